@@ -1,0 +1,78 @@
+/** The bench file: the instruments and fixtures on one table. */
+import { z } from 'zod'
+import { roleNames } from './roles.ts'
+
+const name = z.string().regex(/^[A-Za-z][A-Za-z0-9-]{0,31}$/, 'a letter, then letters, digits or -, 32 at most')
+const positive = z.number().positive()
+const relay = z.number().int().min(0).max(9999)
+
+export const instrumentEntry = z.strictObject({
+  profile: z.string().describe('File name of an instrument profile, without folder and extension'),
+  url: z.string().describe('serial:/dev/…?baud=9600 · tcp://host:port · usbtmc:/dev/usbtmcN'),
+  identity: z.string().min(1).describe('The *IDN? answer this instrument gave when it was entered'),
+})
+
+const roleTarget = z.union([
+  z.string(),
+  z.strictObject({
+    instrument: z.string(),
+    relay: relay.optional().describe('Which relay or channel of the instrument serves this role'),
+  }),
+])
+
+export const position = z.strictObject({
+  name: z.string().regex(/^[A-Z]{1,3}[0-9]{1,3}$/, 'capitals then digits, like P01'),
+  relay: relay.describe('Changeover relay: held = on the bus, released = on its own bleeder'),
+  formalRelay: relay.optional().describe('Puts the low resistor across the limiting resistor'),
+  bridgeRelay: relay.optional().describe('Connects the bridge; interlocked with the changeover'),
+  sense: relay.describe('Scanner channel across the sense resistor'),
+  thermometer: relay.optional().describe('Thermometer channel of an insulated sensor on this can'),
+})
+
+export const fixture = z.strictObject({
+  kind: z.enum(['single', 'rack']),
+  positions: z.array(position).min(1).max(480),
+  limitOhm: positive.describe('Limiting resistor in the positive lead'),
+  limitW: positive, limitWorkingV: positive,
+  formalOhm: positive.optional().describe('Low resistor for the formal leakage reading'),
+  senseOhm: positive, senseClampV: positive, senseTolerance: positive.max(0.1).default(0.001),
+  bleederOhm: positive, bleederW: positive,
+  watchOhm: positive.optional().describe('Resistance put in the bleeder path while recovery is watched'),
+  busBleederOhm: positive, busBleederW: positive,
+  diodeV: z.number().min(0).max(2).default(0.7),
+  leakageOhmMin: positive.default(1e11).describe('Insulation of one empty position that bench-check must find'),
+  ratedV: positive.describe('Working voltage of relays, wiring and holders to each other and to earth'),
+  relayMakeA: positive, relayBreakV: positive, relayBreakA: positive,
+  dummyOhm: positive.optional().describe('A known high resistance on the last position for bench-check'),
+})
+
+export const cadence = z.strictObject({
+  busMs: z.number().int().min(20).default(100), busQuietMs: z.number().int().min(20).default(1000),
+  sweepMs: z.number().int().min(100).default(2500), sweepQuietMs: z.number().int().min(100).default(10_000),
+  temperatureMs: z.number().int().min(100).default(10_000),
+})
+
+export const benchFile = z.strictObject({
+  bench: name,
+  description: z.string().default(''),
+  instruments: z.record(name, instrumentEntry),
+  roles: z.partialRecord(z.enum(roleNames), roleTarget),
+  fixture,
+  limits: z.strictObject({
+    voltageMaxV: positive, currentMaxA: positive,
+    partEnergyMaxJ: positive, rackEnergyMaxJ: positive,
+    touchSafeV: positive.max(60).default(60).describe('Common practice; 60 V DC at most'),
+    touchSafeJ: positive.max(20).default(0.35).describe('Stored energy below which touch is taken as safe'),
+    ambientMinC: z.number().default(15), ambientMaxC: z.number().default(35),
+  }),
+  cadence: cadence.prefault({}),
+  use: z.array(z.enum(['unattended', 'attended', 'touch-safe'])).min(1),
+  simulated: z.strictObject({ timeUrl: z.string() }).optional()
+    .describe('Only for a bench that is simulated as a whole: where its time is kept'),
+})
+
+export type BenchFile = z.infer<typeof benchFile>
+export type FixtureSpec = z.infer<typeof fixture>
+export type PositionSpec = z.infer<typeof position>
+export type Cadence = z.infer<typeof cadence>
+export type Use = BenchFile['use'][number]

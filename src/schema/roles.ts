@@ -1,0 +1,147 @@
+/**
+ * What a sequence may need an instrument for. Drivers implement these; the engine knows nothing else of them.
+ * All values SI. Every call rejects with a BenchError that names instrument, command, expected, got and elapsed time.
+ */
+import type { Measured } from './reading.ts'
+
+export const roleNames = [
+  'supply', 'bus-meter', 'sense-meter', 'bridge', 'thermometer', 'scanner', 'positions', 'cutoff', 'bleed',
+  'interlock', 'beacon',
+] as const
+export type RoleName = (typeof roleNames)[number]
+
+/** Roles whose links can apply or cut energy: the keeper owns them. */
+export const energyRoles: readonly RoleName[] = ['supply', 'positions', 'cutoff', 'bleed']
+
+export interface Identity { maker: string; model: string; serial: string; firmware: string; raw: string }
+
+/** One line of a compiled safe-off table: sent blind, then read back when there is a way to. */
+export interface SafeOffStep {
+  /** Lines to send, in order. */
+  commands: readonly string[]
+  /** A query whose answer shows the safe state; `safe` are the accepted answers as numbers or exact text. */
+  verify?: { query: string; safe: readonly (number | string)[]; tolerance?: number }
+}
+
+interface Instrument {
+  /** Name in the bench file. */
+  readonly name: string
+  /** Asks *IDN? afresh. */
+  identify(): Promise<Identity>
+  /** Puts the instrument into the known state that the driver assumes. Never energises. */
+  prepare(): Promise<void>
+}
+
+export interface SupplySettings { voltageV: number; currentLimitA: number; on: boolean }
+
+export interface Supply extends Instrument {
+  readonly ratings: {
+    voltageMaxV: number; currentMaxA: number; voltageStepV: number; currentStepA: number
+    /** Capacitance across the output terminals: what a shorted part gets before the current limit acts. */
+    outputCapacitanceF: number
+  }
+  setVoltage(voltageV: number): Promise<void>
+  setCurrentLimit(currentA: number): Promise<void>
+  setOutput(on: boolean): Promise<void>
+  /** Settings as the instrument reports them now. */
+  settings(): Promise<SupplySettings>
+  readVoltage(): Promise<Measured>
+  readCurrent(): Promise<Measured>
+  /** Programs over-voltage and over-current protection and reads both back. READ_BACK when they did not take. */
+  protect(overVoltageV: number, overCurrentA: number): Promise<{ overVoltageV: number; overCurrentA: number }>
+  /** Which protection has tripped. */
+  protectionTripped(): Promise<'none' | 'over-voltage' | 'over-current' | 'other'>
+  /** Output off and verified off, then cleared, then verified still off. */
+  clearProtection(): Promise<void>
+  /** Arms the communication watchdog where the profile has one; resolves false where it has none. */
+  armWatchdog(seconds: number): Promise<boolean>
+  readonly safeOff: SafeOffStep
+}
+
+export interface Voltmeter extends Instrument {
+  /** Input resistance in ohms, as the profile declares it for the range in use. */
+  readonly inputOhm: number
+  /** Time for one reading in ms at the set speed, without the link. */
+  readonly readingMs: number
+  /** Fixes range (smallest that holds `rangeV`) and integration; 'auto' ranges by itself. */
+  configure(setup: { rangeV: number | 'auto'; nplc: number }): Promise<void>
+  readVoltage(): Promise<Measured>
+}
+
+export interface BridgeReading {
+  capacitance: Measured
+  esr: Measured
+  dissipation: Measured
+  frequencyHz: number
+}
+
+export interface Bridge extends Instrument {
+  /** Series capacitance, ESR and D at a frequency and level. */
+  measure(setup: { frequencyHz: number; levelV: number }): Promise<BridgeReading>
+}
+
+export interface Thermometer extends Instrument { readTemperature(channel: number): Promise<Measured> }
+
+/** Routes one low-level signal to the sense meter. `null` opens all. */
+export interface Scanner extends Instrument {
+  readonly settleMs: number
+  select(channel: number | null): Promise<void>
+}
+
+/** Relays that carry energy or connect parts. Held = coil driven; released = what power loss gives. */
+export interface RelayBoard extends Instrument {
+  readonly settleMs: number
+  hold(relays: readonly number[]): Promise<void>
+  release(relays: readonly number[]): Promise<void>
+  releaseAll(): Promise<void>
+  /** What the board says of its coils, in the order asked. Software read-back, not proof of a contact. */
+  held(relays: readonly number[]): Promise<boolean[]>
+  /** Relay closures that the profile rates per contact, at energy and without. */
+  readonly contactLife: number
+  readonly safeOff: SafeOffStep
+}
+
+/** A hold-in contactor: closed only while it is refreshed. The keeper alone refreshes. */
+export interface Cutoff extends Instrument {
+  /** Longest time in ms it stays closed without a refresh; 0 where it is a plain relay without a hold-in timer. */
+  readonly holdMs: number
+  readonly settleMs: number
+  close(): Promise<void>
+  open(): Promise<void>
+  /** Read-back of the contact (auxiliary contact where there is one). */
+  isClosed(): Promise<boolean>
+  /** The line that keeps it closed. */
+  readonly refreshCommand: string
+  readonly safeOff: SafeOffStep
+}
+
+export interface Interlock extends Instrument {
+  /** `coverClosed`: cover contact, in the cutoff's coil circuit too. `present`: key or button at the bench. */
+  read(): Promise<{ coverClosed: boolean; present: boolean }>
+}
+
+export interface Beacon extends Instrument { show(state: 'dark' | 'live' | 'fault'): Promise<void> }
+
+/** What the roles of one bench resolve to; absent where the bench has none. */
+export interface Roles {
+  supply?: Supply
+  'bus-meter'?: Voltmeter
+  'sense-meter'?: Voltmeter
+  bridge?: Bridge
+  thermometer?: Thermometer
+  scanner?: Scanner
+  positions?: RelayBoard
+  cutoff?: Cutoff
+  bleed?: RelayBoard
+  interlock?: Interlock
+  beacon?: Beacon
+}
+
+/** How a driver speaks: a local session, or the keeper's. One exchange at a time, in order. */
+export interface ScpiPort {
+  readonly name: string
+  /** Sends `command` and resolves with one answer line, trimmed. */
+  query(command: string, options?: { deadlineMs?: number }): Promise<string>
+  /** Sends `command`; `check` drains the error queue after it, and an instrument error rejects this call. */
+  write(command: string, options?: { deadlineMs?: number; check?: boolean }): Promise<void>
+}

@@ -1,0 +1,96 @@
+/** Runs, events and results: what the store keeps and every interface shows. */
+import { z } from 'zod'
+
+export const grades = ['accept', 'marginal', 'reject', 'cannot tell'] as const
+export type Grade = (typeof grades)[number]
+export const dispositions = ['use', 'form', 'replace', 'retest'] as const
+export type Disposition = (typeof dispositions)[number]
+
+export const runStates = ['prepared', 'running', 'done', 'tripped', 'stopped', 'interrupted', 'refused'] as const
+export type RunState = (typeof runStates)[number]
+
+export const stages = [
+  'waiting', 'proving', 'checking', 'polarity', 'forming', 'soaking', 'formal', 'bleeding', 'watching', 'measuring',
+  'graded', 'dropped',
+] as const
+export type Stage = (typeof stages)[number]
+
+/** What a person puts on a position. */
+export const loadedPart = z.strictObject({
+  position: z.string(),
+  part: z.string().regex(/^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/, 'letters, digits, dot, hyphen, underscore'),
+  profile: z.string(),
+  note: z.string().max(500).default(''),
+  condition: z.enum(['sound', 'bulging', 'weeping', 'possible-pcb']).default('sound'),
+})
+export type LoadedPart = z.infer<typeof loadedPart>
+
+export const startRequest = z.strictObject({
+  sequence: z.string(),
+  parameters: z.record(z.string(), z.unknown()).default({}),
+  parts: z.array(loadedPart).default([]),
+  use: z.enum(['unattended', 'attended', 'touch-safe']).default('unattended'),
+  person: z.string().min(1).max(100),
+  cautionsConfirmed: z.boolean().default(false),
+  polarityConfirmed: z.boolean().default(false),
+})
+export type StartRequest = z.infer<typeof startRequest>
+
+export const severities = ['info', 'warning', 'trip', 'fatal'] as const
+export type Severity = (typeof severities)[number]
+
+/** One thing that happened. `atMs` monotonic within the run's process, `wallMs` since 1970. */
+export interface RunEvent {
+  readonly kind: string
+  readonly severity: Severity
+  readonly atMs: number
+  readonly wallMs: number
+  readonly position?: string
+  /** One plain sentence, ready for a screen. */
+  readonly text: string
+  readonly data?: Readonly<Record<string, string | number | boolean | null>>
+}
+
+/** One comparison behind a grade. SI units. */
+export interface Criterion {
+  readonly name: 'leakage' | 'capacitance' | 'esr' | 'dissipation' | 'forming' | 'contact' | 'short' | 'bench'
+  readonly value: number
+  readonly unit: string
+  readonly expandedU: number
+  readonly limitLow?: number
+  readonly limitHigh?: number
+  readonly guardBand: number
+  readonly pConform: number
+  readonly grade: Grade
+  /** Where the limit comes from, in words. */
+  readonly source: string
+}
+
+export interface PartResult {
+  readonly position: string
+  readonly part: string
+  readonly profile: string
+  readonly grade: Grade
+  readonly provisional: boolean
+  readonly disposition: Disposition
+  readonly pConform: number
+  /** Why, in one sentence. */
+  readonly reason: string
+  readonly criteria: readonly Criterion[]
+  /** Fits and figures worth keeping, SI units, by name with the unit last. */
+  readonly figures: Readonly<Record<string, number>>
+}
+
+export interface RunRecord {
+  readonly id: string
+  readonly sequence: string
+  readonly bench: string
+  readonly state: RunState
+  readonly startedWallMs: number
+  readonly endedWallMs: number | null
+  readonly person: string
+  readonly use: string
+  readonly software: string
+  /** Everything that was asked for and with: request, plan, profiles and their hashes, identities. */
+  readonly setup: Readonly<Record<string, unknown>>
+}

@@ -1,0 +1,48 @@
+/** The port behind which the record is kept: a worker thread on a bench, inline in virtual time. */
+import type { Channel, Quality, Reading } from './reading.ts'
+import type { PartResult, RunEvent, RunRecord, RunState } from './run.ts'
+
+export interface StoredEvent extends RunEvent { readonly seq: number; readonly hash: string }
+
+/** Columns of one channel, time ascending. NaN where a value is missing. Quality by index into `qualities`. */
+export interface Series {
+  readonly channel: Channel
+  readonly atMs: Float64Array
+  readonly value: Float64Array
+  readonly u: Float64Array
+  readonly quality: Uint8Array
+}
+
+/** A down-sampled bucket: first time, and lowest, mean and highest good value within it. */
+export interface Bucket { atMs: number; min: number; mean: number; max: number; count: number; bad: number }
+
+export interface Store {
+  /** Commits the run before it resolves. */
+  createRun(run: RunRecord, channels: readonly Channel[]): Promise<void>
+  /** Commits before it resolves: energising events are awaited, de-energising ones are not. */
+  appendEvent(runId: string, event: RunEvent): Promise<StoredEvent>
+  /** Appends a batch and resolves when it is durable. */
+  appendReadings(runId: string, batch: readonly Reading[]): Promise<void>
+  saveResult(runId: string, result: PartResult): Promise<void>
+  finishRun(runId: string, state: RunState, endedWallMs: number): Promise<void>
+  /** Marks every `running` run `interrupted`; returns their ids. */
+  interruptRunning(wallMs: number): Promise<string[]>
+
+  listRuns(limit: number): Promise<RunRecord[]>
+  run(runId: string): Promise<RunRecord | undefined>
+  channels(runId: string): Promise<Channel[]>
+  events(runId: string, fromSeq?: number): Promise<StoredEvent[]>
+  results(runId: string): Promise<PartResult[]>
+  /** Every run in which this part has a result, newest first. */
+  partHistory(part: string): Promise<{ run: RunRecord; result: PartResult }[]>
+  series(runId: string, channel: number, fromMs?: number, toMs?: number): Promise<Series>
+  /** At most `points` buckets over the run, from the level that is fine enough. */
+  levels(runId: string, channel: number, points: number): Promise<Bucket[]>
+  /** Head of the chain over events and reading batches of the run, hex. */
+  chainHead(runId: string): Promise<string>
+  /** Recomputes the chain from the rows; the first broken link, or null when it holds. */
+  verifyChain(runId: string): Promise<{ seq: number; what: string } | null>
+  close(): Promise<void>
+}
+
+export type QualityIndex = (quality: Quality) => number
