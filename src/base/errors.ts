@@ -43,6 +43,19 @@ export interface ErrorContext {
   elapsedMs?: number
   file?: string
   path?: string
+  /** Everything that is wrong with a file, when there is more to say than one sentence holds. */
+  problems?: readonly Problem[]
+}
+
+/** One thing wrong in a file or a request: where, what belongs there, and what stands there. */
+export interface Problem {
+  readonly file: string
+  /** Dotted, like `fixture.positions[3].relay`; empty for the file as a whole. */
+  readonly path: string
+  readonly line?: number
+  readonly column?: number
+  readonly expected: string
+  readonly got: string
 }
 
 /** The one error class. Branch with `code` or the predicates below, never on the message. */

@@ -1,0 +1,154 @@
+/** Reads what people write: YAML or JSON files, judged by a schema, with everything that is wrong said at once. */
+import { closeSync, fstatSync, openSync, readSync } from 'node:fs'
+import { isMap, isScalar, isSeq, LineCounter, parseDocument, type Document, type Node, type Pair } from 'yaml'
+import type { z } from 'zod'
+import { BenchError, type Problem } from '../base/errors.ts'
+import { problemsOf, type Path } from './problems.ts'
+
+export type { Problem }
+
+/** No file of ours is near this long; a longer one is a mistake. */
+export const fileBytesMax = 1024 * 1024
+const aliasesMax = 50
+const problemsShown = 50
+
+export type Parsed<T> = { ok: true; value: T } | { ok: false; problems: Problem[] }
+export type Place = { line: number; column: number }
+export interface Source { readonly file: string; readonly locate?: (path: Path) => Place | undefined }
+
+/** Judges a value that is already in memory (a request body, a parsed file). All problems, none thrown. */
+export function parseWith<S extends z.ZodType>(schema: S, value: unknown, source: Source): Parsed<z.output<S>> {
+  const result = schema.safeParse(value)
+  if (result.success) return { ok: true, value: result.data }
+  const problems = problemsOf(schema, value, result.error.issues).map(({ path, expected, got }): Problem => ({
+    file: source.file, path: dotted(path), ...source.locate?.(path), expected, got,
+  }))
+  return { ok: false, problems }
+}
+
+/** Judges text as YAML, or as JSON when the file name ends in `.json`. All problems, none thrown. */
+export function parseText<S extends z.ZodType>(schema: S, text: string, file: string): Parsed<z.output<S>> {
+  const refuse = (expected: string, got: string, place: Place | undefined): Parsed<never> =>
+    ({ ok: false, problems: [{ file, path: '', ...place, expected, got }] })
+  if (Buffer.byteLength(text) > fileBytesMax) return refuse(`at most ${fileBytesMax} bytes`, 'a longer file', undefined)
+  try {
+    const read = file.endsWith('.json') ? readJson(text) : readYaml(text)
+    if (read.faults.length > 0) return { ok: false, problems: read.faults.map(fault => ({ file, path: '', ...fault })) }
+    return parseWith(schema, read.value, { file, locate: read.locate })
+  } catch (error) {
+    // Deep nesting overflows the stack of the parser and too many aliases are refused by it, both by throwing.
+    return refuse('a plain file without deep nesting or many aliases', reason(error), undefined)
+  }
+}
+
+/** Reads and judges a file. Throws FILE_UNREADABLE, or FILE_INVALID with every problem in message and context. */
+export function loadFile<S extends z.ZodType>(path: string, schema: S): z.output<S> {
+  const parsed = parseText(schema, readWhole(path), path)
+  if (parsed.ok) return parsed.value
+  throw invalidFile(path, parsed.problems)
+}
+
+/** The error that lists `problems`, one a line. */
+export function invalidFile(file: string, problems: readonly Problem[]): BenchError {
+  const shown = problems.slice(0, problemsShown).map(problem => `\n  ${describeProblem(problem)}`)
+  const more = problems.length > shown.length ? [`\n  and ${problems.length - shown.length} more`] : []
+  const count = problems.length === 1 ? 'one thing is wrong' : `${problems.length} things are wrong`
+  return new BenchError('FILE_INVALID', count + shown.concat(more).join(''), { file, problems })
+}
+
+/** One problem as one line: `12:5 fixture.limitOhm: expected a number in ohms, got "100k"`. */
+export function describeProblem(problem: Problem): string {
+  const place = problem.line === undefined ? '' : `${problem.line}:${problem.column ?? 1} `
+  return `${place}${problem.path === '' ? '' : `${problem.path}: `}expected ${problem.expected}, got ${problem.got}`
+}
+
+export function dotted(path: Path): string {
+  let text = ''
+  for (const step of path) {
+    if (typeof step === 'number') text += `[${step}]`
+    else text += text === '' ? String(step) : `.${String(step)}`
+  }
+  return text
+}
+
+interface Fault extends Partial<Place> { expected: string; got: string }
+interface Read { value: unknown; faults: Fault[]; locate: (path: Path) => Place | undefined }
+
+function readYaml(text: string): Read {
+  const lines = new LineCounter()
+  const document = parseDocument(text, { lineCounter: lines, prettyErrors: false, version: '1.2', logLevel: 'silent' })
+  const faults = document.errors.map((error): Fault => {
+    const { line, col } = lines.linePos(error.pos[0])
+    return { line, column: col, expected: 'YAML', got: firstLine(error.message) }
+  })
+  const value: unknown = faults.length > 0 ? undefined : document.toJS({ maxAliasCount: aliasesMax })
+  return { value, faults, locate: path => placeOf(document, lines, path) }
+}
+
+/** JSON is judged as JSON; YAML then finds the lines, and the double keys that JSON.parse lets pass. */
+function readJson(text: string): Read {
+  let value: unknown
+  try {
+    value = JSON.parse(text)
+  } catch (error) {
+    return { value, faults: [{ expected: 'JSON', got: reason(error) }], locate: () => undefined }
+  }
+  const asYaml = readYaml(text)
+  return { value, faults: asYaml.faults.map(fault => ({ ...fault, expected: 'JSON' })), locate: asYaml.locate }
+}
+
+/** Line and column of the deepest part of `path` that exists; of its key where it has one. */
+function placeOf(document: Document, lines: LineCounter, path: Path): Place | undefined {
+  let node: unknown = document.contents
+  let offset = rangeStart(node)
+  for (const step of path) {
+    if (isMap(node)) {
+      const pair: Pair | undefined = node.items.find(item => isScalar(item.key) && String(item.key.value) === String(step))
+      if (!pair) break
+      offset = rangeStart(pair.key) ?? offset
+      node = pair.value
+    } else if (isSeq(node) && typeof step === 'number' && step < node.items.length) {
+      node = node.items[step]
+      offset = rangeStart(node) ?? offset
+    } else break
+  }
+  if (offset === undefined) return undefined
+  const { line, col } = lines.linePos(offset)
+  return { line, column: col }
+}
+
+function rangeStart(node: unknown): number | undefined { return (node as Node | null)?.range?.[0] }
+
+/** The text of a regular file within the size limit, as UTF-8. */
+function readWhole(path: string): string {
+  let bytes: Buffer
+  try {
+    const handle = openSync(path, 'r')
+    try {
+      if (!fstatSync(handle).isFile()) throw new Error('not a regular file')
+      bytes = Buffer.alloc(fileBytesMax + 1)
+      let length = 0
+      for (;;) {
+        const count = readSync(handle, bytes, length, bytes.length - length, null)
+        length += count
+        if (count === 0 || length === bytes.length) break
+      }
+      bytes = bytes.subarray(0, length)
+    } finally {
+      closeSync(handle)
+    }
+  } catch (error) {
+    throw new BenchError('FILE_UNREADABLE', reason(error), { file: path }, error)
+  }
+  if (bytes.length > fileBytesMax) {
+    throw invalidFile(path, [{ file: path, path: '', expected: `at most ${fileBytesMax} bytes`, got: 'a longer file' }])
+  }
+  try {
+    return new TextDecoder('utf-8', { fatal: true }).decode(bytes)
+  } catch (error) {
+    throw new BenchError('FILE_UNREADABLE', 'it is not UTF-8 text', { file: path }, error)
+  }
+}
+
+const firstLine = (text: string): string => text.split('\n', 1)[0]!.slice(0, 200)
+const reason = (error: unknown): string => firstLine(error instanceof Error ? error.message : String(error))
