@@ -27,6 +27,9 @@ export const partProfile = z.strictObject({
   shedW: positive.default(0.5).describe('Steady watts the can may shed; 0.5 small can, 1 large (common practice)'),
   caseMaxC: z.number().default(45), caseRiseMaxK: positive.default(10),
   absorption: z.number().min(0).max(0.3).default(0.12),
+  note: z.string().max(2000).optional(),
+  sources: z.record(z.string(), z.string().min(3)).optional()
+    .describe('Where each figure comes from, by the name of its field'),
 })
 
 export type PartProfile = z.infer<typeof partProfile>

@@ -1,0 +1,34 @@
+/** The instrument profile: everything that differs between makes of one class, as data. */
+import { z } from 'zod'
+import {
+  beacon, dcSupply, holdInRelay, interlockReader, lcrBridge, multimeter, relayBoard, scanner, thermometer,
+} from './instrument-classes.ts'
+import type { RoleName } from './roles.ts'
+
+export const instrumentProfile = z.discriminatedUnion('class', [
+  dcSupply, multimeter, lcrBridge, scanner, relayBoard, holdInRelay, interlockReader, beacon, thermometer,
+])
+
+export type InstrumentProfile = z.infer<typeof instrumentProfile>
+export type InstrumentClass = InstrumentProfile['class']
+export type ProfileOf<C extends InstrumentClass> = Extract<InstrumentProfile, { class: C }>
+
+/** Which classes can serve a role. A relay board serves some roles by one of its relays or inputs. */
+export const classesOfRole: Readonly<Record<RoleName, readonly InstrumentClass[]>> = {
+  supply: ['dc-supply'],
+  'bus-meter': ['multimeter'],
+  'sense-meter': ['multimeter'],
+  bridge: ['lcr-bridge'],
+  thermometer: ['thermometer'],
+  scanner: ['scanner'],
+  positions: ['relay-board'],
+  cutoff: ['hold-in-relay', 'relay-board'],
+  bleed: ['relay-board'],
+  interlock: ['interlock-reader', 'relay-board'],
+  beacon: ['beacon', 'relay-board'],
+}
+
+/** JSON Schema of an instrument profile as it is written in a file, for editors that check while one types. */
+export function profileJsonSchema(): object {
+  return z.toJSONSchema(instrumentProfile, { io: 'input', target: 'draft-2020-12' })
+}
