@@ -1,0 +1,44 @@
+import fc from 'fast-check'
+import { describe, expect, test } from 'vitest'
+import { binomialCdf, binomialProbability, binomialTestTwoSided } from '../../src/analysis/binomial.ts'
+
+describe('binomial', () => {
+  test('small cases counted by hand', () => {
+    expect(binomialTestTwoSided(0, 5, 0.5)).toBeCloseTo(2 / 32, 12)
+    expect(binomialTestTwoSided(1, 5, 0.5)).toBeCloseTo(12 / 32, 12)
+    expect(binomialTestTwoSided(8, 10, 0.5)).toBeCloseTo(112 / 1024, 12)
+    expect(binomialTestTwoSided(2, 4, 0.5)).toBeCloseTo(1, 12)
+    expect(binomialTestTwoSided(0, 3, 0)).toBe(1)
+    expect(binomialTestTwoSided(1, 3, 0)).toBe(0)
+  })
+
+  test('n=80 c=2 acceptance: 0.953447 at 1 %, 0.230621 at 5 % (computed elsewhere from the binomial cdf)', () => {
+    expect(binomialCdf(2, 80, 0.01)).toBeCloseTo(0.953447, 6)
+    expect(binomialCdf(2, 80, 0.05)).toBeCloseTo(0.230621, 6)
+  })
+
+  test('probabilities add up to 1, and the p value is symmetric at an even chance', () => {
+    fc.assert(fc.property(fc.integer({ min: 1, max: 200 }), fc.double({ min: 0, max: 1, noNaN: true }), (n, p) => {
+      let total = 0
+      for (let k = 0; k <= n; k++) total += binomialProbability(k, n, p)
+      expect(total).toBeCloseTo(1, 9)
+      const k = n >> 2
+      expect(binomialTestTwoSided(k, n, 0.5)).toBeCloseTo(binomialTestTwoSided(n - k, n, 0.5), 9)
+    }))
+  })
+
+  test('the test holds its size: at most 5 % of outcomes have p at or below 0.05', () => {
+    for (const [n, p] of [[20, 0.3], [50, 0.1], [100, 0.5]] as const) {
+      let size = 0
+      for (let k = 0; k <= n; k++) if (binomialTestTwoSided(k, n, p) <= 0.05) size += binomialProbability(k, n, p)
+      expect(size).toBeLessThanOrEqual(0.05)
+      expect(size).toBeGreaterThan(0.01)
+    }
+  })
+
+  test('counts that cannot be are refused', () => {
+    expect(() => binomialTestTwoSided(6, 5, 0.5)).toThrow(/0 to 5/)
+    expect(() => binomialTestTwoSided(0, 0, 0.5)).toThrow(/trials/)
+    expect(() => binomialTestTwoSided(1, 5, 1.2)).toThrow(/chance/)
+  })
+})
