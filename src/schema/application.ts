@@ -1,0 +1,98 @@
+/** The one application object that HTTP API, CLI and console are views of, and the shapes it shows. */
+import { z } from 'zod'
+import type { Reading } from './reading.ts'
+import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
+import { grades, dispositions, stages, startRequest } from './run.ts'
+import type { Store } from './store.ts'
+
+/** One refusal of a plan: the two numbers that clash, and the way out. */
+export const refusal = z.strictObject({
+  what: z.string(), have: z.string(), need: z.string(), wayOut: z.string(), position: z.string().optional(),
+})
+export type Refusal = z.infer<typeof refusal>
+
+export const planStep = z.strictObject({ name: z.string(), busV: z.number(), minS: z.number(), maxS: z.number() })
+export type PlanStep = z.infer<typeof planStep>
+
+/** What would be done, computed without touching anything. SI units. */
+export const plan = z.strictObject({
+  sequence: z.string(), use: z.enum(['unattended', 'attended', 'touch-safe']),
+  targetV: z.number(), expectedS: z.number(), longestS: z.number(),
+  partEnergyMaxJ: z.number(), rackEnergyJ: z.number(), touchSafeAfterS: z.number(),
+  partDissipationMaxW: z.number(), resistorDissipationW: z.number(),
+  supplyLimitA: z.number(), overVoltageV: z.number(),
+  sweepS: z.number(), relayClosures: z.number(), gasMl: z.number(), chargeMaxC: z.number(),
+  steps: z.array(planStep), cautions: z.array(z.string()), refusals: z.array(refusal), warnings: z.array(z.string()),
+})
+export type Plan = z.infer<typeof plan>
+
+export const positionStatus = z.strictObject({
+  position: z.string(), part: z.string(), stage: z.enum(stages),
+  volts: z.number().nullable(), leakageA: z.number().nullable(), limitA: z.number().nullable(),
+  caseC: z.number().nullable(), note: z.string(),
+  grade: z.enum(grades).nullable(), disposition: z.enum(dispositions).nullable(),
+  /** Words about touching it, e.g. "measured below 60 V at 02:14; prove dead before touching". */
+  touch: z.string(),
+})
+export type PositionStatus = z.infer<typeof positionStatus>
+
+export const benchStatus = z.strictObject({
+  bench: z.string(), wallMs: z.number(),
+  energy: z.enum(['off', 'live', 'bleeding', 'unknown']),
+  latched: z.strictObject({ text: z.string(), wallMs: z.number() }).nullable(),
+  keeper: z.enum(['idle', 'armed', 'safing', 'safe', 'gone']),
+  run: z.strictObject({
+    id: z.string(), sequence: z.string(), stage: z.string(), busV: z.number().nullable(), targetV: z.number(),
+    startedWallMs: z.number(), elapsedS: z.number(), remainingS: z.number(), durableUntilMs: z.number(),
+    positions: z.array(positionStatus),
+  }).nullable(),
+})
+export type BenchStatus = z.infer<typeof benchStatus>
+
+export const safeOffReport = z.strictObject({
+  reason: z.string(), atWallMs: z.number(), sentMs: z.number(), verifiedMs: z.number().nullable(),
+  links: z.array(z.strictObject({
+    link: z.string(), sent: z.boolean(), freshLink: z.boolean(), verified: z.boolean().nullable(), note: z.string(),
+  })),
+})
+/** What a safe-off did, per link. Times in ms from its start; `verified` null where there is no read-back. */
+export type SafeOffReport = z.infer<typeof safeOffReport>
+
+export interface InstrumentCheck {
+  name: string; url: string; profile: string
+  identity: string | null
+  matches: boolean; problem: string | null
+}
+
+/** What the live feed carries. */
+export type FeedItem =
+  | { type: 'reading'; runId: string; reading: Reading }
+  | { type: 'event'; runId: string; event: RunEvent }
+  | { type: 'status'; status: BenchStatus }
+  | { type: 'result'; runId: string; result: PartResult }
+
+export interface SequenceInfo {
+  name: string; summary: string; cautions: readonly string[]
+  /** JSON Schema of the parameters with defaults and reasons. */
+  parameters: unknown
+}
+
+export interface Application {
+  readonly store: Store
+  sequences(): SequenceInfo[]
+  checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]>
+  plan(request: StartRequest): Promise<Plan>
+  /** Starts and returns once the run is in the store; the run goes on. Rejects REFUSED, USAGE, TRIPPED. */
+  start(request: StartRequest): Promise<RunRecord>
+  /** Resolves when the run with this id has ended. */
+  ended(runId: string): Promise<RunRecord>
+  status(): BenchStatus
+  /** Always allowed. Resolves when off commands are out and read back. */
+  stop(reason: string): Promise<SafeOffReport>
+  acknowledge(reason: string, person: string): Promise<void>
+  /** Calls `listener` for every item until the returned function is called. A throwing listener harms nobody. */
+  subscribe(listener: (item: FeedItem) => void): () => void
+  close(): Promise<void>
+}
+
+export { startRequest }
