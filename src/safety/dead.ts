@@ -1,0 +1,43 @@
+/**
+ * Proof of dead. A reading of zero shows nothing by itself: the same path must have read a known voltage before, and
+ * the charge that came back must be about C·V. Pure; SI units.
+ */
+export type Deadness =
+  | { verdict: 'dead'; belowV: number; atWallMs: number; text: string }
+  | { verdict: 'live'; volts: number; text: string }
+  | { verdict: 'unmeasured'; text: string }
+
+export interface DeadEvidence {
+  /** What the path read while the part was known to be charged, volts, or null when it never did. */
+  knownV: number | null
+  /** What the path reads now, volts, with its standard uncertainty; null when the reading is not good. */
+  nowV: number | null
+  uV: number
+  /** Charge that came back through the bleeder, and what C·V says it should be; null where not measured. */
+  returnedC: number | null
+  expectedC: number | null
+  touchSafeV: number
+  atWallMs: number
+}
+
+/** Charge below this part of what was expected means that the path lost its part. */
+const chargeRatioMin = 0.5
+
+const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
+const unmeasured = (why: string): Deadness => ({ verdict: 'unmeasured', text: `NOT SAFE TO TOUCH: UNMEASURED (${why})` })
+
+export function judgeDead(e: DeadEvidence): Deadness {
+  if (e.nowV === null || !Number.isFinite(e.nowV)) return unmeasured('the reading is not good')
+  const worstV = Math.abs(e.nowV) + 2 * e.uV
+  if (worstV >= e.touchSafeV) {
+    return { verdict: 'live', volts: e.nowV, text: `NOT SAFE TO TOUCH: ${e.nowV.toFixed(1)} V` }
+  }
+  if (e.knownV !== null && Math.abs(e.knownV) >= e.touchSafeV) {
+    if (e.returnedC === null || e.expectedC === null) return unmeasured('the charge that came back was not measured')
+    if (e.returnedC < chargeRatioMin * e.expectedC) return unmeasured('less charge came back than the part held')
+  }
+  return {
+    verdict: 'dead', belowV: e.touchSafeV, atWallMs: e.atWallMs,
+    text: `measured below ${e.touchSafeV} V at ${clock(e.atWallMs)} UTC; prove dead before touching`,
+  }
+}

@@ -1,0 +1,160 @@
+/**
+ * Judges every reading before anything else sees it, holds the latch, and is the only door to energy: a set-point
+ * that is above the envelope, or that comes after a latch, does not get through. No I/O; time is in the readings.
+ */
+import { BenchError } from '../base/errors.ts'
+import { assert } from '../base/assert.ts'
+import type { Channel, Reading } from '../schema/reading.ts'
+import type { Limit, LimitState } from './limit.ts'
+import { freshLimit, stepLimit } from './limit.ts'
+
+/** What a limit, a stale channel or a fault demands. */
+export interface Demand {
+  readonly id: string
+  readonly reaction: 'stop' | 'drop'
+  readonly position?: string
+  readonly text: string
+  /** When the reading that decided it was taken, monotonic ms. */
+  readonly atMs: number
+}
+
+/** A channel that must be read again within `maxAgeMs`, or the bench stops. */
+export interface Freshness { readonly channel: string; readonly maxAgeMs: number }
+
+export interface Ceiling { readonly voltageV: number; readonly currentA: number }
+
+interface Watched { limit: Limit; state: LimitState }
+
+export class Supervisor {
+  #limits: Watched[][] = []
+  #channels: readonly Channel[]
+  #freshness = new Map<number, { maxAgeMs: number; lastMs: number; name: string }>()
+  #latch: Demand | null = null
+  #ceiling: Ceiling = { voltageV: 0, currentA: 0 }
+  #dropped = new Set<string>()
+
+  constructor(channels: readonly Channel[]) {
+    this.#channels = channels
+    this.#limits = channels.map(() => [])
+  }
+
+  /** Loads limits and the ceiling of set-points. Replaces what was loaded; never clears the latch. */
+  arm(limits: readonly Limit[], freshness: readonly Freshness[], ceiling: Ceiling, nowMs: number): void {
+    this.#limits = this.#channels.map(() => [])
+    this.#freshness.clear()
+    for (const limit of limits) this.addLimit(limit)
+    for (const { channel, maxAgeMs } of freshness) {
+      this.#freshness.set(this.#indexOf(channel), { maxAgeMs, lastMs: nowMs, name: channel })
+    }
+    this.#ceiling = ceiling
+  }
+
+  addLimit(limit: Limit): void {
+    assert(limit.reaction === 'stop' || limit.position !== undefined, `${limit.id} drops, so it names a position`)
+    assert(limit.samples >= 1, `${limit.id} needs at least one sample`)
+    this.#limits[this.#indexOf(limit.channel)]!.push({ limit, state: freshLimit })
+  }
+
+  /** Replaces the bound of a limit; a limit lowered below the present value trips at the next reading. */
+  setBound(id: string, bound: number): void {
+    const found = this.#limits.flat().find(watched => watched.limit.id === id)
+    assert(found, `no limit ${id}`)
+    found.limit = { ...found.limit, bound }
+  }
+
+  /** Judges one reading; called first and synchronously. Returns what must be done now, if anything. */
+  judge(reading: Reading): Demand | null {
+    const fresh = this.#freshness.get(reading.channel.index)
+    if (fresh) fresh.lastMs = reading.atMs
+    let demand: Demand | null = null
+    for (const watched of this.#limits[reading.channel.index]!) {
+      const before = watched.state
+      watched.state = stepLimit(watched.limit, before, reading)
+      if (!watched.state.latched || before.latched) continue
+      const found = this.#demand(watched.limit, reading)
+      if (demand === null || found.reaction === 'stop') demand = found
+    }
+    return demand === null ? null : this.#take(demand)
+  }
+
+  /** A channel that has not been read in time. Call it at least as often as the shortest maximum age. */
+  checkFreshness(nowMs: number): Demand | null {
+    for (const { maxAgeMs, lastMs, name } of this.#freshness.values()) {
+      if (nowMs - lastMs < maxAgeMs) continue
+      return this.#take({
+        id: `stale.${name}`, reaction: 'stop', atMs: nowMs,
+        text: `${name} has not been read for ${Math.round(nowMs - lastMs)} ms, ${maxAgeMs} ms at most`,
+      })
+    }
+    return null
+  }
+
+  /** A fault that no reading shows (instrument gone, host slept, store failed) latches like any other. */
+  fault(id: string, text: string, atMs: number): Demand { return this.#take({ id, reaction: 'stop', text, atMs })! }
+
+  /** Stops watching a position that is off the bus, so that it cannot trip what goes on. */
+  release(position: string): void {
+    this.#dropped.add(position)
+    for (const [index, list] of this.#limits.entries()) {
+      if (this.#channels[index]!.position !== position) continue
+      this.#limits[index] = list.filter(({ limit }) => limit.reaction === 'stop')
+      this.#freshness.delete(index)
+    }
+  }
+
+  get latched(): Demand | null { return this.#latch }
+  get ceiling(): Ceiling { return this.#ceiling }
+  get live(): boolean { return this.#latch === null && this.#ceiling.voltageV > 0 }
+
+  /** Throws TRIPPED after a latch and REFUSED above the ceiling; returns when the set-point may go out. */
+  permit(voltageV: number, currentA: number): void {
+    if (this.#latch) throw new BenchError('TRIPPED', `energy is withheld: ${this.#latch.text}`)
+    const { voltageV: mostV, currentA: mostA } = this.#ceiling
+    if (!(voltageV <= mostV) || !(currentA <= mostA)) {
+      throw new BenchError('REFUSED', 'set-point above the envelope', {
+        expected: `at most ${mostV} V and ${mostA} A`, got: `${voltageV} V and ${currentA} A`,
+      })
+    }
+  }
+
+  /** Throws TRIPPED for a position that was dropped: nothing puts it back on the bus in this run. */
+  permitConnect(position: string): void {
+    if (this.#latch) throw new BenchError('TRIPPED', `energy is withheld: ${this.#latch.text}`)
+    if (this.#dropped.has(position)) throw new BenchError('TRIPPED', `${position} was dropped and stays on its bleeder`)
+  }
+
+  /** A person acknowledges with a reason. The ceiling stays at zero until the next arming. */
+  acknowledge(reason: string): Demand | null {
+    assert(reason.trim().length > 0, 'an acknowledgement has a reason')
+    const was = this.#latch
+    this.#latch = null
+    this.#ceiling = { voltageV: 0, currentA: 0 }
+    return was
+  }
+
+  #take(demand: Demand): Demand | null {
+    if (demand.reaction === 'drop') {
+      if (this.#dropped.has(demand.position!)) return null
+      return demand
+    }
+    this.#latch ??= demand
+    return demand
+  }
+
+  #demand(limit: Limit, reading: Reading): Demand {
+    const { unit } = reading.channel
+    const got = reading.quality === 'good' ? `${reading.value.toPrecision(4)} ${unit}` : `a reading that is ${reading.quality}`
+    const past = limit.side === 'above' ? 'at or above' : 'at or below'
+    return {
+      id: limit.id, reaction: limit.reaction, atMs: reading.atMs,
+      ...(limit.position === undefined ? {} : { position: limit.position }),
+      text: `${reading.channel.name} ${got}, ${past} ${limit.bound.toPrecision(4)} ${unit}: ${limit.says}`,
+    }
+  }
+
+  #indexOf(name: string): number {
+    const channel = this.#channels.find(candidate => candidate.name === name)
+    assert(channel, `no channel ${name}`)
+    return channel.index
+  }
+}
