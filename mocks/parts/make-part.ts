@@ -115,7 +115,7 @@ function stale(rated: Rated, random: SeededRandom, depth: number): Partial<PartT
   assert(depth >= 0 && depth <= 1, 'depth is 0 to 1')
   return {
     formingV: rated.voltageV * (0.6 - 0.3 * depth) * random.uniform(0.97, 1.03),
-    weakFraction: 5e-4 * 2.4 ** depth, growthEfficiency: random.uniform(0.75, 0.9),
+    weakFraction: 5e-4 * 2 ** depth, growthEfficiency: random.uniform(0.75, 0.9),
   }
 }
 

@@ -10,7 +10,6 @@ import { Fate } from './fate.ts'
 import type { Happening } from './fate.ts'
 import { impedanceOf } from './impedance.ts'
 import type { Complex } from './impedance.ts'
-import { hydrogenMlPerC } from './truth.ts'
 import type { PartTruth, Rated } from './truth.ts'
 
 /** Steps never reach further than this, s: a part left alone overnight still shows its day's drift. */
@@ -29,11 +28,11 @@ export class ElectrolyticPart {
   readonly rated: Rated
   /** The hidden truth. Only tests may look. */
   readonly truth: PartTruth
-  readonly audit: PartAudit = { voltsMaxV: 0, currentMaxA: 0, dissipationMaxW: 0, above60S: 0 }
   /** Current and its slope against source volts at the end of the last trial (A at the terminals, S). */
   trialA = 0
   trialS = 0
 
+  readonly #audit: PartAudit = { voltsMaxV: 0, currentMaxA: 0, dissipationMaxW: 0, above60S: 0 }
   readonly #cell: Cell
   readonly #fate: Fate
   readonly #sign: number
@@ -60,8 +59,8 @@ export class ElectrolyticPart {
 
   /** What has befallen the part so far. */
   get happenings(): readonly Happening[] { return this.#fate.happenings }
-  /** Start of the accepted step, s. Reads at or after it are possible. */
-  get fromS(): number { return this.#fromS }
+  /** Nothing sudden happens in the part before this instant, s. Call after `ensure`. */
+  get calmUntilS(): number { return this.#fate.quiet ? Infinity : this.#untilS }
 
   /** Puts charge on the part at time zero, with the absorption branches equally charged. */
   precharge(voltageV: number): void {
@@ -175,8 +174,23 @@ export class ElectrolyticPart {
     return { inC: this.#inC, leakedC: this.#leakedC, storedC: this.#storedC() - this.#storedAtStartC }
   }
 
-  /** Hydrogen made by the leakage so far, mL at 25 °C and 1 atm; a bound, since growing oxide makes none. */
-  hydrogenMl(tS: number): number { return this.ledger(tS).leakedC * hydrogenMlPerC }
+  /** Charge that has entered since the start, C. Unlike `ledger` this only looks. */
+  chargeInC(tS: number): number {
+    const from = this.#fromS
+    if (tS <= from) return this.#inC
+    const ends = this.currentA(from) + this.currentA(tS)
+    return this.#inC + this.#sign * (tS - from) / 6 * (ends + 4 * this.currentA((from + tS) / 2))
+  }
+
+  /** Extremes up to `tS`. Only looks. */
+  auditAt(tS: number): PartAudit {
+    const audit = { ...this.#audit }
+    if (tS > this.#fromS) {
+      widen(audit, this.#cell.start[volts]!, this.#cellV(tS), tS - this.#fromS)
+      audit.dissipationMaxW = Math.max(audit.dissipationMaxW, this.dissipationW(tS))
+    }
+    return audit
+  }
 
   /** Small-signal impedance of the part at `hertz`, for a bridge. */
   impedance(tS: number, hertz: number): Complex {
@@ -247,7 +261,9 @@ export class ElectrolyticPart {
     const v0 = cell.start[volts]!
     this.#inC += cell.stepInC
     this.#leakedC += cell.stepLeakC
-    this.#keepExtremes(v0, cell.end[volts]!, h)
+    widen(this.#audit, v0, cell.end[volts]!, h)
+    this.#audit.currentMaxA = Math.max(this.#audit.currentMaxA, Math.abs(cell.endA))
+    this.#audit.dissipationMaxW = Math.max(this.#audit.dissipationMaxW, cell.stepHeatJ / h)
     cell.advance()
     this.#fromS = this.#untilS
     if (this.#fate.quiet) return
@@ -259,17 +275,6 @@ export class ElectrolyticPart {
       cell.start[volts] = cell.start[volts]! * (1 - lost)
     }
     this.#changed()
-  }
-
-  #keepExtremes(v0: number, v1: number, h: number): void {
-    const audit = this.audit
-    const a0 = Math.abs(v0)
-    const a1 = Math.abs(v1)
-    audit.voltsMaxV = Math.max(audit.voltsMaxV, a0, a1)
-    audit.currentMaxA = Math.max(audit.currentMaxA, Math.abs(this.#cell.endA))
-    audit.dissipationMaxW = Math.max(audit.dissipationMaxW, this.#cell.stepHeatJ / h)
-    if (a0 > touchV && a1 > touchV) audit.above60S += h
-    else if (a0 > touchV || a1 > touchV) audit.above60S += h * (Math.max(a0, a1) - touchV) / Math.abs(a1 - a0)
   }
 
   #storedC(): number {
@@ -295,4 +300,13 @@ export class ElectrolyticPart {
     return y0 * rest * rest * (1 + 2 * x) + y1 * x * x * (3 - 2 * x)
       + h * x * rest * (rest * startRate[index]! - x * endRate[index]!)
   }
+}
+
+/** Adds `hS` seconds between two voltages. */
+function widen(audit: PartAudit, v0: number, v1: number, hS: number): void {
+  const low = Math.min(Math.abs(v0), Math.abs(v1))
+  const high = Math.max(Math.abs(v0), Math.abs(v1))
+  if (high > audit.voltsMaxV) audit.voltsMaxV = high
+  if (low > touchV) audit.above60S += hS
+  else if (high > touchV) audit.above60S += hS * (high - touchV) / (high - low)
 }

@@ -22,8 +22,6 @@ export const formedAtRatio = 1.3
 export const reverseKneeA = 1e-3
 export const reverseKneeV = 1.5
 export const reverseSlopeV = 0.15
-/** Hydrogen set free by one coulomb of leakage at 25 °C, 1 atm, mL. Derived (two electrons a molecule). */
-export const hydrogenMlPerC = 0.127
 
 export interface Rated { voltageV: number; capacitanceF: number }
 
