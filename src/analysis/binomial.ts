@@ -21,8 +21,8 @@ export function binomialCdf(k: number, n: number, p: number): number {
 }
 
 /**
- * Two-sided p value of seeing k of n under chance p: the sum of every outcome no more probable than the one seen
- * (the usual exact two-sided rule; ties are recognised to 1e-7 relative). O(n).
+ * Two-sided p value of seeing k of n under chance p: the sum of every outcome no more probable than the one
+ * seen (the usual exact two-sided rule; ties are recognised to 1e-7 relative). O(n).
  */
 export function binomialTestTwoSided(k: number, n: number, p: number): number {
   const seen = binomialProbability(k, n, p) * (1 + 1e-7)

@@ -1,9 +1,9 @@
 /**
  * Cumulative probabilities and quantiles: normal, Student t, chi-squared. The special functions are jstat's.
  *
- * Accuracy, measured in tests: normal quantile 1e-12 relative; t and chi-squared cdf 1e-11 absolute. jstat's own t
- * quantile is good to about 1e-8 only, so one Newton step on the cdf follows it; what is left is
- * near 1e-9 relative from two degrees of freedom up, 2e-7 in the tails for one. Above a million degrees of freedom
+ * Accuracy, measured in tests: normal quantile 1e-12 relative; t and chi-squared cdf 1e-11 absolute. jstat's
+ * own t quantile is good to about 1e-8 only, so one Newton step on the cdf follows it; what is left is near
+ * 1e-9 relative from two degrees of freedom up, 2e-7 in the tails for one. Above a million degrees of freedom
  * t is taken as normal.
  */
 import { assert } from '../base/assert.ts'
@@ -11,7 +11,9 @@ import jStat from 'jstat'
 
 const endlessDof = 1e6
 
-/** P(Z <= z) for the standard normal. Absolute error below 1e-15; the far lower tail has no relative accuracy. */
+/**
+ * P(Z <= z) for the standard normal. Absolute error below 1e-15; the far lower tail has no relative accuracy.
+ */
 export function normalCdf(z: number): number {
   assert(!Number.isNaN(z), 'normalCdf of NaN')
   if (!Number.isFinite(z)) return z > 0 ? 1 : 0

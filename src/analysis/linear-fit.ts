@@ -1,7 +1,7 @@
 /**
- * Weighted linear least squares by orthogonal (QR) decomposition of centred and scaled columns, with one step of
- * iterative refinement. Coefficients, their uncertainties and covariance, residual sd, R².
- * Checked against the NIST StRD linear sets.
+ * Weighted linear least squares by orthogonal (QR) decomposition of centred and scaled columns, with one step
+ * of iterative refinement. Coefficients, their uncertainties and covariance, residual sd, R². Checked against
+ * the NIST StRD linear sets.
  */
 import { assert } from '../base/assert.ts'
 import { Matrix, QrDecomposition } from 'ml-matrix'
@@ -9,7 +9,9 @@ import { allPositive, assertNumbers, assertSameLength } from './inputs.ts'
 import { sum } from './statistics.ts'
 
 export interface LinearFitInput {
-  /** Predictors, one array per predictor, all as long as y. The constant is not among them; see `intercept`. */
+  /**
+   * Predictors, one array per predictor, all as long as y. The constant is not among them; see `intercept`.
+   */
   columns: readonly ArrayLike<number>[]
   y: ArrayLike<number>
   /** Standard uncertainty of each y, in its unit. Without it all points weigh the same. */
@@ -24,7 +26,9 @@ export interface LinearFit {
   standardErrors: number[]
   covariance: number[][]
   residuals: Float64Array
-  /** Root of the weighted residual sum of squares over dof: in the unit of y without u, a pure number with u. */
+  /**
+   * Root of the weighted residual sum of squares over dof: in the unit of y without u, a pure number with u.
+   */
   residualSd: number
   dof: number
   /** Centred when there is a constant, about zero otherwise (as NIST certifies it). */
@@ -34,8 +38,9 @@ export interface LinearFit {
 export type LinearFitResult = ({ ok: true } & LinearFit) | { ok: false; reason: 'too few points' | 'columns depend' }
 
 /**
- * Fits y = b0 + b1·x1 + … With `u` the covariance is absolute (it trusts u); without, it is scaled by the residual
- * variance. Asserts finite, equally long arrays and u > 0; returns ok:false where the data cannot carry the fit.
+ * Fits y = b0 + b1·x1 + … With `u` the covariance is absolute (it trusts u); without, it is scaled by the
+ * residual variance. Asserts finite, equally long arrays and u > 0; returns ok:false where the data cannot
+ * carry the fit.
  */
 export function fitLinear({ columns, y, u, intercept = true }: LinearFitInput): LinearFitResult {
   assertNumbers(y, 'y')

@@ -1,8 +1,8 @@
 /**
- * Nonlinear least squares. The library's Levenberg-Marquardt search finds the neighbourhood from several dampings
- * (it damps by the identity, so parameters are scaled by their start first); our own Marquardt steps on a QR
- * decomposition then finish, because the library has no test of convergence. Covariance from the Jacobian at the
- * solution. Checked against the NIST StRD nonlinear sets.
+ * Nonlinear least squares. The library's Levenberg-Marquardt search finds the neighbourhood from several
+ * dampings (it damps by the identity, so parameters are scaled by their start first); our own Marquardt steps
+ * on a QR decomposition then finish, because the library has no test of convergence. Covariance from the
+ * Jacobian at the solution. Checked against the NIST StRD nonlinear sets.
  */
 import { assert } from '../base/assert.ts'
 import { levenbergMarquardt } from 'ml-levenberg-marquardt'
@@ -41,8 +41,8 @@ export type NonlinearFitResult = ({ ok: true } & NonlinearFit) | { ok: false; re
 export type NonlinearFailure = 'too few points' | 'start outside model' | 'not converged' | 'parameters depend'
 
 /**
- * Fits the model from `start`. Asserts finite, equally long arrays; returns ok:false, with the reason, where it does
- * not converge. `ok` means the gradient is orthogonal to the residuals to 1e-7 of what noise allows.
+ * Fits the model from `start`. Asserts finite, equally long arrays; returns ok:false, with the reason, where
+ * it does not converge. `ok` means the gradient is orthogonal to the residuals to 1e-7 of what noise allows.
  */
 export function fitNonlinear(input: NonlinearFitInput): NonlinearFitResult {
   const { x, y, u, start, lower, upper } = input
@@ -143,6 +143,12 @@ class Problem {
   }
 }
 
+/**
+ * Columns have length one: a diagonal of R below this means that two parameters do the same thing to the
+ * model.
+ */
+const dependent = 1e-10
+
 const squares = (r: Float64Array): number => r.reduce((s, v) => s + v * v, 0)
 
 interface Finished { parameters: number[]; rss: number; converged: boolean }
@@ -190,14 +196,18 @@ function slopeAt(problem: Problem, parameters: number[], residuals: Float64Array
   return { scaled, scale, offset: relativeOffset(scaled, residuals) }
 }
 
-/** Share of the residual vector that lies in the tangent plane: zero at a minimum (Bates and Watts' criterion). */
+/**
+ * Share of the residual vector that lies in the tangent plane: zero at a minimum (Bates and Watts'
+ * criterion).
+ */
 function relativeOffset(scaled: Matrix, residuals: Float64Array): number {
   const free = freeColumns(scaled)
   const length = Math.sqrt(squares(residuals))
   if (length === 0 || free.columns === 0) return 0
-  const q = new QrDecomposition(free).orthogonalMatrix
-  const along = q.transpose().mmul(Matrix.columnVector(Array.from(residuals))).to1DArray()
-  return Math.hypot(...along) / length
+  const qr = new QrDecomposition(free)
+  const along = qr.orthogonalMatrix.transpose().mmul(Matrix.columnVector(Array.from(residuals))).to1DArray()
+  const r = qr.upperTriangularMatrix
+  return Math.hypot(...along.filter((_, j) => Math.abs(r.get(j, j)) > dependent)) / length
 }
 
 function freeColumns(scaled: Matrix): Matrix {
@@ -222,9 +232,8 @@ function summary(problem: Problem, parameters: number[], rss: number, absolute: 
   const scaled = jacobian.clone()
   scale.forEach((s, j) => scaled.mulColumn(j, 1 / s))
   const r = new QrDecomposition(scaled).upperTriangularMatrix
-  // unit columns: a diagonal this small means that two parameters do the same thing to the model
   for (let j = 0; j < scale.length; j++) {
-    if (!(Math.abs(r.get(j, j)) > 1e-11)) return { ok: false, reason: 'parameters depend' }
+    if (!(Math.abs(r.get(j, j)) > dependent)) return { ok: false, reason: 'parameters depend' }
   }
   const inverse = invertUpper(r)
   const dof = problem.n - parameters.length

@@ -1,6 +1,6 @@
 /**
- * Summary statistics of one sample. Arrays in, numbers out, in the unit of the data. Every function asserts that
- * the sample is not empty and holds finite numbers only. Checked against the NIST StRD univariate sets.
+ * Summary statistics of one sample. Arrays in, numbers out, in the unit of the data. Every function asserts
+ * that the sample is not empty and holds finite numbers only. Checked against the NIST StRD univariate sets.
  */
 import { assert } from '../base/assert.ts'
 import { assertNumbers } from './inputs.ts'
@@ -24,7 +24,10 @@ export function mean(values: ArrayLike<number>): number {
   return sum(values) / values.length
 }
 
-/** Sample standard deviation (divisor n-1), same unit as the values; two passes, corrected for the mean's rounding. */
+/**
+ * Sample standard deviation (divisor n-1), same unit as the values; two passes, corrected for the mean's
+ * rounding.
+ */
 export function sd(values: ArrayLike<number>): number {
   assertNumbers(values, 'values', 2)
   const middle = mean(values)
@@ -51,8 +54,8 @@ export function correlation(a: ArrayLike<number>, b: ArrayLike<number>): number 
 }
 
 /**
- * Autocorrelation at lag 1 (deviations from the overall mean; divisor the whole sum of squares, as NIST certifies
- * it). A constant sample has none; 0 is returned.
+ * Autocorrelation at lag 1 (deviations from the overall mean; divisor the whole sum of squares, as NIST
+ * certifies it). A constant sample has none; 0 is returned.
  */
 export function autocorrelationLag1(values: ArrayLike<number>): number {
   assertNumbers(values, 'values', 2)

@@ -51,9 +51,9 @@ export function uOfAccuracy(reading: number, readingShare: number, range: number
 }
 
 /**
- * Combines components. `correlations` name pairs by index with r from -1 to 1. With correlation the
- * Welch-Satterthwaite formula does not hold strictly; it is still applied to the whole variance and is then only
- * an estimate. Asserts finite u >= 0.
+ * Combines components. `correlations` name pairs by index with r from -1 to 1. With correlation the Welch-
+ * Satterthwaite formula does not hold strictly; it is still applied to the whole variance and is then only an
+ * estimate. Asserts finite u >= 0.
  */
 export function combineUncertainty(
   components: readonly UncertaintyComponent[], correlations: readonly Correlation[] = [],
@@ -88,8 +88,8 @@ function effectiveDof(u: number, components: readonly UncertaintyComponent[], pa
 export interface ExpandedUncertainty { expanded: number; k: number; dofUsed: number; coverage: number }
 
 /**
- * Expanded uncertainty U = k·u for a two-sided `coverage` (0.95 by default). The degrees of freedom are truncated
- * to a whole number, never rounded up, and never below 1.
+ * Expanded uncertainty U = k·u for a two-sided `coverage` (0.95 by default). The degrees of freedom are
+ * truncated to a whole number, never rounded up, and never below 1.
  */
 export function expandUncertainty(u: number, dof = Infinity, coverage = 0.95): ExpandedUncertainty {
   assert(coverage > 0 && coverage < 1, `coverage lies between 0 and 1, got ${coverage}`)
@@ -100,8 +100,8 @@ export function expandUncertainty(u: number, dof = Infinity, coverage = 0.95): E
 }
 
 /**
- * Partial derivatives of `model` at `inputs`, by central differences over ±step. `steps` default to the inputs'
- * own standard uncertainties where given (the GUM's own numerical recipe), else to 1e-5 of the input.
+ * Partial derivatives of `model` at `inputs`, by central differences over ±step. `steps` default to the
+ * inputs' own standard uncertainties where given (the GUM's own numerical recipe), else to 1e-5 of the input.
  */
 export function numericalSensitivities(
   model: (inputs: number[]) => number, inputs: readonly number[], steps?: readonly number[],
@@ -116,7 +116,8 @@ export function numericalSensitivities(
 
 /**
  * Propagates a covariance matrix through several model functions: C = J·V·Jᵀ, J by central differences of
- * 1e-5 of each input (or of its u when the input is 0). Returns values, standard uncertainties and covariance.
+ * 1e-5 of each input (or of its u when the input is 0). Returns values, standard uncertainties and
+ * covariance.
  */
 export function propagateCovariance(
   models: readonly ((inputs: number[]) => number)[], inputs: readonly number[],

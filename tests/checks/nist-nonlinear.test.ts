@@ -16,10 +16,15 @@ function fitSet(name: string, start: 1 | 2): { set: ReturnType<typeof readNonlin
   return { set, fit }
 }
 
-/** Does not converge from here. Asserted both ways: when one of these begins to converge, this list must shrink. */
+/**
+ * Does not converge from here. Asserted both ways: when one of these begins to converge, this list must
+ * shrink.
+ */
 const lost = new Set(['MGH10 from start 1'])
 
-/** Lanczos1 was made without noise: its certified residuals (1e-13) are the rounding of the data, and so is s. */
+/**
+ * Lanczos1 was made without noise: its certified residuals (1e-13) are the rounding of the data, and so is s.
+ */
 const digitsToHold = (name: string): { b: number; se: number; rss: number } =>
   (name === 'Lanczos1' ? { b: 10, se: 2, rss: 2 } : { b: 6.5, se: 6.5, rss: 9 })
 

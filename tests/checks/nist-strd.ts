@@ -1,6 +1,6 @@
 /**
- * Reads the NIST/ITL Statistical Reference Datasets kept in tests/checks/data/nist-strd, whole and with their own
- * headers. Certified values stand in the header; data begin at line 61; regression sets put y before x.
+ * Reads the NIST/ITL Statistical Reference Datasets kept in tests/checks/data/nist-strd, whole and with their
+ * own headers. Certified values stand in the header; data begin at line 61; regression sets put y before x.
  */
 import { readFileSync } from 'node:fs'
 import { packageFile } from '../../src/base/paths.ts'

@@ -2,7 +2,9 @@ import { describe, expect, test } from 'vitest'
 import { autocorrelationLag1, mean, sd } from '../../src/analysis/statistics.ts'
 import { digits, readUnivariate } from './nist-strd.ts'
 
-/** Digits to hold: NumAcc3 keeps its tenths in a number near 1e6, so the data themselves carry about 9 digits. */
+/**
+ * Digits to hold: NumAcc3 keeps its tenths in a number near 1e6, so the data themselves carry about 9 digits.
+ */
 const sets: [name: string, n: number, meanDigits: number, sdDigits: number, r1Digits: number][] = [
   ['Lew', 200, 14.5, 14.5, 14],
   ['Lottery', 218, 14, 14, 14],
