@@ -1,0 +1,160 @@
+/**
+ * The keeper as a pure step machine: (state, input, now) → (state, effects). It has no timer and no link. The host feeds
+ * it everything that happens, and does what it says; so virtual nights and the process run the same rules.
+ */
+import type { ErrorCode } from '../base/errors.ts'
+import type { SafeOffReport } from '../schema/application.ts'
+import { emptyTable, tableCommands, type SafeOffTable } from './table.ts'
+
+export type KeeperMode = 'idle' | 'armed' | 'safing' | 'safe'
+
+export interface KeeperState {
+  readonly mode: KeeperMode
+  readonly table: SafeOffTable
+  /** Lines of the table by link. Its keys are the energy links. */
+  readonly allowed: ReadonlyMap<string, ReadonlySet<string>>
+  readonly beatLimitMs: number
+  readonly lastBeatMs: number
+}
+
+export type KeeperInput =
+  | { type: 'configure'; table: SafeOffTable; firstSafeOff: boolean }
+  | { type: 'arm'; table: SafeOffTable; beatLimitMs: number }
+  | { type: 'beat'; fresh: boolean }
+  | { type: 'disarm' }
+  | { type: 'reset' }
+  | { type: 'exchange'; link: string; kind: 'query' | 'write'; command: string }
+  /** Time has passed. Lateness is judged on every input; this one only makes sure that there is one. */
+  | { type: 'tick' }
+  /** The bench's clock says that the cutoff wants its line. */
+  | { type: 'refresh-due' }
+  | { type: 'daemon-gone' }
+  | { type: 'malformed'; what: string }
+  | { type: 'stop'; by: string; reason: string }
+  | { type: 'link-lost'; link: string }
+  | { type: 'safe-off-done'; report: SafeOffReport }
+
+export type KeeperEffect =
+  /** Carry out the exchange, or whatever else was asked. */
+  | { do: 'accept' }
+  | { do: 'refuse'; code: ErrorCode; why: string }
+  | { do: 'refresh'; link: string; command: string }
+  | { do: 'safe-off'; reason: string; table: SafeOffTable }
+  | { do: 'mode'; mode: KeeperMode }
+
+export interface Step { state: KeeperState; effects: readonly KeeperEffect[] }
+
+export const initialKeeper: KeeperState = {
+  mode: 'idle', table: emptyTable, allowed: new Map(), beatLimitMs: Infinity, lastBeatMs: 0,
+}
+
+/** Monotonic ms at which the host must feed a `tick`, or null while nothing is watched. */
+export const beatDueMs = (state: KeeperState): number | null =>
+  state.mode === 'armed' ? state.lastBeatMs + state.beatLimitMs : null
+
+/**
+ * One step. A beat that is late by `now` trips before the input itself is looked at: no late beat feeds, and no
+ * exchange slips through between the lateness and its tick.
+ */
+export function stepKeeper(state: KeeperState, input: KeeperInput, nowMs: number): Step {
+  if (state.mode !== 'armed' || nowMs - state.lastBeatMs < state.beatLimitMs) return handle(state, input, nowMs)
+  const tripped = safe(state, `no fresh heartbeat for ${Math.round(nowMs - state.lastBeatMs)} ms`)
+  if (input.type === 'safe-off-done') return tripped
+  const after = handle(tripped.state, input, nowMs)
+  return { state: after.state, effects: [...tripped.effects, ...after.effects] }
+}
+
+const acceptOnly: readonly KeeperEffect[] = [{ do: 'accept' }]
+const none: readonly KeeperEffect[] = []
+
+function handle(state: KeeperState, input: KeeperInput, nowMs: number): Step {
+  switch (input.type) {
+    case 'exchange': return exchange(state, input)
+    case 'beat': return beat(state, input.fresh, nowMs)
+    case 'tick': return { state, effects: none }
+    case 'refresh-due': return refreshDue(state)
+    case 'configure': return configure(state, input)
+    case 'arm': return arm(state, input, nowMs)
+    case 'disarm': return state.mode === 'armed' ? enter(state, 'idle') : { state, effects: acceptOnly }
+    case 'reset': return reset(state)
+    case 'daemon-gone': return safe(state, 'the daemon is gone')
+    case 'malformed': return safe(state, `malformed message: ${input.what}`)
+    case 'stop': return safe(state, `${input.reason} (${input.by})`)
+    case 'link-lost': return linkLost(state, input.link)
+    case 'safe-off-done':
+      return state.mode === 'safing'
+        ? { state: { ...state, mode: 'safe' }, effects: [{ do: 'mode', mode: 'safe' }] }
+        : { state, effects: none }
+  }
+}
+
+function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' }): Step {
+  if (state.mode === 'idle' || state.mode === 'armed') return { state, effects: acceptOnly }
+  const harmless = input.kind === 'query'
+    ? isPureQuery(input.command)
+    : state.allowed.get(input.link)?.has(input.command) === true
+  if (harmless) return { state, effects: acceptOnly }
+  return refuse(state, 'TRIPPED', `\`${input.command}\` is not sent to ${input.link} until the stop is acknowledged`)
+}
+
+/** True when every part of a line asks and none commands: `OUTP ON;VOLT?` is no query. Quotes get no special care. */
+export function isPureQuery(command: string): boolean {
+  if (/[\r\n]/.test(command)) return false
+  return command.split(';').every(part => /^\s*[^\s?"']+\?(\s|$)/.test(part))
+}
+
+function beat(state: KeeperState, fresh: boolean, nowMs: number): Step {
+  if (!fresh || state.mode !== 'armed') return { state, effects: none }
+  return { state: { ...state, lastBeatMs: nowMs }, effects: none }
+}
+
+function refreshDue(state: KeeperState): Step {
+  const refresh = state.table.refresh
+  if (state.mode !== 'armed' || refresh === null) return { state, effects: none }
+  return { state, effects: [{ do: 'refresh', link: refresh.link, command: refresh.command }] }
+}
+
+function configure(state: KeeperState, input: KeeperInput & { type: 'configure' }): Step {
+  if (state.mode !== 'idle') return refuse(state, 'REFUSED', `the keeper is ${state.mode}; it is configured while idle`)
+  const next = withTable(state, input.table)
+  if (!input.firstSafeOff) return { state: next, effects: acceptOnly }
+  const made = safe(next, 'a new keeper starts by making the bench safe')
+  return { state: made.state, effects: [...acceptOnly, ...made.effects] }
+}
+
+function arm(state: KeeperState, input: KeeperInput & { type: 'arm' }, nowMs: number): Step {
+  if (state.mode === 'armed') return refuse(state, 'REFUSED', 'the keeper is armed already')
+  if (state.mode !== 'idle') return refuse(state, 'TRIPPED', `the keeper is ${state.mode}; acknowledge before arming`)
+  if (!(input.beatLimitMs > 0 && input.beatLimitMs < Infinity)) {
+    return refuse(state, 'REFUSED', `a heartbeat limit of ${input.beatLimitMs} ms watches nothing`)
+  }
+  const armed = enter(withTable(state, input.table), 'armed')
+  return { state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs }, effects: armed.effects }
+}
+
+function reset(state: KeeperState): Step {
+  if (state.mode === 'idle') return { state, effects: acceptOnly }
+  if (state.mode === 'safe') return enter(state, 'idle')
+  return refuse(state, 'REFUSED', `the keeper is ${state.mode}; it is acknowledged once the bench was made safe`)
+}
+
+function linkLost(state: KeeperState, link: string): Step {
+  if (state.mode !== 'armed' || !state.allowed.has(link)) return { state, effects: none }
+  return safe(state, `the link to ${link} is lost`)
+}
+
+/** Starts a safe-off, unless one is under way. Asking again once it is done does it again: that harms nothing. */
+function safe(state: KeeperState, reason: string): Step {
+  if (state.mode === 'safing') return { state, effects: none }
+  return {
+    state: { ...state, mode: 'safing' },
+    effects: [{ do: 'safe-off', reason, table: state.table }, { do: 'mode', mode: 'safing' }],
+  }
+}
+
+const withTable = (state: KeeperState, table: SafeOffTable): KeeperState =>
+  ({ ...state, table, allowed: tableCommands(table) })
+const enter = (state: KeeperState, mode: KeeperMode): Step =>
+  ({ state: { ...state, mode }, effects: [{ do: 'accept' }, { do: 'mode', mode }] })
+const refuse = (state: KeeperState, code: ErrorCode, why: string): Step =>
+  ({ state, effects: [{ do: 'refuse', code, why }] })

@@ -1,0 +1,178 @@
+import fc from 'fast-check'
+import { describe, expect, it } from 'vitest'
+import {
+  beatDueMs, initialKeeper, isPureQuery, stepKeeper, type KeeperInput, type KeeperMode, type KeeperState,
+} from '../../src/keeper/machine.ts'
+import type { SafeOffTable } from '../../src/keeper/table.ts'
+import { report, table } from './sample.ts'
+
+const run = (inputs: readonly [number, KeeperInput][], from: KeeperState = initialKeeper) => {
+  let state = from
+  const effects = []
+  for (const [nowMs, input] of inputs) {
+    const step = stepKeeper(state, input, nowMs)
+    state = step.state
+    effects.push(...step.effects)
+  }
+  return { state, effects }
+}
+const configure: KeeperInput = { type: 'configure', table, firstSafeOff: false }
+const arm: KeeperInput = { type: 'arm', table, beatLimitMs: 300 }
+const stop: KeeperInput = { type: 'stop', by: 'someone', reason: 'a smell' }
+const done: KeeperInput = { type: 'safe-off-done', report }
+const write = (command: string, link = 'psu'): KeeperInput => ({ type: 'exchange', link, kind: 'write', command })
+const query = (command: string, link = 'psu'): KeeperInput => ({ type: 'exchange', link, kind: 'query', command })
+
+const at: Record<KeeperMode, KeeperState> = {
+  idle: run([[0, configure]]).state,
+  armed: run([[0, configure], [0, arm]]).state,
+  safing: run([[0, configure], [0, arm], [0, stop]]).state,
+  safe: run([[0, configure], [0, arm], [0, stop], [0, done]]).state,
+}
+const inputs: Record<string, KeeperInput> = {
+  configure, arm, 'fresh beat': { type: 'beat', fresh: true }, 'stale beat': { type: 'beat', fresh: false },
+  disarm: { type: 'disarm' }, reset: { type: 'reset' }, 'energising write': write('OUTP ON'),
+  'off write': write('OUTP OFF'), query: query('MEAS:VOLT?'), tick: { type: 'tick' },
+  'refresh due': { type: 'refresh-due' }, 'daemon gone': { type: 'daemon-gone' },
+  malformed: { type: 'malformed', what: 'x' }, stop, 'energy link lost': { type: 'link-lost', link: 'psu' },
+  'meter link lost': { type: 'link-lost', link: 'meter' }, 'safe-off done': done,
+}
+/** What each input does in each mode: the mode after it, and the effects by name. */
+const expected: Record<string, Record<KeeperMode, string>> = {
+  configure: { idle: 'idle accept', armed: 'armed refuse', safing: 'safing refuse', safe: 'safe refuse' },
+  arm: { idle: 'armed accept mode', armed: 'armed refuse', safing: 'safing refuse', safe: 'safe refuse' },
+  'fresh beat': { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
+  'stale beat': { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
+  disarm: { idle: 'idle accept', armed: 'idle accept mode', safing: 'safing accept', safe: 'safe accept' },
+  reset: { idle: 'idle accept', armed: 'armed refuse', safing: 'safing refuse', safe: 'idle accept mode' },
+  'energising write': { idle: 'idle accept', armed: 'armed accept', safing: 'safing refuse', safe: 'safe refuse' },
+  'off write': { idle: 'idle accept', armed: 'armed accept', safing: 'safing accept', safe: 'safe accept' },
+  query: { idle: 'idle accept', armed: 'armed accept', safing: 'safing accept', safe: 'safe accept' },
+  tick: { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
+  'refresh due': { idle: 'idle', armed: 'armed refresh', safing: 'safing', safe: 'safe' },
+  'daemon gone': everywhere(), malformed: everywhere(), stop: everywhere(),
+  'energy link lost': { idle: 'idle', armed: 'safing safe-off mode', safing: 'safing', safe: 'safe' },
+  'meter link lost': { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
+  'safe-off done': { idle: 'idle', armed: 'armed', safing: 'safe mode', safe: 'safe' },
+}
+function everywhere(): Record<KeeperMode, string> {
+  const off = 'safing safe-off mode'
+  return { idle: off, armed: off, safing: 'safing', safe: off }
+}
+
+describe('the keeper machine', () => {
+  for (const [name, input] of Object.entries(inputs)) {
+    it(`does what the table says for: ${name}`, () => {
+      for (const mode of ['idle', 'armed', 'safing', 'safe'] as const) {
+        const { state, effects } = stepKeeper(at[mode], input, 10)
+        expect([state.mode, ...effects.map(effect => effect.do)].join(' '), mode).toBe(expected[name]![mode])
+      }
+    })
+  }
+
+  it('trips when the heartbeat is exactly as old as its limit, and not a moment before', () => {
+    expect(beatDueMs(at.armed)).toBe(300)
+    expect(stepKeeper(at.armed, { type: 'tick' }, 299.999).state.mode).toBe('armed')
+    expect(stepKeeper(at.armed, { type: 'tick' }, 300).state.mode).toBe('safing')
+  })
+
+  it('is fed by a fresh beat and not by a stale one', () => {
+    const fed = run([[200, { type: 'beat', fresh: true }], [499, { type: 'tick' }]], at.armed)
+    expect(fed.state.mode).toBe('armed')
+    const stale = run([[200, { type: 'beat', fresh: false }], [300, { type: 'tick' }]], at.armed)
+    expect(stale.state.mode).toBe('safing')
+  })
+
+  it('lets neither a late beat nor a write slip in before the tick', () => {
+    const late = stepKeeper(at.armed, { type: 'beat', fresh: true }, 300)
+    expect(late.state.mode).toBe('safing')
+    const slipped = stepKeeper(at.armed, write('OUTP ON'), 300)
+    expect(slipped.effects.map(effect => effect.do)).toEqual(['safe-off', 'mode', 'refuse'])
+  })
+
+  it('starts with a safe-off when it replaces a dead keeper', () => {
+    const { effects } = stepKeeper(initialKeeper, { type: 'configure', table, firstSafeOff: true }, 0)
+    expect(effects.map(effect => effect.do)).toEqual(['accept', 'safe-off', 'mode'])
+    expect(effects[1]).toMatchObject({ table })
+  })
+
+  it('refuses to arm with a heartbeat limit that watches nothing', () => {
+    for (const beatLimitMs of [0, -1, NaN, Infinity]) {
+      expect(stepKeeper(at.idle, { type: 'arm', table, beatLimitMs }, 0).state.mode).toBe('idle')
+    }
+  })
+
+  it('knows a query from a command that hides behind one', () => {
+    for (const good of ['*IDN?', 'MEAS:VOLT? (@1)', 'VOLT?;CURR?', ' OUTP? ']) expect(isPureQuery(good), good).toBe(true)
+    for (const bad of ['OUTP ON;VOLT?', 'VOLT?\nOUTP ON', 'VOLT?;OUTP ON', 'OUTP ON', '', 'VOLT 5;?', 'SEND "A?']) {
+      expect(isPureQuery(bad), bad).toBe(false)
+    }
+  })
+})
+
+const other: SafeOffTable = { ...table, refresh: null }
+const anyInput: fc.Arbitrary<KeeperInput> = fc.oneof(
+  fc.constantFrom(...Object.values(inputs)),
+  fc.constantFrom<KeeperInput>(
+    { type: 'arm', table: other, beatLimitMs: 50 }, write('VOLT 450'), write('OUTP OFF', 'relay'),
+    query('OUTP ON;*OPC?'), write('OUTP:HOLD', 'relay'), write('OUTP OFF\nOUTP ON')),
+)
+const anyHistory = fc.array(fc.tuple(fc.integer({ min: 0, max: 120 }), anyInput), { maxLength: 80 })
+const off = new Set(['OUTP OFF', 'OUTP:OPEN', 'ROUT:REL'])
+
+describe('any history', () => {
+  it('lets no energising write and no refresh leave between the start of a safe-off and the reset', () => {
+    fc.assert(fc.property(anyHistory, history => {
+      let state = initialKeeper
+      let nowMs = 0
+      let stopped = false
+      for (const [stepMs, input] of history) {
+        nowMs += stepMs
+        const step = stepKeeper(state, input, nowMs)
+        for (const effect of step.effects) {
+          if (effect.do === 'safe-off') stopped = true
+          if (effect.do === 'mode' && effect.mode === 'idle') stopped = false
+          if (!stopped) continue
+          expect(effect.do).not.toBe('refresh')
+          if (effect.do === 'accept' && input.type === 'exchange') {
+            if (input.kind === 'write') expect(off).toContain(input.command)
+            else expect(isPureQuery(input.command)).toBe(true)
+          }
+        }
+        state = step.state
+      }
+    }), { numRuns: 2000 })
+  })
+
+  it('runs one safe-off at a time, and always one when the daemon goes', () => {
+    fc.assert(fc.property(anyHistory, history => {
+      let state = initialKeeper
+      let nowMs = 0
+      let running = 0
+      for (const [stepMs, input] of [...history, [0, { type: 'daemon-gone' }] as [number, KeeperInput]]) {
+        nowMs += stepMs
+        const step = stepKeeper(state, input, nowMs)
+        if (input.type === 'safe-off-done' && state.mode === 'safing') running = 0
+        running += step.effects.filter(effect => effect.do === 'safe-off').length
+        expect(running).toBeLessThanOrEqual(1)
+        state = step.state
+      }
+      expect(running).toBe(1)
+    }), { numRuns: 1000 })
+  })
+
+  it('lets every exchange pass, and the refresh too, while beats come in time', () => {
+    fc.assert(fc.property(fc.array(fc.integer({ min: 0, max: 299 }), { maxLength: 50 }), gaps => {
+      let state = at.armed
+      let nowMs = 0
+      for (const gapMs of gaps) {
+        nowMs += gapMs
+        state = stepKeeper(state, { type: 'beat', fresh: true }, nowMs).state
+        expect(stepKeeper(state, write('VOLT 450'), nowMs).effects).toEqual([{ do: 'accept' }])
+        expect(stepKeeper(state, { type: 'refresh-due' }, nowMs).effects)
+          .toEqual([{ do: 'refresh', link: 'relay', command: 'OUTP:HOLD' }])
+      }
+      expect(state.mode).toBe('armed')
+    }))
+  })
+})

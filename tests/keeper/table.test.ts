@@ -1,0 +1,38 @@
+import { describe, expect, it } from 'vitest'
+import { compileTable, tableCommands } from '../../src/keeper/table.ts'
+import type { Cutoff, RelayBoard, Roles, Supply } from '../../src/schema/roles.ts'
+
+const cutoff = { name: 'relay', holdMs: 2000, settleMs: 60, refreshCommand: 'OUTP:HOLD',
+  safeOff: { commands: ['OUTP:OPEN'] } } as unknown as Cutoff
+const supply = { name: 'psu', safeOff: { commands: ['VOLT 0', 'OUTP OFF'] } } as unknown as Supply
+const board = { name: 'board', safeOff: { commands: ['ROUT:REL'] } } as unknown as RelayBoard
+const roles: Roles = { cutoff, supply, positions: board, bleed: board }
+
+describe('the safe-off table', () => {
+  it('opens the cutoff before the supply goes off, and releases relays once the cutoff has settled', () => {
+    const table = compileTable(roles)
+    expect(table.phases.map(phase => [phase.gapMs, phase.steps.map(step => step.link)]))
+      .toEqual([[0, ['relay', 'psu']], [60, ['board']]])
+  })
+
+  it('refreshes several times within the hold time', () => {
+    expect(compileTable(roles).refresh).toEqual({ link: 'relay', command: 'OUTP:HOLD', everyMs: 500 })
+  })
+
+  it('refreshes nothing where the cutoff has no hold-in timer, or where there is none', () => {
+    expect(compileTable({ cutoff: { ...cutoff, holdMs: 0 } }).refresh).toBeNull()
+    expect(compileTable({ supply })).toEqual(
+      { phases: [{ gapMs: 0, steps: [{ link: 'psu', step: supply.safeOff }] }], refresh: null })
+  })
+
+  it('keeps both steps where two instruments with different commands share a link', () => {
+    const bleed = { ...board, name: 'bleed', safeOff: { commands: ['BLE:ON'] } } as unknown as RelayBoard
+    const table = compileTable({ ...roles, bleed }, name => name === 'bleed' ? 'board' : name)
+    expect(tableCommands(table).get('board')).toEqual(new Set(['ROUT:REL', 'BLE:ON']))
+  })
+
+  it('refuses an instrument that has no command to make it safe', () => {
+    const mute = { ...supply, safeOff: { commands: [] } } as unknown as Supply
+    expect(() => compileTable({ supply: mute })).toThrow('psu has no command')
+  })
+})
