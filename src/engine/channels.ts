@@ -1,0 +1,28 @@
+/** The channels of one run: the bus first, then current and case temperature of each position. */
+import type { FixtureSpec } from '../schema/bench.ts'
+import type { Channel } from '../schema/reading.ts'
+
+export interface ChannelTable {
+  readonly all: readonly Channel[]
+  readonly busVoltage: Channel
+  readonly supplyCurrent: Channel
+  /** By position index of the fixture. */
+  readonly current: readonly Channel[]
+  readonly caseTemperature: readonly (Channel | undefined)[]
+}
+
+export function channelTable(fixture: FixtureSpec): ChannelTable {
+  const all: Channel[] = []
+  const add = (channel: Omit<Channel, 'index'>): Channel => {
+    const made = { index: all.length, ...channel }
+    all.push(made)
+    return made
+  }
+  const busVoltage = add({ name: 'bus.voltage', quantity: 'voltage', unit: 'V' })
+  const supplyCurrent = add({ name: 'supply.current', quantity: 'current', unit: 'A' })
+  const current = fixture.positions.map(({ name }) =>
+    add({ name: `${name}.current`, quantity: 'current', unit: 'A', position: name }))
+  const caseTemperature = fixture.positions.map(({ name, thermometer }) => thermometer === undefined ? undefined
+    : add({ name: `${name}.case`, quantity: 'temperature', unit: '°C', position: name }))
+  return { all, busVoltage, supplyCurrent, current, caseTemperature }
+}

@@ -1,0 +1,47 @@
+/** One position of the fixture during a run: what is on it, how it is wired now, and what was last seen of it. */
+import type { FixtureSpec, PositionSpec } from '../schema/bench.ts'
+import type { PartProfile } from '../schema/part-profile.ts'
+import type { Measured } from '../schema/reading.ts'
+import type { LoadedPart, PartResult, Stage } from '../schema/run.ts'
+
+export interface PositionState {
+  readonly index: number
+  readonly spec: PositionSpec
+  readonly part: LoadedPart
+  readonly profile: PartProfile
+  stage: Stage
+  wiring: 'released' | 'bus'
+  formal: boolean
+  /** Latest current, positive into the part. */
+  current: Measured | null
+  currentAtBusV: number
+  caseC: number | null
+  limitA: number | null
+  note: string
+  /** Highest part voltage seen by this path, volts: the "known voltage" of a proof of dead. */
+  knownV: number
+  touch: string
+  result: PartResult | null
+}
+
+export function freshPosition(index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile): PositionState {
+  return {
+    index, spec, part, profile, stage: 'waiting', wiring: 'released', formal: false, current: null, currentAtBusV: 0,
+    caseC: null, limitA: null, note: '', knownV: 0, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+  }
+}
+
+/** Resistance between bus and part, or of the discharge path, ohms, the sense resistor included. */
+export function seriesOhm(fixture: FixtureSpec, position: { wiring: 'released' | 'bus'; formal: boolean }, watching: boolean): number {
+  if (position.wiring === 'released') return fixture.bleederOhm + (watching ? fixture.watchOhm ?? 0 : 0) + fixture.senseOhm
+  const limit = position.formal && fixture.formalOhm !== undefined
+    ? 1 / (1 / fixture.limitOhm + 1 / fixture.formalOhm) : fixture.limitOhm
+  return limit + fixture.senseOhm
+}
+
+/** Volts on the part: bus less the drop, or what drives the discharge current. Null until measured. */
+export function partVolts(fixture: FixtureSpec, position: PositionState, watching: boolean): number | null {
+  if (position.current === null || position.current.quality !== 'good') return null
+  const drop = position.current.value * seriesOhm(fixture, position, watching)
+  return position.wiring === 'bus' ? position.currentAtBusV - drop : -drop
+}

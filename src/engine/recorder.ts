@@ -1,0 +1,88 @@
+/** Between the supervisor and the store: batches readings, commits events, and knows up to when all is durable. */
+import type { Cancel, Clock } from '../base/clock.ts'
+import type { Reading } from '../schema/reading.ts'
+import type { RunEvent, Severity } from '../schema/run.ts'
+import type { FeedItem } from '../schema/application.ts'
+import type { Store } from '../schema/store.ts'
+
+/** What was read less than this ago may not be durable yet, and screens mark it provisional. */
+const batchMs = 1000
+const batchMost = 4096
+
+export interface EventInput {
+  kind: string; severity?: Severity; position?: string; text: string
+  data?: Record<string, string | number | boolean | null>
+}
+
+export class Recorder {
+  readonly runId: string
+  #clock: Clock
+  #store: Store
+  #publish: (item: FeedItem) => void
+  #onFailure: (error: unknown) => void
+  #batch: Reading[] = []
+  #timer: Cancel | null = null
+  #tail: Promise<void> = Promise.resolve()
+  #durableUntilMs = 0
+  #failed = false
+
+  /** `onFailure` is called once, synchronously with the first write that fails; the run must stop then. */
+  constructor(deps: {
+    runId: string; clock: Clock; store: Store
+    publish: (item: FeedItem) => void; onFailure: (error: unknown) => void
+  }) {
+    this.runId = deps.runId
+    this.#clock = deps.clock
+    this.#store = deps.store
+    this.#publish = deps.publish
+    this.#onFailure = deps.onFailure
+  }
+
+  /** Monotonic ms up to which every reading is on the disk. */
+  get durableUntilMs(): number { return this.#batch.length === 0 ? this.#clock.monotonicMs() : this.#durableUntilMs }
+
+  reading(reading: Reading): void {
+    this.#batch.push(reading)
+    this.#publish({ type: 'reading', runId: this.runId, reading })
+    if (this.#batch.length >= batchMost) this.#write()
+    else this.#timer ??= this.#clock.after(batchMs, () => this.#write())
+  }
+
+  /** Commits an event; energising events are awaited by their caller, the others are not. */
+  event(input: EventInput): Promise<void> {
+    const event: RunEvent = {
+      severity: 'info', ...input, atMs: this.#clock.monotonicMs(), wallMs: this.#clock.wallMs(),
+    }
+    this.#publish({ type: 'event', runId: this.runId, event })
+    return this.#queue(() => this.#store.appendEvent(this.runId, event).then(() => {}))
+  }
+
+  /** Writes what is waiting; resolves when all of it is durable. */
+  async flush(): Promise<void> {
+    this.#write()
+    await this.#tail
+  }
+
+  #write(): void {
+    this.#timer?.()
+    this.#timer = null
+    if (this.#batch.length === 0) return
+    const batch = this.#batch
+    this.#batch = []
+    void this.#queue(async () => {
+      await this.#store.appendReadings(this.runId, batch)
+      this.#durableUntilMs = batch[batch.length - 1]!.atMs
+    }).catch(() => {})
+  }
+
+  #queue(work: () => Promise<void>): Promise<void> {
+    const release = this.#clock.hold()
+    const done = this.#tail.then(work).finally(release)
+    this.#tail = done.catch(error => {
+      if (this.#failed) return
+      this.#failed = true
+      this.#onFailure(error)
+    })
+    return done
+  }
+}

@@ -1,0 +1,173 @@
+/**
+ * Reads the bench in two loops: the bus often, the positions in sweeps. Each reading goes to the supervisor first,
+ * then to the record, then to whoever waits. An exception anywhere in here is a fault, and a fault stops the bench.
+ */
+import type { Clock } from '../base/clock.ts'
+import { sleep } from '../base/clock.ts'
+import type { BenchFile } from '../schema/bench.ts'
+import type { Measured, Reading, Channel } from '../schema/reading.ts'
+import type { Roles, Scanner, Supply, Voltmeter } from '../schema/roles.ts'
+import type { Supervisor, Demand } from '../safety/supervisor.ts'
+import type { ChannelTable } from './channels.ts'
+import type { PositionState } from './position.ts'
+import { partVolts } from './position.ts'
+import type { Recorder } from './recorder.ts'
+import type { Waiters } from './waiters.ts'
+
+export interface SamplerDeps {
+  clock: Clock; bench: BenchFile; roles: Roles; channels: ChannelTable
+  supervisor: Supervisor; recorder: Recorder; waiters: Waiters
+  positions: readonly PositionState[]
+  onDemand: (demand: Demand) => void
+  watching: () => boolean
+}
+
+/** Current above what the positions explain, as a part of what one shorted part would take, that starts a sweep. */
+const unexplainedShare = 0.4
+
+export class Sampler {
+  #d: SamplerDeps
+  #signal: AbortSignal
+  #fastUntilMs = 0
+  #wake: (() => void) | null = null
+  #busV: Measured | null = null
+  #supplyA: Measured | null = null
+  #unexplained = 0
+  /** Counts whole sweeps, for "one scan later". */
+  sweeps = 0
+
+  constructor(deps: SamplerDeps, signal: AbortSignal) {
+    this.#d = deps
+    this.#signal = signal
+  }
+
+  get busV(): Measured | null { return this.#busV }
+
+  /** Reads at the fast cadence for `ms` from now, starting with a sweep out of turn. */
+  attend(ms: number): void {
+    this.#fastUntilMs = Math.max(this.#fastUntilMs, this.#d.clock.monotonicMs() + ms)
+    this.#wake?.()
+  }
+
+  /** Runs until the signal aborts. Never rejects: what goes wrong becomes a demand. */
+  async run(): Promise<void> {
+    const loops = [this.#guard('bus', () => this.#busLoop()), this.#guard('sweep', () => this.#sweepLoop())]
+    if (this.#d.roles.thermometer) loops.push(this.#guard('temperature', () => this.#temperatureLoop()))
+    await Promise.all(loops)
+  }
+
+  async #guard(name: string, loop: () => Promise<void>): Promise<void> {
+    try {
+      await loop()
+    } catch (error) {
+      if (this.#signal.aborted) return
+      const text = error instanceof Error ? error.message : String(error)
+      this.#d.onDemand(this.#d.supervisor.fault(`loop.${name}`, text, this.#d.clock.monotonicMs()))
+    }
+  }
+
+  get #fast(): boolean { return this.#d.clock.monotonicMs() < this.#fastUntilMs }
+
+  async #busLoop(): Promise<void> {
+    const { bench, channels, roles } = this.#d
+    const meter = roles['bus-meter'] as Voltmeter
+    const supply = roles.supply as Supply
+    while (!this.#signal.aborted) {
+      const startedMs = this.#d.clock.monotonicMs()
+      const [volts, amps] = await Promise.all([meter.readVoltage(), supply.readCurrent()])
+      this.#busV = volts
+      this.#supplyA = amps
+      this.#take(channels.busVoltage, volts)
+      this.#take(channels.supplyCurrent, amps)
+      this.#explain()
+      await this.#pause(startedMs + (this.#fast ? bench.cadence.busMs : bench.cadence.busQuietMs))
+    }
+  }
+
+  /** Compares supply current with what the positions and the bus bleeder take. */
+  #explain(): void {
+    if (!this.#busV || !this.#supplyA || this.#busV.quality !== 'good' || this.#supplyA.quality !== 'good') return
+    const { fixture, limits } = this.#d.bench
+    if (this.#busV.value < limits.touchSafeV) { this.#unexplained = 0; return }
+    let known = this.#busV.value / fixture.busBleederOhm + this.#busV.value / (this.#d.roles['bus-meter']?.inputOhm ?? Infinity)
+    for (const position of this.#d.positions) {
+      if (position.wiring === 'bus' && position.current) known += Math.max(0, position.current.value)
+    }
+    const shortA = this.#busV.value / (fixture.limitOhm + fixture.senseOhm)
+    const excess = this.#supplyA.value - known
+    if (excess < unexplainedShare * shortA + 3 * this.#supplyA.u) { this.#unexplained = 0; return }
+    if (this.#unexplained === 0) { this.#unexplained = this.sweeps + 2; this.attend(this.#d.bench.cadence.sweepMs); return }
+    if (this.sweeps < this.#unexplained + 1) return
+    this.#d.onDemand(this.#d.supervisor.fault('bus.unexplained',
+      `the supply gives ${(1e3 * excess).toFixed(2)} mA more than the positions take`, this.#d.clock.monotonicMs()))
+  }
+
+  async #sweepLoop(): Promise<void> {
+    const { bench, clock } = this.#d
+    while (!this.#signal.aborted) {
+      const startedMs = clock.monotonicMs()
+      for (const position of this.#d.positions) {
+        if (this.#signal.aborted) return
+        await this.#readPosition(position)
+      }
+      this.sweeps++
+      await this.#pauseOrWake(startedMs + (this.#fast ? bench.cadence.sweepMs : bench.cadence.sweepQuietMs))
+    }
+  }
+
+  async #readPosition(position: PositionState): Promise<void> {
+    const scanner = this.#d.roles.scanner as Scanner | undefined
+    if (scanner) {
+      await scanner.select(position.spec.sense)
+      await sleep(this.#d.clock, scanner.settleMs, this.#signal)
+    }
+    const volts = await (this.#d.roles['sense-meter'] as Voltmeter).readVoltage()
+    const { senseOhm, senseTolerance } = this.#d.bench.fixture
+    const value = volts.value / senseOhm
+    const u = Math.hypot(volts.u / senseOhm, value * senseTolerance / Math.sqrt(3))
+    position.current = { value, u, quality: volts.quality, atMs: volts.atMs }
+    position.currentAtBusV = this.#busV?.value ?? 0
+    const seenV = partVolts(this.#d.bench.fixture, position, this.#d.watching())
+    if (seenV !== null && seenV > position.knownV) position.knownV = seenV
+    this.#take(this.#d.channels.current[position.index]!, position.current)
+  }
+
+  async #temperatureLoop(): Promise<void> {
+    const { bench, channels, clock, roles } = this.#d
+    while (!this.#signal.aborted) {
+      const startedMs = clock.monotonicMs()
+      for (const position of this.#d.positions) {
+        const channel = channels.caseTemperature[position.index]
+        if (!channel || position.spec.thermometer === undefined) continue
+        const measured = await roles.thermometer!.readTemperature(position.spec.thermometer)
+        position.caseC = measured.quality === 'good' ? measured.value : null
+        this.#take(channel, measured)
+      }
+      await this.#pause(startedMs + bench.cadence.temperatureMs)
+    }
+  }
+
+  #take(channel: Channel, measured: Measured): void {
+    const reading: Reading = { channel, value: measured.value, u: measured.u, quality: measured.quality, atMs: measured.atMs }
+    const demand = this.#d.supervisor.judge(reading)
+    if (demand) this.#d.onDemand(demand)
+    this.#d.recorder.reading(reading)
+    this.#d.waiters.deliver(reading)
+  }
+
+  async #pause(untilMs: number): Promise<void> {
+    const leftMs = Math.max(1, untilMs - this.#d.clock.monotonicMs())
+    await sleep(this.#d.clock, leftMs, this.#signal)
+  }
+
+  #pauseOrWake(untilMs: number): Promise<void> {
+    const leftMs = Math.max(1, untilMs - this.#d.clock.monotonicMs())
+    return new Promise((resolve, reject) => {
+      const done = (): void => { cancel(); this.#wake = null; this.#signal.removeEventListener('abort', gone); resolve() }
+      const gone = (): void => { cancel(); this.#wake = null; reject(this.#signal.reason as Error) }
+      const cancel = this.#d.clock.after(leftMs, done)
+      this.#wake = done
+      this.#signal.addEventListener('abort', gone, { once: true })
+    })
+  }
+}
