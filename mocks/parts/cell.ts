@@ -173,15 +173,18 @@ export class Cell {
     this.stepInC = hS * (side * (this.#startA + inM) + diag * this.endA)
     this.stepLeakC = hS * (side * (this.#startLeakA + leakM) + diag * this.#endLeakA)
     this.stepHeatJ = hS * (side * (this.#startHeatW + heatM) + diag * this.#endHeatW)
-    this.endS = this.#feedS / (1 + ah / this.#cap * (this.#feedS + this.#leakS))
-    return this.#error(hS)
+    const p = ah / this.#cap
+    const stiffness = 1 + p * (this.#feedS + this.#leakS)
+    this.endS = this.#feedS * (1 + p * this.#leakS) / stiffness
+    return this.#error(hS, stiffness)
   }
 
-  #error(hS: number): number {
+  /** `stiffness` damps the estimate of the volts: a fast mode that has settled is no error, however long the step. */
+  #error(hS: number, stiffness: number): number {
     let worst = 0
     for (let i = 0; i < this.size; i++) {
       const e = hS * (err1 * this.startRate[i]! + err2 * this.#middleRate[i]! + err3 * this.endRate[i]!)
-      const ratio = Math.abs(e) / this.#tolerance[i]!
+      const ratio = Math.abs(e) / this.#tolerance[i]! / (i === volts ? stiffness : 1)
       if (!(ratio <= worst)) worst = ratio
     }
     return worst
