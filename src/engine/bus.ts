@@ -1,0 +1,87 @@
+/** The conductor's verbs: everything that puts energy on the bus or takes a part to it, through the supervisor. */
+import { sleep } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import type { Reading } from '../schema/reading.ts'
+import type { RelayBoard, Supply } from '../schema/roles.ts'
+import type { Night } from './night.ts'
+import type { PositionState } from './position.ts'
+
+/** How far the bus may be from its set-point: part of target, and volts. */
+const busToleranceShare = 0.02
+const busToleranceV = 1.5
+const rampStepMs = 1000
+
+export const busTolerance = (night: Night): number => busToleranceV + busToleranceShare * night.plan.targetV
+
+/** Sets the bus to `toV`, a small step each second at most `slewVPerS`, and waits until the bus meter agrees. */
+export async function moveBus(night: Night, toV: number, slewVPerS: number): Promise<void> {
+  const supply = night.roles.supply as Supply
+  night.supervisor.permit(toV, night.plan.supplyLimitA)
+  await night.recorder.event({ kind: 'set-point', text: `bus to ${toV.toFixed(1)} V`, data: { toV } })
+  night.sampler.attend(2 * rampStepMs + (1000 * Math.abs(toV - night.state.setV)) / slewVPerS)
+  while (night.state.setV !== toV) {
+    const left = toV - night.state.setV
+    const stepV = Math.sign(left) * Math.min(Math.abs(left), (slewVPerS * rampStepMs) / 1000)
+    const nextV = Math.abs(left - stepV) < 1e-9 ? toV : night.state.setV + stepV
+    night.supervisor.permit(nextV, night.plan.supplyLimitA)
+    night.supervisor.setBound('bus.over', Math.max(nextV, night.state.setV) + night.bench.fixture.diodeV + busTolerance(night))
+    await supply.setVoltage(nextV + (nextV > 0 ? night.bench.fixture.diodeV : 0))
+    night.state.setV = nextV
+    await sleep(night.clock, rampStepMs, night.signal)
+  }
+  await busAgrees(night, toV)
+}
+
+async function busAgrees(night: Night, toV: number): Promise<void> {
+  const limitMs = 20_000
+  const startedMs = night.clock.monotonicMs()
+  for (;;) {
+    const reading = await next(night, night.channels.busVoltage.name, night.clock.monotonicMs())
+    if (Math.abs(reading.value - toV) <= busTolerance(night) || reading.value < toV && toV < 3) return
+    if (night.clock.monotonicMs() - startedMs > limitMs) {
+      night.fault('bus.read-back', `bus was set to ${toV.toFixed(1)} V and reads ${reading.value.toFixed(1)} V`)
+      throw night.signal.reason as Error
+    }
+  }
+}
+
+/** The next good reading of a channel by name. Rejects when the run ends. */
+export function next(night: Night, channelName: string, afterMs: number): Promise<Reading> {
+  const channel = night.channels.all.find(({ name }) => name === channelName)
+  if (!channel) throw new BenchError('NOT_FOUND', `no channel ${channelName}`)
+  return night.waiters.next(channel, afterMs, night.signal)
+}
+
+/** Waits, unless the run ends first. */
+export const rest = (night: Night, ms: number): Promise<void> => sleep(night.clock, ms, night.signal)
+
+/** Puts positions on the bus. The event is durable before a relay moves. */
+export async function connect(night: Night, positions: readonly PositionState[]): Promise<void> {
+  for (const { spec } of positions) night.supervisor.permitConnect(spec.name)
+  await night.recorder.event({ kind: 'connect', text: `${positions.map(({ spec }) => spec.name).join(' ')} on the bus` })
+  const board = night.roles.positions as RelayBoard
+  await board.hold(positions.map(({ spec }) => spec.relay))
+  for (const position of positions) position.wiring = 'bus'
+  await rest(night, board.settleMs)
+  night.sampler.attend(5000)
+}
+
+/** Switches the low resistor of one position in or out. */
+export async function formalResistor(night: Night, position: PositionState, on: boolean): Promise<void> {
+  const relay = position.spec.formalRelay
+  if (relay === undefined) throw new BenchError('REFUSED', `${position.spec.name} has no formal relay`)
+  if (on) night.supervisor.permitConnect(position.spec.name)
+  const board = night.roles.positions as RelayBoard
+  if (on) await board.hold([relay])
+  else await board.release([relay])
+  position.formal = on
+  await rest(night, board.settleMs)
+}
+
+/** Takes positions off the bus onto their bleeders; allowed at any time, waits for nothing else. */
+export async function release(night: Night, positions: readonly PositionState[]): Promise<void> {
+  const relays = positions.flatMap(({ spec, formal }) => formal && spec.formalRelay !== undefined
+    ? [spec.relay, spec.formalRelay] : [spec.relay])
+  await (night.roles.positions as RelayBoard).release(relays)
+  for (const position of positions) { position.wiring = 'released'; position.formal = false }
+}

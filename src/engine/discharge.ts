@@ -1,0 +1,89 @@
+/** Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed. */
+import { judgeDead } from '../safety/dead.ts'
+import type { Deadness } from '../safety/dead.ts'
+import type { RelayBoard } from '../schema/roles.ts'
+import { release } from './bus.ts'
+import type { Night } from './night.ts'
+import { partVolts, seriesOhm } from './position.ts'
+import type { PositionState } from './position.ts'
+
+/** A discharge is followed for this many time constants of the largest part, and at least this long. */
+const constants = 8
+const followMsMin = 10_000
+
+/** Follows one released part down to touch-safe. `releaseV`: what it stood at, volts, null when unknown. */
+export async function followDischarge(
+  night: Night, position: PositionState, releaseV: number | null, faultAtMs: number,
+): Promise<Deadness> {
+  const { fixture, limits } = night.bench
+  const ohm = seriesOhm(fixture, position, false)
+  const farad = position.profile.capacitanceF
+  const tauMs = 1000 * ohm * farad
+  const untilMs = night.clock.monotonicMs() + Math.max(followMsMin, constants * tauMs * (1 + position.profile.tolerancePlus))
+  const channel = night.channels.current[position.index]!
+  let chargeC: number | null = null
+  let last: { atMs: number; amps: number } | null = null
+  let safeAtMs: number | null = null
+  while (night.clock.monotonicMs() < untilMs) {
+    const reading = await night.waiters.next(channel, night.clock.monotonicMs(), night.reading)
+    const amps = -reading.value
+    chargeC = chargeC === null ? Math.max(0, amps) * (tauMs / 1000) * headGain(reading.atMs - faultAtMs, tauMs)
+      : chargeC + ((amps + last!.amps) / 2) * ((reading.atMs - last!.atMs) / 1000)
+    last = { atMs: reading.atMs, amps }
+    if (safeAtMs === null && Math.abs(amps * ohm) + 2 * reading.u * ohm < limits.touchSafeV) safeAtMs = reading.atMs
+    if (safeAtMs !== null && Math.abs(amps * ohm) < 1) break
+  }
+  const nowV = position.current?.quality === 'good' ? partVolts(fixture, position, false) : null
+  const dead = judgeDead({
+    knownV: releaseV, nowV, uV: (position.current?.u ?? 0) * ohm, returnedC: chargeC,
+    expectedC: releaseV === null ? null : farad * (1 - position.profile.toleranceMinus) * Math.max(0, releaseV),
+    touchSafeV: limits.touchSafeV, atWallMs: night.clock.wallMs(),
+  })
+  position.touch = dead.text
+  void night.recorder.event({
+    kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
+    text: `${position.spec.name} ${dead.text}`,
+    data: { verdict: dead.verdict, chargeC, releaseV, faultToTouchSafeMs: safeAtMs === null ? null : safeAtMs - faultAtMs },
+  }).catch(() => {})
+  return dead
+}
+
+/** Charge that left before the first reading, as a multiple of I·τ, were it a plain RC: e^(Δt/τ) − 1, three τ at most. */
+const headGain = (elapsedMs: number, tauMs: number): number => Math.expm1(Math.min(3, Math.max(0, elapsedMs) / tauMs))
+
+/** Releases all parts and follows each down. Works after a trip too: it needs only what still reads. */
+export async function bleedAll(night: Night): Promise<Map<PositionState, Deadness>> {
+  const standing = night.positions.filter(position => position.stage !== 'dropped')
+  const volts = new Map(standing.map(position => [position, partVolts(night.bench.fixture, position, night.state.watching)]))
+  const startedMs = night.clock.monotonicMs()
+  await release(night, standing)
+  for (const position of standing) position.stage = 'bleeding'
+  night.sampler.attend(120_000)
+  const followed = await Promise.all(standing.map(async position =>
+    [position, await followDischarge(night, position, volts.get(position) ?? null, startedMs)] as const))
+  return new Map(followed)
+}
+
+/** Opens the bleeders onto the watch resistance for `ms`, then closes them; what came back is noted per position. */
+export async function watchRecovery(night: Night, ms: number): Promise<Map<PositionState, number>> {
+  const highestV = new Map<PositionState, number>()
+  const bleed = night.roles.bleed as RelayBoard | undefined
+  const relay = night.bench.roles.bleed
+  if (!bleed || typeof relay !== 'object' || relay.relay === undefined || night.bench.fixture.watchOhm === undefined) return highestV
+  await bleed.hold([relay.relay])
+  night.state.watching = true
+  const endMs = night.clock.monotonicMs() + ms
+  try {
+    while (night.clock.monotonicMs() < endMs) {
+      await night.waiters.next(night.channels.current[0]!, night.clock.monotonicMs(), night.signal)
+      for (const position of night.positions) {
+        const volts = partVolts(night.bench.fixture, position, true)
+        if (volts !== null && Math.abs(volts) > (highestV.get(position) ?? 0)) highestV.set(position, Math.abs(volts))
+      }
+    }
+  } finally {
+    await bleed.release([relay.relay])
+    night.state.watching = false
+  }
+  return highestV
+}

@@ -1,0 +1,58 @@
+/** Everything one run has in hand. Plain data and narrow ports; the verbs are in the files beside this one. */
+import type { Clock } from '../base/clock.ts'
+import type { BenchFile } from '../schema/bench.ts'
+import type { Plan, SafeOffReport } from '../schema/application.ts'
+import type { Roles } from '../schema/roles.ts'
+import type { StartRequest } from '../schema/run.ts'
+import type { Supervisor } from '../safety/supervisor.ts'
+import type { ChannelTable } from './channels.ts'
+import type { PositionState } from './position.ts'
+import type { Recorder } from './recorder.ts'
+import type { Sampler } from './sampler.ts'
+import type { Waiters } from './waiters.ts'
+
+/** The independent layer, as the engine sees it. */
+export interface Guard {
+  /** Arms the keeper with the compiled table; energy may follow only after this resolves. */
+  arm(): Promise<void>
+  disarm(): Promise<void>
+  /** Pre-empts everything. Starts in the same turn; resolves when read back. Never rejects. */
+  safeOff(reason: string): Promise<SafeOffReport>
+}
+
+export interface Night {
+  readonly runId: string
+  readonly clock: Clock
+  readonly bench: BenchFile
+  readonly roles: Roles
+  readonly request: StartRequest
+  readonly plan: Plan
+  readonly channels: ChannelTable
+  readonly positions: readonly PositionState[]
+  readonly supervisor: Supervisor
+  readonly recorder: Recorder
+  readonly waiters: Waiters
+  readonly sampler: Sampler
+  readonly guard: Guard
+  /** Aborts when the run must end: trip, stop, host fault. */
+  readonly signal: AbortSignal
+  /** Aborts when reading ends too; outlives `signal`, because bleeding is watched after a trip. */
+  readonly reading: AbortSignal
+  readonly state: NightState
+  /** Compares identities of all instruments with the bench file; rejects IDENTITY. */
+  checkIdentities(): Promise<void>
+  /** A fault that no reading shows: latches and stops. */
+  fault(id: string, text: string): void
+}
+
+/** What changes in the course of a night. */
+export interface NightState {
+  setV: number
+  live: boolean
+  watching: boolean
+  stage: string
+  remainingS: number
+}
+
+/** Positions that still stand on the bus. */
+export const onBus = (night: Night): PositionState[] => night.positions.filter(position => position.wiring === 'bus')

@@ -1,0 +1,106 @@
+/** Runs one sequence from arming to the last word. Whatever happens in between, it ends dead, measured and recorded. */
+import { BenchError, hasCode } from '../base/errors.ts'
+import type { Demand } from '../safety/supervisor.ts'
+import type { RunState } from '../schema/run.ts'
+import type { Store } from '../schema/store.ts'
+import { arm, energise } from './arm.ts'
+import { dropPosition } from './drop.ts'
+import { bleedAll } from './discharge.ts'
+import type { Night } from './night.ts'
+import type { Sequence } from './sequence.ts'
+
+export interface RunHandles {
+  night: Night
+  store: Store
+  /** Aborts `night.signal`. */
+  abort: (error: BenchError) => void
+  /** Aborts `night.reading`. */
+  stopReading: () => void
+}
+
+/** Turns demands into acts. The first stop wins; safe-off leaves in the same turn as the reading that asked for it. */
+export function demandHandler(handles: () => RunHandles): (demand: Demand) => void {
+  let stopping = false
+  return demand => {
+    const { night, abort } = handles()
+    if (demand.reaction === 'stop') {
+      if (stopping) return
+      stopping = true
+      const report = night.guard.safeOff(demand.text)
+      night.state.live = false
+      abort(new BenchError('TRIPPED', demand.text))
+      const done = report.then(({ sentMs, verifiedMs }) => night.recorder.event({
+        kind: 'trip', severity: 'trip', text: `bench off: ${demand.text}`,
+        data: { id: demand.id, offSentMs: sentMs, offVerifiedMs: verifiedMs },
+      }))
+      done.catch(() => {})
+      return
+    }
+    const position = night.positions.find(({ spec }) => spec.name === demand.position)
+    if (!position) return
+    dropPosition(night, position, demand).catch(error => {
+      if (!night.reading.aborted) night.fault(`${demand.position}.drop`, `drop failed: ${(error as Error).message}`)
+    })
+  }
+}
+
+/** Runs to an end state and returns it. Never rejects: the state says how it went. */
+export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, parameters: P): Promise<RunState> {
+  const { night } = handles
+  const sampling = night.sampler.run()
+  let state: RunState = 'done'
+  try {
+    if (sequence.energises) {
+      await arm(night)
+      await energise(night)
+    }
+    await sequence.run(night, parameters)
+    if (night.signal.aborted) throw night.signal.reason as Error
+  } catch (error) {
+    state = await ended(handles, error)
+  }
+  await makeSafe(night, state)
+  handles.stopReading()
+  await sampling.catch(() => {})
+  return await close(handles, state)
+}
+
+async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
+  if (hasCode(error, 'STOPPED')) return 'stopped'
+  if (hasCode(error, 'TRIPPED')) return 'tripped'
+  if (hasCode(error, 'REFUSED', 'IDENTITY') && !night.state.live) {
+    await night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message }).catch(() => {})
+    return 'refused'
+  }
+  night.fault('sequence', error instanceof Error ? error.message : String(error))
+  return 'tripped'
+}
+
+/** One path for every end: cutoff and sources off, positions released, read back, bled, measured, said. */
+async function makeSafe(night: Night, state: RunState): Promise<void> {
+  const report = await night.guard.safeOff(state === 'done' ? 'run ended' : `run ${state}`)
+  night.state.live = false
+  night.state.setV = 0
+  night.state.stage = 'bleeding'
+  for (const position of night.positions) { position.wiring = 'released'; position.formal = false }
+  const unproved = night.positions.filter(({ stage, touch }) => stage !== 'graded' || touch.startsWith('NOT SAFE'))
+  if (unproved.length > 0 && state !== 'refused') {
+    await bleedAll(night).catch(error => night.recorder.event({
+      kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH: UNMEASURED (${(error as Error).message})`,
+    }).catch(() => {}))
+  }
+  await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
+  await night.recorder.event({
+    kind: 'off', text: 'bench off and read back', data: { sentMs: report.sentMs, verifiedMs: report.verifiedMs },
+  }).catch(() => {})
+}
+
+async function close({ night, store }: RunHandles, state: RunState): Promise<RunState> {
+  for (const { result } of night.positions) {
+    if (result) await store.saveResult(night.runId, result).catch(() => {})
+  }
+  await night.recorder.event({ kind: 'ended', text: `run ${state}` }).catch(() => {})
+  await night.recorder.flush().catch(() => {})
+  await store.finishRun(night.runId, state, night.clock.wallMs()).catch(() => {})
+  return state
+}
