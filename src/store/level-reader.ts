@@ -2,7 +2,7 @@
 import type { Db } from './open.ts'
 import { bucketReadings, levelCount, merge, type Summary } from './levels.ts'
 import type { Bucket } from '../schema/store.ts'
-import { channelKeys, placeOfKey, slabBaseSql, slabOfOrdinal, slabRows } from './slabs.ts'
+import { channelKeys, placeOfKey, slabBaseSql, slabKeys, slabOfOrdinal, slabRows } from './slabs.ts'
 
 /** A closed bucket with its place in the stream of its level. */
 export interface LevelItem extends Summary { readonly ordinal: number; readonly upto: number }
@@ -29,7 +29,7 @@ export class LevelReader {
       `SELECT s.number, b.id, b.at_ms, b.value, b.quality FROM slabs s CROSS JOIN readings b ON ${inChannel}
        WHERE s.run = ? AND s.number >= ? ORDER BY s.number, b.id`).raw()
     this.#slab = db.prepare('SELECT id, number FROM bucket_slabs WHERE run = ? AND level = ? ORDER BY number DESC')
-    this.#stream = db.prepare('SELECT count(*) FROM buckets WHERE id >= ? << 24 AND id < (? + 1) << 24').pluck()
+    this.#stream = db.prepare('SELECT count(*) FROM buckets WHERE id >= ? AND id < ?').pluck()
     this.#any = db.prepare('SELECT 1 FROM slabs WHERE run = ? LIMIT 1')
   }
 
@@ -39,8 +39,8 @@ export class LevelReader {
   stream(run: number, level: number): { length: number; slabId: number } {
     const slab = this.#slab.get(run, level) as { id: number; number: number } | undefined
     if (!slab) return { length: 0, slabId: 0 }
-    const key = BigInt(slab.id)
-    return { length: slab.number * slabRows + (this.#stream.get(key, key) as number), slabId: slab.id }
+    const filled = this.#stream.get(...slabKeys(slab.id)) as number
+    return { length: slab.number * slabRows + filled, slabId: slab.id }
   }
 
   /** Place, one level finer, of the last item in the channel's last closed bucket; -1 where none has closed. */

@@ -1,5 +1,7 @@
 /** Writes buckets as they close, and finds the open ones again from the rows. */
+import type { Columns } from './columns.ts'
 import type { Db } from './open.ts'
+import { GroupInsert } from './group-insert.ts'
 import type { Summary } from './levels.ts'
 import { levelCount, OpenBuckets } from './levels.ts'
 import { LevelReader, type LevelItem } from './level-reader.ts'
@@ -9,22 +11,29 @@ interface Stream { length: number; slabId: number }
 
 /** Buckets of one run. Everything it does belongs inside the transaction of the batch. */
 export class LevelWriter {
-  readonly open: OpenBuckets
+  #open: OpenBuckets
   #run: number
   #streams: Stream[]
   #insertSlab
-  #insertBucket
+  #buckets
 
   /** `channels` is how many the run has. Takes up where the rows left off. */
   constructor(db: Db, run: number, channels: number) {
     this.#run = run
     this.#insertSlab = db.prepare('INSERT INTO bucket_slabs (run, level, number) VALUES (?, ?, ?)')
-    this.#insertBucket = db.prepare(
-      'INSERT INTO buckets (id, at_ms, low, sum, high, bad, upto) VALUES (?, ?, ?, ?, ?, ?, ?)')
-    this.open = new OpenBuckets(channels, (level, channel, bucket, upto) => this.#write(level, channel, bucket, upto))
+    this.#buckets = new GroupInsert(db, 'buckets', ['id', 'at_ms', 'low', 'sum', 'high', 'bad', 'upto'])
+    this.#open = new OpenBuckets(channels, (level, channel, bucket, upto) => this.#write(level, channel, bucket, upto))
     const reader = new LevelReader(db)
     this.#streams = Array.from({ length: levelCount }, (_, index) => reader.stream(run, index + 1))
     if (reader.hasReadings(run)) for (let channel = 0; channel < channels; channel++) this.#resume(reader, channel)
+    this.#buckets.flush()
+  }
+
+  /** Takes a batch, the first reading of which arrived as number `first` of the run. */
+  add({ count, channel, atMs, value, quality }: Columns, first: number): void {
+    const open = this.#open
+    for (let i = 0; i < count; i++) open.addReading(channel[i]!, atMs[i]!, value[i]!, quality[i]!, first + i)
+    this.#buckets.flush()
   }
 
   /** Coarsest first, so that a bucket which closes here finds the one above it as it was. */
@@ -33,9 +42,9 @@ export class LevelWriter {
       const upto = reader.lastUpto(this.#run, level, channel)
       if (level === 1) {
         reader.readings(this.#run, channel, upto, (ordinal, atMs, value, quality) =>
-          this.open.addReading(channel, atMs, value, quality, ordinal))
+          this.#open.addReading(channel, atMs, value, quality, ordinal))
       } else {
-        const add = (item: LevelItem): void => this.open.addBucket(level, channel, item, item.ordinal)
+        const add = (item: LevelItem): void => this.#open.addBucket(level, channel, item, item.ordinal)
         reader.buckets(this.#run, level - 1, channel, upto + 1).forEach(add)
       }
     }
@@ -48,7 +57,7 @@ export class LevelWriter {
       const slab = this.#insertSlab.run(this.#run, level, Math.floor(ordinal / slabRows))
       stream.slabId = Number(slab.lastInsertRowid)
     }
-    this.#insertBucket.run(rowKey(stream.slabId, channel, ordinal), b.atMs, b.low, b.sum, b.high, b.bad, upto)
+    this.#buckets.add(rowKey(stream.slabId, channel, ordinal), b.atMs, b.low, b.sum, b.high, b.bad, upto)
     return ordinal
   }
 }

@@ -8,7 +8,7 @@ import type { Steps } from './steps.ts'
 type Row = [number, number | null, number | null, number]
 
 /** Slabs between two stops: about ten milliseconds of work. */
-const slabsPerStep = 2048
+const slabsPerStep = 4096
 
 export class SeriesReader {
   #last; #rows

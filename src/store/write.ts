@@ -72,7 +72,7 @@ export class Writer {
       const levels = cursor.levels ??= new LevelWriter(this.#db, cursor.run, cursor.known.length)
       this.#statements.batch.run({ ...batch, run: cursor.run, hash })
       this.#readings.insert(cursor.run, columns, batch.first)
-      addAll(levels, columns, batch.first)
+      levels.add(columns, batch.first)
       cursor.readings += columns.count
       return [hash, undefined]
     })
@@ -141,11 +141,6 @@ export class Writer {
 
 function assertKnown({ count, channel }: Columns, known: Uint8Array): void {
   for (let i = 0; i < count; i++) assert(known[channel[i]!] === 1, 'a reading is of no channel of its run')
-}
-
-function addAll(levels: LevelWriter, { count, channel, atMs, value, quality }: Columns, first: number): void {
-  const { open } = levels
-  for (let i = 0; i < count; i++) open.addReading(channel[i]!, atMs[i]!, value[i]!, quality[i]!, first + i)
 }
 
 function prepare(db: Db) {

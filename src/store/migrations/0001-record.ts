@@ -37,8 +37,8 @@ CREATE TABLE states (
   hash BLOB NOT NULL, PRIMARY KEY (run, seq)
 ) STRICT, WITHOUT ROWID;
 
--- Readings lie in slabs of 1024 in order of arrival; inside a slab they are sorted by channel through their key,
--- id = slab * 2^24 + channel * 2^10 + place of arrival. See slabs.ts for why.
+-- Readings lie in slabs of 512 in order of arrival; inside a slab they are sorted by channel through their key,
+-- id = slab * 2^23 + channel * 2^9 + place of arrival. See slabs.ts for why.
 CREATE TABLE slabs (
   id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES runs, number INTEGER NOT NULL,
   first_ms REAL NOT NULL, last_ms REAL NOT NULL, UNIQUE (run, number)
