@@ -1,0 +1,61 @@
+/** Scales and their ticks. Pure: values in, positions out. */
+import { formatDuration, formatSi } from '../base/format.ts'
+
+export interface Axis {
+  /** Position of a value along the axis, in drawing units. */
+  at(value: number): number
+  ticks: { value: number; label: string }[]
+}
+
+/** A linear axis over round numbers that hold `low` to `high`; `from` and `to` are its ends in drawing units. */
+export function linearAxis(low: number, high: number, from: number, to: number, unit: string): Axis {
+  const span = high > low ? high - low : Math.abs(high) || 1
+  const step = roundStep(span / 5)
+  const first = Math.floor(low / step + 1e-9) * step
+  const last = Math.max(first + step, Math.ceil((low + span) / step - 1e-9) * step)
+  const ticks: Axis['ticks'] = []
+  for (let i = 0; first + i * step <= last + step / 2; i++) {
+    const value = Number((first + i * step).toPrecision(12))
+    ticks.push({ value, label: formatSi(value, unit, labelDigits(value, step)) })
+  }
+  return { at: value => from + (value - first) / (last - first) * (to - from), ticks }
+}
+
+/** Time from 0 to `endS` in seconds, with ticks at whole minutes or hours. */
+export function timeAxis(endS: number, from: number, to: number): Axis {
+  const end = Math.max(endS, 1)
+  const step = timeSteps.find(candidate => end / candidate <= 8) ?? Math.ceil(end / 8 / 86_400) * 86_400
+  const ticks: Axis['ticks'] = []
+  for (let value = 0; value <= end; value += step) ticks.push({ value, label: value === 0 ? '0' : shortTime(value) })
+  return { at: value => from + value / end * (to - from), ticks }
+}
+
+/** A logarithmic axis over whole decades that hold `low` to `high`, both above zero. */
+export function logAxis(low: number, high: number, from: number, to: number, label: (value: number) => string): Axis {
+  const first = Math.floor(Math.log10(low) + 1e-9)
+  const last = Math.max(first + 1, Math.ceil(Math.log10(high) - 1e-9))
+  const ticks: Axis['ticks'] = []
+  for (let power = first; power <= last; power++) {
+    const value = Number(`1e${power}`)
+    ticks.push({ value, label: label(value) })
+  }
+  return { at: value => from + (Math.log10(value) - first) / (last - first) * (to - from), ticks }
+}
+
+export const shortTime = (seconds: number): string => {
+  if (seconds < 1) return formatSi(seconds, 's', 1)
+  return formatDuration(seconds).replace(/ 00 (s|min|h)$/, '')
+}
+
+const timeSteps = [1, 2, 5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 10_800, 21_600, 43_200, 86_400]
+
+function roundStep(rough: number): number {
+  const power = 10 ** Math.floor(Math.log10(rough))
+  const factor = rough / power
+  return (factor <= 1 ? 1 : factor <= 2 ? 2 : factor <= 5 ? 5 : 10) * power
+}
+
+function labelDigits(value: number, step: number): number {
+  if (value === 0) return 1
+  return Math.min(6, Math.max(1, Math.floor(Math.log10(Math.abs(value)) + 1e-9) - Math.floor(Math.log10(step) + 1e-9) + 1))
+}

@@ -1,0 +1,39 @@
+/** The record as a table for a spreadsheet, and the rules every CSV of ours follows (RFC 4180). */
+import type { PartTestRecord, RunTestRecord } from './record.ts'
+
+export type Cell = string | number | null | undefined
+
+const headings = [
+  'run', 'started_utc', 'run_state', 'position', 'part', 'profile', 'grade', 'provisional', 'disposition', 'reason',
+  'criterion', 'value', 'expanded_uncertainty', 'unit', 'limit_low', 'limit_high', 'guard_band', 'p_conform',
+  'criterion_grade', 'limit_source', 'person', 'software', 'chain_head',
+]
+
+/** One row a criterion, in SI units; a part without criteria, or without result, has one row. */
+export function recordCsv(record: RunTestRecord | PartTestRecord): string {
+  const runs = 'runs' in record ? record.runs : [record]
+  return csvLine(headings) + runs.map(runRows).join('')
+}
+
+function runRows({ run, parts, chainHead }: RunTestRecord): string {
+  const started = new Date(run.startedWallMs).toISOString()
+  return parts.map(({ position, part, profile, result }) => {
+    const criteria = result && result.criteria.length > 0 ? result.criteria : [null]
+    return criteria.map(entry => csvLine([
+      run.id, started, run.state, position, part, profile, result?.grade,
+      result ? String(result.provisional) : null, result?.disposition, result?.reason,
+      entry?.name, entry?.value, entry?.expandedU, entry?.unit, entry?.limitLow, entry?.limitHigh, entry?.guardBand,
+      entry?.pConform, entry?.grade, entry?.source, run.person, run.software, chainHead,
+    ])).join('')
+  }).join('')
+}
+
+/** One line with CRLF. Text that a spreadsheet would run as a formula gets an apostrophe before it. */
+export function csvLine(cells: readonly Cell[]): string { return `${cells.map(csvCell).join(',')}\r\n` }
+
+function csvCell(cell: Cell): string {
+  if (cell === null || cell === undefined) return ''
+  if (typeof cell === 'number') return Number.isFinite(cell) ? String(cell) : ''
+  const safe = /^[=+\-@\t\r]/.test(cell) ? `'${cell}` : cell
+  return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe
+}

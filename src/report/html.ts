@@ -1,0 +1,125 @@
+/** The test record as one HTML page that needs nothing else: it can be mailed, printed and kept. */
+import { formatDuration, formatWall } from '../base/format.ts'
+import { timeChart, type Mark } from './chart.ts'
+import { html, type Markup } from './markup.ts'
+import { gradeWord, partSection } from './part-section.ts'
+import type { PartTestRecord, RunTestRecord } from './record.ts'
+import { recordCss } from './style.ts'
+
+/** The page of one run, or of one part over all its runs. */
+export function recordHtml(record: RunTestRecord | PartTestRecord): string {
+  return 'runs' in record ? partPage(record) : runPage(record)
+}
+
+function runPage(record: RunTestRecord): string {
+  return page(`Test record of run ${record.run.id}`, html`${head(record)}${outcome(record)}
+${record.parts.length > 1 && partsTable(record)}
+${record.bus && busChart(record)}
+${record.parts.map(part => partSection(part, record))}
+${instruments(record)}${eventTable(record)}`)
+}
+
+function partPage(record: PartTestRecord): string {
+  return page(`Test record of part ${record.part}`, html`
+<p class="quiet">${record.runs.length === 1 ? 'One run' : `${record.runs.length} runs`}, newest first.</p>
+${record.runs.map(run => html`<h2>Run ${run.run.id}, ${run.run.sequence}, ${formatWall(run.run.startedWallMs)}</h2>
+${head(run)}${run.parts.map(part => partSection(part, run))}${instruments(run)}${eventTable(run)}`)}`)
+}
+
+function page(title: string, body: Markup): string {
+  return html`<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
+<title>${title}</title>${styleSheet}</head>
+<body><h1>${title}</h1>
+${body}
+</body></html>
+`.toString()
+}
+
+const styleSheet = styleOf(recordCss)
+/** The sheet holds none of the characters that `html` would write out. */
+function styleOf(css: string): Markup { return html`<style>${css}</style>` }
+
+const stateWords: Record<RunTestRecord['run']['state'], string> = {
+  prepared: 'prepared, not started', running: 'still running; what follows is not final', done: 'ran to its end',
+  tripped: 'ended by a trip', stopped: 'stopped by a person', interrupted: 'interrupted before its end',
+  refused: 'refused; nothing was energised',
+}
+
+function head({ run, durationS, chainHead, chain }: RunTestRecord): Markup {
+  return html`<dl>
+<dt>Bench</dt><dd>${run.bench}</dd><dt>Sequence</dt><dd>${run.sequence}, ${run.use}</dd>
+<dt>Outcome</dt><dd>${stateWords[run.state]}</dd>
+<dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
+<dt>Ended</dt><dd>${run.endedWallMs === null ? 'not yet' : formatWall(run.endedWallMs)},
+ after ${formatDuration(durationS)}</dd>
+<dt>Software</dt><dd>Nightbench ${run.software}</dd>
+<dt>Head of the record's chain</dt><dd class="hash">${chainHead}</dd>
+${chain && html`<dt>Chain recomputed</dt><dd class="${chain.holds ? '' : 'warn'}">${chain.holds
+  ? 'holds from first to last link' : `BROKEN at ${chain.firstBreak}`}</dd>`}
+</dl>`
+}
+
+function outcome({ parts }: RunTestRecord): Markup {
+  const count = (grade: string): number => parts.filter(part => part.result?.grade === grade).length
+  const words = (['accept', 'marginal', 'reject', 'cannot tell'] as const).flatMap(grade =>
+    count(grade) === 0 ? [] : [`${count(grade)} ${grade}`])
+  const ungraded = parts.filter(part => part.result === null).length
+  if (ungraded > 0) words.push(`${ungraded} without a grade`)
+  const provisional = parts.filter(part => part.result?.provisional).length
+  return html`<p class="verdict">${parts.length} ${parts.length === 1 ? 'part' : 'parts'}: ${words.join(', ')}.</p>
+${provisional > 0 && html`<p>${provisional} of these ${provisional === 1 ? 'grades is' : 'grades are'} provisional:
+a grade closes with a second formal reading after 12 to 48 hours of rest.</p>`}`
+}
+
+function partsTable({ parts }: RunTestRecord): Markup {
+  return html`<h2>Parts</h2><div class="wide"><table>
+<tr><th>Position</th><th>Part</th><th>Profile</th><th>Grade</th><th>Do</th><th>Why</th></tr>
+${parts.map(({ position, part, profile, result }) => html`<tr><td>${position}</td><td class="tight">${part}</td>
+<td>${profile}</td><td>${gradeWord(result)}</td><td>${result?.disposition ?? '–'}</td>
+<td>${result?.reason ?? 'no result'}</td></tr>`)}
+</table></div>`
+}
+
+function busChart(record: RunTestRecord): Markup {
+  const chart = timeChart({
+    title: 'Bus volts over the run', endS: record.durationS, marks: marksOf(record),
+    lines: [{ label: 'bus', look: 'main', trace: record.bus! }],
+  })
+  return html`<h2>The run</h2>${chart ?? html`<p class="quiet">No good reading of the bus.</p>`}`
+}
+
+function instruments(record: RunTestRecord): Markup {
+  if (record.instruments.length === 0) {
+    return html`<h2>Instruments</h2><p class="quiet">Their identities were not recorded with this run.</p>`
+  }
+  return html`<h2>Instruments</h2><div class="wide"><table>
+<tr><th>Name</th><th>Role</th><th>Identity it gave</th><th>Instrument profile</th></tr>
+${record.instruments.map(entry => html`<tr><td>${entry.name}</td><td>${entry.role || '–'}</td>
+<td>${entry.identity || 'not recorded'}</td>
+<td>${entry.profile}<br><span class="hash">${entry.profileHash || 'no hash recorded'}</span></td></tr>`)}
+</table></div>`
+}
+
+const eventsShown = 300
+
+/** Trips and warnings always; of the rest, the first that fit. */
+function eventTable({ events, startMs }: RunTestRecord): Markup {
+  const weighty = events.filter(event => event.severity !== 'info')
+  const light = events.filter(event => event.severity === 'info').slice(0, Math.max(0, eventsShown - weighty.length))
+  const shown = [...weighty, ...light].sort((a, b) => a.seq - b.seq)
+  const left = events.length - shown.length
+  return html`<h2>Events</h2><div class="wide"><table>
+<tr><th>Time</th><th>Into the run</th><th>Position</th><th>What happened</th></tr>
+${shown.map(event => html`<tr><td class="tight">${formatWall(event.wallMs)}</td>
+<td class="tight">${formatDuration((event.atMs - startMs) / 1000)}</td><td>${event.position ?? ''}</td>
+<td>${event.severity !== 'info' && html`<span class="warn">${event.severity}:</span> `}${event.text}</td></tr>`)}
+</table></div>${left > 0 && html`<p class="quiet">${left} more events without warning are in the JSON record.</p>`}`
+}
+
+/** Trips and fatal events as marks on the time axis. */
+function marksOf({ events, startMs }: RunTestRecord): Mark[] {
+  return events.filter(event => event.severity === 'trip' || event.severity === 'fatal')
+    .map(event => ({ atS: (event.atMs - startMs) / 1000, label: event.text }))
+}

@@ -1,0 +1,95 @@
+/** Readings as lines to draw: buckets of the store, in seconds from the start of the run. */
+import type { Stage } from '../schema/run.ts'
+import { stages } from '../schema/run.ts'
+import type { Bucket, Series, StoredEvent } from '../schema/store.ts'
+import type { FixtureNumbers } from './setup.ts'
+
+/** One line: time in s from the start of the run, ascending; lowest, mean and highest value, null where none is good. */
+export interface Trace {
+  unit: string
+  atS: number[]
+  min: (number | null)[]
+  mean: (number | null)[]
+  max: (number | null)[]
+  readings: number
+  /** Readings that were not good; they are in no value. */
+  bad: number
+}
+
+export interface StageSpan { stage: Stage; fromS: number; toS: number }
+
+export function traceOf(buckets: readonly Bucket[], startMs: number, unit: string): Trace {
+  const trace: Trace = { unit, atS: [], min: [], mean: [], max: [], readings: 0, bad: 0 }
+  for (const bucket of buckets) {
+    trace.atS.push((bucket.atMs - startMs) / 1000)
+    trace.min.push(finite(bucket.min))
+    trace.mean.push(finite(bucket.mean))
+    trace.max.push(finite(bucket.max))
+    trace.readings += bucket.count
+    trace.bad += bucket.bad
+  }
+  return trace
+}
+
+/** Good readings of a series as single points. */
+export function pointsOf(series: Series, startMs: number): { atS: number; value: number }[] {
+  const points: { atS: number; value: number }[] = []
+  for (let i = 0; i < series.atMs.length; i++) {
+    const value = series.value[i]!
+    if (series.quality[i] === 0 && Number.isFinite(value)) points.push({ atS: (series.atMs[i]! - startMs) / 1000, value })
+  }
+  return points
+}
+
+/** The stages of one position from its `stage` events (`data.stage`), the last one up to `endS`. */
+export function stagesOf(events: readonly StoredEvent[], position: string, startMs: number, endS: number): StageSpan[] {
+  const spans: StageSpan[] = []
+  for (const event of events) {
+    const stage = event.data?.['stage']
+    if (event.kind !== 'stage' || event.position !== position || !isStage(stage)) continue
+    const fromS = (event.atMs - startMs) / 1000
+    const last = spans[spans.length - 1]
+    if (last) last.toS = fromS
+    spans.push({ stage, fromS, toS: Math.max(fromS, endS) })
+  }
+  return spans
+}
+
+/** Stages in which the position relay holds the part on the bus; elsewhere bus volts say nothing about the part. */
+const onBus: ReadonlySet<Stage> = new Set<Stage>(['polarity', 'forming', 'soaking', 'formal'])
+
+/**
+ * Volts of the part itself: bus volts less I·R of what is in series. In the formal stage the low resistor lies across
+ * the limiting one. Null while the part is on its own bleeder. Without stages the part is taken as on the bus.
+ */
+export function partVolts(bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[]): Trace {
+  const trace: Trace = { ...bus, min: [], mean: [], max: [] }
+  let at = 0
+  let span = 0
+  for (let i = 0; i < bus.atS.length; i++) {
+    const atS = bus.atS[i]!
+    while (at + 1 < current.atS.length && current.atS[at + 1]! <= atS) at++
+    while (span + 1 < spans.length && spans[span + 1]!.fromS <= atS) span++
+    const stage = spans.length === 0 ? 'forming' : spans[span]!.fromS <= atS ? spans[span]!.stage : 'waiting'
+    const held = onBus.has(stage) && current.atS.length > 0
+    const ohm = seriesOhm(fixture, stage)
+    trace.min.push(held ? less(bus.min[i], current.max[at], ohm) : null)
+    trace.mean.push(held ? less(bus.mean[i], current.mean[at], ohm) : null)
+    trace.max.push(held ? less(bus.max[i], current.min[at], ohm) : null)
+  }
+  return trace
+}
+
+function seriesOhm(fixture: FixtureNumbers, stage: Stage): number {
+  const { limitOhm, senseOhm, formalOhm } = fixture
+  const low = stage === 'formal' && formalOhm !== undefined
+  return senseOhm + (low ? limitOhm * formalOhm / (limitOhm + formalOhm) : limitOhm)
+}
+
+function less(volts: number | null | undefined, amps: number | null | undefined, ohm: number): number | null {
+  if (volts === null || volts === undefined || amps === null || amps === undefined) return null
+  return volts - amps * ohm
+}
+
+function isStage(value: unknown): value is Stage { return (stages as readonly unknown[]).includes(value) }
+function finite(value: number): number | null { return Number.isFinite(value) ? value : null }

@@ -1,0 +1,84 @@
+import { describe, expect, it } from 'vitest'
+import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
+import { addNight, busVoltsAt, leakageAt, startMs, startWallMs, storeWithNight } from './sample-night.ts'
+
+describe('the record of a run', () => {
+  it('counts seconds from the start of the run, not from the start of the daemon', async () => {
+    const record = await buildRecord(await storeWithNight(), 'R1')
+    expect(record.startMs).toBe(startMs)
+    expect(record.bus!.atS[0]).toBe(0)
+    expect(record.durationS).toBe(3600)
+    expect(record.parts[0]!.stages.map(span => [span.stage, span.fromS, span.toS])).toEqual([
+      ['forming', 0, 600], ['soaking', 600, 3300], ['bleeding', 3300, 3590], ['graded', 3590, 3600],
+    ])
+  })
+
+  it('takes the drop over the limiting and the sense resistor off the bus volts', async () => {
+    const record = await buildRecord(await storeWithNight({ everyS: 10 }), 'R1', { points: 1000 })
+    const volts = record.parts[0]!.volts!
+    const at = volts.atS.findIndex(atS => atS === 1000)
+    const expected = busVoltsAt(1000) - leakageAt(1000) * 101_000
+    expect(Math.abs(volts.mean[at]! - expected)).toBeLessThan(0.5)
+    expect(volts.mean[at]!).toBeLessThan(record.bus!.mean[at]! - 3)
+  })
+
+  it('claims no volts of a part while it is on its own bleeder', async () => {
+    const { parts } = await buildRecord(await storeWithNight(), 'R1')
+    const volts = parts[0]!.volts!
+    const bleeding = volts.mean.filter((_, i) => volts.atS[i]! > 3310)
+    expect(bleeding.length).toBeGreaterThan(3)
+    expect(bleeding.every(value => value === null)).toBe(true)
+    expect(volts.mean.filter((_, i) => volts.atS[i]! < 3290).every(value => value !== null)).toBe(true)
+  })
+
+  it('claims no volts of a part when the resistors of the fixture were not recorded', async () => {
+    const store = await storeWithNight({ run: { setup: { fixture: { limitOhm: 'large' } } } })
+    const record = await buildRecord(store, 'R1')
+    expect(record.fixture).toBeNull()
+    expect(record.parts.map(part => part.volts)).toEqual([null, null])
+  })
+
+  it('starts the decay on arrival at voltage, with limit, curve and single early readings', async () => {
+    const { parts } = await buildRecord(await storeWithNight({ everyS: 1 }), 'R1', { points: 50 })
+    const fit = parts[0]!.decay!
+    expect(fit.fromS).toBe(600)
+    expect(fit.limitA).toBe(1.1e-3)
+    expect(fit.points[0]!.atS).toBe(1)
+    expect(fit.points.slice(0, 5).map(point => point.atS)).toEqual([1, 2, 3, 4, 5])
+    expect(Math.max(...fit.points.map(point => point.atS))).toBeLessThanOrEqual(2700)
+    expect(fit.curve).toEqual({ amplitudeA: 2e-3, exponent: 0.8, floorA: 2e-5 })
+  })
+
+  it('gives no curve when nothing was fitted', async () => {
+    const { parts } = await buildRecord(await storeWithNight({ result: { figures: { leakageA: 1e-5 } } }), 'R1')
+    expect(parts[0]!.decay!.curve).toBeNull()
+  })
+
+  it('prints the head of the chain, and says that the chain holds only when it was recomputed', async () => {
+    const store = await storeWithNight()
+    const plain = await buildRecord(store, 'R1')
+    expect(plain.chainHead).toBe(await store.chainHead('R1'))
+    expect(plain.chain).toBeNull()
+    expect((await buildRecord(store, 'R1', { verify: true })).chain).toEqual({ holds: true, firstBreak: '' })
+  })
+
+  it('refuses a run that is not there', async () => {
+    await expect(buildRecord(await storeWithNight(), 'R9')).rejects.toMatchObject({ code: 'NOT_FOUND' })
+  })
+})
+
+describe('the record of a part', () => {
+  it('holds every run of the part, newest first, and of each run that part alone', async () => {
+    const store = await storeWithNight()
+    await addNight(store, { id: 'R2', run: { startedWallMs: startWallMs + 86_400_000 } })
+    const record = await buildPartRecord(store, 'C2')
+    expect(record.runs.map(run => run.run.id)).toEqual(['R2', 'R1'])
+    expect(record.runs.map(run => run.parts.map(part => part.part))).toEqual([['C2'], ['C2']])
+    expect(record.runs[0]!.events.some(event => event.position === 'P01')).toBe(false)
+    expect(record.runs[0]!.events.some(event => event.position === 'P02')).toBe(true)
+  })
+
+  it('refuses a part that no run knows', async () => {
+    await expect(buildPartRecord(await storeWithNight(), 'C77')).rejects.toMatchObject({ code: 'NOT_FOUND' })
+  })
+})
