@@ -1,0 +1,87 @@
+/** Simulated hold-in contactor: closed only while it is refreshed, and only with the cover shut. */
+import type { Cancel } from '../../src/base/clock.ts'
+import { refuse } from '../scpi-device/status.ts'
+import { SimInstrument, type InstrumentSetup } from './instrument.ts'
+import { holdInFigures } from './specifications.ts'
+import type { BenchSwitches, ContactorTerminals } from './terminals.ts'
+
+export class HoldInRelay extends SimInstrument {
+  readonly #terminals: ContactorTerminals
+  readonly #switches: BenchSwitches
+  #coil = false
+  #contact = false
+  #holdUntilMs = 0
+  #cancelHold: Cancel | undefined
+  #cancelMove: Cancel | undefined
+
+  constructor(setup: InstrumentSetup, terminals: ContactorTerminals, switches: BenchSwitches) {
+    const late: { self?: HoldInRelay } = {}
+    const self = (): HoldInRelay => late.self!
+    super('hold-in-relay-a', setup, {
+      terminator: '\n', errorQueue: 'plain', processMs: 2, inputBytesMax: 120,
+      onReset: () => self().open(),
+      commands: [
+        { pattern: 'OUTPut:CLOSe', run: () => self().close() },
+        { pattern: 'OUTPut:HOLD', run: () => self().refresh() },
+        { pattern: 'OUTPut:OPEN', run: () => self().open() },
+        { pattern: 'OUTPut:STATe?', run: () => self().contact ? '1' : '0' },
+      ],
+    })
+    late.self = this
+    this.#terminals = terminals
+    this.#switches = switches
+    switches.onCover(() => { if (!switches.coverClosed) this.open() })
+    this.device.onFault = () => this.#follow(0)
+  }
+
+  /** What the auxiliary contact shows: the main contact itself. */
+  get contact(): boolean { return this.#contact }
+
+  close(): void {
+    if (!this.#switches.coverClosed) refuse(-221)
+    this.#startHold()
+    if (this.#coil) return
+    this.#coil = true
+    this.#follow(holdInFigures.closeMs)
+  }
+
+  refresh(): void {
+    if (!this.#coil) refuse(-221)
+    this.#startHold()
+  }
+
+  open(): void {
+    this.#cancelHold?.()
+    this.#cancelHold = undefined
+    if (!this.#coil) return
+    this.#coil = false
+    this.#follow(holdInFigures.openMs)
+  }
+
+  /** One timer stands for many refreshes: when it ends early it is set for what is left. */
+  #startHold(): void {
+    this.#holdUntilMs = this.clock.monotonicMs() + holdInFigures.holdMs
+    this.#cancelHold ??= this.clock.after(holdInFigures.holdMs, () => this.#holdEnds())
+  }
+
+  #holdEnds(): void {
+    this.#cancelHold = undefined
+    const leftMs = this.#holdUntilMs - this.clock.monotonicMs()
+    if (leftMs > 0) this.#cancelHold = this.clock.after(leftMs, () => this.#holdEnds())
+    else this.open()
+  }
+
+  /** The contact goes where coil and faults send it, `travelMs` from now. */
+  #follow(travelMs: number): void {
+    this.#cancelMove?.()
+    this.#cancelMove = this.clock.after(travelMs, () => {
+      this.#cancelMove = undefined
+      const { faults } = this.device
+      const closed = faults.holds('relay-welded') ? true : this.#coil && !faults.holds('relay-dead')
+      if (closed === this.#contact) return
+      this.#contact = closed
+      this.effect('contact', closed ? 1 : 0)
+      this.#terminals.contact(closed)
+    })
+  }
+}
