@@ -1,0 +1,28 @@
+/** The bridge on one position: only after proof of dead, only through its interlocked relay. */
+import { sleep } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import type { Night } from '../engine/night.ts'
+import type { PositionState } from '../engine/position.ts'
+import type { Bridge, BridgeReading, RelayBoard } from '../schema/roles.ts'
+
+const levelV = 0.5
+
+/** Series C, ESR and D. Null where the bench has no bridge for this position. REFUSED unless the part is proved dead. */
+export async function bridgeReading(night: Night, position: PositionState): Promise<BridgeReading | null> {
+  const { bridge, positions: board } = night.roles as { bridge?: Bridge; positions: RelayBoard }
+  const relay = position.spec.bridgeRelay
+  if (!bridge || relay === undefined) return null
+  if (position.wiring !== 'released') throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)
+  if (position.touch.startsWith('NOT SAFE')) throw new BenchError('REFUSED', `${position.spec.name}: ${position.touch}`)
+  await board.hold([relay])
+  try {
+    await sleep(night.clock, board.settleMs, night.signal)
+    return await bridge.measure({ frequencyHz: position.profile.bridgeHz, levelV })
+  } finally {
+    await board.release([relay])
+  }
+}
+
+/** Limit of a new part's ESR from its tan δ limit, ohms. */
+export const esrLimitOhm = (position: PositionState): number =>
+  position.profile.dissipationMax / (2 * Math.PI * position.profile.bridgeHz * position.profile.capacitanceF)

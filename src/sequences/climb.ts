@@ -1,0 +1,148 @@
+/** Polarity, the climb in steps, and the soak: one conductor moves the bus, each part is judged by itself. */
+import type { Night } from '../engine/night.ts'
+import { onBus } from '../engine/night.ts'
+import type { PositionState } from '../engine/position.ts'
+import { seriesOhm } from '../engine/position.ts'
+import { moveBus, next, rest } from '../engine/bus.ts'
+import { dropPosition } from '../engine/drop.ts'
+import type { Grade, Disposition } from '../schema/run.ts'
+import { FormingStep } from './forming.ts'
+import type { FormingVerdict } from './forming.ts'
+import { leakageLimit } from './leakage-limit.ts'
+import type { ReformParameters } from './parameters.ts'
+import { formingSteps } from './steps.ts'
+
+/** How a part left the run before it could be graded by measurement. */
+export interface Leaving { grade: Grade; disposition: Disposition; reason: string; stepV: number }
+export type Leavings = Map<PositionState, Leaving>
+
+/** Charge that went in below this share of C·ΔV means that the contact is lost. */
+const contactShareMin = 0.3
+const judgeEveryMs = 20_000
+
+export async function leave(night: Night, leavings: Leavings, position: PositionState, leaving: Omit<Leaving, 'stepV'>): Promise<void> {
+  if (leavings.has(position)) return
+  leavings.set(position, { ...leaving, stepV: night.state.setV })
+  await dropPosition(night, position, { text: leaving.reason, atMs: night.clock.monotonicMs() })
+}
+
+/** A first stop at a few volts: a part stuck near 1 to 2 V is presumed reversed or shorted and is dropped. */
+export async function polarityStop(night: Night, p: ReformParameters, leavings: Leavings): Promise<void> {
+  stage(night, 'polarity')
+  await moveBus(night, p.polarityV, p.slewVPerS)
+  await rest(night, Math.max(10_000, 5000 * largestTauS(night)))
+  await Promise.all(onBus(night).map(async position => {
+    const reading = await next(night, `${position.spec.name}.current`, night.clock.monotonicMs())
+    const volts = p.polarityV - reading.value * seriesOhm(night.bench.fixture, position, false)
+    if (volts > 0.6 * p.polarityV) return
+    await leave(night, leavings, position, {
+      grade: 'reject', disposition: 'retest',
+      reason: `stuck at ${volts.toFixed(1)} V of ${p.polarityV} V: presumed reversed or shorted`,
+    })
+  }))
+}
+
+/** Climbs to the target. Parts that lag, stall, run away or lose contact are dropped on the way; the rest go on. */
+export async function climb(night: Night, p: ReformParameters, leavings: Leavings): Promise<void> {
+  stage(night, 'forming')
+  for (const stepV of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare)) {
+    if (onBus(night).length === 0) return
+    await riseWithContactCheck(night, stepV, p, leavings)
+    await holdStep(night, stepV, p, leavings)
+  }
+}
+
+/** Raises the bus and compares the charge that each part took with C·ΔV. */
+async function riseWithContactCheck(night: Night, stepV: number, p: ReformParameters, leavings: Leavings): Promise<void> {
+  const fromV = night.state.setV
+  const chargeC = new Map(onBus(night).map(position => [position, 0]))
+  const startedMs = night.clock.monotonicMs()
+  const counting = new AbortController()
+  const counters = [...chargeC.keys()].map(position => countCharge(night, position, chargeC, counting.signal))
+  await moveBus(night, stepV, p.slewVPerS)
+  await rest(night, 5000 * largestTauS(night))
+  counting.abort()
+  await Promise.all(counters)
+  const riseS = (night.clock.monotonicMs() - startedMs) / 1000
+  await Promise.all(onBus(night).map(async position => {
+    const farad = position.profile.capacitanceF * (1 - position.profile.toleranceMinus)
+    const share = (chargeC.get(position) ?? 0) / (farad * (stepV - fromV))
+    if (share >= contactShareMin) return
+    await leave(night, leavings, position, {
+      grade: 'cannot tell', disposition: 'retest',
+      reason: `only ${(100 * share).toFixed(0)} % of the charge for ${(stepV - fromV).toFixed(0)} V went in within ${riseS.toFixed(0)} s: contact lost, presumed charged`,
+    })
+  }))
+}
+
+async function countCharge(night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: AbortSignal): Promise<void> {
+  const channel = `${position.spec.name}.current`
+  let last = await next(night, channel, -Infinity)
+  while (!stop.aborted && position.wiring === 'bus') {
+    const now = await Promise.race([next(night, channel, last.atMs), stopped(stop)])
+    if (now === null) return
+    chargeC.set(position, (chargeC.get(position) ?? 0) + ((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000))
+    last = now
+  }
+}
+
+const stopped = (signal: AbortSignal): Promise<null> =>
+  new Promise(resolve => { signal.addEventListener('abort', () => resolve(null), { once: true }) })
+
+async function holdStep(night: Night, stepV: number, p: ReformParameters, leavings: Leavings): Promise<void> {
+  const steps = new Map(onBus(night).map(position => [position, new FormingStep(night.clock.monotonicMs() / 1000)]))
+  for (;;) {
+    await rest(night, judgeEveryMs)
+    let waiting = 0
+    for (const [position, step] of steps) {
+      if (position.wiring !== 'bus') continue
+      const verdict = judgePosition(night, position, step, stepV, p)
+      if (verdict.kind === 'dwell') { waiting++; position.note = verdict.why; continue }
+      if (verdict.kind === 'ready') { position.note = 'ready'; continue }
+      await leave(night, leavings, position, leavingOf(verdict, stepV))
+    }
+    if (waiting === 0) return
+  }
+}
+
+function judgePosition(night: Night, position: PositionState, step: FormingStep, stepV: number, p: ReformParameters): FormingVerdict {
+  const nowS = night.clock.monotonicMs() / 1000
+  const { limitA } = leakageLimit(position.profile.leakage, position.profile.capacitanceF, stepV)
+  position.limitA = limitA
+  if (position.current?.quality === 'good') step.add(position.current.atMs / 1000, position.current.value, noiseOf(night, position))
+  return step.judge(nowS, { limitA, minStepS: p.minStepS, maxStepS: p.maxStepS, stallAfterS: p.stallAfterS, settledShare: p.settledShare })
+}
+
+/** Random part of a current reading: a fifth of its whole uncertainty, and never less than 10 nA. */
+const noiseOf = (_night: Night, position: PositionState): number => Math.max(1e-8, 0.2 * (position.current?.u ?? 0))
+
+function leavingOf(verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>, stepV: number): Omit<Leaving, 'stepV'> {
+  const at = `at ${stepV.toFixed(0)} V: `
+  if (verdict.kind === 'unreadable') return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
+  if (verdict.kind === 'overdue' && verdict.improving) {
+    return { grade: 'cannot tell', disposition: 'form', reason: `${at}${verdict.why}, still improving: form it another night` }
+  }
+  if (verdict.kind === 'overdue') return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
+  return { grade: 'reject', disposition: 'replace', reason: at + verdict.why }
+}
+
+/** Holds the target. Parts are watched by the supervisor; one whose current rises here is dropped by its limit. */
+export async function soak(night: Night, seconds: number): Promise<void> {
+  stage(night, 'soaking')
+  const endMs = night.clock.monotonicMs() + 1000 * seconds
+  while (night.clock.monotonicMs() < endMs && onBus(night).length > 0) {
+    await rest(night, Math.min(60_000, Math.max(1, endMs - night.clock.monotonicMs())))
+  }
+}
+
+export function stage(night: Night, name: 'proving' | 'checking' | 'polarity' | 'forming' | 'soaking' | 'formal' | 'watching' | 'measuring'): void {
+  night.state.stage = name
+  for (const position of night.positions) {
+    if (position.stage === 'dropped' || position.stage === 'graded') continue
+    position.stage = name
+  }
+  void night.recorder.event({ kind: 'stage', text: name }).catch(() => {})
+}
+
+const largestTauS = (night: Night): number => Math.max(...night.positions.map(({ profile }) =>
+  profile.capacitanceF * (1 + profile.tolerancePlus) * night.bench.fixture.limitOhm), 1)

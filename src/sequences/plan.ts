@@ -1,0 +1,105 @@
+/** The plan of the forming sequences: worked out from files alone, touching nothing. Pure; SI units. */
+import type { Plan, PlanStep, Refusal } from '../schema/application.ts'
+import type { PlanInput } from '../engine/sequence.ts'
+import { envelope } from '../safety/envelope.ts'
+import { leakageLimit } from './leakage-limit.ts'
+import type { ReformParameters } from './parameters.ts'
+import { formingSteps } from './steps.ts'
+
+/** Forming charge allowed per farad and volt before a part is given up, and hydrogen per coulomb (derived, 25 °C). */
+const chargeBudgetPerCv = 600
+const gasMlPerC = 0.127
+const supplyHeadroom = 1.25
+const overVoltageShare = 1.08
+const formalArrivalS = 60
+
+export const cautions = [
+  'High voltage and stored energy. A charged capacitor can kill long after the supply is off.',
+  'Old capacitors can vent or burst. Close the cover; wear eye protection when it is open.',
+  'Prove dead with an instrument and a discharge stick before touching, whatever a screen says.',
+  'Mains-powered gear and work on it fall under local rules; leave it to qualified people.',
+]
+
+export function targetOf({ parts, parameters }: PlanInput<ReformParameters>): number {
+  const lowest = Math.min(...parts.map(({ profile }) => profile.ratedV))
+  return Number.isFinite(lowest) ? parameters.targetV ?? lowest : parameters.targetV ?? 0
+}
+
+/** `climbs`: the bus goes up in forming steps; otherwise in one slow ramp (a rested part). */
+export function formingPlan(input: PlanInput<ReformParameters>, sequence: string, climbs: boolean): Plan {
+  const { bench, parts, parameters, request, supply } = input
+  const targetV = targetOf(input)
+  const steps = planSteps(parameters, targetV, climbs)
+  const supplyLimitA = supplyLimit(input, targetV)
+  const bounds = envelope({
+    bench, supply, targetV, supplyLimitA, use: request.use,
+    parts: parts.map(({ loaded, profile }) => ({ position: loaded.position, profile, condition: loaded.condition })),
+  })
+  const formalS = parts.reduce((sum, { profile }) =>
+    sum + formalArrivalS + leakageLimit(profile.leakage, profile.capacitanceF, targetV).afterS, 0)
+  const tailS = formalS + bounds.touchSafeAfterS + parameters.watchS + parts.length * 5 + 120
+  const largest = Math.max(0, ...parts.map(({ profile }) => profile.capacitanceF))
+  const chargeMaxC = chargeBudgetPerCv * largest * targetV
+  return {
+    sequence, use: request.use, targetV,
+    expectedS: steps.reduce((sum, { minS }) => sum + minS, 0) + tailS,
+    longestS: steps.reduce((sum, { maxS }) => sum + maxS, 0) + tailS,
+    partEnergyMaxJ: bounds.partEnergyMaxJ, rackEnergyJ: bounds.rackEnergyJ, touchSafeAfterS: bounds.touchSafeAfterS,
+    partDissipationMaxW: bounds.partDissipationMaxW, resistorDissipationW: bounds.resistorDissipationW,
+    supplyLimitA, overVoltageV: targetV * overVoltageShare + 3,
+    sweepS: input.sweepS, relayClosures: parts.length * 4, gasMl: chargeMaxC * gasMlPerC, chargeMaxC,
+    steps, cautions, warnings: bounds.warnings,
+    refusals: [...loading(input), ...bounds.refusals, ...pace(input)],
+  }
+}
+
+function planSteps(p: ReformParameters, targetV: number, climbs: boolean): PlanStep[] {
+  const polarity: PlanStep = { name: 'polarity', busV: p.polarityV, minS: 30, maxS: 120 }
+  const soak = (seconds: number): PlanStep => ({ name: 'soak', busV: targetV, minS: seconds, maxS: seconds })
+  if (!climbs) return [polarity, { name: 'rise', busV: targetV, minS: targetV / p.slewVPerS, maxS: targetV / p.slewVPerS + 60 }, soak(p.soakS)]
+  const stops = formingSteps(targetV, p.stepShare, p.fineStepShare)
+  let before = 0
+  const climb = stops.map((busV): PlanStep => {
+    const riseS = (busV - before) / p.slewVPerS
+    before = busV
+    return { name: `step ${Math.round((100 * busV) / targetV)} %`, busV, minS: riseS + p.minStepS, maxS: riseS + p.maxStepS }
+  })
+  return [polarity, ...climb, soak(p.soakS)]
+}
+
+/** Bus bleeder, every part at its limit or charging, and one short through its limiting resistor, with headroom. */
+function supplyLimit({ bench, parts, parameters }: PlanInput<ReformParameters>, targetV: number): number {
+  const perPart = parts.map(({ profile }) => Math.max(
+    leakageLimit(profile.leakage, profile.capacitanceF, targetV).limitA,
+    profile.capacitanceF * (1 + profile.tolerancePlus) * parameters.slewVPerS,
+  ))
+  const shortA = targetV / bench.fixture.limitOhm
+  const sum = perPart.reduce((total, amps) => total + amps, 0) + targetV / bench.fixture.busBleederOhm + shortA
+  return Math.ceil(sum * supplyHeadroom * 1e4) / 1e4
+}
+
+/** What is loaded where: names that exist, once each. */
+function loading({ bench, parts }: PlanInput<ReformParameters>): Refusal[] {
+  const names = new Set(bench.fixture.positions.map(({ name }) => name))
+  const list: Refusal[] = []
+  if (parts.length === 0) list.push({ what: 'parts', have: 'none', need: 'at least one', wayOut: 'name the parts on the rack' })
+  const seen = new Map<string, number>()
+  for (const { loaded } of parts) {
+    seen.set(loaded.position, (seen.get(loaded.position) ?? 0) + 1)
+    seen.set(`part ${loaded.part}`, (seen.get(`part ${loaded.part}`) ?? 0) + 1)
+    if (!names.has(loaded.position)) {
+      list.push({ what: 'position', have: loaded.position, need: [...names].join(' '), wayOut: 'use a position of the bench file', position: loaded.position })
+    }
+  }
+  for (const [name, count] of seen) {
+    if (count > 1) list.push({ what: 'loaded twice', have: name, need: 'each position and part once', wayOut: 'correct the rack list' })
+  }
+  return list
+}
+
+function pace({ bench, sweepS }: PlanInput<ReformParameters>): Refusal[] {
+  const askedS = bench.cadence.sweepMs / 1000
+  if (sweepS <= askedS) return []
+  return [{ what: 'sweep cadence', have: `${askedS} s`, need: `at least ${sweepS.toFixed(2)} s with these instruments`,
+    wayOut: 'sweep slower, or use a faster meter or shorter settling' }]
+}

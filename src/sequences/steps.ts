@@ -1,0 +1,17 @@
+/** Where the bus stops on its way up. Pure. */
+
+/** Above this a part is stepped finely (modelling choice of the forming rules). */
+const fineAboveV = 300
+
+/** Stops in volts, rising, ending at `targetV` exactly. The polarity stop is not among them. */
+export function formingSteps(targetV: number, stepShare: number, fineStepShare: number): number[] {
+  const stops: number[] = []
+  let volts = 0
+  while (volts < targetV) {
+    const share = volts >= fineAboveV ? fineStepShare : stepShare
+    volts = Math.min(targetV, volts + share * targetV)
+    if (targetV - volts < 0.01 * targetV) volts = targetV
+    stops.push(volts)
+  }
+  return stops
+}
