@@ -1,0 +1,64 @@
+import { spawn } from 'node:child_process'
+import { once } from 'node:events'
+import { existsSync, writeFileSync } from 'node:fs'
+import { pathToFileURL } from 'node:url'
+import { describe, expect, it } from 'vitest'
+import { builtEntry } from '../../src/base/paths.ts'
+import { lockDataFolder } from '../../src/store/lock.ts'
+import { temporaryFolder } from './temporary.ts'
+
+const folder = temporaryFolder()
+
+/** A process that holds the lock of `data` until it is killed. */
+async function holder(data: string): Promise<{ pid: number; kill(): Promise<void> }> {
+  const code = `const { lockDataFolder } = await import(${JSON.stringify(pathToFileURL(builtEntry('src/store/lock')).href)})
+    lockDataFolder(${JSON.stringify(data)}); console.log('held'); setInterval(() => {}, 1000)`
+  const child = spawn(process.execPath, ['--input-type=module', '-e', code], { stdio: ['ignore', 'pipe', 'inherit'] })
+  const exited = once(child, 'exit')
+  await once(child.stdout, 'data')
+  return { pid: child.pid!, kill: async () => { child.kill('SIGKILL'); await exited } }
+}
+
+describe('the lock of a data folder', () => {
+  it('makes the folder, is taken once, and can be taken again when released', () => {
+    const data = folder('deep', 'data')
+    const lock = lockDataFolder(data)
+    expect(() => lockDataFolder(data)).toThrow(expect.objectContaining({
+      code: 'REFUSED', message: `${data}: process ${process.pid} uses this data folder already`,
+    }))
+    lock.release()
+    lock.release()
+    expect(existsSync(folder('deep', 'data', 'lock.pid'))).toBe(false)
+    lockDataFolder(data).release()
+  })
+
+  it('does not keep one folder from another', () => {
+    const locks = ['one', 'two'].map(name => lockDataFolder(folder(name)))
+    locks.forEach(lock => lock.release())
+  })
+
+  it('is still held after a second program was refused', () => {
+    const data = folder('twice')
+    const lock = lockDataFolder(data)
+    expect(() => lockDataFolder(data)).toThrow('already')
+    expect(() => lockDataFolder(data)).toThrow('already')
+    lock.release()
+  })
+
+  it('names the process that holds it, and a killed one holds it no longer', async () => {
+    const data = folder('killed')
+    const { pid, kill } = await holder(data)
+    expect(() => lockDataFolder(data)).toThrow(expect.objectContaining({
+      code: 'REFUSED', message: `${data}: process ${pid} uses this data folder already`,
+    }))
+    await kill()
+    lockDataFolder(data).release()
+  })
+
+  it('says STORE where the folder cannot be one', () => {
+    writeFileSync(folder('plain'), '')
+    expect(() => lockDataFolder(folder('plain'))).toThrow(expect.objectContaining({
+      code: 'STORE', context: { file: folder('plain') }, message: expect.stringContaining('EEXIST') as string,
+    }))
+  })
+})
