@@ -52,6 +52,8 @@ export const link = z.strictObject({
   remote: command().optional().describe('Sent first on every connect'),
   local: command().optional().describe('Sent last, when the program lets go of the instrument'),
   clear: z.enum(['none', 'break', 'ctrl-c', 'device-clear']).default('none').describe('How to stop it in the middle of something'),
+  resync: z.enum(['ese-nonce', 'identity']).default('ese-nonce')
+    .describe('What proves the link in step after a time-out: a number written to *ESE and read back, or *IDN?'),
   hangUp: z.enum(['unchanged', 'resets', 'unknown']).default('unknown')
     .describe('What closing the port (DTR dropped, socket closed) does to it'),
 })
@@ -59,8 +61,7 @@ export const link = z.strictObject({
 export const errorQueue = z.discriminatedUnion('kind', [
   z.strictObject({
     kind: z.literal('queue'), query: query().default('SYST:ERR?'),
-    noneCodes: z.array(z.number().int()).min(1).default([0]).describe('Codes that mean: empty'),
-    positiveCodes: z.boolean().default(false).describe('Codes above zero are the maker\'s own, and errors all the same'),
+    noneCodes: z.array(z.number().int()).min(1).default([0]).describe('Codes that mean empty; every other one is an error, above zero too'),
     entriesMax: z.number().int().min(1).max(128).default(32),
   }),
   z.strictObject({

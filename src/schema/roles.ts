@@ -110,7 +110,7 @@ export interface Cutoff extends Instrument {
   open(): Promise<void>
   /** Read-back of the contact (auxiliary contact where there is one). */
   isClosed(): Promise<boolean>
-  /** The line that keeps it closed. */
+  /** The line that keeps it closed; empty where holdMs is 0. It never closes an open contact. */
   readonly refreshCommand: string
   readonly safeOff: SafeOffStep
 }

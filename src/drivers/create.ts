@@ -1,0 +1,71 @@
+/** Makes the driver that serves a role from an instrument's profile and its port. */
+import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import { classesOfRole, type InstrumentProfile } from '../schema/instrument-profile.ts'
+import type { RoleName, Roles, ScpiPort } from '../schema/roles.ts'
+import { BeaconDriver, RelayBeacon } from './beacon.ts'
+import { BridgeDriver } from './bridge.ts'
+import { HoldInCutoff, RelayCutoff } from './cutoff.ts'
+import { BoardInterlock, InterlockDriver } from './interlock.ts'
+import { RelayBoardDriver, type RelayProfile } from './relay-board.ts'
+import { ScannerDriver } from './scanner.ts'
+import { SupplyDriver } from './supply.ts'
+import { ThermometerDriver } from './thermometer.ts'
+import { VoltmeterDriver } from './voltmeter.ts'
+
+export interface DriverOptions {
+  /**
+   * Which relay or input of a shared board serves the role: the cutoff or bleed relay; the cover input, the presence input
+   * being the next; the `live` lamp, the `fault` lamp being the next.
+   */
+  relay?: number
+}
+
+/**
+ * The driver for `role`. Touches nothing. Throws FILE_INVALID when an instrument of this class cannot serve the role, and
+ * OUT_OF_RANGE when the board has no such relay or input.
+ */
+export function createDriver<R extends RoleName>(
+  role: R, profile: InstrumentProfile, port: ScpiPort, clock: Clock, options: DriverOptions = {},
+): NonNullable<Roles[R]> {
+  if (!classesOfRole[role].includes(profile.class)) throw unsuitable(role, profile, port)
+  // The table above pairs every role with the classes below, which implement its interface.
+  return make(role, profile, port, clock, options.relay) as NonNullable<Roles[R]>
+}
+
+function make(
+  role: RoleName, profile: InstrumentProfile, port: ScpiPort, clock: Clock, relay: number | undefined,
+): Roles[RoleName] {
+  switch (profile.class) {
+    case 'dc-supply': return new SupplyDriver(profile, port, clock)
+    case 'multimeter': return new VoltmeterDriver(profile, port, clock)
+    case 'lcr-bridge': return new BridgeDriver(profile, port, clock)
+    case 'scanner': return new ScannerDriver(profile, port, clock)
+    case 'hold-in-relay': return new HoldInCutoff(profile, port, clock)
+    case 'interlock-reader': return new InterlockDriver(profile, port, clock)
+    case 'beacon': return new BeaconDriver(profile, port, clock)
+    case 'thermometer': return new ThermometerDriver(profile, port, clock)
+    case 'relay-board': return fromBoard(role, profile, port, clock, relay)
+  }
+}
+
+function fromBoard(
+  role: RoleName, profile: RelayProfile, port: ScpiPort, clock: Clock, relay: number | undefined,
+): Roles[RoleName] {
+  if (role === 'positions') return new RelayBoardDriver(profile, port, clock)
+  if (role === 'bleed') return new RelayBoardDriver(profile, port, clock, relay === undefined ? undefined : [relay])
+  if (relay === undefined) {
+    throw new BenchError('FILE_INVALID', `role ${role} on a relay board`, {
+      instrument: port.name, expected: 'the relay or input that serves it', got: 'none',
+    })
+  }
+  if (role === 'cutoff') return new RelayCutoff(profile, port, clock, relay)
+  if (role === 'interlock') return new BoardInterlock(profile, port, clock, relay)
+  return new RelayBeacon(profile, port, clock, relay)
+}
+
+function unsuitable(role: RoleName, profile: InstrumentProfile, port: ScpiPort): BenchError {
+  return new BenchError('FILE_INVALID', `profile ${profile.profile} cannot serve role ${role}`, {
+    instrument: port.name, expected: classesOfRole[role].join(' or '), got: profile.class,
+  })
+}

@@ -1,0 +1,57 @@
+/** How numbers and lists are written into commands: plain base units, no suffix, no exponent. */
+import { assert } from '../base/assert.ts'
+import type { Placeholder } from '../schema/profile-parts.ts'
+
+/** `template` with every placeholder of `values` filled in. */
+export function fill(template: string, values: Partial<Record<Placeholder, string>>): string {
+  let text = template
+  for (const [name, value] of Object.entries(values)) text = text.replace(`{${name}}`, value)
+  assert(!text.includes('{'), `placeholder left in \`${text}\``)
+  return text
+}
+
+export interface Step {
+  /** The largest multiple of the step that is not above `value`; a limit sent is never above the one asked for. */
+  floor(value: number): number
+  /** `value` with as many decimals as the step has. */
+  text(value: number): string
+}
+
+/** A grid of settings `size` apart. */
+export function stepOf(size: number): Step {
+  let decimals = 0
+  while (decimals < 12 && Math.abs(size * 10 ** decimals - Math.round(size * 10 ** decimals)) > 1e-6) decimals++
+  // A millionth of a step forgives 449.99999999999994; it is far below what an instrument resolves.
+  const floor = (value: number): number => Number((Math.floor(value / size + 1e-6) * size).toFixed(decimals))
+  return { floor, text: value => value.toFixed(decimals) }
+}
+
+/** A number that has no grid (a range, a frequency) in plain decimals. */
+export function plain(value: number): string {
+  const text = String(Number(value.toPrecision(12)))
+  return text.includes('e') ? value.toFixed(12).replace(/\.?0+$/, '') : text
+}
+
+/** `1,3:5` for [1, 3, 4, 5]: ascending runs are joined, the order is kept. */
+export function channelList(channels: readonly number[]): string {
+  const parts: string[] = []
+  for (let i = 0; i < channels.length;) {
+    let end = i
+    while (end + 1 < channels.length && channels[end + 1] === channels[end]! + 1) end++
+    parts.push(end === i ? `${channels[i]}` : `${channels[i]}:${channels[end]}`)
+    i = end + 1
+  }
+  return parts.join(',')
+}
+
+/** Cuts `channels` into groups of at most `count` whose command stays within `bytesMax`. */
+export function groupsOf(channels: readonly number[], count: number, template: string, bytesMax: number): number[][] {
+  const groups: number[][] = []
+  for (const channel of channels) {
+    const last = groups.at(-1)
+    const grown = last && [...last, channel]
+    if (grown && grown.length <= count && fill(template, { list: channelList(grown) }).length < bytesMax) last.push(channel)
+    else groups.push([channel])
+  }
+  return groups
+}

@@ -1,0 +1,135 @@
+/** A DC supply. Settings are rounded down to its steps, never up, and every one is read back. */
+import type { Clock } from '../base/clock.ts'
+import type { Measured } from '../schema/reading.ts'
+import type { ProfileOf } from '../schema/instrument-profile.ts'
+import type { SafeOffStep, ScpiPort, Supply, SupplySettings } from '../schema/roles.ts'
+import { Driver } from './driver.ts'
+import { stepOf, type Step } from './format.ts'
+import { safeOffOf } from './safe-off.ts'
+import { Scale } from './scale.ts'
+
+type Profile = ProfileOf<'dc-supply'>
+type Trip = 'none' | 'over-voltage' | 'over-current' | 'other'
+
+/** Meanings of status bits that are trips, in the order in which they are told. */
+const trips: readonly [string, Trip][] = [
+  ['over-voltage', 'over-voltage'], ['over-current', 'over-current'],
+  ['over-temperature', 'other'], ['watchdog', 'other'], ['other-trip', 'other'],
+]
+
+export class SupplyDriver extends Driver<Profile> implements Supply {
+  readonly ratings: Supply['ratings']
+  readonly safeOff: SafeOffStep
+  readonly #voltage: Step
+  readonly #current: Step
+  readonly #voltageScale: Scale
+  readonly #currentScale: Scale
+
+  constructor(profile: Profile, port: ScpiPort, clock: Clock) {
+    super(profile, port, clock)
+    const { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF } = profile
+    this.ratings = { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF }
+    this.safeOff = safeOffOf(profile.safeOff)
+    this.#voltage = stepOf(voltageStepV)
+    this.#current = stepOf(currentStepA)
+    // A supply that cannot sink still reads a little below zero; charged parts may hold its terminals up to its rating.
+    const { overVoltageV } = profile.protection
+    this.#voltageScale = scaleOf('V', profile, overVoltageV.max)
+    this.#currentScale = scaleOf('A', profile, currentMaxA)
+  }
+
+  async setVoltage(voltageV: number): Promise<void> {
+    this.inRange('voltage', voltageV, 0, this.profile.voltageMaxV, 'V')
+    const { setVoltage, askVoltage } = this.profile.commands
+    const text = this.#voltage.text(this.#voltage.floor(voltageV))
+    await this.setNumber(setVoltage, text, askVoltage, this.profile.voltageStepV, 'V')
+  }
+
+  async setCurrentLimit(currentA: number): Promise<void> {
+    this.inRange('current limit', currentA, 0, this.profile.currentMaxA, 'A')
+    const { setCurrent, askCurrent } = this.profile.commands
+    const text = this.#current.text(this.#current.floor(currentA))
+    await this.setNumber(setCurrent, text, askCurrent, this.profile.currentStepA, 'A')
+  }
+
+  async setOutput(on: boolean): Promise<void> {
+    await this.setSwitch(this.profile.commands.setOutput, on, this.profile.commands.askOutput)
+  }
+
+  async settings(): Promise<SupplySettings> {
+    const { askVoltage, askCurrent, askOutput } = this.profile.commands
+    const voltageV = await this.askNumber(askVoltage)
+    const currentLimitA = await this.askNumber(askCurrent)
+    return { voltageV, currentLimitA, on: await this.askSwitch(askOutput) }
+  }
+
+  async readVoltage(): Promise<Measured> {
+    const atMs = this.clock.monotonicMs()
+    const query = this.profile.commands.measureVoltage
+    return this.answers.measured(query, await this.port.query(query), atMs, this.#voltageScale)
+  }
+
+  async readCurrent(): Promise<Measured> {
+    const atMs = this.clock.monotonicMs()
+    const query = this.profile.commands.measureCurrent
+    return this.answers.measured(query, await this.port.query(query), atMs, this.#currentScale)
+  }
+
+  async protect(overVoltageV: number, overCurrentA: number): Promise<{ overVoltageV: number; overCurrentA: number }> {
+    const { commands: c, protection: { overVoltageV: volts, overCurrentA: amperes } } = this.profile
+    this.inRange('over-voltage protection', overVoltageV, volts.min, volts.max, 'V')
+    this.inRange('over-current protection', overCurrentA, amperes.min, amperes.max, 'A')
+    await this.setOutput(false)
+    const set = (command: string, ask: string, value: number, size: number, unit: string): Promise<number> => {
+      const step = stepOf(size)
+      return this.setNumber(command, step.text(step.floor(value)), ask, size, unit)
+    }
+    const tookV = await set(c.setOverVoltage, c.askOverVoltage, overVoltageV, volts.step, 'V')
+    const tookA = await set(c.setOverCurrent, c.askOverCurrent, overCurrentA, amperes.step, 'A')
+    if (c.enableOverVoltage && c.askOverVoltageOn) await this.setSwitch(c.enableOverVoltage, true, c.askOverVoltageOn)
+    if (c.enableOverCurrent && c.askOverCurrentOn) await this.setSwitch(c.enableOverCurrent, true, c.askOverCurrentOn)
+    return { overVoltageV: tookV, overCurrentA: tookA }
+  }
+
+  async protectionTripped(): Promise<Trip> {
+    const { commands: c, status } = this.profile
+    if (c.askOverVoltageTripped && await this.askSwitch(c.askOverVoltageTripped)) return 'over-voltage'
+    if (c.askOverCurrentTripped && await this.askSwitch(c.askOverCurrentTripped)) return 'over-current'
+    if (!status) return 'none'
+    const word = await this.askNumber(status.query)
+    const meanings = Object.entries(status.bits).filter(([bit]) => (word >> Number(bit)) & 1).map(([, meaning]) => meaning)
+    return trips.find(([meaning]) => meanings.some(m => m === meaning))?.[1] ?? 'none'
+  }
+
+  /** The order matters: on some supplies clearing puts the output back to what it was before the trip. */
+  async clearProtection(): Promise<void> {
+    await this.setOutput(false)
+    for (const command of this.profile.commands.clearProtection) {
+      await this.port.write(command, { check: true })
+      if (!await this.askSwitch(this.profile.commands.askOutput)) continue
+      // A source that came on by itself is switched off before anything is said about it.
+      await this.setOutput(false)
+      throw this.notTaken(command, 'the output to stay off', 'on')
+    }
+    const trip = await this.protectionTripped()
+    if (trip !== 'none') throw this.notTaken(this.profile.commands.clearProtection.at(-1)!, 'no trip', trip)
+  }
+
+  async armWatchdog(seconds: number): Promise<boolean> {
+    const { watchdog } = this.profile
+    if (!watchdog) return false
+    this.inRange('communication watchdog', seconds, watchdog.minS, watchdog.maxS, 's')
+    await this.setNumber(watchdog.setSeconds, String(Math.floor(seconds)), watchdog.askSeconds, 0, 's')
+    await this.setSwitch(watchdog.arm, true, watchdog.askArmed)
+    return true
+  }
+}
+
+/** `most`: the most that its terminals can show, apart from error. */
+function scaleOf(unit: 'V' | 'A', profile: Profile, most: number): Scale {
+  const [accuracy, range, digit] = unit === 'V'
+    ? [profile.readAccuracyVoltage, profile.voltageMaxV, profile.readStepV] as const
+    : [profile.readAccuracyCurrent, profile.currentMaxA, profile.readStepA] as const
+  const zeroError = accuracy.rangePct / 100 * range + (accuracy.counts + 1) * digit
+  return new Scale(unit, accuracy, range, digit, profile.canSink ? -1.1 * most : -3 * zeroError, 1.1 * most)
+}
