@@ -1,0 +1,67 @@
+/** Routes of the bench as a whole: how it stands, what it can do, stop. */
+import type { FastifyInstance } from 'fastify'
+import { z } from 'zod'
+import type { Application } from '../schema/application.ts'
+import { benchStatus, plan, safeOffReport, startRequest } from '../schema/application.ts'
+import type { Routes } from './build.ts'
+import { acknowledgeBody, errorBody, instrumentShape, runShape, sequenceShape, stopBody } from './shapes.ts'
+
+const answers = <S extends z.ZodType>(code: 200 | 202, shape: S) =>
+  ({ [code]: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+
+export function benchRoutes(routes: Routes, app: Application): void {
+  routes.get('/status', {
+    schema: { summary: 'How the bench stands', response: answers(200, benchStatus) },
+  }, () => app.status())
+
+  routes.get('/sequences', {
+    schema: { summary: 'What the bench can do', response: answers(200, z.array(sequenceShape)) },
+  }, () => app.sequences())
+
+  routes.get('/instruments', {
+    schema: { summary: 'Ask every instrument who it is', response: answers(200, z.array(instrumentShape)) },
+  }, async () => await app.checkInstruments())
+
+  routes.post('/instruments/check', {
+    schema: {
+      summary: 'Ask the named instruments who they are',
+      body: z.strictObject({ names: z.array(z.string().min(1).max(64)).min(1).max(100) }),
+      response: answers(200, z.array(instrumentShape)),
+    },
+  }, async request => await app.checkInstruments(request.body.names))
+
+  routes.post('/plan', {
+    schema: { summary: 'What would be done; touches nothing', body: startRequest, response: answers(200, plan) },
+  }, async request => await app.plan(request.body))
+
+  routes.post('/runs', {
+    schema: { summary: 'Start a run', body: startRequest, response: answers(202, runShape) },
+  }, async (request, reply) => await reply.code(202 as 200).send(await app.start(request.body)))
+
+  routes.post('/acknowledge', {
+    schema: {
+      summary: 'Release a latched trip', body: acknowledgeBody,
+      response: answers(200, z.strictObject({ acknowledged: z.literal(true) })),
+    },
+  }, async request => {
+    await app.acknowledge(request.body.reason, request.body.person)
+    return { acknowledged: true }
+  })
+}
+
+/** In a scope of its own: a body that makes no sense must not keep anybody from stopping. */
+export function stopRoute(scope: FastifyInstance, app: Application): void {
+  scope.removeAllContentTypeParsers()
+  scope.addContentTypeParser('*', { parseAs: 'string' }, (_request, body, done) => done(null, body))
+  scope.post('/stop', {
+    schema: { summary: 'Make the bench safe; always allowed. Body: {"reason": text}', response: answers(200, safeOffReport) },
+  }, async request => await app.stop(reasonOf(request.body)))
+}
+
+function reasonOf(body: unknown): string {
+  try {
+    return stopBody.parse(JSON.parse(String(body))).reason
+  } catch {
+    return stopBody.parse({}).reason
+  }
+}

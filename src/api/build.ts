@@ -1,0 +1,119 @@
+/** The HTTP API: one application object seen through routes, with the OpenAPI document made from the same schemas. */
+import fastifySwagger from '@fastify/swagger'
+import Fastify, { LogController, type FastifyBaseLogger, type FastifyInstance } from 'fastify'
+import { jsonSchemaTransform, type ZodTypeProvider } from 'fastify-type-provider-zod'
+import type { z } from 'zod'
+import { RealClock, type Clock } from '../base/clock.ts'
+import { asBenchError, BenchError, catalogue } from '../base/errors.ts'
+import type { Log } from '../base/log.ts'
+import type { Application } from '../schema/application.ts'
+import { parseWith } from '../schema/read-file.ts'
+import { benchRoutes, stopRoute } from './bench-routes.ts'
+import { feedRoute } from './feed.ts'
+import { guard, isLoopback } from './guard.ts'
+import { runRoutes } from './run-routes.ts'
+
+export const apiPrefix = '/api/v1'
+
+export interface ApiOptions {
+  /** Shown in the OpenAPI document. */
+  software?: string
+  log?: Log
+  /** Needed by every request but `stop` when given; without one only requests to the loopback address are answered. */
+  token?: string
+  /** Longest request body. A rack of 480 parts with notes is some 300 kB. */
+  bodyBytesMax?: number
+  /** Real time of the watching person, whatever time the bench keeps. */
+  clock?: Clock
+}
+
+export type Api = FastifyInstance
+/** A fastify instance that knows the zod schemas of its routes. */
+export type Routes = ReturnType<typeof typed>
+
+/** Builds the API without listening; `inject` serves tests in process. */
+export function buildApi(app: Application, options: ApiOptions = {}): Api {
+  const api = Fastify({
+    bodyLimit: options.bodyBytesMax ?? 512 * 1024,
+    forceCloseConnections: true,
+    routerOptions: { maxParamLength: 100 },
+    logController: new LogController({ disableRequestLogging: true }),
+    ...(options.log ? { loggerInstance: options.log as FastifyBaseLogger } : {}),
+  })
+  api.setValidatorCompiler(({ schema, httpPart }) => value => judge(schema as z.ZodType, value, httpPart ?? 'request'))
+  // What the application gives is trusted; a screen must not go dark over a number that is not one.
+  api.setSerializerCompiler(() => value => JSON.stringify(value))
+  answerErrors(api)
+  api.addHook('onRequest', guard(options.token))
+  void api.register(fastifySwagger, {
+    openapi: {
+      openapi: '3.1.0',
+      info: {
+        title: 'Nightbench', version: options.software ?? '0',
+        description: 'Times ending in Ms are milliseconds, values are in SI units, null where there is no number.',
+      },
+    },
+    transform: jsonSchemaTransform,
+  })
+  void api.register(async scope => {
+    const routes = typed(scope)
+    benchRoutes(routes, app)
+    runRoutes(routes, app)
+    await scope.register(async inner => stopRoute(inner, app))
+    feedRoute(routes, app, options.clock ?? new RealClock())
+    scope.get('/openapi.json', { schema: { hide: true } }, () => api.swagger())
+  }, { prefix: apiPrefix })
+  return api
+}
+
+/**
+ * Listens on the loopback address unless told otherwise; returns the URL. REFUSED for another address without token;
+ * LINK_BUSY when the port is taken.
+ */
+export async function listen(api: Api, at: { host?: string; port: number; token?: string | undefined }): Promise<string> {
+  const host = at.host ?? '127.0.0.1'
+  if (!isLoopback(host) && !at.token) {
+    throw new BenchError('REFUSED', `listening on ${host} needs a token and TLS in front; 127.0.0.1 needs neither`)
+  }
+  try {
+    return await api.listen({ host, port: at.port })
+  } catch (error) {
+    const taken = (error as NodeJS.ErrnoException).code === 'EADDRINUSE'
+    throw taken ? new BenchError('LINK_BUSY', `port ${at.port} is taken`, {}, error) : asBenchError(error)
+  }
+}
+
+const typed = (scope: FastifyInstance) => scope.withTypeProvider<ZodTypeProvider>()
+
+function judge(schema: z.ZodType, value: unknown, part: string): { value: unknown } | { error: Error } {
+  const parsed = parseWith(schema, value ?? {}, { file: part })
+  if (parsed.ok) return { value: parsed.value }
+  const first = parsed.problems[0]!
+  const more = parsed.problems.length > 1 ? ` (and ${parsed.problems.length - 1} more)` : ''
+  return { error: new BenchError('USAGE', `the request does not fit${more}`, {
+    path: first.path, expected: first.expected, got: first.got, problems: parsed.problems,
+  }) }
+}
+
+/** Every answer that is not a success has the one error shape. */
+function answerErrors(api: Api): void {
+  api.setErrorHandler((error, request, reply) => {
+    const told = told4xx(error) ?? asBenchError(error)
+    const status = catalogue[told.code].http
+    if (status >= 500) request.log.error({ err: told }, 'a request failed')
+    void reply.code(told === error || status >= 500 ? status : statusOf(error)).send(told.toJSON())
+  })
+  api.setNotFoundHandler((request, reply) => {
+    const error = new BenchError('NOT_FOUND', `there is no ${request.method} ${request.url.split('?')[0]!.slice(0, 200)}`)
+    void reply.code(404).send(error.toJSON())
+  })
+}
+
+/** What fastify itself refuses: a body too long, JSON that is none, a content type nobody reads. */
+function told4xx(error: unknown): BenchError | undefined {
+  if (error instanceof BenchError) return error
+  const status = statusOf(error)
+  return status < 500 ? new BenchError('USAGE', (error as Error).message, {}, error) : undefined
+}
+
+function statusOf(error: unknown): number { return (error as { statusCode?: number }).statusCode ?? 500 }

@@ -1,0 +1,67 @@
+/** The live feed: server-sent events (HTML Living Standard, 9.2), thinned so that a screen can follow. */
+import { PassThrough } from 'node:stream'
+import type { Clock } from '../base/clock.ts'
+import type { Application, FeedItem } from '../schema/application.ts'
+import type { Routes } from './build.ts'
+
+/** At most four readings a second of each channel; nobody reads faster. */
+const readingEveryMs = 250
+/** Proxies and browsers drop a silent connection; a comment keeps it. */
+const heartbeatMs = 15_000
+/** A watcher that lags this far gets no readings; at four times as far it is cut off and may come back. */
+const lagBytesMax = 256 * 1024
+
+export function feedRoute(routes: Routes, app: Application, clock: Clock): void {
+  const open = new Set<() => void>()
+  routes.addHook('preClose', () => { for (const end of open) end() })
+  routes.get('/feed', {
+    schema: { summary: 'Live: status, event, result and thinned reading items, as server-sent events' },
+  }, (request, reply) => {
+    const stream = new PassThrough({ highWaterMark: 8 * lagBytesMax })
+    const end = feedInto(stream, app, clock)
+    open.add(end)
+    request.raw.on('close', () => { end(); open.delete(end) })
+    stream.on('error', end)
+    return reply.type('text/event-stream; charset=utf-8').header('cache-control', 'no-store')
+      .header('x-accel-buffering', 'no').send(stream)
+  })
+}
+
+/** Writes the feed of `app` into `stream`, status first, until the returned function is called or the stream lags. */
+export function feedInto(stream: PassThrough, app: Application, clock: Clock): () => void {
+  const thin = thinReadings(clock)
+  let ended = false
+  const write = (item: FeedItem): void => {
+    if (ended) return
+    if (stream.writableLength + stream.readableLength > 4 * lagBytesMax) return end()
+    if (item.type === 'reading' && (stream.readableLength > lagBytesMax || !thin(item))) return
+    stream.write(`event: ${item.type}\ndata: ${JSON.stringify(item)}\n\n`)
+  }
+  const unsubscribe = app.subscribe(write)
+  let cancelBeat = clock.after(heartbeatMs, beat)
+  function beat(): void {
+    stream.write(': still here\n\n')
+    cancelBeat = clock.after(heartbeatMs, beat)
+  }
+  function end(): void {
+    if (ended) return
+    ended = true
+    cancelBeat()
+    unsubscribe()
+    stream.end()
+  }
+  write({ type: 'status', status: app.status() })
+  return end
+}
+
+/** True for a reading whose channel has not been shown for `readingEveryMs`. */
+function thinReadings(clock: Clock): (item: Extract<FeedItem, { type: 'reading' }>) => boolean {
+  const shownMs = new Map<string, number>()
+  return ({ runId, reading }) => {
+    const key = `${runId} ${reading.channel.index}`
+    const nowMs = clock.monotonicMs()
+    if (nowMs - (shownMs.get(key) ?? -Infinity) < readingEveryMs) return false
+    shownMs.set(key, nowMs)
+    return true
+  }
+}

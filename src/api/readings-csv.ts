@@ -1,0 +1,28 @@
+/** Every reading of a run as CSV, made piece by piece: a night need not fit into memory as text. */
+import { csvLine } from '../report/csv.ts'
+import type { Channel } from '../schema/reading.ts'
+import { qualities } from '../schema/reading.ts'
+import type { RunRecord } from '../schema/run.ts'
+import type { Store } from '../schema/store.ts'
+
+const rowsPerPiece = 5000
+
+/** Values in SI units; `at_ms` is monotonic, as the record keeps it. A reading that is not good has no value. */
+export async function* readingsCsv(
+  store: Store, run: RunRecord, channels: readonly Channel[],
+): AsyncGenerator<string, void, undefined> {
+  yield csvLine(['run', 'channel', 'quantity', 'unit', 'at_ms', 'value', 'standard_uncertainty', 'quality'])
+  for (const channel of channels) {
+    const series = await store.series(run.id, channel.index)
+    let piece = ''
+    for (let i = 0; i < series.atMs.length; i++) {
+      const quality = qualities[series.quality[i]!] ?? 'missing'
+      piece += csvLine([
+        run.id, channel.name, channel.quantity, channel.unit, series.atMs[i], quality === 'good' ? series.value[i] : null,
+        quality === 'good' ? series.u[i] : null, quality,
+      ])
+      if (i % rowsPerPiece === rowsPerPiece - 1) { yield piece; piece = '' }
+    }
+    if (piece !== '') yield piece
+  }
+}

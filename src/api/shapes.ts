@@ -1,0 +1,69 @@
+/** What the API sends, as schemas: the OpenAPI document is made of these, and tests hold every answer against them. */
+import { z } from 'zod'
+import { catalogue, type ErrorCode } from '../base/errors.ts'
+import { quantities } from '../schema/reading.ts'
+import { dispositions, grades, runStates, severities } from '../schema/run.ts'
+
+/** A number in SI units; null where there is none (JSON knows no NaN). */
+const si = z.number().nullable()
+const scalar = z.union([z.string(), z.number(), z.boolean(), z.null()])
+
+export const errorBody = z.object({
+  code: z.enum(Object.keys(catalogue) as [ErrorCode, ...ErrorCode[]]),
+  message: z.string().describe('One sentence'),
+  mend: z.string().describe('What a person can do about it'),
+  context: z.record(z.string(), z.unknown()),
+})
+
+export const runShape = z.strictObject({
+  id: z.string(), sequence: z.string(), bench: z.string(), state: z.enum(runStates),
+  startedWallMs: z.number(), endedWallMs: si, person: z.string(), use: z.string(), software: z.string(),
+  setup: z.record(z.string(), z.unknown()),
+})
+
+export const eventShape = z.strictObject({
+  seq: z.number().int(), hash: z.string(), kind: z.string(), severity: z.enum(severities),
+  atMs: z.number(), wallMs: z.number(), position: z.string().optional(), text: z.string(),
+  data: z.record(z.string(), scalar).optional(),
+})
+
+const criterionShape = z.strictObject({
+  name: z.enum(['leakage', 'capacitance', 'esr', 'dissipation', 'forming', 'contact', 'short', 'bench']),
+  value: si, unit: z.string(), expandedU: si, limitLow: si.optional(), limitHigh: si.optional(), guardBand: si,
+  pConform: si, grade: z.enum(grades), source: z.string(),
+})
+
+export const resultShape = z.strictObject({
+  position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades), provisional: z.boolean(),
+  disposition: z.enum(dispositions), pConform: si, reason: z.string(), criteria: z.array(criterionShape),
+  figures: z.record(z.string(), si),
+})
+
+export const channelShape = z.strictObject({
+  index: z.number().int(), name: z.string(),
+  quantity: z.enum(Object.keys(quantities) as [keyof typeof quantities, ...(keyof typeof quantities)[]]),
+  unit: z.string(), position: z.string().optional(),
+})
+
+export const seriesShape = z.strictObject({
+  channel: channelShape,
+  buckets: z.array(z.strictObject({
+    atMs: z.number(), min: si, mean: si, max: si, count: z.number().int(), bad: z.number().int(),
+  })),
+})
+
+export const instrumentShape = z.strictObject({
+  name: z.string(), url: z.string(), profile: z.string(), identity: z.string().nullable(),
+  matches: z.boolean(), problem: z.string().nullable(),
+})
+
+export const sequenceShape = z.strictObject({
+  name: z.string(), summary: z.string(), cautions: z.array(z.string()),
+  parameters: z.unknown().describe('JSON Schema of the parameters'),
+})
+
+export const idParams = z.strictObject({ id: z.string().min(1).max(100) })
+export const stopBody = z.strictObject({ reason: z.string().min(1).max(500).default('stopped by a person') })
+export const acknowledgeBody = z.strictObject({
+  reason: z.string().min(1).max(500), person: z.string().min(1).max(100),
+})

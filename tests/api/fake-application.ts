@@ -1,0 +1,98 @@
+/** An application in memory for tests of what sits on it: a store with a night, and a bench that only remembers. */
+import { BenchError } from '../../src/base/errors.ts'
+import type {
+  Application, BenchStatus, FeedItem, InstrumentCheck, Plan, SafeOffReport, SequenceInfo,
+} from '../../src/schema/application.ts'
+import type { RunRecord, RunState, StartRequest } from '../../src/schema/run.ts'
+import type { Store } from '../../src/schema/store.ts'
+import { startWallMs, storeWithNight } from '../report/sample-night.ts'
+
+export const samplePlan: Plan = {
+  sequence: 'reform', use: 'unattended', targetV: 450, expectedS: 30_000, longestS: 50_000, partEnergyMaxJ: 4.8,
+  rackEnergyJ: 9.6, touchSafeAfterS: 95, partDissipationMaxW: 0.5, resistorDissipationW: 2.03, supplyLimitA: 0.02,
+  overVoltageV: 460, sweepS: 2.4, relayClosures: 900, gasMl: 0.4, chargeMaxC: 3, cautions: ['Wear eye protection.'],
+  steps: [{ name: 'forming', busV: 450, minS: 600, maxS: 20_000 }, { name: 'hold', busV: 450, minS: 3600, maxS: 3600 }],
+  refusals: [], warnings: [],
+}
+
+export class FakeApplication implements Application {
+  readonly store: Store
+  readonly calls: { name: string; argument: unknown }[] = []
+  readonly listeners = new Set<(item: FeedItem) => void>()
+  shownPlan: Plan = samplePlan
+  shownStatus: BenchStatus = idleStatus
+  startFails: Error | null = null
+
+  constructor(store: Store) { this.store = store }
+  static async make(): Promise<FakeApplication> { return new FakeApplication(await storeWithNight()) }
+
+  sequences(): SequenceInfo[] {
+    return [{ name: 'reform', summary: 'Forms old electrolytics back', cautions: ['Wear eye protection.'], parameters: {} }]
+  }
+  async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
+    this.calls.push({ name: 'check', argument: names })
+    const all: InstrumentCheck[] = [
+      { name: 'supply', url: 'tcp://127.0.0.1:1', profile: 'dc-supply', identity: 'A,B,1,2', matches: true, problem: null },
+      { name: 'meter', url: 'tcp://127.0.0.1:2', profile: 'multimeter', identity: null, matches: false,
+        problem: 'did not answer' },
+    ]
+    const unknown = names?.find(name => !all.some(entry => entry.name === name))
+    if (unknown !== undefined) throw new BenchError('NOT_FOUND', `the bench has no instrument ${unknown}`)
+    return names ? all.filter(entry => names.includes(entry.name)) : all
+  }
+  async plan(request: StartRequest): Promise<Plan> {
+    this.calls.push({ name: 'plan', argument: request })
+    return this.shownPlan
+  }
+  async start(request: StartRequest): Promise<RunRecord> {
+    this.calls.push({ name: 'start', argument: request })
+    if (this.startFails) throw this.startFails
+    const run: RunRecord = {
+      id: 'R2', sequence: request.sequence, bench: 'pavilion', state: 'running', startedWallMs: startWallMs + 1e7,
+      endedWallMs: null, person: request.person, use: request.use, software: '0.1.0', setup: { request },
+    }
+    await this.store.createRun(run, [])
+    return run
+  }
+  async ended(runId: string): Promise<RunRecord> { return (await this.store.run(runId))! }
+  status(): BenchStatus { return this.shownStatus }
+  async stop(reason: string): Promise<SafeOffReport> {
+    this.calls.push({ name: 'stop', argument: reason })
+    return {
+      reason, atWallMs: startWallMs, sentMs: 12, verifiedMs: 80,
+      links: [{ link: 'supply', sent: true, freshLink: false, verified: true, note: '' }],
+    }
+  }
+  async acknowledge(reason: string, person: string): Promise<void> {
+    this.calls.push({ name: 'acknowledge', argument: { reason, person } })
+  }
+  subscribe(listener: (item: FeedItem) => void): () => void {
+    this.listeners.add(listener)
+    return () => { this.listeners.delete(listener) }
+  }
+  emit(item: FeedItem): void { for (const listener of [...this.listeners]) listener(item) }
+  async close(): Promise<void> { await this.store.close() }
+
+  /** Ends run `runId` as `state` and tells the watchers. */
+  async finish(runId: string, state: RunState): Promise<void> {
+    await this.store.finishRun(runId, state, startWallMs + 2e7)
+    this.shownStatus = idleStatus
+    this.emit({ type: 'status', status: idleStatus })
+  }
+}
+
+export const idleStatus: BenchStatus = {
+  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', run: null,
+}
+
+export const runningStatus = (id: string): BenchStatus => ({
+  ...idleStatus, energy: 'live', keeper: 'armed',
+  run: {
+    id, sequence: 'reform', stage: 'forming', busV: 200.4, targetV: 450, startedWallMs: startWallMs, elapsedS: 1200,
+    remainingS: 20_000, durableUntilMs: 1_200_000,
+    positions: [{
+      position: 'P01', part: 'C1', stage: 'forming', volts: 180.2, leakageA: 2.1e-4, limitA: 1.1e-3, caseC: 24.3,
+      note: '', grade: null, disposition: null, touch: 'NOT SAFE TO TOUCH: energised',
+    }],
+  },
+})
