@@ -101,7 +101,7 @@ export class Cell {
     this.start[celsius] = ambientC
     const scale = Math.max(rated.voltageV, 1)
     this.#tolerance = block().fill(5e-6 * scale)
-    this.#tolerance[volts] = 2e-7 * scale
+    this.#tolerance[volts] = 1e-7 * scale
     this.#tolerance[formed] = 1e-6 * scale
     this.#tolerance[celsius] = 0.01
   }

@@ -90,7 +90,7 @@ function special(kind: PartKind, rated: Rated, random: SeededRandom, options: Ma
   switch (kind) {
     case 'healthy': return {}
     case 'stale': return stale(rated, random, options.depth ?? random.next())
-    case 'very-stale': return gone(rated, random, [0.006, 0.009], [0.5, 0.7], [0.18, 0.25])
+    case 'very-stale': return gone(rated, random, [0.004, 0.006], [0.5, 0.7], [0.18, 0.25])
     case 'hopeless-leaky': return gone(rated, random, [0.015, 0.03], [0.01, 0.04], [0.12, 0.22])
     case 'dried-out': return driedOut(rated, random)
     case 'shorting': {

@@ -11,11 +11,15 @@ export interface BusModel { bleederOhm: number; meterOhm: number; capacitanceF: 
 export const usualBus: BusModel = { bleederOhm: 470e3, meterOhm: 10e6, capacitanceF: 10e-9, diodeV: 0.6 }
 
 /** Steps are kept such that the bus is off its straight line by less than this, V. */
-const bendV = 0.05
+const bendV = 0.02
 const stepMinS = 1e-6
 const stepMaxS = 600
 const restartS = 2e-5
 const settledV = 1e-6
+/** A supply this near its set voltage regulates. */
+export const pinnedV = 2e-6
+/** Currents below this count as none when the diode is judged. */
+const leastA = 1e-9
 const newtonMax = 40
 
 export class Bus {
@@ -30,6 +34,7 @@ export class Bus {
   #nextS = restartS
   #solvedV = 0
   #diodeA = 0
+  #drawnS = 0
   #worst = 0
   /** Conductance to return of everything ohmic on the bus, S. */
   #ohmicS = 0
@@ -108,12 +113,12 @@ export class Bus {
 
   /** A step that carries the supply past its set voltage is shortened to end on it. */
   #land(supply: Supply, closed: boolean, h: number): number {
-    if (this.blocked) return h
+    if (this.blocked || Math.abs(this.#supplyFromV - supply.targetV) <= pinnedV) return h
     const target = supply.targetV
     const from = this.#supplyFromV
     for (let turn = 0; turn < 8; turn++) {
       const over = (this.#supplyUntilV - target) * Math.sign(target - from)
-      if (over <= settledV || from === target) break
+      if (over <= settledV) break
       h *= Math.max(0.01, (target - from) / (this.#supplyUntilV - from))
       this.#solveEither(supply, closed, h)
     }
@@ -127,53 +132,75 @@ export class Bus {
     for (const p of this.#loads) p.model.part!.acceptTrial(h)
   }
 
+  /** Finds which way the diode stands at the end of the step, and the bus volts there. */
   #solveEither(supply: Supply, closed: boolean, h: number): boolean {
-    const first = !closed || this.blocked
-    if (this.#consistent(supply, closed, h, first)) return true
-    return closed && this.#consistent(supply, closed, h, !first)
+    if (!closed) return this.#solveBlocked(supply, closed, h)
+    const solve = [() => this.#solveBlocked(supply, closed, h), () => this.#solveFed(supply, h)]
+    if (!this.blocked) solve.reverse()
+    return solve.some(each => each())
   }
 
-  #consistent(supply: Supply, closed: boolean, h: number, blocked: boolean): boolean {
-    if (!this.#solve(supply, h, blocked)) return false
-    this.blocked = blocked
-    if (!blocked) {
-      this.#supplyUntilV = this.#solvedV + this.model.diodeV
-      return this.#diodeA >= -1e-9
+  #solveBlocked(supply: Supply, closed: boolean, h: number): boolean {
+    if (!this.#balance(h, 0, 0)) return false
+    const { outputF, bleederOhm } = supply.model
+    const pushed = this.#supplyFromV + h * supply.currentLimitA / outputF
+    this.#supplyUntilV = supply.on && this.#supplyFromV <= supply.voltageV
+      ? Math.min(supply.voltageV, pushed)
+      : Math.max(supply.targetV, this.#supplyFromV / (1 + h / (bleederOhm * outputF)))
+    this.blocked = true
+    return !closed || this.#supplyUntilV - this.model.diodeV <= this.#solvedV + settledV
+  }
+
+  /** The diode conducts: the supply regulates if it can, else it pushes its limit or drains. */
+  #solveFed(supply: Supply, h: number): boolean {
+    const { diodeV } = this.model
+    const from = this.#supplyFromV
+    this.blocked = false
+    if (supply.on && Math.abs(from - supply.voltageV) <= pinnedV) {
+      this.#supplyUntilV = supply.voltageV
+      this.#diodeA = this.#drawn(h, supply.voltageV - diodeV)
+      if (this.#diodeA < -leastA) return false
+      if (this.#diodeA <= supply.currentLimitA) return true
     }
-    this.#supplyUntilV = supply.aloneV(h)
-    return !closed || this.#supplyUntilV - this.model.diodeV <= this.#solvedV + 1e-6
+    const pushes = supply.on && from <= supply.voltageV + pinnedV
+    const outS = supply.model.outputF / h
+    const drainS = pushes ? 0 : 1 / supply.model.bleederOhm
+    const givenA = (pushes ? supply.currentLimitA : 0) + outS * (from - diodeV) - drainS * diodeV
+    if (!this.#balance(h, outS + drainS, givenA)) return false
+    this.#supplyUntilV = this.#solvedV + diodeV
+    return this.#diodeA >= -leastA
   }
 
-  #solve(supply: Supply, h: number, blocked: boolean): boolean {
-    const { capacitanceF, diodeV } = this.model
-    const ownS = capacitanceF / h
-    const outS = supply.model.outputF / h
-    const pushes = supply.on && this.#supplyFromV <= supply.voltageV + settledV
-    const drainS = pushes ? 0 : 1 / supply.model.bleederOhm
-    const pushA = pushes ? supply.currentLimitA : 0
+  /** Newton for the bus volts at which what it draws equals `givenA` less `ownS` siemens times those volts. */
+  #balance(h: number, ownS: number, givenA: number): boolean {
     let v = this.fromV + this.#slopeVS * h
     for (let turn = 0; turn < newtonMax; turn++) {
-      let a = ownS * (v - this.fromV) + this.#ohmicS * v
-      let slopeS = ownS + this.#ohmicS
-      this.#worst = 0
-      for (const p of this.#loads) {
-        const part = p.model.part!
-        this.#worst = Math.max(this.#worst, part.trial(h, v))
-        a += part.trialA
-        slopeS += part.trialS
-      }
-      this.#diodeA = a
-      if (!blocked) {
-        a += outS * (v + diodeV - this.#supplyFromV) + drainS * (v + diodeV) - pushA
-        slopeS += outS + drainS
-      }
-      const step = -a / slopeS
-      this.#solvedV = v
+      this.#diodeA = this.#drawn(h, v)
+      const step = (givenA - ownS * v - this.#diodeA) / (ownS + this.#drawnS)
       if (!Number.isFinite(step)) return false
-      if (Math.abs(step) < settledV) return true
+      if (Math.abs(step) < settledV / 10) return true
       v += step
     }
     return false
+  }
+
+  /** What bus and parts draw at the end of a step of `hS` that ends at `v`; fills `#drawnS` and `#worst`. */
+  #drawn(h: number, v: number): number {
+    const ownS = this.model.capacitanceF / h
+    let a = ownS * (v - this.fromV) + this.#ohmicS * v
+    let slopeS = ownS + this.#ohmicS
+    let worst = 0
+    for (const p of this.#loads) {
+      const part = p.model.part!
+      const error = part.trial(h, v)
+      if (!(error <= worst)) worst = error
+      a += part.trialA
+      slopeS += part.trialS
+    }
+    this.#worst = worst
+    this.#drawnS = slopeS
+    this.#solvedV = v
+    return a
   }
 }
 

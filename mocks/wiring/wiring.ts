@@ -6,7 +6,7 @@
 import { assert } from '../../src/base/assert.ts'
 import type { Complex } from '../parts/impedance.ts'
 import type { ElectrolyticPart, PartAudit } from '../parts/part.ts'
-import { Bus } from './bus.ts'
+import { Bus, pinnedV } from './bus.ts'
 import type { BusModel } from './bus.ts'
 import { Position } from './position.ts'
 import type { ContactFault, PositionAudit, PositionFaults, PositionModel } from './position.ts'
@@ -31,7 +31,6 @@ const lookUsualS = 0.1
 /** No two looks are closer than this, s. */
 const lookMinS = 1e-6
 const deadV = 1e-6
-const pinnedV = 2e-6
 
 export class Wiring {
   readonly #supply: Supply
