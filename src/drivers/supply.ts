@@ -127,9 +127,10 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
 
 /** `most`: the most that its terminals can show, apart from error. */
 function scaleOf(unit: 'V' | 'A', profile: Profile, most: number): Scale {
-  const [accuracy, range, digit] = unit === 'V'
-    ? [profile.readAccuracyVoltage, profile.voltageMaxV, profile.readStepV] as const
-    : [profile.readAccuracyCurrent, profile.currentMaxA, profile.readStepA] as const
-  const zeroError = accuracy.rangePct / 100 * range + (accuracy.counts + 1) * digit
-  return new Scale(unit, accuracy, range, digit, profile.canSink ? -1.1 * most : -3 * zeroError, 1.1 * most)
+  const p = profile
+  const spec = unit === 'V'
+    ? { unit, accuracy: p.readAccuracyVoltage, range: p.voltageMaxV, digit: p.readStepV, noise: p.readNoiseV }
+    : { unit, accuracy: p.readAccuracyCurrent, range: p.currentMaxA, digit: p.readStepA, noise: p.readNoiseA }
+  const zeroError = spec.accuracy.rangePct / 100 * spec.range + (spec.accuracy.counts + 1) * spec.digit + 4 * spec.noise
+  return new Scale({ ...spec, lowest: p.canSink ? -1.1 * most : -3 * zeroError, highest: 1.1 * most })
 }

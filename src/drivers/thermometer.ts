@@ -17,9 +17,12 @@ export class ThermometerDriver extends Driver<Profile> implements Thermometer {
 
   constructor(profile: Profile, port: ScpiPort, clock: Clock) {
     super(profile, port, clock)
-    const { accuracy: { readingPct, offsetK }, stepK, minC, maxC, readMs, link } = profile
+    const { accuracy: { readingPct, offsetK }, stepK, noiseK, minC, maxC, readMs, link } = profile
     // The offset is absolute: one per cent of a range of a hundred times it.
-    this.#scale = new Scale('C', { readingPct, rangePct: 1, counts: 0 }, 100 * offsetK, stepK, minC, maxC)
+    this.#scale = new Scale({
+      unit: 'C', accuracy: { readingPct, rangePct: 1, counts: 0 }, range: 100 * offsetK, digit: stepK, noise: noiseK,
+      lowest: minC, highest: maxC,
+    })
     this.#deadline = { deadlineMs: readMs + link.deadlineMs }
   }
 

@@ -85,7 +85,10 @@ export class VoltmeterDriver extends Driver<Profile> implements Voltmeter {
     this.#speed = speed
     this.#scales = ranges.map(range => {
       const fullV = range.rangeV * (1 + range.overRangePct / 100) + range.rangeV * speed.resolution
-      return new Scale('V', range.accuracy, range.rangeV, range.rangeV * speed.resolution, -fullV, fullV)
+      return new Scale({
+        unit: 'V', accuracy: range.accuracy, range: range.rangeV, digit: range.rangeV * speed.resolution,
+        noise: range.rangeV * speed.noise, lowest: -fullV, highest: fullV,
+      })
     })
     const readings = ranges.length > 1 ? autorangeTries : 1
     this.#deadline = { deadlineMs: Math.ceil(readings * this.readingMs + this.profile.link.deadlineMs) }

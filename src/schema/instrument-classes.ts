@@ -23,6 +23,7 @@ export const dcSupply = z.strictObject({
   setAccuracyVoltage: accuracy, setAccuracyCurrent: accuracy,
   readAccuracyVoltage: accuracy, readAccuracyCurrent: accuracy,
   readStepV: positive, readStepA: positive,
+  readNoiseV: notNegative.default(0), readNoiseA: notNegative.default(0),
   protection: z.strictObject({
     overVoltageV: level, overCurrentA: level,
     clearRestoresOutput: z.boolean().describe('Clearing puts the output back to what it was before the trip'),
@@ -69,6 +70,7 @@ export const multimeter = z.strictObject({
     .refine(ranges => ranges.every((r, i) => i === 0 || r.rangeV > ranges[i - 1]!.rangeV), 'ranges from small to large'),
   speeds: z.array(z.strictObject({
     nplc: positive.max(1000), resolution: positive.max(0.01).describe('Last digit as a fraction of the range'),
+    noise: notNegative.max(0.01).default(0).describe('Standard deviation of a reading as a fraction of the range'),
   })).min(1).max(12)
     .refine(speeds => speeds.every((s, i) => i === 0 || s.nplc > speeds[i - 1]!.nplc), 'speeds from fast to slow'),
   mainsHz: z.union([z.literal(50), z.literal(60)]).default(50).describe('Where the bench stands'),
@@ -165,6 +167,6 @@ export const thermometer = z.strictObject({
   channels: channelSpans,
   minC: z.number().min(-273), maxC: z.number().max(3000),
   accuracy: z.strictObject({ readingPct: notNegative.max(20).default(0), offsetK: notNegative.max(20) }),
-  stepK: positive, readMs: notNegative,
+  stepK: positive, noiseK: notNegative.default(0), readMs: notNegative,
   commands: z.strictObject({ ask: query('channel') }),
 })

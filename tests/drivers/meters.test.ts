@@ -47,14 +47,15 @@ describe('a voltmeter', () => {
     const { value, u, quality } = await meter.readVoltage()
     expect({ value, quality }).toEqual({ value: 4.99468866, quality: 'good' })
     const limit = 4.99468866 * 0.0035e-2 + 10 * 0.0006e-2
-    expect(u).toBeCloseTo(Math.hypot(limit / Math.sqrt(3), 10 * 3e-6 / Math.sqrt(12)), 12)
+    expect(u).toBeCloseTo(Math.hypot(limit / Math.sqrt(3), 10 * 3e-6 / Math.sqrt(12), 10 * 3.6e-6), 12)
   })
 
   it('ranging by itself, uses the accuracy of the smallest range that holds the value', async () => {
     const { meter } = meterA({ 'READ?': ['0.05', '0.5', '450'] })
     await meter.configure({ rangeV: 'auto', nplc: 1 })
     const [low, middle, high] = [await meter.readVoltage(), await meter.readVoltage(), await meter.readVoltage()]
-    expect(low.u).toBeCloseTo(Math.hypot((0.05 * 0.005e-2 + 0.1 * 0.004e-2) / Math.sqrt(3), 3e-7 / Math.sqrt(12)), 15)
+    expect(low.u).toBeCloseTo(Math.hypot(
+      (0.05 * 0.005e-2 + 0.1 * 0.004e-2) / Math.sqrt(3), 3e-7 / Math.sqrt(12), 3.6e-7), 15)
     expect(low.u).toBeLessThan(middle.u)
     expect(middle.u).toBeLessThan(high.u)
   })
@@ -180,7 +181,7 @@ describe('a thermometer', () => {
     const thermometer = new ThermometerDriver(profile, port, new VirtualClock())
     const reading = await thermometer.readTemperature(3)
     expect(reading).toMatchObject({ value: 23.41, quality: 'good' })
-    expect(reading.u).toBeCloseTo(Math.hypot((0.02341 + 0.3) / Math.sqrt(3), 0.01 / Math.sqrt(12)), 12)
+    expect(reading.u).toBeCloseTo(Math.hypot((0.02341 + 0.3) / Math.sqrt(3), 0.01 / Math.sqrt(12), 0.02), 12)
     expect((await thermometer.readTemperature(3)).quality).toBe('missing')
     expect((await thermometer.readTemperature(3)).quality).toBe('implausible')
     expect((await thermometer.readTemperature(3)).quality).toBe('implausible')

@@ -142,9 +142,9 @@ describe('a DC supply', () => {
   it('reads volts and amperes with the uncertainty of its profile and the time of the question', async () => {
     const { supply } = supplyB({ 'MEAS:VOLT?': '400.00 V', 'MEAS:CURR?': '0.0103 A' })
     const volts = await supply.readVoltage()
-    // ((400·0.05 % + 500·0.02 % + 2·0.01)/√3)² + (0.01/√12)², by hand from the profile
+    // ((400·0.05 % + 500·0.02 % + 2·0.01)/√3)² + (0.01/√12)² + 0.01² (noise), by hand from the profile
     expect(volts).toMatchObject({ value: 400, quality: 'good', atMs: 0 })
-    expect(volts.u).toBeCloseTo(Math.sqrt((0.32 / Math.sqrt(3)) ** 2 + 0.01 ** 2 / 12), 12)
+    expect(volts.u).toBeCloseTo(Math.sqrt((0.32 / Math.sqrt(3)) ** 2 + 0.01 ** 2 / 12 + 0.01 ** 2), 12)
     expect((await supply.readCurrent()).value).toBe(0.0103)
   })
 
