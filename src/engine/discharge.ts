@@ -51,16 +51,27 @@ export async function followDischarge(
 /** Charge that left before the first reading, as a multiple of I·τ, were it a plain RC: e^(Δt/τ) − 1, three τ at most. */
 const headGain = (elapsedMs: number, tauMs: number): number => Math.expm1(Math.min(3, Math.max(0, elapsedMs) / tauMs))
 
-/** Releases all parts and follows each down. Works after a trip too: it needs only what still reads. */
+/** What each part stands at now, volts; null where the path cannot tell. */
+export const standingVolts = (night: Night): Map<PositionState, number | null> =>
+  new Map(night.positions.map(position => [position, partVolts(night.bench.fixture, position, night.state.watching)]))
+
+/** Releases all parts that are not dropped and follows each down. */
 export async function bleedAll(night: Night): Promise<Map<PositionState, Deadness>> {
   const standing = night.positions.filter(position => position.stage !== 'dropped')
-  const volts = new Map(standing.map(position => [position, partVolts(night.bench.fixture, position, night.state.watching)]))
-  const startedMs = night.clock.monotonicMs()
+  const stoodAtV = standingVolts(night)
   await release(night, standing)
+  return await followAll(night, standing, stoodAtV)
+}
+
+/** Follows released parts down. Works after a trip too: it needs only what still reads. */
+export async function followAll(
+  night: Night, standing: readonly PositionState[], stoodAtV: Map<PositionState, number | null>,
+): Promise<Map<PositionState, Deadness>> {
+  const startedMs = night.clock.monotonicMs()
   for (const position of standing) position.stage = 'bleeding'
   night.sampler.attend(120_000)
   const followed = await Promise.all(standing.map(async position =>
-    [position, await followDischarge(night, position, volts.get(position) ?? null, startedMs)] as const))
+    [position, await followDischarge(night, position, stoodAtV.get(position) ?? null, startedMs)] as const))
   return new Map(followed)
 }
 
@@ -75,7 +86,7 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
   const endMs = night.clock.monotonicMs() + ms
   try {
     while (night.clock.monotonicMs() < endMs) {
-      await night.waiters.next(night.channels.current[0]!, night.clock.monotonicMs(), night.signal)
+      await night.waiters.next(night.channels.current[night.positions[0]!.index]!, night.clock.monotonicMs(), night.signal)
       for (const position of night.positions) {
         const volts = partVolts(night.bench.fixture, position, true)
         if (volts !== null && Math.abs(volts) > (highestV.get(position) ?? 0)) highestV.set(position, Math.abs(volts))

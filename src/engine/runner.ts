@@ -5,7 +5,7 @@ import type { RunState } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { arm, energise } from './arm.ts'
 import { dropPosition } from './drop.ts'
-import { bleedAll } from './discharge.ts'
+import { followAll, standingVolts } from './discharge.ts'
 import type { Night } from './night.ts'
 import type { Sequence } from './sequence.ts'
 
@@ -78,17 +78,19 @@ async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
 
 /** One path for every end: cutoff and sources off, positions released, read back, bled, measured, said. */
 async function makeSafe(night: Night, state: RunState): Promise<void> {
+  const stoodAtV = standingVolts(night)
   const report = await night.guard.safeOff(state === 'done' ? 'run ended' : `run ${state}`)
   night.state.live = false
   night.state.setV = 0
   night.state.stage = 'bleeding'
   for (const position of night.positions) { position.wiring = 'released'; position.formal = false }
-  const unproved = night.positions.filter(({ stage, touch }) => stage !== 'graded' || touch.startsWith('NOT SAFE'))
+  const unproved = night.positions.filter(({ stage }) => stage !== 'graded' && stage !== 'dropped')
   if (unproved.length > 0 && state !== 'refused') {
-    await bleedAll(night).catch(error => night.recorder.event({
+    await followAll(night, unproved, stoodAtV).catch(error => night.recorder.event({
       kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH: UNMEASURED (${(error as Error).message})`,
     }).catch(() => {}))
   }
+  if (state === 'done' || state === 'refused') await night.guard.disarm().catch(() => {})
   await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
   await night.recorder.event({
     kind: 'off', text: 'bench off and read back', data: { sentMs: report.sentMs, verifiedMs: report.verifiedMs },

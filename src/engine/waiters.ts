@@ -1,7 +1,7 @@
 /** Who waits for the next reading of a channel. A throwing or slow waiter never holds up judgement. */
 import type { Channel, Reading } from '../schema/reading.ts'
 
-interface Waiter { afterMs: number; resolve: (reading: Reading) => void; reject: (error: unknown) => void }
+interface Waiter { afterMs: number; signal: AbortSignal; resolve: (reading: Reading) => void; reject: (error: unknown) => void }
 
 export class Waiters {
   #byChannel = new Map<number, Waiter[]>()
@@ -10,7 +10,7 @@ export class Waiters {
   next(channel: Channel, afterMs: number, signal: AbortSignal): Promise<Reading> {
     return new Promise((resolve, reject) => {
       if (signal.aborted) return reject(signal.reason as Error)
-      const waiter: Waiter = { afterMs, resolve, reject }
+      const waiter: Waiter = { afterMs, signal, resolve, reject }
       const list = this.#byChannel.get(channel.index)
       if (list) list.push(waiter)
       else this.#byChannel.set(channel.index, [waiter])
@@ -28,8 +28,11 @@ export class Waiters {
     this.#byChannel.set(reading.channel.index, later)
   }
 
-  rejectAll(error: unknown): void {
-    for (const list of this.#byChannel.values()) for (const waiter of list) waiter.reject(error)
-    this.#byChannel.clear()
+  /** Rejects those who wait under `signal`, which has aborted; the others go on waiting. */
+  rejectUnder(signal: AbortSignal): void {
+    for (const [index, list] of this.#byChannel) {
+      for (const waiter of list) if (waiter.signal === signal) waiter.reject(signal.reason)
+      this.#byChannel.set(index, list.filter(waiter => waiter.signal !== signal))
+    }
   }
 }

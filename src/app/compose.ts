@@ -1,0 +1,62 @@
+/** Puts a bench together: sessions for what only measures, the keeper for what can apply or cut energy, drivers on both. */
+import type { Clock } from '../base/clock.ts'
+import { createDriver } from '../drivers/create.ts'
+import { sessionOptionsOf } from '../drivers/session-options.ts'
+import { compileTable } from '../keeper/table.ts'
+import type { SafeOffTable } from '../keeper/table.ts'
+import type { RoleName, Roles, ScpiPort } from '../schema/roles.ts'
+import { energyRoles } from '../schema/roles.ts'
+import type { SessionOptions } from '../scpi/options.ts'
+import { Session } from '../scpi/session.ts'
+import type { Transport } from '../transport/transport.ts'
+import type { LoadedBench } from './files.ts'
+
+export interface ComposeDeps {
+  clock: Clock
+  /** Real time for link deadlines, also where bench time is led. */
+  linkClock: Clock
+  /** Makes a transport for an instrument of the bench. */
+  open: (url: string) => Transport
+  /** Port of an energy link, through the keeper. */
+  keeperPort: (instrument: string) => ScpiPort
+}
+
+export interface ComposedBench {
+  readonly roles: Roles
+  /** Every instrument's port by name, for identities and self-checks. */
+  readonly ports: ReadonlyMap<string, ScpiPort>
+  readonly sessions: ReadonlyMap<string, Session>
+  readonly table: SafeOffTable
+}
+
+/** Names of the instruments whose links the keeper owns. */
+export function energyInstruments(bench: LoadedBench): string[] {
+  const names = energyRoles.map(role => bench.roles.get(role)?.instrument).filter(name => name !== undefined)
+  return [...new Set(names)]
+}
+
+export function optionsFor(bench: LoadedBench, name: string, clock: Clock, linkClock: Clock): SessionOptions {
+  return { ...sessionOptionsOf(bench.profiles.get(name)!.profile), name, clock, linkClock }
+}
+
+export function compose(bench: LoadedBench, deps: ComposeDeps): ComposedBench {
+  const guarded = new Set(energyInstruments(bench))
+  const sessions = new Map<string, Session>()
+  const ports = new Map<string, ScpiPort>()
+  for (const [name, { url }] of Object.entries(bench.file.instruments)) {
+    if (guarded.has(name)) { ports.set(name, deps.keeperPort(name)); continue }
+    const session = new Session(() => deps.open(url), optionsFor(bench, name, deps.clock, deps.linkClock))
+    sessions.set(name, session)
+    ports.set(name, session)
+  }
+  const roles: Roles = {}
+  for (const [role, target] of bench.roles) assign(roles, role, bench, ports.get(target.instrument)!, deps.clock, target)
+  return { roles, ports, sessions, table: compileTable(roles) }
+}
+
+function assign<R extends RoleName>(
+  roles: Roles, role: R, bench: LoadedBench, port: ScpiPort, clock: Clock, target: { instrument: string; relay?: number },
+): void {
+  const profile = bench.profiles.get(target.instrument)!.profile
+  roles[role] = createDriver(role, profile, port, clock, target.relay === undefined ? {} : { relay: target.relay })
+}

@@ -1,0 +1,223 @@
+/** The application object: one bench, one run at a time, views of it for every interface. */
+import { Subject } from 'rxjs'
+import { z } from 'zod'
+import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import type { Keeper } from '../keeper/client.ts'
+import type { Application, BenchStatus, FeedItem, InstrumentCheck, Plan, SafeOffReport } from '../schema/application.ts'
+import type { PartProfile } from '../schema/part-profile.ts'
+import type { LoadedPart, RunRecord, RunState, StartRequest } from '../schema/run.ts'
+import type { Store } from '../schema/store.ts'
+import { channelTable } from '../engine/channels.ts'
+import { runNight } from '../engine/runner.ts'
+import type { RunHandles } from '../engine/runner.ts'
+import type { Sequence } from '../engine/sequence.ts'
+import { checkIdentity } from './identity.ts'
+import type { ComposedBench } from './compose.ts'
+import type { LoadedBench, ProfileFolder } from './files.ts'
+import { beatLimitMs, makeNight } from './night-maker.ts'
+import { startPulse } from './pulse.ts'
+import { statusOf } from './status.ts'
+
+export interface DaemonDeps {
+  clock: Clock
+  /** Real time, for the heartbeat. */
+  livenessClock: Clock
+  bench: LoadedBench
+  composed: ComposedBench
+  keeper: Keeper
+  store: Store
+  profiles: ProfileFolder
+  sequences: readonly Sequence<never>[]
+  software: string
+}
+
+interface Current { record: RunRecord; handles: RunHandles; ended: Promise<RunRecord> }
+
+export class Daemon implements Application {
+  readonly store: Store
+  readonly #d: DaemonDeps
+  readonly #feed = new Subject<FeedItem>()
+  readonly #finished = new Map<string, RunRecord>()
+  #current: Current | null = null
+  #latched: { text: string; wallMs: number } | null = null
+  #closing = false
+
+  constructor(deps: DaemonDeps) {
+    this.#d = deps
+    this.store = deps.store
+    deps.keeper.onEvent(event => {
+      if (event.type === 'gone' && !this.#closing) this.#hostFault('keeper.gone', `the keeper is gone: ${event.why}`)
+      if (event.type === 'safe-off' && this.#current?.handles.night.state.live) {
+        this.#hostFault('keeper.safe-off', `the keeper made the bench safe: ${event.report.reason}`)
+      }
+    })
+  }
+
+  /** Starting is recovering: safe-off, read back, runs that stood as running become interrupted. */
+  async recover(): Promise<string[]> {
+    await this.#d.keeper.configure(this.#d.composed.table, true)
+    await this.#d.keeper.safeOff('start of the daemon')
+    await this.#d.keeper.reset()
+    const interrupted = await this.store.interruptRunning(this.#d.clock.wallMs())
+    for (const [name, instrument] of Object.entries(this.#d.composed.roles)) {
+      await instrument.prepare().catch((error: unknown) => {
+        throw new BenchError('LINK_OPEN', `${name} could not be prepared: ${(error as Error).message}`, {}, error)
+      })
+    }
+    return interrupted
+  }
+
+  sequences(): ReturnType<Application['sequences']> {
+    return this.#d.sequences.map(({ name, summary, cautions, parameters }) =>
+      ({ name, summary, cautions, parameters: z.toJSONSchema(parameters) }))
+  }
+
+  async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
+    const wanted = names ?? Object.keys(this.#d.bench.file.instruments)
+    return await Promise.all(wanted.map(name => checkIdentity(this.#d.bench, this.#d.composed, name)))
+  }
+
+  async plan(request: StartRequest): Promise<Plan> { return this.#prepare(request).plan }
+
+  async start(request: StartRequest): Promise<RunRecord> {
+    if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
+    if (this.#latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${this.#latched.text}`)
+    const { sequence, parameters, plan, parts } = this.#prepare(request)
+    refuseUnless(request, plan)
+    const { clock, bench } = this.#d
+    const record: RunRecord = {
+      id: this.#runId(request.sequence), sequence: request.sequence, bench: bench.file.bench, state: 'running',
+      startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: request.use,
+      software: this.#d.software, setup: this.#setup(request, plan),
+    }
+    const channels = channelTable(bench.file.fixture)
+    await this.store.createRun(record, channels.all)
+    const handles = makeNight({
+      runId: record.id, clock, bench, composed: this.#d.composed, keeper: this.#d.keeper, store: this.store, request, plan,
+      channels, parts, publish: item => { if (this.#feed.observed) this.#feed.next(item) },
+      checkIdentities: () => this.#checkIdentities(),
+    })
+    this.#current = { record, handles, ended: this.#run(record, handles, sequence, parameters) }
+    return record
+  }
+
+  async ended(runId: string): Promise<RunRecord> {
+    if (this.#current?.record.id === runId) return await this.#current.ended
+    const found = this.#finished.get(runId) ?? await this.store.run(runId)
+    if (!found) throw new BenchError('NOT_FOUND', `no run ${runId}`)
+    return found
+  }
+
+  status(): BenchStatus {
+    return statusOf({
+      clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(), latched: this.#latched,
+      current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
+    })
+  }
+
+  async stop(reason: string): Promise<SafeOffReport> {
+    const report = this.#d.keeper.safeOff(reason)
+    if (this.#current) {
+      const { night, abort } = this.#current.handles
+      night.state.live = false
+      night.supervisor.fault('stop', reason, this.#d.clock.monotonicMs())
+      abort(new BenchError('STOPPED', reason))
+    }
+    return await report
+  }
+
+  async acknowledge(reason: string, person: string): Promise<void> {
+    if (reason.trim() === '' || person.trim() === '') throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
+    if (this.#current) throw new BenchError('REFUSED', 'the run has not ended yet')
+    if (this.#d.keeper.mode() === 'safe') await this.#d.keeper.reset()
+    this.#latched = null
+  }
+
+  subscribe(listener: (item: FeedItem) => void): () => void {
+    const subscription = this.#feed.subscribe(item => { try { listener(item) } catch { /* a view that fails harms nobody */ } })
+    return () => subscription.unsubscribe()
+  }
+
+  async close(): Promise<void> {
+    this.#closing = true
+    if (this.#current) { await this.stop('the daemon is closing'); await this.#current?.ended }
+    await this.#d.keeper.close()
+    for (const session of this.#d.composed.sessions.values()) await session.close()
+    await this.store.close()
+  }
+
+  async #run(record: RunRecord, handles: RunHandles, sequence: Sequence<never>, parameters: never): Promise<RunRecord> {
+    const { night } = handles
+    const stopPulse = startPulse({ night, keeper: this.#d.keeper, livenessClock: this.#d.livenessClock })
+    const state: RunState = await runNight(handles, sequence, parameters)
+    stopPulse()
+    if (state === 'tripped' || state === 'stopped') {
+      this.#latched = { text: night.supervisor.latched?.text ?? `run ${state}`, wallMs: this.#d.clock.wallMs() }
+    }
+    const ended: RunRecord = { ...record, state, endedWallMs: this.#d.clock.wallMs() }
+    this.#finished.set(record.id, ended)
+    this.#current = null
+    for (const { result } of night.positions) if (result) this.#feed.next({ type: 'result', runId: record.id, result })
+    this.#feed.next({ type: 'status', status: this.status() })
+    return ended
+  }
+
+  #prepare(request: StartRequest): { sequence: Sequence<never>; parameters: never; plan: Plan; parts: { loaded: LoadedPart; profile: PartProfile }[] } {
+    const sequence = this.#d.sequences.find(({ name }) => name === request.sequence)
+    if (!sequence) {
+      throw new BenchError('USAGE', 'sequence', { expected: this.#d.sequences.map(({ name }) => name).join(', '), got: request.sequence })
+    }
+    const parsed = sequence.parameters.safeParse(request.parameters)
+    if (!parsed.success) throw new BenchError('USAGE', `parameters of ${sequence.name}: ${z.prettifyError(parsed.error)}`)
+    const { file } = this.#d.bench
+    const missing = sequence.roles.filter(role => this.#d.composed.roles[role] === undefined)
+    if (missing.length > 0) throw new BenchError('REFUSED', `${sequence.name} needs roles this bench lacks`, { expected: missing.join(', '), got: 'none' })
+    const parts = request.parts.map(loaded => ({ loaded, profile: this.#d.profiles.part(loaded.profile).profile }))
+    const supply = this.#d.composed.roles.supply!.ratings
+    const plan = sequence.plan({ bench: file, supply, parts, parameters: parsed.data, request, sweepS: this.#sweepS(parts.length) })
+    return { sequence, parameters: parsed.data, plan, parts }
+  }
+
+  /** Select, settle and read once a position, with 10 ms for the links. */
+  #sweepS(count: number): number {
+    const { scanner, 'sense-meter': meter } = this.#d.composed.roles
+    return count * ((scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0) + 10) / 1000
+  }
+
+  async #checkIdentities(): Promise<void> {
+    const wrong = (await this.checkInstruments()).find(({ matches }) => !matches)
+    if (wrong) {
+      throw new BenchError('IDENTITY', wrong.problem ?? 'a different instrument answers', {
+        instrument: wrong.name, expected: this.#d.bench.file.instruments[wrong.name]!.identity, got: wrong.identity ?? 'no answer',
+      })
+    }
+  }
+
+  #runId(sequence: string): string {
+    const stamp = new Date(this.#d.clock.wallMs()).toISOString().slice(0, 19).replace(/[-:]/g, '').replace('T', '-')
+    const id = `${stamp}-${sequence}`
+    return this.#finished.has(id) ? `${id}-${this.#finished.size}` : id
+  }
+
+  #setup(request: StartRequest, plan: Plan): Record<string, unknown> {
+    const { bench, profiles } = this.#d
+    const instruments = Object.entries(bench.file.instruments).map(([name, { identity, url, profile }]) =>
+      ({ name, identity, url, profile, hash: bench.profiles.get(name)!.hash }))
+    const parts = [...new Set(request.parts.map(({ profile }) => profile))].map(name => ({ name, hash: profiles.part(name).hash, profile: profiles.part(name).profile }))
+    return { request, plan, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits, cadence: bench.file.cadence, beatLimitMs }
+  }
+
+  #hostFault(id: string, text: string): void { this.#current?.handles.night.fault(id, text) }
+}
+
+function refuseUnless(request: StartRequest, plan: Plan): void {
+  if (plan.refusals.length > 0) {
+    const lines = plan.refusals.map(({ what, have, need, wayOut, position }) =>
+      `\n  ${position ? `${position}: ` : ''}${what}: ${have}, needs ${need} (${wayOut})`)
+    throw new BenchError('REFUSED', `the plan is refused${lines.join('')}`)
+  }
+  const hazardous = plan.use !== 'touch-safe' && plan.targetV > 0
+  if (hazardous && !request.cautionsConfirmed) throw new BenchError('REFUSED', 'the cautions are not confirmed', { expected: 'a person who has read them', got: 'no confirmation' })
+  if (hazardous && !request.polarityConfirmed) throw new BenchError('REFUSED', 'polarity is not confirmed by eye', { expected: 'every part looked at', got: 'no confirmation' })
+}

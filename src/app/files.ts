@@ -1,0 +1,117 @@
+/** Loads the bench file and everything it names, and checks what no single file can show. All problems at once. */
+import { createHash } from 'node:crypto'
+import { existsSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { BenchError } from '../base/errors.ts'
+import { packageFile } from '../base/paths.ts'
+import { benchFile } from '../schema/bench.ts'
+import type { BenchFile } from '../schema/bench.ts'
+import { classesOfRole, instrumentProfile } from '../schema/instrument-profile.ts'
+import type { InstrumentProfile } from '../schema/instrument-profile.ts'
+import { partProfile } from '../schema/part-profile.ts'
+import type { PartProfile } from '../schema/part-profile.ts'
+import { invalidFile, loadFile } from '../schema/read-file.ts'
+import type { Problem } from '../schema/read-file.ts'
+import type { RoleName } from '../schema/roles.ts'
+
+export interface ProfileFile<T> { readonly profile: T; readonly hash: string; readonly path: string }
+
+/** Finds profiles by name: a person's own folder first, then what ships. */
+export class ProfileFolder {
+  readonly #own: string | null
+  constructor(ownFolder: string | null) { this.#own = ownFolder }
+
+  instrument(name: string): ProfileFile<InstrumentProfile> { return this.#load('instruments', name, instrumentProfile) }
+  part(name: string): ProfileFile<PartProfile> { return this.#load('parts', name, partProfile) }
+
+  #load<T>(kind: 'instruments' | 'parts', name: string, schema: Parameters<typeof loadFile>[1]): ProfileFile<T> {
+    if (!/^[A-Za-z0-9][A-Za-z0-9.-]*$/.test(name)) {
+      throw new BenchError('FILE_INVALID', `profile name ${JSON.stringify(name)}`, { expected: 'letters, digits, dots and hyphens', got: name })
+    }
+    const folders = [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
+    const path = folders.map(folder => join(folder, `${name}.yaml`)).find(candidate => existsSync(candidate))
+    if (path === undefined) {
+      throw new BenchError('FILE_UNREADABLE', `no ${kind.slice(0, -1)} profile ${name}`, { expected: `${name}.yaml in ${folders.join(' or ')}`, got: 'none' })
+    }
+    const hash = createHash('sha256').update(readFileSync(path)).digest('hex').slice(0, 16)
+    return { profile: loadFile(path, schema) as T, hash, path }
+  }
+}
+
+export interface LoadedBench {
+  readonly file: BenchFile
+  readonly profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>
+  /** Instrument and, on a shared board, the relay or input that serve each role. */
+  readonly roles: ReadonlyMap<RoleName, { instrument: string; relay?: number }>
+}
+
+export function loadBench(path: string, folder: ProfileFolder): LoadedBench {
+  return checkBench(loadFile(path, benchFile), path, folder)
+}
+
+/** `file`: where the bench came from, for messages. */
+export function checkBench(bench: BenchFile, file: string, folder: ProfileFolder): LoadedBench {
+  const problems: Problem[] = []
+  const profiles = new Map<string, ProfileFile<InstrumentProfile>>()
+  for (const [name, entry] of Object.entries(bench.instruments)) {
+    try {
+      profiles.set(name, folder.instrument(entry.profile))
+    } catch (error) {
+      problems.push({ file, path: `instruments.${name}.profile`, expected: 'a valid profile', got: (error as Error).message })
+    }
+  }
+  const roles = new Map<RoleName, { instrument: string; relay?: number }>()
+  for (const [role, target] of Object.entries(bench.roles) as [RoleName, BenchFile['roles'][RoleName]][]) {
+    if (target === undefined) continue
+    const entry = typeof target === 'string' ? { instrument: target } : { instrument: target.instrument, ...(target.relay === undefined ? {} : { relay: target.relay }) }
+    roles.set(role, entry)
+    problems.push(...roleProblems(role, entry.instrument, bench, profiles, file))
+  }
+  problems.push(...sharing(roles, profiles, file), ...wiring(bench, file))
+  if (problems.length > 0) throw invalidFile(file, problems)
+  return { file: bench, profiles, roles }
+}
+
+function roleProblems(role: RoleName, name: string, bench: BenchFile, profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string): Problem[] {
+  const path = `roles.${role}`
+  if (bench.instruments[name] === undefined) {
+    return [{ file, path, expected: `one of ${Object.keys(bench.instruments).join(', ')}`, got: name }]
+  }
+  const profile = profiles.get(name)?.profile
+  if (profile === undefined || classesOfRole[role].includes(profile.class)) return []
+  return [{ file, path, expected: classesOfRole[role].join(' or '), got: `${name}, a ${profile.class}` }]
+}
+
+/** Only a relay board may serve several roles: its relays and inputs are separate things. */
+function sharing(roles: ReadonlyMap<RoleName, { instrument: string }>, profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string): Problem[] {
+  const users = new Map<string, RoleName[]>()
+  for (const [role, { instrument }] of roles) users.set(instrument, [...(users.get(instrument) ?? []), role])
+  const list: Problem[] = []
+  for (const [instrument, shared] of users) {
+    if (shared.length < 2 || profiles.get(instrument)?.profile.class === 'relay-board') continue
+    list.push({ file, path: `roles.${shared[1]}`, expected: 'an instrument of its own', got: `${instrument}, which serves ${shared[0]} already` })
+  }
+  return list
+}
+
+function wiring({ fixture }: BenchFile, file: string): Problem[] {
+  const list: Problem[] = []
+  const seen = new Map<string, string>()
+  fixture.positions.forEach((position, index) => {
+    const lines: [string, string | number | undefined][] = [
+      ['name', position.name], ['relay', position.relay], ['formalRelay', position.formalRelay], ['bridgeRelay', position.bridgeRelay], ['sense', position.sense],
+    ]
+    for (const [key, value] of lines) {
+      if (value === undefined) continue
+      const id = key === 'sense' || key === 'name' ? `${key} ${value}` : `relay ${value}`
+      const path = `fixture.positions[${index}].${key}`
+      const before = seen.get(id)
+      if (before) list.push({ file, path, expected: 'each used once', got: `${id}, as at ${before}` })
+      else seen.set(id, path)
+    }
+  })
+  if (fixture.kind === 'single' && fixture.positions.length > 1) {
+    list.push({ file, path: 'fixture.positions', expected: 'one position for a single fixture', got: String(fixture.positions.length) })
+  }
+  return list
+}

@@ -1,0 +1,75 @@
+/** Makes the Night of one run: positions, supervisor, recorder, sampler and guard wired together. */
+import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import type { Keeper } from '../keeper/client.ts'
+import type { FeedItem, Plan } from '../schema/application.ts'
+import type { StartRequest, LoadedPart } from '../schema/run.ts'
+import type { PartProfile } from '../schema/part-profile.ts'
+import type { Store } from '../schema/store.ts'
+import { Supervisor } from '../safety/supervisor.ts'
+import type { ChannelTable } from '../engine/channels.ts'
+import type { Guard, Night, NightState } from '../engine/night.ts'
+import { freshPosition } from '../engine/position.ts'
+import { Recorder } from '../engine/recorder.ts'
+import { demandHandler } from '../engine/runner.ts'
+import type { RunHandles } from '../engine/runner.ts'
+import { Sampler } from '../engine/sampler.ts'
+import { Waiters } from '../engine/waiters.ts'
+import type { ComposedBench } from './compose.ts'
+import type { LoadedBench } from './files.ts'
+
+/** The keeper cuts energy when no fresh heartbeat came for this long. */
+export const beatLimitMs = 1000
+
+export interface NightInput {
+  runId: string; clock: Clock; bench: LoadedBench; composed: ComposedBench; keeper: Keeper; store: Store
+  request: StartRequest; plan: Plan; channels: ChannelTable
+  parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
+  publish: (item: FeedItem) => void
+  checkIdentities: () => Promise<void>
+}
+
+export function makeNight(input: NightInput): RunHandles {
+  const { clock, bench, composed, keeper, store, runId } = input
+  const ending = new AbortController()
+  const reading = new AbortController()
+  const supervisor = new Supervisor(input.channels.all)
+  const waiters = new Waiters()
+  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', remainingS: input.plan.expectedS }
+  const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
+  const positions = input.parts.map(({ loaded, profile }) => {
+    const { spec, index } = byName.get(loaded.position)!
+    return freshPosition(index, spec, loaded, profile)
+  })
+  const onDemand = demandHandler(() => handles)
+  const fault = (id: string, text: string): void => onDemand(supervisor.fault(id, text, clock.monotonicMs()))
+  const recorder = new Recorder({ runId, clock, store, publish: input.publish,
+    onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`) })
+  const sampler = new Sampler({
+    clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters, positions,
+    onDemand, watching: () => state.watching,
+  }, reading.signal)
+  const night: Night = {
+    runId, clock, bench: bench.file, roles: composed.roles, request: input.request, plan: input.plan, channels: input.channels,
+    positions, supervisor, recorder, waiters, sampler, guard: guardOf(keeper, composed), signal: ending.signal,
+    reading: reading.signal, state, checkIdentities: input.checkIdentities, fault,
+  }
+  ending.signal.addEventListener('abort', () => waiters.rejectUnder(ending.signal), { once: true })
+  reading.signal.addEventListener('abort', () => waiters.rejectUnder(reading.signal), { once: true })
+  const handles: RunHandles = {
+    night, store, abort: error => ending.abort(error),
+    stopReading: () => reading.abort(new BenchError('STOPPED', 'the run has ended')),
+  }
+  return handles
+}
+
+function guardOf(keeper: Keeper, { table }: ComposedBench): Guard {
+  return {
+    arm: () => keeper.arm(table, beatLimitMs),
+    disarm: () => keeper.mode() === 'safe' ? keeper.reset() : keeper.disarm(),
+    safeOff: async reason => await keeper.safeOff(reason).catch(error => ({
+      reason, atWallMs: 0, sentMs: NaN, verifiedMs: null,
+      links: [{ link: 'keeper', sent: false, freshLink: false, verified: null, note: (error as Error).message }],
+    })),
+  }
+}

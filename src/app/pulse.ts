@@ -1,0 +1,35 @@
+/**
+ * The heartbeat to the keeper. It is fed only while every watched reading is fresh and nothing has latched, so that a
+ * daemon that lives but no longer looks counts as dead. It also notices a host that slept.
+ */
+import type { Clock } from '../base/clock.ts'
+import type { Night } from '../engine/night.ts'
+import type { Keeper } from '../keeper/client.ts'
+import { beatLimitMs } from './night-maker.ts'
+
+export const beatEveryMs = beatLimitMs / 4
+/** A pulse this late shows that the host slept or stood still. */
+const sleptMs = 10 * beatLimitMs
+/** How far the wall may run from monotonic time between two pulses. */
+const clockStepMs = 5000
+
+export function startPulse({ night, keeper, livenessClock }: { night: Night; keeper: Keeper; livenessClock: Clock }): () => void {
+  let lastMs = livenessClock.monotonicMs()
+  let lastSkewMs = livenessClock.wallMs() - lastMs
+  let cancel = livenessClock.after(0, pulse)
+  function pulse(): void {
+    const nowMs = livenessClock.monotonicMs()
+    const skewMs = livenessClock.wallMs() - nowMs
+    if (nowMs - lastMs >= sleptMs) night.fault('host.slept', `the host stood still for ${Math.round(nowMs - lastMs)} ms`)
+    if (Math.abs(skewMs - lastSkewMs) >= clockStepMs) {
+      void night.recorder.event({ kind: 'clock', severity: 'warning', text: `the wall clock stepped by ${Math.round(skewMs - lastSkewMs)} ms` }).catch(() => {})
+    }
+    lastMs = nowMs
+    lastSkewMs = skewMs
+    const stale = night.state.live ? night.supervisor.checkFreshness(night.clock.monotonicMs()) : null
+    if (stale) night.fault(stale.id, stale.text)
+    keeper.beat(!stale && night.supervisor.latched === null)
+    cancel = livenessClock.after(beatEveryMs, pulse)
+  }
+  return () => cancel()
+}

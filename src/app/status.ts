@@ -1,0 +1,33 @@
+/** What the bench looks like now, for every screen. */
+import type { Clock } from '../base/clock.ts'
+import type { Night } from '../engine/night.ts'
+import { partVolts } from '../engine/position.ts'
+import type { BenchStatus } from '../schema/application.ts'
+import type { RunRecord } from '../schema/run.ts'
+
+export function statusOf(input: {
+  clock: Clock; bench: string; keeper: BenchStatus['keeper']; latched: BenchStatus['latched']
+  current: { record: RunRecord; night: Night } | null
+}): BenchStatus {
+  const { clock, current } = input
+  return {
+    bench: input.bench, wallMs: clock.wallMs(), keeper: input.keeper, latched: input.latched,
+    energy: current === null ? 'off' : current.night.state.live ? 'live' : 'bleeding',
+    run: current && runStatus(clock, current.record, current.night),
+  }
+}
+
+function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<BenchStatus['run']> {
+  const elapsedS = (clock.wallMs() - record.startedWallMs) / 1000
+  return {
+    id: record.id, sequence: record.sequence, stage: night.state.stage, busV: night.sampler.busV?.value ?? null,
+    targetV: night.plan.targetV, startedWallMs: record.startedWallMs, elapsedS,
+    remainingS: Math.max(0, night.plan.expectedS - elapsedS), durableUntilMs: night.recorder.durableUntilMs,
+    positions: night.positions.map(position => ({
+      position: position.spec.name, part: position.part.part, stage: position.stage,
+      volts: partVolts(night.bench.fixture, position, night.state.watching),
+      leakageA: position.current?.quality === 'good' ? position.current.value : null, limitA: position.limitA, caseC: position.caseC,
+      note: position.note, grade: position.result?.grade ?? null, disposition: position.result?.disposition ?? null, touch: position.touch,
+    })),
+  }
+}

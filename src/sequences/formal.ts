@@ -1,0 +1,77 @@
+/** The formal leakage reading: the part itself at rated voltage through the low resistor, one part at a time. */
+import type { Night } from '../engine/night.ts'
+import { onBus } from '../engine/night.ts'
+import type { PositionState } from '../engine/position.ts'
+import { partVolts } from '../engine/position.ts'
+import { formalResistor, next } from '../engine/bus.ts'
+import type { Measured } from '../schema/reading.ts'
+import { stage } from './climb.ts'
+import { leakageLimit } from './leakage-limit.ts'
+
+export interface FormalReading {
+  /** Mean of the last readings; `u` holds the meter and the sense resistor and the scatter. */
+  leakage: Measured
+  volts: number
+  limitA: number
+  afterS: number
+  source: string
+  caseC: number | null
+}
+
+const arrivalShare = 0.995
+const arrivalMostS = 60
+const meanOverS = 15
+
+/** One after another, so that a part that fails meets only its own resistor and the supply's limit. */
+export async function formalReadings(night: Night): Promise<Map<PositionState, FormalReading | string>> {
+  stage(night, 'formal')
+  const readings = new Map<PositionState, FormalReading | string>()
+  for (const position of onBus(night)) {
+    if (position.wiring !== 'bus') continue
+    const got = await formalReading(night, position)
+    if (position.wiring === 'bus') readings.set(position, got)
+  }
+  return readings
+}
+
+async function formalReading(night: Night, position: PositionState): Promise<FormalReading | string> {
+  const { profile, spec } = position
+  const { limitA, afterS, source } = leakageLimit(profile.leakage, profile.capacitanceF, night.plan.targetV)
+  position.limitA = limitA
+  night.sampler.attend(1000 * (afterS + arrivalMostS))
+  if (spec.formalRelay !== undefined) await formalResistor(night, position, true)
+  try {
+    const arrivedMs = await arrival(night, position)
+    if (arrivedMs === null) return 'the part did not reach rated voltage'
+    const readings: Measured[] = []
+    while (position.wiring === 'bus') {
+      const reading = await next(night, `${spec.name}.current`, night.clock.monotonicMs())
+      if (reading.atMs >= arrivedMs + 1000 * (afterS - meanOverS)) readings.push(reading)
+      if (reading.atMs >= arrivedMs + 1000 * afterS) break
+    }
+    if (readings.length === 0) return 'dropped during the reading'
+    return { leakage: meanOf(readings), volts: partVolts(night.bench.fixture, position, false) ?? NaN, limitA, afterS, source, caseC: position.caseC }
+  } finally {
+    if (position.formal) await formalResistor(night, position, false).catch(() => {})
+  }
+}
+
+/** When the part stood at rated voltage, monotonic ms; null when it does not get there. */
+async function arrival(night: Night, position: PositionState): Promise<number | null> {
+  const untilMs = night.clock.monotonicMs() + 1000 * arrivalMostS
+  while (night.clock.monotonicMs() < untilMs && position.wiring === 'bus') {
+    const reading = await next(night, `${position.spec.name}.current`, night.clock.monotonicMs())
+    const volts = partVolts(night.bench.fixture, position, false)
+    const reachable = night.sampler.busV?.value ?? 0
+    if (volts !== null && volts >= arrivalShare * Math.min(night.plan.targetV, reachable)) return reading.atMs
+  }
+  return null
+}
+
+function meanOf(readings: readonly Measured[]): Measured {
+  const n = readings.length
+  const value = readings.reduce((sum, reading) => sum + reading.value, 0) / n
+  const scatter = n < 2 ? 0 : Math.sqrt(readings.reduce((sum, reading) => sum + (reading.value - value) ** 2, 0) / (n - 1) / n)
+  const last = readings[n - 1]!
+  return { value, u: Math.hypot(last.u, scatter), quality: 'good', atMs: last.atMs }
+}

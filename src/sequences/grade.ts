@@ -1,0 +1,116 @@
+/** From measurements to a grade with its reasons: every comparison carries its uncertainty and its source. */
+import { combineGrades, judgeConformance } from '../analysis/conformance.ts'
+import type { Night } from '../engine/night.ts'
+import type { PositionState } from '../engine/position.ts'
+import type { Deadness } from '../safety/dead.ts'
+import type { BridgeReading } from '../schema/roles.ts'
+import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts'
+import { esrLimitOhm } from './bridge.ts'
+import type { Leaving, Leavings } from './climb.ts'
+import type { FormalReading } from './formal.ts'
+
+export interface Evidence {
+  leavings: Leavings
+  formal: Map<PositionState, FormalReading | string>
+  dead: Map<PositionState, Deadness>
+  recoveredV: Map<PositionState, number>
+  bridge: Map<PositionState, BridgeReading>
+  provisional: boolean
+}
+
+const dispositionOf: Record<Grade, Disposition> = { accept: 'use', marginal: 'retest', reject: 'replace', 'cannot tell': 'retest' }
+
+/** Grades every position of the night and leaves the result on it. */
+export function gradeParts(night: Night, evidence: Evidence): void {
+  for (const position of night.positions) {
+    position.result = gradePart(position, evidence)
+    if (position.stage !== 'dropped') position.stage = 'graded'
+    void night.recorder.event({
+      kind: 'grade', position: position.spec.name,
+      text: `${position.spec.name} ${position.part.part}: ${position.result.grade}, ${position.result.disposition}: ${position.result.reason}`,
+    }).catch(() => {})
+  }
+}
+
+export function gradePart(position: PositionState, evidence: Evidence): PartResult {
+  const leaving = evidence.leavings.get(position) ?? droppedBySupervisor(position)
+  if (leaving) return left(position, leaving)
+  const formal = evidence.formal.get(position)
+  if (formal === undefined || typeof formal === 'string') return cannotTell(position, formal ?? 'no formal reading')
+  const dead = evidence.dead.get(position)
+  if (dead?.verdict !== 'dead') return cannotTell(position, dead?.text ?? 'never measured dead')
+  const reading = evidence.bridge.get(position)
+  const criteria = [leakageCriterion(formal), ...(reading ? bridgeCriteria(position, reading) : [])]
+  return {
+    ...base(position), ...combine(criteria), provisional: evidence.provisional,
+    figures: figuresOf(position, formal, reading, evidence.recoveredV.get(position)),
+  }
+}
+
+/** The worst criterion decides and gives the reason. */
+export function combine(criteria: readonly Criterion[]): Pick<PartResult, 'grade' | 'disposition' | 'pConform' | 'reason' | 'criteria'> {
+  const { grade, pConform } = combineGrades(criteria)
+  const worst = criteria.find(criterion => criterion.grade === grade)!
+  return {
+    grade, disposition: dispositionOf[grade], criteria, pConform,
+    reason: grade === 'accept' ? 'within every limit with its uncertainty' : `${worst.name} ${show(worst)}`,
+  }
+}
+
+const base = (position: PositionState): Pick<PartResult, 'position' | 'part' | 'profile'> =>
+  ({ position: position.spec.name, part: position.part.part, profile: position.profile.name })
+
+function droppedBySupervisor(position: PositionState): Leaving | null {
+  if (position.stage !== 'dropped') return null
+  return { grade: 'reject', disposition: 'replace', reason: position.note, stepV: NaN }
+}
+
+function left(position: PositionState, { grade, disposition, reason, stepV }: Leaving): PartResult {
+  return {
+    ...base(position), grade, provisional: false, disposition, pConform: grade === 'reject' ? 0 : NaN, reason, criteria: [],
+    figures: Number.isFinite(stepV) ? { leftAtV: stepV } : {},
+  }
+}
+
+const cannotTell = (position: PositionState, reason: string): PartResult => ({
+  ...base(position), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason, criteria: [], figures: {},
+})
+
+function criterion(name: Criterion['name'], value: number, u: number, unit: string, limits: { low?: number; high?: number }, source: string): Criterion {
+  const verdict = judgeConformance({ y: value, u }, {
+    ...(limits.low === undefined ? {} : { lower: limits.low }), ...(limits.high === undefined ? {} : { upper: limits.high }),
+  })
+  return {
+    name, value, unit, expandedU: verdict.expandedU, guardBand: verdict.guardBand, pConform: verdict.pConform,
+    grade: verdict.grade, source,
+    ...(limits.low === undefined ? {} : { limitLow: limits.low }), ...(limits.high === undefined ? {} : { limitHigh: limits.high }),
+  }
+}
+
+const leakageCriterion = ({ leakage, limitA, source }: FormalReading): Criterion =>
+  criterion('leakage', leakage.value, leakage.u, 'A', { high: limitA }, source)
+
+export function bridgeCriteria(position: PositionState, { capacitance, esr }: BridgeReading): Criterion[] {
+  const { capacitanceF, toleranceMinus, tolerancePlus, esrFactorMax } = position.profile
+  return [
+    criterion('capacitance', capacitance.value, capacitance.u, 'F',
+      { low: capacitanceF * (1 - toleranceMinus), high: capacitanceF * (1 + tolerancePlus) }, 'tolerance of the part profile'),
+    criterion('esr', esr.value, esr.u, 'Ω', { high: esrFactorMax * esrLimitOhm(position) },
+      `${esrFactorMax} × the ESR of a new part, from its tan δ limit`),
+  ]
+}
+
+function show({ value, unit, expandedU, limitLow, limitHigh }: Criterion): string {
+  const digits = (x: number): string => x.toPrecision(3)
+  const limits = [limitLow === undefined ? '' : `at least ${digits(limitLow)}`, limitHigh === undefined ? '' : `at most ${digits(limitHigh)}`]
+  return `${digits(value)} ${unit} (U ${expandedU.toPrecision(2)}), ${limits.filter(Boolean).join(', ')} ${unit}`
+}
+
+function figuresOf(position: PositionState, formal: FormalReading, reading: BridgeReading | undefined, recoveredV: number | undefined): Record<string, number> {
+  return {
+    formalLeakageA: formal.leakage.value, formalLeakageU: formal.leakage.u, formalVolts: formal.volts, formalAfterS: formal.afterS,
+    ...(formal.caseC === null ? {} : { formalCaseC: formal.caseC }),
+    ...(reading ? { capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value, dissipation: reading.dissipation.value } : {}),
+    ...(recoveredV === undefined ? {} : { recoveredV }), highestV: position.knownV,
+  }
+}

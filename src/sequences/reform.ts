@@ -1,0 +1,93 @@
+/** Forms old electrolytics back, soaks them, reads their leakage, bleeds, measures and grades them. */
+import type { Night } from '../engine/night.ts'
+import { defineSequence } from '../engine/sequence.ts'
+import { connect } from '../engine/bus.ts'
+import { bleedAll, watchRecovery } from '../engine/discharge.ts'
+import type { Deadness } from '../safety/dead.ts'
+import type { PositionState } from '../engine/position.ts'
+import type { BridgeReading } from '../schema/roles.ts'
+import { bridgeReading, esrLimitOhm } from './bridge.ts'
+import { climb, polarityStop, soak, stage } from './climb.ts'
+import type { Leavings } from './climb.ts'
+import { formalReadings } from './formal.ts'
+import { gradeParts } from './grade.ts'
+import { reformParameters, soakParameters } from './parameters.ts'
+import type { ReformParameters } from './parameters.ts'
+import { cautions, formingPlan } from './plan.ts'
+import { moveBus } from '../engine/bus.ts'
+
+const roles = ['supply', 'bus-meter', 'sense-meter', 'positions'] as const
+
+/** De-formed oxide reads high, so before forming the bridge condemns only what no forming can mend. */
+const openShare = 0.05
+const grossEsrFactor = 20
+
+export const reform = defineSequence<ReformParameters>({
+  name: 'reform',
+  summary: 'Forms a rack of one rated voltage in steps, soaks it, reads leakage at rated voltage and grades provisionally',
+  cautions, parameters: reformParameters, roles, energises: true,
+  plan: input => formingPlan(input, 'reform', true),
+  run: (night, parameters) => throughTheNight(night, parameters, true),
+})
+
+export const leakageSoak = defineSequence<ReformParameters>({
+  name: 'leakage-soak',
+  summary: 'Second formal reading of parts that rested 12 to 48 hours: closes their provisional grade',
+  cautions, parameters: soakParameters, roles, energises: true,
+  plan: input => formingPlan(input, 'leakage-soak', false),
+  run: (night, parameters) => throughTheNight(night, parameters, false),
+})
+
+async function throughTheNight(night: Night, p: ReformParameters, climbs: boolean): Promise<void> {
+  const leavings: Leavings = new Map()
+  night.sampler.attend(30_000)
+  await firstCheck(night, leavings)
+  const sound = night.positions.filter(position => position.stage !== 'dropped')
+  await connect(night, sound)
+  await polarityStop(night, p, leavings)
+  if (climbs) await climb(night, p, leavings)
+  else await moveBus(night, night.plan.targetV, p.slewVPerS)
+  await soak(night, p.soakS)
+  const formal = await formalReadings(night)
+  await moveBus(night, 0, night.plan.targetV)
+  const dead = await bleedAll(night)
+  stage(night, 'watching')
+  const recoveredV = await watchRecovery(night, 1000 * p.watchS)
+  const bridge = await measureAll(night, dead)
+  gradeParts(night, { leavings, formal, dead, recoveredV, bridge, provisional: climbs })
+}
+
+/** The bridge before any energy: open, shorted or hopeless parts never see the bus. */
+async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
+  stage(night, 'checking')
+  for (const position of night.positions) {
+    position.touch = 'proved dead while arming; prove dead before touching'
+    const reading = await bridgeReading(night, position)
+    if (reading === null) continue
+    const why = condemned(position, reading)
+    if (why === null) continue
+    position.stage = 'dropped'
+    position.note = why
+    night.supervisor.release(position.spec.name)
+    leavings.set(position, { grade: 'reject', disposition: 'replace', reason: why, stepV: 0 })
+    await night.recorder.event({ kind: 'condemned', severity: 'warning', position: position.spec.name, text: `${position.spec.name}: ${why}` })
+  }
+}
+
+function condemned(position: PositionState, { capacitance, esr }: BridgeReading): string | null {
+  if (capacitance.quality !== 'good' || esr.quality !== 'good') return 'the bridge finds no capacitor (open or shorted)'
+  if (capacitance.value < openShare * position.profile.capacitanceF) return `open: ${(1e6 * capacitance.value).toPrecision(3)} µF`
+  if (esr.value > grossEsrFactor * esrLimitOhm(position)) return `gross ESR: ${esr.value.toPrecision(3)} Ω`
+  return null
+}
+
+async function measureAll(night: Night, dead: Map<PositionState, Deadness>): Promise<Map<PositionState, BridgeReading>> {
+  stage(night, 'measuring')
+  const readings = new Map<PositionState, BridgeReading>()
+  for (const [position, { verdict }] of dead) {
+    if (verdict !== 'dead') continue
+    const reading = await bridgeReading(night, position)
+    if (reading) readings.set(position, reading)
+  }
+  return readings
+}
