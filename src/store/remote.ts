@@ -7,9 +7,9 @@ import { pack } from './columns.ts'
 import { closed } from './core.ts'
 import { errorOf, openingId, type Answer, type Call } from './protocol.ts'
 
-/** Opens the record at `path` on a thread of its own. Rejects with STORE or REFUSED as `openDatabase` throws. */
-export async function openWorkerStore(path: string): Promise<Store> {
-  const line = new Line(path)
+/** Opens the record at `path` on a thread of its own. Rejects with STORE or REFUSED as `openDatabase` throws. `entry` is for tests. */
+export async function openWorkerStore(path: string, entry = builtEntry('src/store/worker')): Promise<Store> {
+  const line = new Line(path, entry)
   await line.opened
   return remoteStore(line)
 }
@@ -53,9 +53,9 @@ class Line {
   #ended: Error | undefined
   #closing: Promise<void> | undefined
 
-  constructor(path: string) {
+  constructor(path: string, entry: string) {
     this.#path = path
-    this.#worker = new Worker(builtEntry('src/store/worker'), { workerData: { path } })
+    this.#worker = new Worker(entry, { workerData: { path } })
     this.opened = this.#await(openingId)
     this.#worker.on('message', (answer: Answer) => this.#settle(answer))
     this.#worker.on('error', error => this.#end(`the store's thread failed: ${String(error)}`))

@@ -7,8 +7,8 @@ import type { Steps } from './steps.ts'
 
 type Row = [number, number | null, number | null, number]
 
-/** Slabs between two stops: about ten milliseconds of work. */
-const slabsPerStep = 4096
+/** Slabs between two stops: a few milliseconds of work. */
+const slabsPerStep = 1024
 
 export class SeriesReader {
   #last; #rows

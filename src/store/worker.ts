@@ -8,9 +8,6 @@ import { openCore, type StoreCore } from './core.ts'
 import { faultOf, openingId, type Answer, type Request } from './protocol.ts'
 import type { Steps } from './steps.ts'
 
-assert(parentPort, 'the store worker is started by remote.ts')
-serve(parentPort)
-
 function serve(port: NonNullable<typeof parentPort>): void {
   const say = (answer: Answer, handOver: readonly Transferable[] = []): void => port.postMessage(answer, handOver)
   const reading = new Set<Promise<void>>()
@@ -42,13 +39,30 @@ function serve(port: NonNullable<typeof parentPort>): void {
   say({ id: openingId, value: undefined })
 }
 
-/** One step a turn of the event loop: calls that came meanwhile are answered in between. */
-async function paced<T>(steps: Steps<T>): Promise<T> {
-  for (;;) {
-    const step = steps.next()
-    if (step.done) return step.value
-    await new Promise(resolve => { setImmediate(resolve) })
+interface Job { steps: Steps<unknown>; resolve(value: unknown): void; reject(error: unknown): void }
+
+/** Long reads under way. One takes one step a turn of the event loop: calls that came meanwhile are answered first. */
+const jobs: Job[] = []
+
+function paced(steps: Steps<unknown>): Promise<unknown> {
+  return new Promise((resolve, reject) => {
+    jobs.push({ steps, resolve, reject })
+    if (jobs.length === 1) setImmediate(turn)
+  })
+}
+
+function turn(): void {
+  const job = jobs[0]!
+  try {
+    const step = job.steps.next()
+    jobs.shift()
+    if (step.done) job.resolve(step.value)
+    else jobs.push(job)
+  } catch (error) {
+    jobs.shift()
+    job.reject(error)
   }
+  if (jobs.length > 0) setImmediate(turn)
 }
 
 function answer(core: StoreCore, { call, given }: Request): unknown {
@@ -84,3 +98,6 @@ function buffersOf(value: unknown): ArrayBuffer[] {
   if (typeof value !== 'object' || value === null) return []
   return Object.values(value).filter(ArrayBuffer.isView).map(view => view.buffer as ArrayBuffer)
 }
+
+assert(parentPort, 'the store worker is started by remote.ts')
+serve(parentPort)

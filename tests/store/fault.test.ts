@@ -83,7 +83,7 @@ describe('a store that cannot write', () => {
     try {
       await fillDisk(disk)
     } finally {
-      execFileSync('umount', [disk])
+      execFileSync('umount', ['-l', disk])
     }
   })
 

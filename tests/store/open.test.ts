@@ -15,7 +15,7 @@ const fixture = (version: number): string => readFileSync(new URL(`version-${ver
 function earlier(version: number, name: string): string {
   const path = folder(name)
   const db = new Database(path)
-  db.exec(fixture(version))
+  db.exec(`BEGIN; ${fixture(version)} COMMIT;`)
   db.close()
   return path
 }

@@ -1,4 +1,5 @@
 import { writeFileSync } from 'node:fs'
+import { fileURLToPath } from 'node:url'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { AssertionFault } from '../../src/base/assert.ts'
 import { BenchError } from '../../src/base/errors.ts'
@@ -95,5 +96,14 @@ describe('the store on a thread', () => {
     try { openInlineStore(garbage) } catch (error) { said = (error as Error).message }
     expect(said).toContain('SQLITE_NOTADB')
     await expect(openWorkerStore(garbage)).rejects.toMatchObject({ code: 'STORE', message: said, context: { file: garbage } })
+  })
+
+  it('fails what is open and what comes later when its thread ends, and can still be closed', async () => {
+    const dying = await openWorkerStore(path, fileURLToPath(new URL('./dying-worker.mjs', import.meta.url)))
+    const gone = { code: 'STORE', message: `${path}: the store's thread ended with code 3` }
+    const calls = [dying.appendEvent('R1', sampleEvent()), dying.listRuns(1)]
+    for (const call of calls) await expect(call).rejects.toMatchObject(gone)
+    await expect(dying.appendReadings('R1', [])).rejects.toMatchObject(gone)
+    await dying.close()
   })
 })
