@@ -116,14 +116,14 @@ export function numericalSensitivities(
 
 /**
  * Propagates a covariance matrix through several model functions: C = J·V·Jᵀ, J by central differences of
- * 1e-5 of each input (or of its u when the input is 0). Returns values, standard uncertainties and
+ * 1e-5 of each input or 1e-3 of its u, whichever is more. Returns values, standard uncertainties and
  * covariance.
  */
 export function propagateCovariance(
   models: readonly ((inputs: number[]) => number)[], inputs: readonly number[],
   covariance: readonly (readonly number[])[],
 ): { values: number[]; u: number[]; covariance: number[][] } {
-  const steps = inputs.map((x, i) => 1e-5 * (Math.abs(x) || Math.sqrt(covariance[i]![i]!)))
+  const steps = inputs.map((x, i) => Math.max(1e-5 * Math.abs(x), 1e-3 * Math.sqrt(covariance[i]![i]!)))
   const jacobian = models.map(model => numericalSensitivities(model, inputs, steps))
   const left = jacobian.map(row => inputs.map((_, j) => row.reduce((s, c, i) => s + c * covariance[i]![j]!, 0)))
   const result = left.map(row => jacobian.map(other => row.reduce((s, c, j) => s + c * other[j]!, 0)))
