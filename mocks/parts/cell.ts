@@ -1,12 +1,13 @@
 /**
  * One step of the cell's equations: volts, forming volts, temperature and absorption branches, together.
- * Method: TR-BDF2 written as a three-stage diagonally implicit Runge-Kutta, second order, L-stable (so a shorted
- * cell or a millisecond network does not force small steps), with the usual embedded third-order estimate.
- * The branches are linear and eliminated by hand; volts and forming volts are solved by Newton, two by two.
+ * Method: TR-BDF2 written as a three-stage diagonally implicit Runge-Kutta, second order, L-stable (so a
+ * shorted cell or a millisecond network does not force small steps), with the usual embedded third-order
+ * estimate. The branches are linear and eliminated by hand; volts and forming volts are solved by Newton, two
+ * by two.
  */
 import {
-  bulkExponent, formingDensityAcm2, formingExponent, growthCVcm2, leakagePerKelvin, reverseKneeA, reverseKneeV,
-  reverseSlopeV,
+  bulkExponent, formingDensityAcm2, formingExponent, growthCVcm2, leakagePerKelvin, reverseKneeA,
+  reverseKneeV, reverseSlopeV,
 } from './truth.ts'
 import type { PartTruth, Rated } from './truth.ts'
 
@@ -17,7 +18,9 @@ export const middleAt = 2 * diag
 const err1 = (4 * side - 1) / 3
 const err2 = -1 / 3
 const err3 = 2 * diag / 3
-/** Exponents beyond this go on linearly: far above any current a network can give, and Newton still converges. */
+/**
+ * Exponents beyond this go on linearly: far above any current a network can give, and Newton still converges.
+ */
 const exponentMax = 25
 const newtonMax = 60
 const zeroFieldTerm = Math.exp(-formingExponent)
@@ -149,8 +152,9 @@ export class Cell {
   }
 
   /**
-   * Tries a step of `hS` from `start`: source volts at start and end, shunts at the middle stage and the end. Returns
-   * the estimated error over its tolerance: accept at or below 1. The start must be fresh (`refreshStart`, `advance`).
+   * Tries a step of `hS` from `start`: source volts at start and end, shunts at the middle stage and the end.
+   * Returns the estimated error over its tolerance: accept at or below 1. The start must be fresh
+   * (`refreshStart`, `advance`).
    */
   attempt(hS: number, u0: number, u1: number, gMiddle: number, g1: number): number {
     const { start, startRate, end, endRate } = this
@@ -179,7 +183,10 @@ export class Cell {
     return this.#error(hS, stiffness)
   }
 
-  /** `stiffness` damps the estimate of the volts: a fast mode that has settled is no error, however long the step. */
+  /**
+   * `stiffness` damps the estimate of the volts: a fast mode that has settled is no error, however long the
+   * step.
+   */
   #error(hS: number, stiffness: number): number {
     let worst = 0
     for (let i = 0; i < this.size; i++) {
@@ -195,7 +202,9 @@ export class Cell {
   }
 
   /** On entry `y` holds the explicit part; on return it solves y = explicit + ah·f(y), and `rate` is f(y). */
-  #solve(y: Float64Array, rate: Float64Array, ah: number, u: number, shuntS: number, aheadS: number): boolean {
+  #solve(
+    y: Float64Array, rate: Float64Array, ah: number, u: number, shuntS: number, aheadS: number,
+  ): boolean {
     const temperatureC = this.start[celsius]! + aheadS * this.startRate[celsius]!
     const rv = y[volts]!
     const rf = y[formed]!

@@ -1,6 +1,7 @@
 /**
  * What befalls a part over time: shorts, opens, sparks, slow overheating, contacts that fail. Holds the shunt
- * resistance, the state of contact, and when the next thing can happen. Chance comes from the part's own stream.
+ * resistance, the state of contact, and when the next thing can happen. Chance comes from the part's own
+ * stream.
  */
 import type { SeededRandom } from '../../src/base/random.ts'
 import type { PartEvent } from './truth.ts'
@@ -63,7 +64,8 @@ export class Fate {
   crossedV(fromV: number, toV: number): number {
     let lowest = Infinity
     for (const s of this.#stress) {
-      if (fromV < s.thresholdV - slack(s) && toV > s.thresholdV + slack(s)) lowest = Math.min(lowest, s.thresholdV)
+      const crossed = fromV < s.thresholdV - slack(s) && toV > s.thresholdV + slack(s)
+      if (crossed) lowest = Math.min(lowest, s.thresholdV)
     }
     return lowest
   }
@@ -74,8 +76,8 @@ export class Fate {
   }
 
   /**
-   * Lets happen what is due. Returns the fraction of its volts that the cell loses at once (0 when nothing sparks),
-   * or -1 when nothing happened at all.
+   * Lets happen what is due. Returns the fraction of its volts that the cell loses at once (0 when nothing
+   * sparks), or -1 when nothing happened at all.
    */
   strike(nowS: number, cellV: number): number {
     let struck = -1

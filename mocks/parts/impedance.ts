@@ -8,8 +8,9 @@ export interface SmallSignal { hertz: number; shuntS: number; electrolyteOhm: nu
 const referenceHz = 120
 
 /**
- * Impedance at a small signal without bias, ohm. The oxide's loss tangent is constant, so its capacitance must
- * fall as f^-p with p = 2/π·atan(loss). Oxide that has de-formed is thinner and reads high (`deformedExcess`).
+ * Impedance at a small signal without bias, ohm. The oxide's loss tangent is constant, so its capacitance
+ * must fall as f^-p with p = 2/π·atan(loss). Oxide that has de-formed is thinner and reads high
+ * (`deformedExcess`).
  */
 export function impedanceOf(truth: PartTruth, at: SmallSignal): Complex {
   const w = 2 * Math.PI * at.hertz

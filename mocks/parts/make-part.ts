@@ -1,6 +1,6 @@
 /**
- * Draws the hidden truth of a part of a given kind. Ranges are ours (docs/simulated-bench.md gives the table);
- * the same kind, rating and seed always give the same part.
+ * Draws the hidden truth of a part of a given kind. Ranges are ours (docs/simulated-bench.md gives the
+ * table); the same kind, rating and seed always give the same part.
  */
 import { assert } from '../../src/base/assert.ts'
 import { SeededRandom } from '../../src/base/random.ts'
@@ -42,8 +42,10 @@ export function makePart(
 
 /** Loss tangent limit of a new part at 120 Hz; usual catalogue values, from memory. */
 export function lossLimit(rated: Rated): number {
-  const steps = [[6.3, 0.28], [10, 0.24], [16, 0.2], [25, 0.16], [35, 0.14], [50, 0.12], [63, 0.1], [100, 0.08],
-    [250, 0.2]] as const
+  const steps = [
+    [6.3, 0.28], [10, 0.24], [16, 0.2], [25, 0.16], [35, 0.14], [50, 0.12], [63, 0.1], [100, 0.08],
+    [250, 0.2],
+  ] as const
   const base = steps.find(([v]) => rated.voltageV <= v)?.[1] ?? 0.22
   return base + 0.02 * Math.max(0, rated.capacitanceF / 1e-3 - 1)
 }
@@ -83,7 +85,9 @@ function canOf(rated: Rated): { thermalResistanceKW: number; thermalCapacityJK: 
   return { thermalResistanceKW: 34 * (cm3 / 11.4) ** -0.68, thermalCapacityJK: 1.6 * cm3 }
 }
 
-function special(kind: PartKind, rated: Rated, random: SeededRandom, options: MakeOptions): Partial<PartTruth> {
+function special(
+  kind: PartKind, rated: Rated, random: SeededRandom, options: MakeOptions,
+): Partial<PartTruth> {
   const atFraction = options.atFraction ?? random.uniform(0.4, 0.9)
   const afterS = options.afterS ?? random.uniform(30, 600)
   const event = (e: PartEvent): Partial<PartTruth> => ({ events: [e] })
@@ -120,7 +124,8 @@ function stale(rated: Rated, random: SeededRandom, depth: number): Partial<PartT
 }
 
 function gone(
-  rated: Rated, random: SeededRandom, weak: [number, number], growth: [number, number], formed: [number, number],
+  rated: Rated, random: SeededRandom,
+  weak: [number, number], growth: [number, number], formed: [number, number],
 ): Partial<PartTruth> {
   return {
     weakFraction: random.uniform(...weak), growthEfficiency: random.uniform(...growth),

@@ -1,7 +1,7 @@
 /**
- * One simulated electrolytic capacitor in time. It is lazy: it holds one accepted step [from, until] that may reach
- * far beyond now, answers reads in between by a cubic, and takes the step again, shorter, when its network changes.
- * Events (see fate.ts) always stand at the ends of steps.
+ * One simulated electrolytic capacitor in time. It is lazy: it holds one accepted step [from, until] that may
+ * reach far beyond now, answers reads in between by a cubic, and takes the step again, shorter, when its
+ * network changes. Events (see fate.ts) always stand at the ends of steps.
  */
 import { assert } from '../../src/base/assert.ts'
 import { SeededRandom } from '../../src/base/random.ts'
@@ -21,7 +21,12 @@ const touchV = 60
 /** Charges since the start, coulomb: in = stored + leaked (sparks count as leaked). */
 export interface ChargeLedger { inC: number; storedC: number; leakedC: number }
 /** Extremes since the start, for invariants. */
-export interface PartAudit { voltsMaxV: number; currentMaxA: number; dissipationMaxW: number; above60S: number }
+export interface PartAudit {
+  voltsMaxV: number
+  currentMaxA: number
+  dissipationMaxW: number
+  above60S: number
+}
 
 export class ElectrolyticPart {
   readonly kind: string
@@ -80,7 +85,9 @@ export class ElectrolyticPart {
     this.#changed()
   }
 
-  /** Changes the source behind the series resistance: `sourceV` at `tS`, moving by `slopeVS` volts a second. */
+  /**
+   * Changes the source behind the series resistance: `sourceV` at `tS`, moving by `slopeVS` volts a second.
+   */
   drive(tS: number, sourceV: number, slopeVS = 0): void {
     this.stopAt(tS)
     this.#sourceV = this.#sign * sourceV
@@ -95,7 +102,9 @@ export class ElectrolyticPart {
     this.#changed()
   }
 
-  /** Makes `tS` the end of the accepted step and moves there, so that something can change at that instant. */
+  /**
+   * Makes `tS` the end of the accepted step and moves there, so that something can change at that instant.
+   */
   stopAt(tS: number): void {
     this.ensure(tS)
     if (tS < this.#untilS) {
@@ -121,8 +130,8 @@ export class ElectrolyticPart {
   }
 
   /**
-   * Tries one step of `hS` from where the part stands while its source moves to `sourceEndV`. Fills `trialA` and
-   * `trialS`; returns the error over its tolerance. `acceptTrial` keeps the last one tried.
+   * Tries one step of `hS` from where the part stands while its source moves to `sourceEndV`. Fills `trialA`
+   * and `trialS`; returns the error over its tolerance. `acceptTrial` keeps the last one tried.
    */
   trial(hS: number, sourceEndV: number): number {
     this.#sourceV = this.#sourceAt(this.#fromS)

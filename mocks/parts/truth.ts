@@ -1,7 +1,7 @@
 /**
  * The hidden truth of one simulated electrolytic capacitor, and the constants of its physics. SI throughout.
- * Every constant says where it comes from: "published" (read in the literature), "memory", "derived", or "ours"
- * (a modelling choice). docs/simulated-bench.md explains the equations.
+ * Every constant says where it comes from: "published" (read in the literature), "memory", "derived", or
+ * "ours" (a modelling choice). docs/simulated-bench.md explains the equations.
  */
 
 /** Current leakage doubles every 19.6 K. Derived from a tenfold rise between 20 and 85 °C (memory). */
@@ -14,11 +14,16 @@ export const formingExponent = 30
 export const formingDensityAcm2 = 1e-4
 /** Charge that grows oxide worth one volt on one square centimetre, C/(V·cm²). Derived from Faraday's law. */
 export const growthCVcm2 = 2.32e-3
-/** Capacitance times forming volts of one square centimetre, F·V/cm². Derived from permittivity and nm per volt. */
+/**
+ * Capacitance times forming volts of one square centimetre, F·V/cm². Derived from permittivity and nm per
+ * volt.
+ */
 export const oxideFVcm2 = 6.37e-6
 /** The foil of a part was formed to this multiple of its rated volts. Ours. */
 export const formedAtRatio = 1.3
-/** Reverse conduction: this current flows at `reverseKneeV` and changes e-fold every `reverseSlopeV`. Ours. */
+/**
+ * Reverse conduction: this current flows at `reverseKneeV` and changes e-fold every `reverseSlopeV`. Ours.
+ */
 export const reverseKneeA = 1e-3
 export const reverseKneeV = 1.5
 export const reverseSlopeV = 0.15
@@ -59,8 +64,8 @@ export interface PartTruth {
 }
 
 /**
- * What will befall the part. Stress events happen once it has stood at or above `atFraction` of rated volts for
- * `afterS` seconds in all; contact events at a time of the simulation.
+ * What will befall the part. Stress events happen once it has stood at or above `atFraction` of rated volts
+ * for `afterS` seconds in all; contact events at a time of the simulation.
  */
 export type PartEvent =
   | { kind: 'short' | 'overheat'; atFraction: number; afterS: number; toOhm: number; fallS: number }

@@ -1,7 +1,8 @@
 /**
- * The bus while nothing pins it: the supply pushes its limit, or is blocked, or is cut off, and the bus volts follow
- * from all parts together. One joint step (a segment) has the bus move in a straight line; its end is solved so that
- * currents balance there (backward Euler on the small capacitors, Newton over the parts' own trial steps).
+ * The bus while nothing pins it: the supply pushes its limit, or is blocked, or is cut off, and the bus volts
+ * follow from all parts together. One joint step (a segment) has the bus move in a straight line; its end is
+ * solved so that currents balance there (backward Euler on the small capacitors, Newton over the parts' own
+ * trial steps).
  */
 import { assert } from '../../src/base/assert.ts'
 import type { Position } from './position.ts'
@@ -171,7 +172,9 @@ export class Bus {
     return this.#diodeA >= -leastA
   }
 
-  /** Newton for the bus volts at which what it draws equals `givenA` less `ownS` siemens times those volts. */
+  /**
+   * Newton for the bus volts at which what it draws equals `givenA` less `ownS` siemens times those volts.
+   */
   #balance(h: number, ownS: number, givenA: number): boolean {
     let v = this.fromV + this.#slopeVS * h
     for (let turn = 0; turn < newtonMax; turn++) {

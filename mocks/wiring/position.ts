@@ -21,8 +21,8 @@ export interface PositionModel {
 }
 
 export const usualPosition: PositionModel = {
-  part: null, dummyOhm: 1e12, limitOhm: 100e3, formalOhm: 1000, bleedOhm: 100e3, watchOhm: 10e6, senseOhm: 1000,
-  senseClampV: 10, fuseA2s: 0.05, fuseA: 0.25,
+  part: null, dummyOhm: 1e12, limitOhm: 100e3, formalOhm: 1000, bleedOhm: 100e3, watchOhm: 10e6,
+  senseOhm: 1000, senseClampV: 10, fuseA2s: 0.05, fuseA: 0.25,
 }
 
 export type ContactFault = 'welded' | 'not-closing' | null
@@ -36,7 +36,12 @@ export interface PositionFaults {
 /** Where a part's + terminal leads to. */
 export type Path = 'bus' | 'bleeder' | 'bridge' | 'nowhere'
 /** Extremes of one position's own components. */
-export interface PositionAudit { limitMaxW: number; senseMaxV: number; busClosures: number; bridgeMaxV: number }
+export interface PositionAudit {
+  limitMaxW: number
+  senseMaxV: number
+  busClosures: number
+  bridgeMaxV: number
+}
 
 export class Position {
   readonly model: PositionModel

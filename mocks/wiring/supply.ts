@@ -1,6 +1,7 @@
 /**
- * A bench DC supply as seen from its terminals: it holds its set voltage or its current limit, carries an output
- * capacitor, and cannot sink. Turned off or turned down, only its own bleeder and the load empty that capacitor.
+ * A bench DC supply as seen from its terminals: it holds its set voltage or its current limit, carries an
+ * output capacitor, and cannot sink. Turned off or turned down, only its own bleeder and the load empty that
+ * capacitor.
  */
 export interface SupplyModel { outputF: number; bleederOhm: number }
 export interface SupplySetting { voltageV: number; currentLimitA: number; on: boolean }
@@ -29,7 +30,9 @@ export class Supply {
 
   /** Output volts `hS` later while nothing is connected. */
   aloneV(hS: number): number {
-    if (this.pushes) return Math.min(this.voltageV, this.outputV + hS * this.currentLimitA / this.model.outputF)
+    if (this.pushes) {
+      return Math.min(this.voltageV, this.outputV + hS * this.currentLimitA / this.model.outputF)
+    }
     const decayed = this.outputV * Math.exp(-hS / (this.model.bleederOhm * this.model.outputF))
     return Math.max(this.targetV, decayed)
   }

@@ -1,7 +1,8 @@
 /**
- * The whole fixture as physics: supply, diode, cutoff, bus, and positions with their parts. Controls take effect at
- * the present instant; reads are the noise-free truth at it and never change what follows. While the supply holds
- * its voltage the bus is pinned and parts go their own ways, lazily; otherwise the bus takes joint segments.
+ * The whole fixture as physics: supply, diode, cutoff, bus, and positions with their parts. Controls take
+ * effect at the present instant; reads are the noise-free truth at it and never change what follows. While
+ * the supply holds its voltage the bus is pinned and parts go their own ways, lazily; otherwise the bus takes
+ * joint segments.
  */
 import { assert } from '../../src/base/assert.ts'
 import type { Complex } from '../parts/impedance.ts'
@@ -26,7 +27,10 @@ export interface WiringModel {
 export interface PositionRecord extends PositionAudit { part: (PartAudit & { chargeInC: number }) | null }
 export interface WiringAudit { busMaxV: number; supplyMaxV: number; positions: PositionRecord[] }
 
-/** While pinned, the supply's load is looked at this often when near its limit, ten times less when far from it, s. */
+/**
+ * While pinned, the supply's load is looked at this often when near its limit, ten times less when far from
+ * it, s.
+ */
 const lookUsualS = 0.1
 /** No two looks are closer than this, s. */
 const lookMinS = 1e-6
@@ -82,7 +86,9 @@ export class Wiring {
 
   setSupply(setting: Partial<SupplySetting>): void { this.#change(() => this.#supply.set(setting)) }
   cutoff(closed: boolean): void { this.#change(() => { this.#cutoffCommand = closed }) }
-  position(index: number, to: 'bus' | 'bleeder'): void { this.#change(() => { this.#at(index).held = to === 'bus' }) }
+  position(index: number, to: 'bus' | 'bleeder'): void {
+    this.#change(() => { this.#at(index).held = to === 'bus' })
+  }
   formal(index: number, on: boolean): void { this.#change(() => { this.#at(index).formal = on }) }
   /** Held, every bleeder has its watch resistor in line. */
   bleedWatch(on: boolean): void { this.#change(() => { this.#watchCommand = on }) }
@@ -96,7 +102,9 @@ export class Wiring {
     this.#change(() => { Object.assign(this.#at(index).faults, faults) })
   }
   cutoffFault(fault: ContactFault): void { this.#change(() => { this.#cutoffFault = fault }) }
-  /** `welded`: the watch resistors stay bridged; `not-closing` reads as the relay never letting go of them. */
+  /**
+   * `welded`: the watch resistors stay bridged; `not-closing` reads as the relay never letting go of them.
+   */
   watchFault(fault: ContactFault): void { this.#change(() => { this.#watchFault = fault }) }
 
   /** Puts a part, or a plain resistor of `dummyOhm`, into a position. */
@@ -107,7 +115,7 @@ export class Wiring {
       p.model.part = part
       p.model.dummyOhm = dummyOhm
       part?.ambient(this.#nowS, this.#ambientC)
-      p.ohm = NaN
+      p.ohm = NaN // whatever its path, the newcomer has to be connected
     })
   }
 
@@ -121,7 +129,9 @@ export class Wiring {
   // ——— reads ———
 
   busV(): number { return this.#bus.voltsAt(this.#nowS) }
-  supplyOutputV(): number { return this.#mode === 'floating' ? this.#bus.supplyVoltsAt(this.#nowS) : this.#supply.outputV }
+  supplyOutputV(): number {
+    return this.#mode === 'floating' ? this.#bus.supplyVoltsAt(this.#nowS) : this.#supply.outputV
+  }
   /** What leaves the supply's terminals for the bus, A. */
   supplyCurrentA(): number {
     if (!this.#cutoffClosed() || this.#mode === 'dead') return 0
@@ -226,7 +236,8 @@ export class Wiring {
     if (part === null) return
     part.connect(this.#nowS, p.ohm, senseOhm, senseClampV)
     part.drive(this.#nowS, p.onBus ? this.busV() : 0)
-    if (p.path === 'bridge') p.audit.bridgeMaxV = Math.max(p.audit.bridgeMaxV, Math.abs(part.terminalV(this.#nowS)))
+    if (p.path !== 'bridge') return
+    p.audit.bridgeMaxV = Math.max(p.audit.bridgeMaxV, Math.abs(part.terminalV(this.#nowS)))
   }
 
   /** Decides how the bus goes on from this instant, everything standing. */
@@ -303,7 +314,8 @@ export class Wiring {
     }
     const limitA = this.#supply.currentLimitA
     this.#lookedS = now
-    this.#lookS = Math.max(now + lookMinS, Math.min(calmS, now + (drawA < 0.8 * limitA ? 10 : 1) * lookUsualS))
+    const usualS = (drawA < 0.8 * limitA ? 10 : 1) * lookUsualS
+    this.#lookS = Math.max(now + lookMinS, Math.min(calmS, now + usualS))
     if (melted) this.#change(() => {})
     else if (drawA > limitA || drawA < 0) this.#unpin()
   }

@@ -16,7 +16,10 @@ interface Outcome {
   currentA: number
 }
 
-/** Ten steps behind 100 kohm: up once at or under 0.01·C·U + 3 uA, after 15 min at least; dropped after 60 min. */
+/**
+ * Ten steps behind 100 kohm: up once at or under 0.01·C·U + 3 uA, after 15 min at least; dropped after 60
+ * min.
+ */
 function ramp(part: ElectrolyticPart): Outcome {
   part.connect(0, 100e3, 1000, 10)
   let t = 0
@@ -94,8 +97,8 @@ describe('parts on a stepped ramp at 450 and 350 V, 47 uF, 100 kohm', () => {
 })
 
 describe('what a bridge sees', () => {
-  const measured = (kind: PartKind, seed: number, hertz = 120, options: MakeOptions = {}): [number, number] => {
-    const part = makePart(kind, ratings[0]!, seed, options)
+  const measured = (kind: PartKind, seed: number, hertz = 120): [number, number] => {
+    const part = makePart(kind, ratings[0]!, seed)
     const { re, im } = part.impedance(0, hertz)
     return [-1 / (2 * Math.PI * hertz * im), re / -im]
   }

@@ -46,7 +46,8 @@ describe('a capacitor without leakage', () => {
     fed(p, 100e3, 0)
     const tau = 4.7
     for (let t = 0.1; t < 6.9 * tau; t += 0.37) {
-      expect(Math.abs(voltsAt(p, t) / (450 * Math.exp(-t / tau)) - 1)).toBeLessThan(t < 3.6 * tau ? 1e-4 : 1e-3)
+      const error = Math.abs(voltsAt(p, t) / (450 * Math.exp(-t / tau)) - 1)
+      expect(error).toBeLessThan(t < 3.6 * tau ? 1e-4 : 1e-3)
     }
   })
 
@@ -71,7 +72,7 @@ describe('a capacitor without leakage', () => {
 })
 
 describe('forming', () => {
-  it('makes one over the current grow as the equations say, and tends to I·t = S·Vf/(k·eta) from any start', () => {
+  it('makes 1/I grow as the equations say, and tends to I·t = S·Vf/(k·eta) from any start', () => {
     const s = growthCVcm2 * 2e-3 * areaOf(rated)
     for (const formingV of [330, 380, 420]) {
       const cool = { bulkPerS: 0, thermalResistanceKW: 1e-3 }
@@ -111,8 +112,10 @@ describe('the balance of charge and energy', () => {
   it('holds for every kind of part through charging, forming, faults and bleeding', () => {
     fc.assert(fc.property(
       fc.constantFrom(...partKinds), fc.integer({ min: 0, max: 1e6 }),
-      fc.array(fc.record({ ohm: fc.constantFrom(1e3, 1e4, 1e5, 1e7, Infinity), volts: fc.integer({ min: 0, max: 450 }),
-        forS: fc.double({ min: 1e-3, max: 4000, noNaN: true }) }), { minLength: 1, maxLength: 8 }),
+      fc.array(fc.record({
+        ohm: fc.constantFrom(1e3, 1e4, 1e5, 1e7, Infinity), volts: fc.integer({ min: 0, max: 450 }),
+        forS: fc.double({ min: 1e-3, max: 4000, noNaN: true }),
+      }), { minLength: 1, maxLength: 8 }),
       (kind, seed, stages) => {
         const p = makePart(kind, rated, seed)
         let t = 0
@@ -143,7 +146,7 @@ describe('time steps', () => {
     expect(voltsAt(watched, 7200)).toBe(voltsAt(alone, 7200))
   })
 
-  it('hardly matter: cutting them into tenths of a second changes no current by a tenth of a per cent', () => {
+  it('hardly matter: cut into tenths of a second they change no current by a tenth of a per cent', () => {
     for (const kind of ['healthy', 'stale', 'very-stale', 'overheating', 'shorting'] as const) {
       const long = fed(makePart(kind, rated, 9), 100e3, 450)
       const short = fed(makePart(kind, rated, 9), 100e3, 450)
@@ -255,7 +258,7 @@ describe('absorption', () => {
     return voltsAt(p, 4 * 3600 + 60 + recoverS)
   }
 
-  it('brings back tens of volts at most within a quarter of an hour, after a minute of bleeding from 450 V', () => {
+  it('brings back tens of volts at most in a quarter of an hour, after a minute of bleeding', () => {
     expect(soak(1)).toBeLessThan(2)
     expect(soak(900)).toBeGreaterThan(8)
     expect(soak(900)).toBeLessThan(68)

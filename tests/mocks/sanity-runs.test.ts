@@ -1,6 +1,7 @@
 /**
- * Runs of the forming model that were worked out beforehand by an independent integration (backward Euler, 0.5 s
- * steps). Shape checks of our own, not published values: 100 uF / 450 V fed from 450 V through 100 kohm.
+ * Runs of the forming model that were worked out beforehand by an independent integration (backward Euler,
+ * 0.5 s steps). Shape checks of our own, not published values: 100 uF / 450 V fed from 450 V through 100
+ * kohm.
  */
 import { describe, expect, it } from 'vitest'
 import { ElectrolyticPart } from '../../mocks/parts/part.ts'
@@ -23,8 +24,8 @@ const runs: Run[] = [
       { atS: 6 * hour, voltsV: 431, currentA: 0.19e-3 }] },
   { name: 'very stale', truth: { weakFraction: 0.02, formingV: 80, growthEfficiency: 0.5 }, points: [
     { atS: 6 * hour, voltsV: 153, currentA: 2.97e-3 }] },
-  { name: 'hopeless', truth: { weakFraction: 0.02, formingV: 80, growthEfficiency: 0.03 }, chargeC: 80, points: [
-    { atS: 60, voltsV: 76, currentA: 3.74e-3 }, { atS: 6 * hour, voltsV: 80, currentA: 3.7e-3 }] },
+  { name: 'hopeless', truth: { weakFraction: 0.02, formingV: 80, growthEfficiency: 0.03 }, chargeC: 80,
+    points: [{ atS: 60, voltsV: 76, currentA: 3.74e-3 }, { atS: 6 * hour, voltsV: 80, currentA: 3.7e-3 }] },
   { name: 'shunted by 20 kohm', truth: { shuntOhm: 20e3 }, points: [
     { atS: hour, voltsV: 75.0, currentA: 3.75e-3 }] },
 ]
