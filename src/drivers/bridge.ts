@@ -3,8 +3,8 @@ import type { Measured, Quality } from '../schema/reading.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
 import type { Bridge, BridgeReading } from '../schema/roles.ts'
 import { BenchError } from '../base/errors.ts'
+import { formatNumber } from '../scpi/values.ts'
 import { checked, Driver } from './driver.ts'
-import { plain } from './format.ts'
 
 type Profile = ProfileOf<'lcr-bridge'>
 type Field = Profile['answer']['fields'][number]
@@ -53,8 +53,8 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
 
   async #set(setup: { frequencyHz: number; levelV: number }): Promise<void> {
     const { commands: c } = this.profile
-    await this.setNumber(c.setFrequency, plain(setup.frequencyHz), c.askFrequency, setup.frequencyHz * 1e-4, 'Hz')
-    if (c.setLevel) await this.setNumber(c.setLevel, plain(setup.levelV), c.askLevel, setup.levelV * 0.01, 'V')
+    await this.setNumber(c.setFrequency, formatNumber(setup.frequencyHz), c.askFrequency, setup.frequencyHz * 1e-4, 'Hz')
+    if (c.setLevel) await this.setNumber(c.setLevel, formatNumber(setup.levelV), c.askLevel, setup.levelV * 0.01, 'V')
   }
 
   async #fetch(): Promise<Map<Field, string>> {
@@ -74,9 +74,9 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
     const bad = this.#badStatus(fields.get('status'))
     const omega = 2 * Math.PI * frequencyHz
     const number = (field: 'cs' | 'rs' | 'd'): [number, Quality] => {
-      const text = fields.get(field)!
-      const quality = bad ?? this.answers.qualityOf(this.profile.commands.fetch, text)
-      return [quality === 'good' ? this.answers.number(text) : Number.NaN, quality]
+      const { value, quality } = this.answers.read(this.profile.commands.fetch, fields.get(field)!)
+      const worst = bad ?? quality
+      return [worst === 'good' ? value : Number.NaN, worst]
     }
     const [capacitance, cQuality] = number('cs')
     const reactance = 1 / (omega * capacitance)

@@ -3,6 +3,7 @@ import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { Identity, ScpiPort } from '../schema/roles.ts'
+import { parseIdentity } from '../scpi/values.ts'
 import { Answers } from './answers.ts'
 import { fill } from './format.ts'
 
@@ -25,9 +26,7 @@ export abstract class Driver<P extends InstrumentProfile> {
   }
 
   async identify(): Promise<Identity> {
-    const raw = await this.port.query('*IDN?')
-    const [maker = '', model = '', serial = '', ...firmware] = raw.split(',').map(field => field.trim())
-    return { maker, model, serial, firmware: firmware.join(','), raw }
+    return parseIdentity(await this.port.query('*IDN?'))
   }
 
   async prepare(): Promise<void> {
@@ -42,7 +41,7 @@ export abstract class Driver<P extends InstrumentProfile> {
     await this.port.write(command, checked)
     const sent = Number(text)
     if (ask === undefined) return sent
-    const took = await this.askNumber(ask)
+    const took = await this.askNumber(ask, unit)
     if (Math.abs(took - sent) > tolerance * (1 + 1e-9)) throw this.notTaken(command, `${text} ${unit}`, `${took} ${unit}`)
     return took
   }
@@ -57,8 +56,8 @@ export abstract class Driver<P extends InstrumentProfile> {
   }
 
   /** A number that must be one: a set value, a status word. */
-  protected async askNumber(query: string): Promise<number> {
-    return this.answers.plainNumber(query, await this.port.query(query))
+  protected async askNumber(query: string, unit = ''): Promise<number> {
+    return this.answers.plainNumber(query, await this.port.query(query), unit)
   }
 
   protected async askSwitch(query: string): Promise<boolean> {

@@ -1,5 +1,6 @@
 /** How numbers and lists are written into commands: plain base units, no suffix, no exponent. */
 import { assert } from '../base/assert.ts'
+import { formatChannelList } from '../scpi/lists.ts'
 import type { Placeholder } from '../schema/profile-parts.ts'
 
 /** `template` with every placeholder of `values` filled in. */
@@ -26,23 +27,8 @@ export function stepOf(size: number): Step {
   return { floor, text: value => value.toFixed(decimals) }
 }
 
-/** A number that has no grid (a range, a frequency) in plain decimals. */
-export function plain(value: number): string {
-  const text = String(Number(value.toPrecision(12)))
-  return text.includes('e') ? value.toFixed(12).replace(/\.?0+$/, '') : text
-}
-
-/** `1,3:5` for [1, 3, 4, 5]: ascending runs are joined, the order is kept. */
-export function channelList(channels: readonly number[]): string {
-  const parts: string[] = []
-  for (let i = 0; i < channels.length;) {
-    let end = i
-    while (end + 1 < channels.length && channels[end + 1] === channels[end]! + 1) end++
-    parts.push(end === i ? `${channels[i]}` : `${channels[i]}:${channels[end]}`)
-    i = end + 1
-  }
-  return parts.join(',')
-}
+/** `1,3:5` for [1, 3, 4, 5]: what stands between `(@` and `)`; the template says what is around it. */
+export function channelList(channels: readonly number[]): string { return formatChannelList(channels).slice(2, -1) }
 
 /** Cuts `channels` into groups of at most `count` whose command stays within `bytesMax`. */
 export function groupsOf(channels: readonly number[], count: number, template: string, bytesMax: number): number[][] {

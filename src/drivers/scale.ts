@@ -1,9 +1,9 @@
 /** What a data sheet says of one kind of reading, as a standard uncertainty; and the bounds of what can be true. */
 import type { Accuracy } from '../schema/profile-parts.ts'
-import { suffixes } from './number.ts'
 
 export interface ScaleSpec {
-  readonly unit: keyof typeof suffixes
+  /** As src/scpi/values.ts names it. */
+  readonly unit: 'V' | 'A' | 'Cel'
   readonly accuracy: Accuracy
   /** Range and last digit, in the unit of the reading. */
   readonly range: number
@@ -24,8 +24,8 @@ const root12 = Math.sqrt(12)
  * sheet's band.
  */
 export class Scale {
-  /** Unit suffixes that an answer on this scale may carry. */
-  readonly units: readonly string[]
+  /** The unit that an answer on this scale may carry. */
+  readonly unit: ScaleSpec['unit']
   readonly lowest: number
   readonly highest: number
   readonly #slope: number
@@ -33,7 +33,7 @@ export class Scale {
   readonly #steady2: number
 
   constructor({ unit, accuracy, range, digit, noise = 0, lowest, highest }: ScaleSpec) {
-    this.units = suffixes[unit]
+    this.unit = unit
     this.lowest = lowest
     this.highest = highest
     this.#slope = accuracy.readingPct / 100 / root3

@@ -4,7 +4,7 @@ import type { Measured } from '../schema/reading.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
 import type { ScpiPort, Voltmeter } from '../schema/roles.ts'
 import { checked, Driver } from './driver.ts'
-import { plain } from './format.ts'
+import { formatNumber } from '../scpi/values.ts'
 import { Scale } from './scale.ts'
 
 type Profile = ProfileOf<'multimeter'>
@@ -51,14 +51,14 @@ export class VoltmeterDriver extends Driver<Profile> implements Voltmeter {
     if (setup.rangeV === 'auto') {
       await this.port.write(c.autoRange, checked)
       if (c.askAutoRange && !await this.askSwitch(c.askAutoRange)) throw this.notTaken(c.autoRange, 'on', 'off')
-      await this.setNumber(c.setIntegration, plain(speed.nplc), c.askIntegration, speed.nplc * 1e-6, 'mains cycles')
+      await this.setNumber(c.setIntegration, formatNumber(speed.nplc), c.askIntegration, speed.nplc * 1e-6, 'mains cycles')
       return this.#adopt(ranges, speed)
     }
     const wantedV = setup.rangeV
     this.inRange('range', wantedV, 0, ranges.at(-1)!.rangeV, 'V')
     const range = ranges.find(r => r.rangeV >= wantedV)!
-    await this.setNumber(c.fixRange, plain(range.rangeV), c.askRange, range.rangeV * 1e-6, 'V')
-    await this.setNumber(c.setIntegration, plain(speed.nplc), c.askIntegration, speed.nplc * 1e-6, 'mains cycles')
+    await this.setNumber(c.fixRange, formatNumber(range.rangeV), c.askRange, range.rangeV * 1e-6, 'V')
+    await this.setNumber(c.setIntegration, formatNumber(speed.nplc), c.askIntegration, speed.nplc * 1e-6, 'mains cycles')
     this.#adopt([range], speed)
   }
 
@@ -69,10 +69,9 @@ export class VoltmeterDriver extends Driver<Profile> implements Voltmeter {
     const scales = this.#scales
     if (scales.length === 1) return this.answers.measured(query, line, atMs, scales[0]!, 'over-range')
     // Ranging by itself it uses the smallest range that holds the value; its accuracy is that range's.
-    const value = Math.abs(this.answers.number(line, scales[0]!.units))
-    let i = 0
-    while (i < scales.length - 1 && value > scales[i]!.highest) i++
-    return this.answers.measured(query, line, atMs, scales[i]!, 'over-range')
+    const size = Math.abs(this.answers.read(query, line, 'V').value)
+    const scale = scales.find(s => size <= s.highest) ?? scales.at(-1)!
+    return this.answers.measured(query, line, atMs, scale, 'over-range')
   }
 
   #speedFor(nplc: number): Speed {

@@ -83,7 +83,7 @@ describe('a relay board', () => {
   })
 
   it('gives the coils in the order asked', async () => {
-    const { relays } = driven({ 'ROUT:CLOS? (@9,2:3)': '1,0,1' })
+    const { relays } = driven({ 'ROUT:CLOS? (@9,2,3)': '1,0,1' })
     expect(await relays.held([9, 2, 3])).toEqual([true, false, true])
   })
 
@@ -102,7 +102,7 @@ describe('a relay board', () => {
   it('writes lists that expand to what was meant', () => {
     // [101,103,104,105] -> (@101,103:105): the standard's list, seen on an independent device-side implementation
     expect(channelList([101, 103, 104, 105])).toBe('101,103:105')
-    fc.assert(fc.property(fc.array(fc.integer({ min: 1, max: 60 }), { maxLength: 40 }), channels => {
+    fc.assert(fc.property(fc.array(fc.integer({ min: 1, max: 60 }), { minLength: 1, maxLength: 40 }), channels => {
       const expanded = channelList(channels).split(',').filter(Boolean).flatMap(part => {
         const [first, last = first] = part.split(':').map(Number)
         return Array.from({ length: last! - first! + 1 }, (_, i) => first! + i)
