@@ -63,7 +63,9 @@ export interface ForkOptions extends Omit<KeeperStart, 'do'> {
 /** Starts a keeper process, and resolves when it takes orders. Rejects KEEPER_GONE when it does not start. */
 export async function forkKeeper(options: ForkOptions): Promise<Keeper & { readonly pid: number }> {
   // Its own process group: a Ctrl-C or a kill of the daemon's group must not take the watchdog with it.
-  const child = fork(builtEntry('src/keeper/main'), [], { stdio: ['ignore', 'ignore', 'ignore', 'ipc'], detached: true })
+  const child = fork(builtEntry('src/keeper/main'), [], {
+    stdio: ['ignore', 'ignore', 'ignore', 'ipc'], detached: true, execArgv: [],
+  })
   const keeper = new ForkedKeeper(child, options)
   const { links, dataFolder, clock } = options
   await keeper.start({ do: 'start', links, dataFolder, clock })

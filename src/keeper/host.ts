@@ -72,10 +72,13 @@ export class KeeperHost {
   }
 
   configure(table: SafeOffTable, firstSafeOff = false): void { this.#ask({ type: 'configure', table, firstSafeOff }) }
-  /** Rejects (by throwing) REFUSED or TRIPPED. From here on, fresh beats must come within `beatLimitMs`. */
+  /** Throws REFUSED or TRIPPED. From here on every energy link stays up, and fresh beats come within `beatLimitMs`. */
   arm(table: SafeOffTable, beatLimitMs: number): void {
-    const unknown = table.phases.flatMap(phase => phase.steps).find(({ link }) => !this.hasLink(link))
-    if (unknown) throw new BenchError('REFUSED', `the safe-off table names ${unknown.link}, which the keeper does not own`)
+    for (const { link } of table.phases.flatMap(phase => phase.steps)) {
+      const session = this.#options.sessions.get(link)
+      if (session === undefined) throw new BenchError('REFUSED', `the keeper does not own ${link}, which is to be made safe`)
+      if (!isOpen(session)) throw new BenchError('REFUSED', `the link to ${link}, which is to be made safe, is not open`)
+    }
     this.#ask({ type: 'arm', table, beatLimitMs })
   }
   beat(fresh: boolean): void { this.#feed({ type: 'beat', fresh }) }

@@ -1,7 +1,7 @@
 import { createServer, type AddressInfo, type Socket } from 'node:net'
 import { afterEach, describe, expect, it } from 'vitest'
 import { sleep } from '../../src/base/clock.ts'
-import { BenchError } from '../../src/base/errors.ts'
+import type { BenchError } from '../../src/base/errors.ts'
 import { LedClock } from '../../src/base/led-clock.ts'
 
 /** A time server of one client: it says what it is told to say, and keeps what it hears. */

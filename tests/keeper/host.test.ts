@@ -183,6 +183,13 @@ describe('the keeper host in virtual time', () => {
     await expect(b.keeper.arm(strange, 300)).rejects.toMatchObject({ code: 'REFUSED' })
   })
 
+  it('refuses to arm while a link of the table is not open', async () => {
+    const b = bench()
+    await b.clock.run(b.keeper.port('relay').write('*CLS'))
+    await expect(b.keeper.arm(table, 300)).rejects.toMatchObject({ code: 'REFUSED' })
+    expect(b.keeper.mode()).toBe('idle')
+  })
+
   it('refuses a command of two lines, which could hide one behind another', async () => {
     const b = bench()
     await expect(b.keeper.port('psu').write('OUTP OFF\nOUTP ON')).rejects.toMatchObject({ code: 'USAGE' })

@@ -1,0 +1,47 @@
+/**
+ * The keeper's process, forked by the daemon. It ends only after it has made the bench safe, unless it is told to close
+ * while idle. Ctrl-C and a closed terminal are the daemon's business: the daemon's end is what the keeper watches.
+ */
+import { KeeperProcess } from './keeper-process.ts'
+import { asOrder, type Reply } from './protocol.ts'
+
+let keeper: KeeperProcess | null = null
+let starting = false
+let ending = false
+
+function send(reply: Reply): void {
+  if (process.connected) process.send!(reply, undefined, undefined, () => {})
+}
+
+function onMessage(raw: unknown): void {
+  if (keeper !== null) return keeper.onMessage(raw)
+  const order = asOrder(raw)
+  // Before its start it owns no link, so there is nothing to make safe; a parent that does not know that is none.
+  if (starting || typeof order === 'string' || order.do !== 'start') return process.exit(4)
+  starting = true
+  KeeperProcess.start(order, send, code => process.exit(code)).then(
+    started => {
+      keeper = started
+      if (process.connected) send(['ready'])
+      else leave('daemon-gone', 0)
+    },
+    () => process.exit(4))
+}
+
+function leave(why: 'daemon-gone' | 'SIGTERM' | 'uncaught error', exitCode: number, detail = ''): void {
+  if (keeper === null) return starting ? undefined : process.exit(exitCode)
+  const { host } = keeper
+  const safeOff = why === 'daemon-gone' ? host.daemonGone() : host.safeOff(`${why}${detail}`, 'the keeper')
+  if (ending) return
+  ending = true
+  keeper.end(safeOff).then(() => process.exit(exitCode), () => process.exit(4))
+}
+
+process.on('SIGINT', () => {})
+process.on('SIGHUP', () => {})
+process.on('SIGTERM', () => leave('SIGTERM', 0))
+process.on('uncaughtException', error => leave('uncaught error', 4, `: ${error.message}`))
+process.on('unhandledRejection', error => leave('uncaught error', 4, `: ${String(error)}`))
+process.on('disconnect', () => leave('daemon-gone', 0))
+process.on('message', onMessage)
+if (!process.connected) process.exit(2)
