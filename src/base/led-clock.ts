@@ -3,7 +3,7 @@
  * anyone only when everyone is idle, so a simulated night passes as fast as the work in it.
  *
  * NDJSON over TCP. Client: {"hello":name}, then {"idle":n,"next":ms|null} when all work set going by turn n has come to
- * rest, and {"busy":true} before work that begins outside a turn. Server: {"now":ms,"wallMs":ms,"n":turn}.
+ * rest, and {"busy":true} before work that begins outside a turn. Server: {"now":ms,"n":turn}, with "wallMs":ms in its first.
  */
 import { connect, type Socket } from 'node:net'
 import { assert } from './assert.ts'
@@ -25,7 +25,8 @@ export class LedClock implements Clock {
   readonly #timers = new TimerHeap()
   readonly #onLost: (error: BenchError) => void
   #nowMs = 0
-  #wallMs = 0
+  /** Wall minus bench time; the first time that arrives brings it. */
+  #wallOffsetMs: number | null = null
   #turn = -1
   #holds = 0
   /** Counts whatever may keep us from being idle; a turn of the event loop without a change is rest. */
@@ -66,7 +67,7 @@ export class LedClock implements Clock {
   }
 
   monotonicMs(): number { return this.#nowMs }
-  wallMs(): number { return this.#wallMs }
+  wallMs(): number { return this.#nowMs + (this.#wallOffsetMs ?? 0) }
 
   after(delayMs: number, action: () => void): Cancel {
     const cancel = this.#timers.add(this.#nowMs + Math.max(0, delayMs), action)
@@ -138,9 +139,9 @@ export class LedClock implements Clock {
   #onLine(line: string): void {
     if (this.#over) return
     const said = parseNow(line)
-    if (said === null) return this.#lost(new Error(`it said ${line.slice(0, 80)}`))
+    if (said === null || (said.wallMs === null && this.#wallOffsetMs === null)) return this.#lost(new Error(`it said ${line.slice(0, 80)}`))
     this.#nowMs = Math.max(this.#nowMs, said.now)
-    this.#wallMs = said.wallMs
+    if (said.wallMs !== null) this.#wallOffsetMs = said.wallMs - said.now
     this.#turn = said.n
     this.#idle = false
     this.#activity++
@@ -179,12 +180,12 @@ export class LedClock implements Clock {
   }
 }
 
-function parseNow(line: string): { now: number; wallMs: number; n: number } | null {
+function parseNow(line: string): { now: number; wallMs: number | null; n: number } | null {
   try {
     const said = JSON.parse(line) as Partial<Record<'now' | 'wallMs' | 'n', unknown>>
-    const { now, wallMs, n } = said
-    return Number.isFinite(now) && Number.isFinite(wallMs) && Number.isInteger(n)
-      ? { now: now as number, wallMs: wallMs as number, n: n as number } : null
+    const { now, wallMs = null, n } = said
+    return Number.isFinite(now) && (wallMs === null || Number.isFinite(wallMs)) && Number.isInteger(n)
+      ? { now: now as number, wallMs: wallMs as number | null, n: n as number } : null
   } catch {
     return null
   }

@@ -3,6 +3,7 @@ import { afterEach, describe, expect, it } from 'vitest'
 import { sleep } from '../../src/base/clock.ts'
 import type { BenchError } from '../../src/base/errors.ts'
 import { LedClock } from '../../src/base/led-clock.ts'
+import { LedTime, TimeServer } from '../../mocks/bench/led-time.ts'
 
 /** A time server of one client: it says what it is told to say, and keeps what it hears. */
 class TinyServer {
@@ -28,7 +29,7 @@ class TinyServer {
   say(message: object | string): void {
     this.#socket!.write(typeof message === 'string' ? message : `${JSON.stringify(message)}\n`)
   }
-  now(ms: number, n: number): void { this.say({ now: ms, wallMs: 1000 + ms, n }) }
+  now(ms: number, n: number): void { this.say({ now: ms, n, ...(n === 0 && { wallMs: 1000 + ms }) }) }
   async until(count: number): Promise<object[]> {
     while (this.heard.length < count) await new Promise<void>(resolve => this.#waiting.push(resolve))
     return this.heard
@@ -130,7 +131,7 @@ describe('the led clock', () => {
     await server.until(3)
     server.now(40, 2)
     await server.until(4)
-    expect(led.monotonicMs()).toBe(100)
+    expect([led.monotonicMs(), led.wallMs()]).toEqual([100, 1100])
   })
 
   it('tells once when the server is gone, and when it talks nonsense', async () => {
@@ -156,5 +157,37 @@ describe('the led clock', () => {
     await join()
     await expect(LedClock.connect('tcp://127.0.0.1:1', 'x', { onLost: () => {} })).rejects.toMatchObject({ code: 'LINK_OPEN' })
     await expect(LedClock.connect('http://a', 'x', { onLost: () => {} })).rejects.toMatchObject({ code: 'LINK_URL' })
+  })
+})
+
+describe('two led clocks at the time server of the simulated bench', () => {
+  it('pass a long time quickly, together, and never while one of them holds', async () => {
+    const times = new TimeServer(new LedTime(5000))
+    const url = await times.listen()
+    const options = { onLost: () => {} }
+    const [a, b] = await Promise.all([LedClock.connect(url, 'a', options), LedClock.connect(url, 'b', options)])
+    try {
+      const startMs = a.monotonicMs()
+      let ticks = 0
+      const every = async (clock: LedClock, ms: number, count: number): Promise<void> => {
+        for (let i = 0; i < count; i++) { await sleep(clock, ms); ticks++ }
+      }
+      await Promise.all([every(a, 100, 300), every(b, 250, 120)])
+      expect(ticks).toBe(420)
+      expect([a.monotonicMs(), b.monotonicMs(), a.wallMs()]).toEqual([startMs + 30_000, startMs + 30_000, startMs + 35_000])
+      expect(times.advances).toBeLessThanOrEqual(420)
+      const release = b.hold()
+      // The server must have heard of the hold before a timer of the other is offered to it.
+      await turns()
+      const slept = sleep(a, 10)
+      await turns()
+      expect(a.monotonicMs()).toBe(startMs + 30_000)
+      release()
+      await slept
+      expect(a.monotonicMs()).toBe(startMs + 30_010)
+    } finally {
+      for (const clock of [a, b]) clock.close()
+      times.close()
+    }
   })
 })
