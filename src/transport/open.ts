@@ -86,8 +86,8 @@ function serialSettings(url: string): SerialSettings {
   return {
     path: parts[1]!, baudRate: whole('baud', 9600, 50, 4_000_000)!,
     dataBits: Number(pick('bits', '8', '7', '6', '5')) as 5 | 6 | 7 | 8,
-    stopBits: Number(pick('stop', '1', '1.5', '2')) as 1 | 1.5 | 2,
-    parity: pick('parity', 'none', 'even', 'odd', 'mark', 'space'),
+    stopBits: Number(pick('stop', '1', '2')) as 1 | 2,
+    parity: pick('parity', 'none', 'even', 'odd'),
     rtscts: flow === 'rtscts', xonXoff: flow === 'xonxoff', lock: pick('lock', 'on', 'off') === 'on',
     dtr: line('dtr'), rts: line('rts'), hangUp: pick('hangup', 'on', 'off') === 'on',
     lineBytesMax: whole('lines', undefined, 16, 1 << 20),

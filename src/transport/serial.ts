@@ -11,8 +11,8 @@ export interface SerialSettings {
   readonly path: string
   readonly baudRate: number
   readonly dataBits: 5 | 6 | 7 | 8
-  readonly stopBits: 1 | 1.5 | 2
-  readonly parity: 'none' | 'even' | 'odd' | 'mark' | 'space'
+  readonly stopBits: 1 | 2
+  readonly parity: 'none' | 'even' | 'odd'
   readonly rtscts: boolean
   readonly xonXoff: boolean
   /** Refuse to share the port with another program. */
@@ -25,6 +25,9 @@ export interface SerialSettings {
   /** Only lines are ever sent: use the library's line reader, behind a limit of this many bytes. Undefined: raw bytes. */
   readonly lineBytesMax: number | undefined
 }
+
+/** Part of the library's port on unix. */
+interface Poller { once(event: 'disconnect', listener: (error: Error | null) => void): unknown }
 
 /** How long a break lasts: longer than one character at the slowest usual rate (300 baud). */
 const breakMs = 50
@@ -76,6 +79,7 @@ export class SerialTransport extends LinkEnd implements Transport {
       await new Promise<void>((resolve, reject) => port.open(error => error ? reject(openError(this.url, error)) : resolve()))
       port.on('close', (error: Error | null) => this.#lost(error))
       port.on('error', (error: Error) => this.#lost(error))
+      this.#watch(port)
       if (this.#settings.dtr !== undefined || this.#settings.rts !== undefined) await this.#set(this.#lines())
       signal?.throwIfAborted()
       if (this.state !== 'opening') throw this.down()
@@ -105,6 +109,15 @@ export class SerialTransport extends LinkEnd implements Transport {
     limit.on('error', error => this.#lost(error))
     port.pipe(limit).pipe(new ReadlineParser({ delimiter: '\n', encoding: 'latin1' }))
       .on('data', (line: string) => this.deliver(Buffer.from(`${line}\n`, 'latin1')))
+  }
+
+  /**
+   * A read that is under way when the adapter is pulled out gives no bytes and no error, and the library would repeat
+   * it for ever. So the loss is watched for on its own.
+   */
+  #watch(port: SerialPort): void {
+    const poller = (port.port as { poller?: Poller } | undefined)?.poller
+    poller?.once('disconnect', error => { if (this.state !== 'closed') this.#lost(error) })
   }
 
   /** Every call sets both lines: the library would else raise them. */
