@@ -45,12 +45,16 @@ export async function measureRecorder(load: RecorderLoad = usualLoad): Promise<R
     store.push(pair[1]!)
   }
   return {
-    bareRowsPerS: median(bare), storeRowsPerS: median(store), ratio: median(store.map((rate, i) => rate / bare[i]!)),
+    bareRowsPerS: median(bare),
+    storeRowsPerS: median(store),
+    ratio: median(store.map((rate, i) => rate / bare[i]!)),
   }
 }
 
 /** Rows a second through the worker thread: what the main thread sees when it awaits each batch. */
-export async function measureWorkerRecorder(load: RecorderLoad = usualLoad): Promise<{ workerRowsPerS: number }> {
+export async function measureWorkerRecorder(
+  load: RecorderLoad = usualLoad,
+): Promise<{ workerRowsPerS: number }> {
   const channels = channelsOf(load.channels)
   const rates: number[] = []
   for (let round = 0; round < load.rounds; round++) {
@@ -71,12 +75,16 @@ export interface OpenNightFigures {
   readonly seriesMs: number
 }
 
-/** A night of 100 positions: ten hours at one reading a second each, opened by a store that has just started. */
+/**
+ * A night of 100 positions: ten hours at one reading a second each, opened by a store that has just started.
+ */
 export async function measureOpenNight(channelCount = 100, seconds = 36_000): Promise<OpenNightFigures> {
   const channels = channelsOf(channelCount)
   return inFolder(async folder => {
     const path = join(folder, 'night.db')
-    const load = { channels: channelCount, batch: 50 * channelCount, readings: channelCount * seconds, rounds: 1 }
+    const load = {
+      channels: channelCount, batch: 50 * channelCount, readings: channelCount * seconds, rounds: 1
+    }
     await storeRowsPerS(openInlineStore(path), channels, batchesOf(channels, load))
     const store = openInlineStore(path)
     const eachMs: number[] = []
@@ -99,7 +107,9 @@ function bareRowsPerS(path: string, batches: Iterable<readonly Reading[]>): numb
   const db = new Database(path)
   db.pragma('journal_mode = WAL')
   db.pragma('synchronous = FULL')
-  db.exec('CREATE TABLE readings (run INTEGER, channel INTEGER, at_ms REAL, value REAL, u REAL, quality INTEGER)')
+  db.exec(
+    'CREATE TABLE readings (run INTEGER, channel INTEGER, at_ms REAL, value REAL, u REAL, quality INTEGER)'
+  )
   const insert = db.prepare('INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?)')
   const append = db.transaction((batch: readonly Reading[]) => {
     for (const r of batch) insert.run(1, r.channel.index, r.atMs, r.value, r.u, qualityIndex.get(r.quality))
@@ -120,7 +130,8 @@ async function storeRowsPerS(
   store: Store, channels: readonly Channel[], batches: Iterable<readonly Reading[]>,
 ): Promise<number> {
   await store.createRun({
-    id: 'night', sequence: 'leakage-soak', bench: 'benchmark', state: 'running', startedWallMs: 0, endedWallMs: null,
+    id: 'night', sequence: 'leakage-soak', bench: 'benchmark', state: 'running', startedWallMs: 0,
+    endedWallMs: null,
     person: 'nobody', use: 'unattended', software: '0', setup: {},
   }, channels)
   let rows = 0
@@ -150,7 +161,9 @@ function batchesOf(channels: readonly Channel[], load: RecorderLoad): Iterable<R
           const order = from + i
           const atMs = 1000 * (order / channels.length) + 0.125
           const value = 1e-5 * (1 + 0.1 * Math.sin(order))
-          return { channel: channels[order % channels.length]!, atMs, value, u: 1.3e-8, quality: 'good' as const }
+          return {
+            channel: channels[order % channels.length]!, atMs, value, u: 1.3e-8, quality: 'good' as const
+          }
         })
       }
     },

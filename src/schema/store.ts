@@ -2,10 +2,14 @@
 import type { Channel, Quality, Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from './run.ts'
 
-/** `seq` counts all links of the run's chain, so events have gaps where batches and results lie between them. */
+/**
+ * `seq` counts all links of the run's chain, so events have gaps where batches and results lie between them.
+ */
 export interface StoredEvent extends RunEvent { readonly seq: number; readonly hash: string }
 
-/** Columns of one channel, time ascending. NaN where a value is missing. Quality by index into `qualities`. */
+/**
+ * Columns of one channel, time ascending. NaN where a value is missing. Quality by index into `qualities`.
+ */
 export interface Series {
   readonly channel: Channel
   readonly atMs: Float64Array
@@ -15,13 +19,16 @@ export interface Series {
 }
 
 /**
- * A down-sampled bucket: first time, and lowest, mean and highest good value within it, NaN where none is good.
- * `count` readings are in it, `bad` of them not good.
+ * A down-sampled bucket: first time, and lowest, mean and highest good value within it, NaN where none is
+ * good. `count` readings are in it, `bad` of them not good.
  */
 export interface Bucket { atMs: number; min: number; mean: number; max: number; count: number; bad: number }
 
 export interface Store {
-  /** Commits the run before it resolves. REFUSED when there is one of that id; the rest is NOT_FOUND without a run. */
+  /**
+   * Commits the run before it resolves. REFUSED when there is one of that id; the rest is NOT_FOUND without a
+   * run.
+   */
   createRun(run: RunRecord, channels: readonly Channel[]): Promise<void>
   /** Commits before it resolves: energising events are awaited, de-energising ones are not. */
   appendEvent(runId: string, event: RunEvent): Promise<StoredEvent>
@@ -44,7 +51,9 @@ export interface Store {
   partHistory(part: string): Promise<{ run: RunRecord; result: PartResult }[]>
   /** Readings with `fromMs` <= time <= `toMs`; all of them without. */
   series(runId: string, channel: number, fromMs?: number, toMs?: number): Promise<Series>
-  /** At most `points` buckets over the run, and at least a quarter of that where there are as many readings. */
+  /**
+   * At most `points` buckets over the run, and at least a quarter of that where there are as many readings.
+   */
   levels(runId: string, channel: number, points: number): Promise<Bucket[]>
   /** Head of the chain over the run's setup, events, reading batches, results and states, hex. */
   chainHead(runId: string): Promise<string>

@@ -1,7 +1,8 @@
 /**
- * The chain of a run: each link's hash covers the one before it and the exact content of its row, the first covers
- * the run and its channels. It shows that a row was changed, added or taken from the middle; that the end was cut
- * off, or everything written anew, shows only against a head that was kept elsewhere, as the test record does.
+ * The chain of a run: each link's hash covers the one before it and the exact content of its row, the first
+ * covers the run and its channels. It shows that a row was changed, added or taken from the middle; that the
+ * end was cut off, or everything written anew, shows only against a head that was kept elsewhere, as the test
+ * record does.
  */
 import { createHash } from 'node:crypto'
 import type { Columns } from './columns.ts'
@@ -12,7 +13,8 @@ export type Hash = Buffer
 /** Hash of what stands before the first link: the run as it was asked for, and its channels. */
 export function genesis(run: RunRow, channels: readonly ChannelRow[]): Hash {
   return digest(undefined, [
-    'run', run.id, run.sequence, run.bench, run.state, run.started_wall_ms, run.ended_wall_ms, run.person, run.use,
+    'run', run.id, run.sequence, run.bench, run.state, run.started_wall_ms, run.ended_wall_ms, run.person,
+    run.use,
     run.software, run.setup, channels.map(c => [c.channel, c.name, c.quantity, c.unit, c.position]),
   ])
 }

@@ -1,4 +1,6 @@
-/** A batch of readings as columns in one buffer: what crosses to the worker, what is hashed, what is inserted. */
+/**
+ * A batch of readings as columns in one buffer: what crosses to the worker, what is hashed, what is inserted.
+ */
 import { assert } from '../base/assert.ts'
 import { qualities, type Quality, type Reading } from '../schema/reading.ts'
 import { channelsMax } from './slabs.ts'
@@ -42,7 +44,8 @@ export function pack(batch: readonly Reading[]): Columns {
   for (let i = 0; i < batch.length; i++) {
     const reading = batch[i]!
     const { index } = reading.channel
-    assert(Number.isInteger(index) && index >= 0 && index < channelsMax, 'a reading names no possible channel')
+    const possible = Number.isInteger(index) && index >= 0 && index < channelsMax
+    assert(possible, 'a reading names no possible channel')
     assert(Number.isFinite(reading.atMs), 'a reading needs a finite time')
     const quality = qualityIndex.get(reading.quality)
     assert(quality !== undefined, 'a reading needs a known quality')

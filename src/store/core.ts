@@ -1,4 +1,6 @@
-/** The record on one database, synchronous. Inline it is called as it is; on a bench a worker thread owns it. */
+/**
+ * The record on one database, synchronous. Inline it is called as it is; on a bench a worker thread owns it.
+ */
 import { assert } from '../base/assert.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
@@ -56,12 +58,18 @@ export class StoreCore {
     assert(Number.isInteger(limit) && limit >= 0, 'the limit of a list is a count')
     return this.#do('cannot list runs', () => this.#runs.list(limit))
   }
-  run(runId: string): RunRecord | undefined { return this.#do('cannot read the run', () => this.#runs.run(runId)) }
-  channels(runId: string): Channel[] { return this.#do('cannot read channels', () => this.#runs.channels(runId)) }
+  run(runId: string): RunRecord | undefined {
+    return this.#do('cannot read the run', () => this.#runs.run(runId))
+  }
+  channels(runId: string): Channel[] {
+    return this.#do('cannot read channels', () => this.#runs.channels(runId))
+  }
   events(runId: string, fromSeq = 0): StoredEvent[] {
     return this.#do('cannot read events', () => this.#runs.events(runId, fromSeq))
   }
-  results(runId: string): PartResult[] { return this.#do('cannot read results', () => this.#runs.results(runId)) }
+  results(runId: string): PartResult[] {
+    return this.#do('cannot read results', () => this.#runs.results(runId))
+  }
   partHistory(part: string): { run: RunRecord; result: PartResult }[] {
     return this.#do('cannot read the history of a part', () => this.#runs.history(part))
   }
@@ -116,4 +124,5 @@ export function openCore(path: string, options?: OpenOptions): StoreCore {
   }
 }
 
-export const closed = (path: string): BenchError => new BenchError('STORE', 'the record is closed', { file: path })
+export const closed = (path: string): BenchError =>
+  new BenchError('STORE', 'the record is closed', { file: path })

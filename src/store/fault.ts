@@ -9,7 +9,10 @@ export function storeFault(path: string, what: string, error: unknown): BenchErr
   return new BenchError('STORE', `${what}: ${message} (${sqliteCode(error)})`, { file: path }, error)
 }
 
-/** SQLite's extended result code, e.g. `SQLITE_FULL`, or the system's where SQLite was not reached, e.g. `EACCES`. */
+/**
+ * SQLite's extended result code, e.g. `SQLITE_FULL`, or the system's where SQLite was not reached, e.g.
+ * `EACCES`.
+ */
 export function sqliteCode(error: unknown): string {
   // better-sqlite3 looks for the folder itself and throws a TypeError when there is none.
   if (error instanceof TypeError && /cannot open/i.test(error.message)) return 'SQLITE_CANTOPEN'

@@ -7,7 +7,10 @@ const groupSizes = [32, 8, 1] as const
 const rowsMax = groupSizes[0]
 const width = 7
 
-/** Rows of seven numbers for one table. Nothing is sure to be inserted before `flush`. SQLite keeps NaN as NULL. */
+/**
+ * Rows of seven numbers for one table. Nothing is sure to be inserted before `flush`. SQLite keeps NaN as
+ * NULL.
+ */
 export class GroupInsert {
   #groups
   #values: number[] = Array<number>(rowsMax * width).fill(0)
@@ -17,7 +20,9 @@ export class GroupInsert {
     assert(columns.length === width, 'a group insert is for seven columns')
     const row = `(${columns.map(() => '?').join(', ')})`
     this.#groups = groupSizes.map(rows => ({
-      rows, insert: db.prepare(`INSERT INTO ${table} (${columns.join(', ')}) VALUES ${Array(rows).fill(row).join(', ')}`),
+      rows, insert: db.prepare(
+        `INSERT INTO ${table} (${columns.join(', ')}) VALUES ${Array(rows).fill(row).join(', ')}`
+      ),
     }))
   }
 

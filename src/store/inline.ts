@@ -1,11 +1,15 @@
-/** The store in the caller's own thread, for virtual time: no timers, no threads, the same order every time. */
+/**
+ * The store in the caller's own thread, for virtual time: no timers, no threads, the same order every time.
+ */
 import type { Store } from '../schema/store.ts'
 import { pack } from './columns.ts'
 import { openCore, type StoreCore } from './core.ts'
 import type { OpenOptions } from './open.ts'
 import { finish } from './steps.ts'
 
-/** Opens the record at `path`, or one in memory with `:memory:`. Throws STORE or REFUSED as `openDatabase`. */
+/**
+ * Opens the record at `path`, or one in memory with `:memory:`. Throws STORE or REFUSED as `openDatabase`.
+ */
 export function openInlineStore(path: string, options?: OpenOptions): Store {
   return inlineStore(openCore(path, options))
 }

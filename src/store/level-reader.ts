@@ -8,9 +8,12 @@ import { channelKeys, placeOfKey, slabBaseSql, slabKeys, slabOfOrdinal, slabRows
 export interface LevelItem extends Summary { readonly ordinal: number; readonly upto: number }
 
 type BucketRow = [number, number, number, number | null, number | null, number | null, number, number]
+type ReadingRow = [number, number, number, number | null, number]
 type OnReading = (ordinal: number, atMs: number, value: number, quality: number) => void
 
-/** A level is fine enough when it has at least this share of the points asked for; what is finer is merged. */
+/**
+ * A level is fine enough when it has at least this share of the points asked for; what is finer is merged.
+ */
 const fineShare = 1 / 4
 
 const inChannel = `b.id BETWEEN ${slabBaseSql} + CAST(? AS INTEGER) AND ${slabBaseSql} + CAST(? AS INTEGER)`
@@ -28,7 +31,8 @@ export class LevelReader {
     this.#readings = db.prepare(
       `SELECT s.number, b.id, b.at_ms, b.value, b.quality FROM slabs s CROSS JOIN readings b ON ${inChannel}
        WHERE s.run = ? AND s.number >= ? ORDER BY s.number, b.id`).raw()
-    this.#slab = db.prepare('SELECT id, number FROM bucket_slabs WHERE run = ? AND level = ? ORDER BY number DESC')
+    this.#slab = db.prepare(
+      'SELECT id, number FROM bucket_slabs WHERE run = ? AND level = ? ORDER BY number DESC LIMIT 1')
     this.#stream = db.prepare('SELECT count(*) FROM buckets WHERE id >= ? AND id < ?').pluck()
     this.#any = db.prepare('SELECT 1 FROM slabs WHERE run = ? LIMIT 1')
   }
@@ -43,7 +47,9 @@ export class LevelReader {
     return { length: slab.number * slabRows + filled, slabId: slab.id }
   }
 
-  /** Place, one level finer, of the last item in the channel's last closed bucket; -1 where none has closed. */
+  /**
+   * Place, one level finer, of the last item in the channel's last closed bucket; -1 where none has closed.
+   */
   lastUpto(run: number, level: number, channel: number): number {
     return this.#last.get(...channelKeys(channel), run, level) as number | undefined ?? -1
   }
@@ -62,13 +68,16 @@ export class LevelReader {
   /** Readings of one channel that arrived after place `after`. */
   readings(run: number, channel: number, after: number, take: OnReading): void {
     const rows = this.#readings.all(...channelKeys(channel), run, slabOfOrdinal(after + 1))
-    for (const [number, id, atMs, value, quality] of rows as [number, number, number, number | null, number][]) {
+    for (const [number, id, atMs, value, quality] of rows as ReadingRow[]) {
       const ordinal = number * slabRows + placeOfKey(id)
       if (ordinal > after) take(ordinal, atMs, value ?? NaN, quality)
     }
   }
 
-  /** At most `points` buckets over the whole run; the tail behind the last closed bucket comes from finer rows. */
+  /**
+   * At most `points` buckets over the whole run; the tail behind the last closed bucket comes from finer
+   * rows.
+   */
   levels(run: number, channel: number, points: number): Bucket[] {
     const coarse = this.#cover(run, channel, levelCount)
     const readings = coarse.reduce((sum, item) => sum + item.count, 0)
@@ -87,7 +96,9 @@ export class LevelReader {
       for (const item of found) if (item.ordinal > after) items.push(item)
       after = found.at(-1)?.upto ?? -1
     }
-    this.readings(run, channel, after, (_ordinal, atMs, value, quality) => items.push(single(atMs, value, quality)))
+    this.readings(
+      run, channel, after, (_ordinal, atMs, value, quality) => items.push(single(atMs, value, quality))
+    )
     return items
   }
 }

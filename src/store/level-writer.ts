@@ -22,10 +22,13 @@ export class LevelWriter {
     this.#run = run
     this.#insertSlab = db.prepare('INSERT INTO bucket_slabs (run, level, number) VALUES (?, ?, ?)')
     this.#buckets = new GroupInsert(db, 'buckets', ['id', 'at_ms', 'low', 'sum', 'high', 'bad', 'upto'])
-    this.#open = new OpenBuckets(channels, (level, channel, bucket, upto) => this.#write(level, channel, bucket, upto))
+    this.#open =
+      new OpenBuckets(channels, (level, channel, bucket, upto) => this.#write(level, channel, bucket, upto))
     const reader = new LevelReader(db)
     this.#streams = Array.from({ length: levelCount }, (_, index) => reader.stream(run, index + 1))
-    if (reader.hasReadings(run)) for (let channel = 0; channel < channels; channel++) this.#resume(reader, channel)
+    if (reader.hasReadings(run)) {
+      for (let channel = 0; channel < channels; channel++) this.#resume(reader, channel)
+    }
     this.#buckets.flush()
   }
 
@@ -64,6 +67,7 @@ export class LevelWriter {
 
 /** Levels of every run, from its readings; what is there already is kept. */
 export function rebuildAllLevels(db: Db): void {
-  const runs = db.prepare('SELECT run, max(channel) + 1 FROM channels GROUP BY run').raw().all() as [number, number][]
+  const runs =
+    db.prepare('SELECT run, max(channel) + 1 FROM channels GROUP BY run').raw().all() as [number, number][]
   for (const [run, channels] of runs) new LevelWriter(db, run, channels)
 }

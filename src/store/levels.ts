@@ -1,6 +1,6 @@
 /**
- * Down-sampling, without a database: 16 readings make a bucket, 16 buckets one of the next level, three levels up.
- * The open bucket of each channel and level is held in columns.
+ * Down-sampling, without a database: 16 readings make a bucket, 16 buckets one of the next level, three
+ * levels up. The open bucket of each channel and level is held in columns.
  */
 import type { Bucket } from '../schema/store.ts'
 
@@ -15,7 +15,9 @@ export interface Summary { atMs: number; low: number; sum: number; high: number;
 /** Told of each bucket as it closes; `upto` is the place of its last item in the stream one level finer. */
 export type OnClose = (level: number, channel: number, bucket: Summary, upto: number) => number
 
-/** The open buckets of one run. `onClose` returns the closed bucket's own place in the stream of its level. */
+/**
+ * The open buckets of one run. `onClose` returns the closed bucket's own place in the stream of its level.
+ */
 export class OpenBuckets {
   #levels: OpenLevel[]
   #onClose: OnClose
@@ -103,12 +105,14 @@ function bucketOf(s: Summary): Bucket {
 }
 
 interface OpenLevel {
-  atMs: Float64Array; low: Float64Array; sum: Float64Array; high: Float64Array; bad: Uint32Array; items: Uint8Array
+  atMs: Float64Array; low: Float64Array; sum: Float64Array; high: Float64Array
+  bad: Uint32Array; items: Uint8Array
 }
 
 function openLevel(channels: number): OpenLevel {
   return {
-    atMs: new Float64Array(channels), low: new Float64Array(channels).fill(NaN), sum: new Float64Array(channels),
-    high: new Float64Array(channels).fill(NaN), bad: new Uint32Array(channels), items: new Uint8Array(channels),
+    atMs: new Float64Array(channels), low: new Float64Array(channels).fill(NaN),
+    sum: new Float64Array(channels), high: new Float64Array(channels).fill(NaN),
+    bad: new Uint32Array(channels), items: new Uint8Array(channels),
   }
 }

@@ -1,4 +1,6 @@
-/** One program per data folder, by a lock that the kernel takes back when its holder dies, however it dies. */
+/**
+ * One program per data folder, by a lock that the kernel takes back when its holder dies, however it dies.
+ */
 import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
@@ -9,7 +11,8 @@ export interface FolderLock { release(): void }
 
 /**
  * Takes the data folder, making it where it is missing. Node has no file locks, SQLite has: an exclusive
- * transaction held open. Throws REFUSED naming the process that holds it, STORE where the folder cannot be used.
+ * transaction held open. Throws REFUSED naming the process that holds it, STORE where the folder cannot be
+ * used.
  */
 export function lockDataFolder(folder: string): FolderLock {
   return guarded(folder, 'cannot lock the data folder', () => {
@@ -35,7 +38,9 @@ function release(db: Database.Database, pidFile: string): void {
 }
 
 function heldBy(folder: string, pidFile: string): BenchError {
-  return new BenchError('REFUSED', `process ${pidIn(pidFile)} uses this data folder already`, { file: folder })
+  return new BenchError(
+    'REFUSED', `process ${pidIn(pidFile)} uses this data folder already`, { file: folder }
+  )
 }
 
 function pidIn(pidFile: string): string {

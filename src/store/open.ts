@@ -18,8 +18,8 @@ export interface OpenOptions {
 const applicationId = 0x4e62656e
 
 /**
- * Opens or creates the database at `path` (`:memory:` for none). Throws STORE, with SQLite's code, where it cannot;
- * REFUSED where it is another program's database or one of a later version.
+ * Opens or creates the database at `path` (`:memory:` for none). Throws STORE, with SQLite's code, where it
+ * cannot; REFUSED where it is another program's database or one of a later version.
  */
 export function openDatabase(path: string, options: OpenOptions = {}): Db {
   return guarded(path, 'cannot open the record', () => {

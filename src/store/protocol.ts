@@ -15,7 +15,9 @@ export type Answer =
 /** The answer to opening carries this id. */
 export const openingId = 0
 
-interface Fault { readonly code: ErrorCode | 'ASSERT'; readonly message: string; readonly context: ErrorContext }
+interface Fault {
+  readonly code: ErrorCode | 'ASSERT'; readonly message: string; readonly context: ErrorContext
+}
 
 /** An error as plain data: structured clone keeps neither its class nor its code. */
 export function faultOf(error: unknown): Fault {

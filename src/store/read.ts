@@ -5,8 +5,8 @@ import type { PartResult, RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
 import type { Db } from './open.ts'
 import {
-  channelOf, eventOf, resultOf, runOf, type ChannelRow, type EventRow, type Hashed, type ResultRow, type RunRow,
-  type StateRow,
+  channelOf, eventOf, resultOf, runOf, type ChannelRow, type EventRow, type Hashed, type ResultRow,
+  type RunRow, type StateRow,
 } from './rows.ts'
 
 type Numbered<Row> = Row & { number: number }
@@ -19,7 +19,8 @@ export class RunReader {
     this.#byId = db.prepare('SELECT * FROM runs WHERE id = ?')
     this.#newest = db.prepare(
       'SELECT * FROM runs ORDER BY started_wall_ms DESC, number DESC LIMIT CAST(? AS INTEGER)')
-    this.#lastState = db.prepare('SELECT seq, state, wall_ms FROM states WHERE run = ? ORDER BY seq DESC LIMIT 1')
+    this.#lastState =
+      db.prepare('SELECT seq, state, wall_ms FROM states WHERE run = ? ORDER BY seq DESC LIMIT 1')
     this.#channels = db.prepare('SELECT * FROM channels WHERE run = ? ORDER BY channel')
     this.#events = db.prepare('SELECT * FROM events WHERE run = ? AND seq >= ? ORDER BY seq')
     this.#results = db.prepare('SELECT * FROM results WHERE run = ? ORDER BY seq')
@@ -47,8 +48,10 @@ export class RunReader {
 
   /** Ids of runs whose newest state is `running`, oldest first. */
   running(): string[] {
-    const newest = `coalesce((SELECT state FROM states WHERE run = runs.number ORDER BY seq DESC LIMIT 1), state)`
-    return this.#db.prepare(`SELECT id FROM runs WHERE ${newest} = 'running' ORDER BY number`).pluck().all() as string[]
+    const newest =
+      `coalesce((SELECT state FROM states WHERE run = runs.number ORDER BY seq DESC LIMIT 1), state)`
+    const running = this.#db.prepare(`SELECT id FROM runs WHERE ${newest} = 'running' ORDER BY number`)
+    return running.pluck().all() as string[]
   }
 
   channelRows(run: number): ChannelRow[] { return this.#channels.all(run) as ChannelRow[] }

@@ -41,7 +41,9 @@ export class ReadingWriter {
       if (atMs > lastMs) lastMs = atMs
     }
     const number = slabOfOrdinal(ordinal)
-    if (ordinal % slabRows === 0) return Number(this.#openSlab.run(run, number, firstMs, lastMs).lastInsertRowid)
+    if (ordinal % slabRows === 0) {
+      return Number(this.#openSlab.run(run, number, firstMs, lastMs).lastInsertRowid)
+    }
     this.#widenSlab.run(firstMs, lastMs, run, number)
     return this.#slab.get(run, number) as number
   }

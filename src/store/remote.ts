@@ -7,7 +7,10 @@ import { pack } from './columns.ts'
 import { closed } from './core.ts'
 import { errorOf, openingId, type Answer, type Call } from './protocol.ts'
 
-/** Opens the record at `path` on a thread of its own. Rejects with STORE or REFUSED as `openDatabase` throws. `entry` is for tests. */
+/**
+ * Opens the record at `path` on a thread of its own. Rejects with STORE or REFUSED as `openDatabase` throws.
+ * `entry` is for tests.
+ */
 export async function openWorkerStore(path: string, entry = builtEntry('src/store/worker')): Promise<Store> {
   const line = new Line(path, entry)
   await line.opened
@@ -43,7 +46,9 @@ function remoteStore(line: Line): Store {
 
 interface Waiting { resolve(value: unknown): void; reject(error: Error): void }
 
-/** Calls to the worker and their answers. A worker that ends fails every call, those open and those to come. */
+/**
+ * Calls to the worker and their answers. A worker that ends fails every call, those open and those to come.
+ */
 class Line {
   readonly opened: Promise<unknown>
   #path: string

@@ -5,13 +5,16 @@ import type { StoredEvent } from '../schema/store.ts'
 import { decode, encode, wellFormed } from './codec.ts'
 
 export interface RunRow {
-  id: string; sequence: string; bench: string; state: string; started_wall_ms: number; ended_wall_ms: number | null
+  id: string; sequence: string; bench: string; state: string
+  started_wall_ms: number; ended_wall_ms: number | null
   person: string; use: string; software: string; setup: string
 }
-export interface ChannelRow { channel: number; name: string; quantity: string; unit: string; position: string | null }
+export interface ChannelRow {
+  channel: number; name: string; quantity: string; unit: string; position: string | null
+}
 export interface EventRow {
-  seq: number; kind: string; severity: string; at_ms: number; wall_ms: number; position: string | null; text: string
-  data: string | null
+  seq: number; kind: string; severity: string; at_ms: number; wall_ms: number; position: string | null
+  text: string; data: string | null
 }
 export interface ResultRow { seq: number; position: string; part: string; body: string }
 export interface StateRow { seq: number; state: string; wall_ms: number }
@@ -21,7 +24,8 @@ export type Hashed<Row> = Row & { hash: Buffer }
 
 export function runRow(run: RunRecord): RunRow {
   return {
-    id: wellFormed(run.id), sequence: wellFormed(run.sequence), bench: wellFormed(run.bench), state: run.state,
+    id: wellFormed(run.id), sequence: wellFormed(run.sequence), bench: wellFormed(run.bench),
+    state: run.state,
     started_wall_ms: run.startedWallMs, ended_wall_ms: run.endedWallMs, person: wellFormed(run.person),
     use: wellFormed(run.use), software: wellFormed(run.software), setup: encode(run.setup),
   }

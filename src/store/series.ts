@@ -37,7 +37,9 @@ export class SeriesReader {
 
 /** Rows arrive in order of time, but for a run that another process took up with another monotonic start. */
 function inOrder(rows: Row[]): Row[] {
-  for (let i = 1; i < rows.length; i++) if (rows[i]![0] < rows[i - 1]![0]) return rows.sort((a, b) => a[0] - b[0])
+  for (let i = 1; i < rows.length; i++) {
+    if (rows[i]![0] < rows[i - 1]![0]) return rows.sort((a, b) => a[0] - b[0])
+  }
   return rows
 }
 

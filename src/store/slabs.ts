@@ -1,8 +1,9 @@
 /**
- * How readings (and buckets) lie on disk. Keyed by channel first, a batch of 300 channels would dirty 300 pages
- * (1.5 MB of log a second); keyed by time alone, one channel of a night would be read by reading the night. So rows
- * are cut into slabs of 512 in order of arrival, and within a slab sorted by channel: a batch dirties some eight pages,
- * a channel costs one seek a slab, and the place of arrival, which the chain hashes over, stays in the key.
+ * How readings (and buckets) lie on disk. Keyed by channel first, a batch of 300 channels would dirty 300
+ * pages (1.5 MB of log a second); keyed by time alone, one channel of a night would be read by reading the
+ * night. So rows are cut into slabs of 512 in order of arrival, and within a slab sorted by channel: a batch
+ * dirties some eight pages, a channel costs one seek a slab, and the place of arrival, which the chain hashes
+ * over, stays in the key.
  */
 export const slabRows = 512
 /** Channels one run may have. */

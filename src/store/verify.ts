@@ -35,7 +35,8 @@ export function* verify(db: Db, reader: RunReader, runId: string): Steps<Broken 
     if (!next.equals(link.row.hash)) return { seq, what: `the ${link.of} is not what it was` }
     hash = next
   }
-  return slabs.surplus() ? { seq: last, what: 'there are more readings than the batches brought, or fewer' } : null
+  const what = 'there are more readings than the batches brought, or fewer'
+  return slabs.surplus() ? { seq: last, what } : null
 }
 
 function rowHash(before: Hash, link: Exclude<Link, { of: 'batch' }>): Hash {
@@ -62,6 +63,7 @@ function linksFrom(db: Db, run: number, seq: number): Map<number, Link | 'twice'
   return links
 }
 
+type SlabRow = { id: number; first_ms: number; last_ms: number }
 type ReadingRow = [number, number, number, number, number | null, number | null, number]
 
 /** The readings of a run in order of arrival, slab by slab. */
@@ -81,7 +83,8 @@ class SlabReader {
     this.#slabId = db.prepare('SELECT id, first_ms, last_ms FROM slabs WHERE run = ? AND number = ?')
     this.#rows = db.prepare(
       'SELECT id, run, channel, at_ms, value, u, quality FROM readings WHERE id >= ? AND id < ?').raw()
-    this.#total = db.prepare('SELECT first + count FROM batches WHERE run = ? ORDER BY seq DESC LIMIT 1').pluck()
+    this.#total =
+      db.prepare('SELECT first + count FROM batches WHERE run = ? ORDER BY seq DESC LIMIT 1').pluck()
     this.#lastSlab = db.prepare('SELECT id, number FROM slabs WHERE run = ? ORDER BY number DESC LIMIT 1')
     this.#count = db.prepare('SELECT count(*) FROM readings WHERE id >= ? AND id < ?').pluck()
   }
@@ -101,8 +104,8 @@ class SlabReader {
   }
 
   /**
-   * Whether the rows end elsewhere than the batches do. Looks at both as they are now: while this verification
-   * paused, more may have been appended.
+   * Whether the rows end elsewhere than the batches do. Looks at both as they are now: while this
+   * verification paused, more may have been appended.
    */
   surplus(): boolean {
     const total = this.#total.get(this.#run) as number | undefined ?? 0
@@ -115,10 +118,11 @@ class SlabReader {
   #load(number: number): void {
     this.#number = number
     this.#filled.fill(0)
-    const slab = this.#slabId.get(this.#run, number) as { id: number; first_ms: number; last_ms: number } | undefined
+    const slab = this.#slabId.get(this.#run, number) as SlabRow | undefined
     this.#sound = slab !== undefined
     if (!slab) return
-    for (const [id, run, channel, atMs, value, u, quality] of this.#rows.all(...slabKeys(slab.id)) as ReadingRow[]) {
+    const rows = this.#rows.all(...slabKeys(slab.id)) as ReadingRow[]
+    for (const [id, run, channel, atMs, value, u, quality] of rows) {
       const place = placeOfKey(id)
       const keyed = run === this.#run && channel === channelOfKey(id) && this.#filled[place] === 0
       // A slab that denies a reading's time would hide it from whoever asks for that time.

@@ -9,7 +9,7 @@ import { faultOf, openingId, type Answer, type Request } from './protocol.ts'
 import type { Steps } from './steps.ts'
 
 function serve(port: NonNullable<typeof parentPort>): void {
-  const say = (answer: Answer, handOver: readonly Transferable[] = []): void => port.postMessage(answer, handOver)
+  const say = (said: Answer, handOver: readonly Transferable[] = []): void => port.postMessage(said, handOver)
   const reading = new Set<Promise<void>>()
   let core: StoreCore
   try {
@@ -39,9 +39,14 @@ function serve(port: NonNullable<typeof parentPort>): void {
   say({ id: openingId, value: undefined })
 }
 
+type Bound = number | undefined
+
 interface Job { steps: Steps<unknown>; resolve(value: unknown): void; reject(error: unknown): void }
 
-/** Long reads under way. One takes one step a turn of the event loop: calls that came meanwhile are answered first. */
+/**
+ * Long reads under way. One takes one step a turn of the event loop: calls that came meanwhile are answered
+ * first.
+ */
 const jobs: Job[] = []
 
 function paced(steps: Steps<unknown>): Promise<unknown> {
@@ -80,7 +85,7 @@ function answer(core: StoreCore, { call, given }: Request): unknown {
     case 'events': return core.events(a as string, b as number | undefined)
     case 'results': return core.results(a as string)
     case 'partHistory': return core.partHistory(a as string)
-    case 'series': return core.series(a as string, b as number, c as number | undefined, d as number | undefined)
+    case 'series': return core.series(a as string, b as number, c as Bound, d as Bound)
     case 'levels': return core.levels(a as string, b as number, c as number)
     case 'chainHead': return core.chainHead(a as string)
     case 'verifyChain': return core.verifyChain(a as string)

@@ -1,4 +1,7 @@
-/** Appends links to the chains of runs. Every method is one transaction: all of it is there afterwards, or nothing. */
+/**
+ * Appends links to the chains of runs. Every method is one transaction: all of it is there afterwards, or
+ * nothing.
+ */
 import { assert } from '../base/assert.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
@@ -42,7 +45,8 @@ export class Writer {
     const row = runRow(run)
     const rows = channels.map(channelRow)
     for (const { channel } of rows) {
-      assert(Number.isInteger(channel) && channel >= 0 && channel < channelsMax, 'a channel has no possible index')
+      const possible = Number.isInteger(channel) && channel >= 0 && channel < channelsMax
+      assert(possible, 'a channel has no possible index')
     }
     this.#db.transaction(() => {
       if (this.#reader.run(row.id)) throw new BenchError('REFUSED', `there is a run ${row.id} already`)
@@ -147,12 +151,14 @@ function prepare(db: Db) {
   const insert = (table: string, columns: string) => db.prepare(
     `INSERT INTO ${table} (${columns}) VALUES (${columns.split(', ').map(name => `@${name}`).join(', ')})`)
   return {
-    run: insert('runs', 'id, sequence, bench, state, started_wall_ms, ended_wall_ms, person, use, software, setup, hash'),
+    run: insert('runs',
+      'id, sequence, bench, state, started_wall_ms, ended_wall_ms, person, use, software, setup, hash'),
     channel: insert('channels', 'run, channel, name, quantity, unit, position'),
     event: insert('events', 'run, seq, kind, severity, at_ms, wall_ms, position, text, data, hash'),
     batch: insert('batches', 'run, seq, first, count, hash'),
     result: insert('results', 'run, seq, position, part, body, hash'),
     state: insert('states', 'run, seq, state, wall_ms, hash'),
-    lastBatch: db.prepare('SELECT first + count FROM batches WHERE run = ? ORDER BY seq DESC LIMIT 1').pluck(),
+    lastBatch: db.prepare(
+      'SELECT first + count FROM batches WHERE run = ? ORDER BY seq DESC LIMIT 1').pluck(),
   }
 }

@@ -47,29 +47,38 @@ describe('the chain', () => {
   it('is SHA-256 over the hash before and the content, so that another program can follow it', async () => {
     const before = Buffer.from(await store.chainHead('R1'), 'hex')
     const { seq, hash } = await store.appendEvent('R1', sampleEvent({ data: { volts: 50, held: true } }))
-    const content = ['event', seq, 'step', 'info', 12.5, 1767643200012, null, 'raised to 50 V', '{"held":true,"volts":50}']
-    expect(createHash('sha256').update(before).update(`${JSON.stringify(content)}\n`).digest('hex')).toBe(hash)
+    const content = [
+      'event', seq, 'step', 'info', 12.5, 1767643200012, null, 'raised to 50 V', '{"held":true,"volts":50}'
+    ]
+    expect(createHash('sha256').update(before).update(`${JSON.stringify(content)}\n`).digest('hex'))
+      .toBe(hash)
   })
 
   it.each([
     ['the value of a reading', `UPDATE readings SET value = value * 1.000001 WHERE id = ${readingAt(1300)}`],
-    ['a reading made good', "UPDATE readings SET quality = 0 WHERE id = (SELECT id FROM readings WHERE quality = 3 LIMIT 1)"],
+    ['a reading made good',
+      "UPDATE readings SET quality = 0 WHERE id = (SELECT id FROM readings WHERE quality = 3 LIMIT 1)"],
     ['a quality beyond a byte', `UPDATE readings SET quality = quality + 256 WHERE id = ${readingAt(9)}`],
     ['the time of a reading', `UPDATE readings SET at_ms = at_ms + 0.001 WHERE id = ${readingAt(600)}`],
     ['the uncertainty of a reading', `UPDATE readings SET u = u / 2 WHERE id = ${readingAt(0)}`],
-    ['a value made unknown', `UPDATE readings SET value = NULL WHERE id = (SELECT id FROM readings WHERE value > 0 LIMIT 1)`],
+    ['a value made unknown',
+      `UPDATE readings SET value = NULL WHERE id = (SELECT id FROM readings WHERE value > 0 LIMIT 1)`],
     ['the channel of a reading', `UPDATE readings SET channel = channel + 1 WHERE id = ${readingAt(600)}`],
-    ['a reading under another channel', `UPDATE readings SET channel = 9, id = id + (9 - channel) * 512 WHERE id = ${readingAt(600)}`],
+    ['a reading under another channel',
+      `UPDATE readings SET channel = 9, id = id + (9 - channel) * 512 WHERE id = ${readingAt(600)}`],
     ['a reading of another run', `UPDATE readings SET run = 2 WHERE id = ${readingAt(600)}`],
     ['a reading taken out', `DELETE FROM readings WHERE id = ${readingAt(2499)}`],
-    ['a reading put in', `INSERT INTO readings SELECT id + 300, 1, channel, at_ms, 1, 0, 0 FROM readings ORDER BY id DESC LIMIT 1`],
+    ['a reading put in',
+      `INSERT INTO readings SELECT id + 300, 1, channel, at_ms, 1, 0, 0 FROM readings
+      ORDER BY id DESC LIMIT 1`],
     ['a slab that hides its readings', 'UPDATE slabs SET last_ms = first_ms WHERE number = 1'],
     ['a slab taken out', 'DELETE FROM slabs WHERE number = 4'],
     ['the text of an event', "UPDATE events SET text = 'raised to 500 V' WHERE seq = 1"],
     ['the data of an event', `UPDATE events SET data = replace(data, '50', '40') WHERE seq = 1`],
     ['the wall time of an event', 'UPDATE events SET wall_ms = wall_ms + 1 WHERE seq = 1'],
     ['an event taken out', 'DELETE FROM events WHERE seq = 1'],
-    ['an event put in', 'INSERT INTO events SELECT run, 2, kind, severity, at_ms, wall_ms, position, text, data, hash FROM events WHERE seq = 1'],
+    ['an event put in', `INSERT INTO events
+      SELECT run, 2, kind, severity, at_ms, wall_ms, position, text, data, hash FROM events WHERE seq = 1`],
     ['a batch taken out', 'DELETE FROM batches WHERE seq = 2'],
     ['the grade of a part', `UPDATE results SET body = replace(body, 'accept', 'reject')`],
     ['the part of a result', "UPDATE results SET part = 'C9'"],
@@ -110,7 +119,8 @@ describe('the chain', () => {
 })
 
 describe('rows', () => {
-  it.each(['runs', 'channels', 'events', 'batches', 'results', 'states', 'readings'])('of %s are append only', table => {
+  const tables = ['runs', 'channels', 'events', 'batches', 'results', 'states', 'readings']
+  it.each(tables)('of %s are append only', table => {
     const column = db.pragma(`table_info(${table})`) as { name: string }[]
     const name = column.at(-1)!.name
     expect(() => db.exec(`UPDATE ${table} SET ${name} = ${name}`)).toThrow(`${table} are append only`)

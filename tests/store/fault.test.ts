@@ -33,9 +33,12 @@ async function survives(code: string, mend: () => void): Promise<void> {
   const before = ['readings', 'batches', 'slabs', 'buckets', 'events', 'results', 'runs'].map(count)
   const fault = { code: 'STORE', context: { file: path }, message: expect.stringContaining(code) as string }
   await expect(store.appendReadings('R1', sampleReadings(channels, 600, 20_000))).rejects.toMatchObject(fault)
-  await expect(store.appendEvent('R1', sampleEvent({ text: 'x'.repeat(50_000) }))).rejects.toMatchObject(fault)
-  await expect(store.saveResult('R1', sampleResult({ reason: 'x'.repeat(50_000) }))).rejects.toMatchObject(fault)
-  await expect(store.createRun(sampleRun('R2', { person: 'x'.repeat(50_000) }), channels)).rejects.toMatchObject(fault)
+  await expect(store.appendEvent('R1', sampleEvent({ text: 'x'.repeat(50_000) })))
+    .rejects.toMatchObject(fault)
+  await expect(store.saveResult('R1', sampleResult({ reason: 'x'.repeat(50_000) })))
+    .rejects.toMatchObject(fault)
+  await expect(store.createRun(sampleRun('R2', { person: 'x'.repeat(50_000) }), channels))
+    .rejects.toMatchObject(fault)
   expect(await store.chainHead('R1')).toBe(head)
   expect(['readings', 'batches', 'slabs', 'buckets', 'events', 'results', 'runs'].map(count)).toEqual(before)
   expect(await store.verifyChain('R1')).toBeNull()
@@ -106,7 +109,8 @@ async function fillDisk(disk: string): Promise<void> {
   for (;;) {
     const fault: unknown = await more().then(() => undefined, (error: unknown) => error)
     if (fault === undefined) { kept += 1000; continue }
-    expect(fault).toMatchObject({ code: 'STORE', message: expect.stringMatching(/SQLITE_(FULL|IOERR)/) as string })
+    expect(fault)
+      .toMatchObject({ code: 'STORE', message: expect.stringMatching(/SQLITE_(FULL|IOERR)/) as string })
     break
   }
   expect(kept).toBeGreaterThan(0)

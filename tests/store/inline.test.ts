@@ -13,8 +13,11 @@ afterEach(() => store.close())
 
 describe('runs', () => {
   it('gives back the run and its channels as they were given', async () => {
-    const run = sampleRun('R1', { setup: { b: [1, { z: NaN, a: -Infinity }], a: 'µΩ \u0000 end', none: null } })
-    const channels = [...sampleChannels(2), { index: 7, name: 'bus.voltage', quantity: 'voltage' as const, unit: 'V' as const }]
+    const run =
+      sampleRun('R1', { setup: { b: [1, { z: NaN, a: -Infinity }], a: 'µΩ \u0000 end', none: null } })
+    const channels = [...sampleChannels(2), {
+      index: 7, name: 'bus.voltage', quantity: 'voltage' as const, unit: 'V' as const
+    }]
     await store.createRun(run, channels)
     expect(await store.run('R1')).toEqual(run)
     expect(await store.channels('R1')).toEqual(channels)
@@ -22,7 +25,8 @@ describe('runs', () => {
 
   it('refuses a second run of the same id and keeps the first', async () => {
     await store.createRun(sampleRun(), [])
-    await expect(store.createRun(sampleRun('R1', { person: 'Otto' }), [])).rejects.toMatchObject({ code: 'REFUSED' })
+    await expect(store.createRun(sampleRun('R1', { person: 'Otto' }), []))
+      .rejects.toMatchObject({ code: 'REFUSED' })
     expect((await store.run('R1'))!.person).toBe('Ida')
   })
 
@@ -87,13 +91,15 @@ describe('events and results', () => {
   it('replaces what UTF-8 cannot hold, before it is hashed', async () => {
     await store.createRun(sampleRun(), [])
     await store.appendEvent('R1', sampleEvent({ text: 'half \ud800 a pair', data: { '\udc00': '\ud800' } }))
-    expect(await store.events('R1')).toMatchObject([{ text: 'half \ufffd a pair', data: { '\ufffd': '\ufffd' } }])
+    expect(await store.events('R1'))
+      .toMatchObject([{ text: 'half \ufffd a pair', data: { '\ufffd': '\ufffd' } }])
     expect(await store.verifyChain('R1')).toBeNull()
   })
 
   it('gives events from a place on, in order', async () => {
     await store.createRun(sampleRun(), [])
-    const [, second, third] = await Promise.all(['a', 'b', 'c'].map(text => store.appendEvent('R1', sampleEvent({ text }))))
+    const [, second, third] =
+      await Promise.all(['a', 'b', 'c'].map(text => store.appendEvent('R1', sampleEvent({ text }))))
     expect((await store.events('R1', second!.seq)).map(event => event.text)).toEqual(['b', 'c'])
     expect(await store.events('R1', third!.seq + 1)).toEqual([])
   })
@@ -107,7 +113,9 @@ describe('events and results', () => {
   it('gives the newest result of each position and keeps figures that are not finite', async () => {
     await store.createRun(sampleRun(), [])
     await store.saveResult('R1', sampleResult())
-    await store.saveResult('R1', sampleResult({ position: 'P1', part: 'C2', figures: { esrOhm: NaN, riseV: Infinity } }))
+    await store.saveResult(
+      'R1', sampleResult({ position: 'P1', part: 'C2', figures: { esrOhm: NaN, riseV: Infinity } })
+    )
     await store.saveResult('R1', sampleResult({ provisional: false, grade: 'reject' }))
     expect(await store.results('R1')).toEqual([
       sampleResult({ provisional: false, grade: 'reject' }),
@@ -130,7 +138,9 @@ describe('events and results', () => {
 describe('readings', () => {
   it('gives back what went in, whatever the batches were', async () => {
     const number = fc.double()
-    const reading = fc.record({ channel: fc.nat({ max: 4 }), value: number, u: number, quality: fc.constantFrom(...qualities) })
+    const reading = fc.record(
+      { channel: fc.nat({ max: 4 }), value: number, u: number, quality: fc.constantFrom(...qualities) }
+    )
     const batches = fc.array(fc.array(reading, { maxLength: 80 }), { maxLength: 40 })
     await fc.assert(fc.asyncProperty(batches, async given => {
       const own = openInlineStore(':memory:')
@@ -138,7 +148,8 @@ describe('readings', () => {
       await own.createRun(sampleRun(), channels)
       const all: Reading[] = []
       for (const batch of given) {
-        const rows = batch.map((row, i) => ({ ...row, channel: channels[row.channel]!, atMs: all.length + i }))
+        const rows =
+          batch.map((row, i) => ({ ...row, channel: channels[row.channel]!, atMs: all.length + i }))
         all.push(...rows)
         await own.appendReadings('R1', rows)
       }
@@ -171,7 +182,8 @@ describe('readings', () => {
   it('sorts a channel whose times start anew, as after a restart', async () => {
     const channels = sampleChannels(1)
     await store.createRun(sampleRun(), channels)
-    const at = (atMs: number): Reading => ({ channel: channels[0]!, atMs, value: atMs, u: 0, quality: 'good' })
+    const at =
+      (atMs: number): Reading => ({ channel: channels[0]!, atMs, value: atMs, u: 0, quality: 'good' })
     await store.appendReadings('R1', [at(50), at(60)])
     await store.appendReadings('R1', [at(1), at(55)])
     expect([...(await store.series('R1', 0)).value]).toEqual([1, 50, 55, 60])
@@ -210,7 +222,8 @@ describe('the inline store', () => {
     const own = openInlineStore(':memory:')
     await own.close()
     await own.close()
-    await expect(own.listRuns(1)).rejects.toMatchObject({ code: 'STORE', message: ':memory:: the record is closed' })
+    await expect(own.listRuns(1))
+      .rejects.toMatchObject({ code: 'STORE', message: ':memory:: the record is closed' })
     await expect(own.series('R1', 1)).rejects.toMatchObject({ code: 'STORE' })
   })
 

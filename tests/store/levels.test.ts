@@ -15,10 +15,12 @@ function expected(readings: readonly Reading[], found: readonly Bucket[]): Bucke
   let at = 0
   return found.map(({ count }) => {
     const rows = readings.slice(at, at += count)
-    const good = rows.filter(row => row.quality === 'good' && Number.isFinite(row.value)).map(row => row.value)
+    const good =
+      rows.filter(row => row.quality === 'good' && Number.isFinite(row.value)).map(row => row.value)
     const mean = good.length === 0 ? NaN : good.reduce((sum, value) => sum + value, 0) / good.length
     return {
-      atMs: rows[0]!.atMs, min: good.length ? Math.min(...good) : NaN, mean, max: good.length ? Math.max(...good) : NaN,
+      atMs: rows[0]!.atMs, min: good.length ? Math.min(...good) : NaN, mean,
+      max: good.length ? Math.max(...good) : NaN,
       count: rows.length, bad: rows.length - good.length,
     }
   })
@@ -30,18 +32,24 @@ function expectSame(found: readonly Bucket[], readings: readonly Reading[]): voi
   found.forEach((bucket, i) => {
     expect({ ...bucket, mean: 0 }).toEqual({ ...wanted[i]!, mean: 0 })
     if (Number.isNaN(wanted[i]!.mean)) expect(bucket.mean).toBeNaN()
-    else expect(Math.abs(bucket.mean - wanted[i]!.mean)).toBeLessThanOrEqual(1e-12 * Math.abs(wanted[i]!.mean))
+    else {
+      expect(Math.abs(bucket.mean - wanted[i]!.mean))
+        .toBeLessThanOrEqual(1e-12 * Math.abs(wanted[i]!.mean))
+    }
   })
 }
 
 async function append(store: Store, readings: readonly Reading[], batch: number): Promise<void> {
-  for (let i = 0; i < readings.length; i += batch) await store.appendReadings('R1', readings.slice(i, i + batch))
+  for (let i = 0; i < readings.length; i += batch) {
+    await store.appendReadings('R1', readings.slice(i, i + batch))
+  }
 }
 
 describe('levels', () => {
-  it('hold every reading once and agree with the readings, for any number of them and of points', async () => {
+  it('hold every reading once and agree with the readings, whatever is asked for', async () => {
     const channels = sampleChannels(3)
-    const shape = fc.record({ readings: fc.nat(20_000), batch: fc.integer({ min: 1, max: 3000 }), points: fc.integer({ min: 1, max: 900 }) })
+    const from1To = (max: number): fc.Arbitrary<number> => fc.integer({ min: 1, max })
+    const shape = fc.record({ readings: fc.nat(20_000), batch: from1To(3000), points: from1To(900) })
     await fc.assert(fc.asyncProperty(shape, async ({ readings, batch, points }) => {
       const store = openInlineStore(':memory:')
       await store.createRun(sampleRun(), channels)
@@ -51,7 +59,7 @@ describe('levels', () => {
         const mine = all.filter(row => row.channel.index === index)
         const found = await store.levels('R1', index, points)
         expect(found.length).toBeLessThanOrEqual(points)
-        expect(found.length).toBeGreaterThanOrEqual(Math.floor(Math.min(points / 4, mine.length) / 2))
+        expect(found.length).toBeGreaterThanOrEqual(Math.floor(Math.min(points / 4, mine.length)))
         expectSame(found, mine)
       }
       await store.close()
@@ -72,11 +80,13 @@ describe('levels', () => {
     const store = openInlineStore(':memory:')
     const channels = sampleChannels(1)
     await store.createRun(sampleRun(), channels)
-    const row = (value: number, quality: Quality): Reading => ({ channel: channels[0]!, atMs: 0, value, u: 0, quality })
+    const row =
+      (value: number, quality: Quality): Reading => ({ channel: channels[0]!, atMs: 0, value, u: 0, quality })
     await store.appendReadings('R1', [row(9, 'stale'), row(NaN, 'good'), row(2, 'good'), row(4, 'good')])
     expect(await store.levels('R1', 0, 1)).toEqual([{ atMs: 0, min: 2, mean: 3, max: 4, count: 4, bad: 2 }])
     expect(await store.levels('R1', 0, 2)).toEqual([
-      { atMs: 0, min: NaN, mean: NaN, max: NaN, count: 2, bad: 2 }, { atMs: 0, min: 2, mean: 3, max: 4, count: 2, bad: 0 },
+      { atMs: 0, min: NaN, mean: NaN, max: NaN, count: 2, bad: 2 },
+      { atMs: 0, min: 2, mean: 3, max: 4, count: 2, bad: 0 },
     ])
     await store.close()
   })
@@ -93,7 +103,8 @@ describe('levels', () => {
   it('come out the same when the program starts anew between any two batches', async () => {
     const channels = sampleChannels(2)
     // A slow channel beside a quick one: its open buckets begin far back.
-    const all = sampleReadings(channels, 0, 24_000).filter((row, i) => row.channel.index === 0 || i % 33 === 1)
+    const all =
+      sampleReadings(channels, 0, 24_000).filter((row, i) => row.channel.index === 0 || i % 33 === 1)
     const dump = async (restart: boolean): Promise<unknown[]> => {
       const path = folder(`restart-${restart}.db`)
       let store = openInlineStore(path)

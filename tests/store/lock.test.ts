@@ -11,9 +11,11 @@ const folder = temporaryFolder()
 
 /** A process that holds the lock of `data` until it is killed. */
 async function holder(data: string): Promise<{ pid: number; kill(): Promise<void> }> {
-  const code = `const { lockDataFolder } = await import(${JSON.stringify(pathToFileURL(builtEntry('src/store/lock')).href)})
+  const entry = JSON.stringify(pathToFileURL(builtEntry('src/store/lock')).href)
+  const code = `const { lockDataFolder } = await import(${entry})
     lockDataFolder(${JSON.stringify(data)}); console.log('held'); setInterval(() => {}, 1000)`
-  const child = spawn(process.execPath, ['--input-type=module', '-e', code], { stdio: ['ignore', 'pipe', 'inherit'] })
+  const child =
+    spawn(process.execPath, ['--input-type=module', '-e', code], { stdio: ['ignore', 'pipe', 'inherit'] })
   const exited = once(child, 'exit')
   await once(child.stdout, 'data')
   return { pid: child.pid!, kill: async () => { child.kill('SIGKILL'); await exited } }

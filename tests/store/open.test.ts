@@ -48,7 +48,8 @@ describe('opening', () => {
     openDatabase(path, { steps: later }).close()
     const before = readFileSync(path)
     expect(() => openDatabase(path)).toThrow(expect.objectContaining({
-      code: 'REFUSED', message: `${path}: the record has schema version 3 and this program knows versions up to 2`,
+      code: 'REFUSED',
+      message: `${path}: the record has schema version 3 and this program knows versions up to 2`,
     }))
     expect(readFileSync(path).equals(before)).toBe(true)
     openDatabase(path, { steps: later }).close()
@@ -107,7 +108,8 @@ describe('migrations', () => {
     expect(schemaOf(made)).toEqual(schemaOf(frozen))
   })
 
-  it.each(migrations.slice(0, -1).map(step => step.version))('bring version %d to the newest schema', version => {
+  const earlierVersions = migrations.slice(0, -1).map(step => step.version)
+  it.each(earlierVersions)('bring version %d to the newest schema', version => {
     const migrated = openDatabase(earlier(version, `schema-${version}.db`))
     const made = openDatabase(':memory:')
     expect(schemaOf(migrated)).toEqual(schemaOf(made))
@@ -119,9 +121,11 @@ describe('migrations', () => {
   it('keep every row of version 1, and its chain, and build its levels', async () => {
     const store = openInlineStore(earlier(1, 'rows-1.db'))
     expect(await store.verifyChain('R1')).toBeNull()
-    expect(await store.chainHead('R1')).toBe('2b92591c7aeed6b7d1e8d4fc7828b3997433716efc47bdda7a458ce85081921b')
+    expect(await store.chainHead('R1'))
+      .toBe('2b92591c7aeed6b7d1e8d4fc7828b3997433716efc47bdda7a458ce85081921b')
     expect((await store.run('R1'))!.state).toBe('done')
-    expect((await store.series('R1', 1)).value.subarray(0, 2)).toEqual(Float64Array.of(NaN, 0.00001243536787107587))
+    expect((await store.series('R1', 1)).value.subarray(0, 2))
+      .toEqual(Float64Array.of(NaN, 0.00001243536787107587))
     const buckets = await store.levels('R1', 0, 20)
     expect(buckets).toHaveLength(19)
     expect(buckets[3]).toEqual({
@@ -136,7 +140,9 @@ describe('migrations', () => {
     const migrated = openInlineStore(earlier(1, 'go-on.db'))
     const made = openInlineStore(':memory:')
     await fillStore(made, channels, 600)
-    for (const store of [migrated, made]) await store.appendReadings('R1', sampleReadings(channels, 600, 9000))
+    for (const store of [migrated, made]) {
+      await store.appendReadings('R1', sampleReadings(channels, 600, 9000))
+    }
     expect(await migrated.chainHead('R1')).toBe(await made.chainHead('R1'))
     for (const points of [5, 100, 3000]) {
       expect(await migrated.levels('R1', 1, points)).toEqual(await made.levels('R1', 1, points))
@@ -147,11 +153,14 @@ describe('migrations', () => {
 
   it('are all done or none: a step that fails leaves the old version', () => {
     const path = earlier(1, 'broken.db')
-    const broken: Migration[] = [...migrations, { version: 3, name: 'broken', sql: 'CREATE TABLE half (x); SELECT nonsense' }]
+    const broken: Migration[] = [
+      ...migrations, { version: 3, name: 'broken', sql: 'CREATE TABLE half (x); SELECT nonsense' }
+    ]
     expect(() => openDatabase(path, { steps: broken })).toThrow(expect.objectContaining({ code: 'STORE' }))
     const db = new Database(path)
     expect(db.pragma('user_version', { simple: true })).toBe(1)
-    expect(db.prepare("SELECT count(*) FROM sqlite_schema WHERE name IN ('half', 'buckets')").pluck().get()).toBe(0)
+    expect(db.prepare("SELECT count(*) FROM sqlite_schema WHERE name IN ('half', 'buckets')").pluck().get())
+      .toBe(0)
     db.close()
     openDatabase(path).close()
   })

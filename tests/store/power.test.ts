@@ -14,11 +14,15 @@ import { temporaryFolder } from './temporary.ts'
 const folder = temporaryFolder()
 const channels = sampleChannels(3)
 
-/** How many batches of ten the run has, seen through a new store; the chain must hold and the batches be whole. */
+/**
+ * How many batches of ten the run has, seen through a new store; the chain must hold and the batches be
+ * whole.
+ */
 async function batchesIn(path: string): Promise<number> {
   const store = openInlineStore(path)
   expect(await store.verifyChain('R1')).toBeNull()
-  const lengths = await Promise.all(channels.map(async ({ index }) => (await store.series('R1', index)).atMs.length))
+  const lengths =
+    await Promise.all(channels.map(async ({ index }) => (await store.series('R1', index)).atMs.length))
   const buckets = await Promise.all(channels.map(({ index }) => store.levels('R1', index, 50)))
   await store.close()
   expect(buckets.map(list => list.reduce((sum, { count }) => sum + count, 0))).toEqual(lengths)
@@ -49,7 +53,7 @@ describe('after a power cut', () => {
       await store.close()
     })
 
-  it('what was being written when it came is there whole or not at all, wherever the log was torn', async () => {
+  it('what was being written is there whole or not at all, wherever the log was torn', async () => {
     const path = folder('torn.db')
     const store = openInlineStore(path)
     await store.createRun(sampleRun(), channels)
@@ -66,7 +70,8 @@ describe('after a power cut', () => {
       copyFileSync(path, copy)
       copyFileSync(`${path}-wal`, `${copy}-wal`)
       truncateSync(`${copy}-wal`, bytes)
-      expect(await batchesIn(copy), `torn at byte ${bytes}`).toBe(durableBytes.filter(size => size <= bytes).length)
+      expect(await batchesIn(copy), `torn at byte ${bytes}`)
+        .toBe(durableBytes.filter(size => size <= bytes).length)
     }
     await store.close()
   })
@@ -76,7 +81,9 @@ describe('after a power cut', () => {
     for (let round = 0; round < 3; round++) {
       const path = folder(`killed-${round}.db`)
       const script = fileURLToPath(new URL('./writer.mjs', import.meta.url))
-      const child = spawn(process.execPath, [script, builtEntry('src/store/remote'), path], { stdio: ['ignore', 'pipe', 'inherit'] })
+      const child = spawn(process.execPath, [script, builtEntry('src/store/remote'), path], {
+        stdio: ['ignore', 'pipe', 'inherit']
+      })
       const exited = once(child, 'exit')
       const enough = random.integer(5, 300)
       let acknowledged = 0

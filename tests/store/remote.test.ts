@@ -43,7 +43,8 @@ describe('the store on a thread', () => {
     await expect(store.events('R9')).rejects.toThrow(BenchError)
     await store.createRun(sampleRun(), sampleChannels(1))
     await expect(store.appendEvent('R1', sampleEvent({ atMs: NaN }))).rejects.toThrow(AssertionFault)
-    await expect(store.appendReadings('R1', sampleReadings(sampleChannels(2), 0, 2))).rejects.toThrow(AssertionFault)
+    await expect(store.appendReadings('R1', sampleReadings(sampleChannels(2), 0, 2)))
+      .rejects.toThrow(AssertionFault)
     expect(await store.verifyChain('R1')).toBeNull()
   })
 
@@ -55,14 +56,17 @@ describe('the store on a thread', () => {
       : store.appendEvent('R1', sampleEvent({ text: `event ${i}` })))
     await Promise.all(calls)
     const events = await store.events('R1')
-    expect(events.map(event => event.text)).toEqual(Array.from({ length: 25 }, (_, i) => `event ${2 * i + 1}`))
+    expect(events.map(event => event.text))
+      .toEqual(Array.from({ length: 25 }, (_, i) => `event ${2 * i + 1}`))
     expect(events.map(event => event.seq)).toEqual(Array.from({ length: 25 }, (_, i) => 2 * i + 2))
   })
 
   it('commits an event while a long verification is under way', async () => {
     const channels = sampleChannels(4)
     await store.createRun(sampleRun(), channels)
-    for (let i = 0; i < 10; i++) await store.appendReadings('R1', sampleReadings(channels, i * 10_000, 10_000))
+    for (let i = 0; i < 10; i++) {
+      await store.appendReadings('R1', sampleReadings(channels, i * 10_000, 10_000))
+    }
     const order: string[] = []
     const verified = store.verifyChain('R1').then(broken => { order.push('verified'); return broken })
     await store.appendEvent('R1', sampleEvent())
@@ -80,7 +84,8 @@ describe('the store on a thread', () => {
     const verified = store.verifyChain('R1')
     const saved = store.saveResult('R1', sampleResult())
     const closing = store.close()
-    await expect(store.listRuns(1)).rejects.toMatchObject({ code: 'STORE', message: `${path}: the record is closed` })
+    await expect(store.listRuns(1))
+      .rejects.toMatchObject({ code: 'STORE', message: `${path}: the record is closed` })
     await expect(store.appendReadings('R1', [])).rejects.toMatchObject({ code: 'STORE' })
     await Promise.all([closing, store.close(), saved])
     expect(await verified).toBeNull()
@@ -95,7 +100,8 @@ describe('the store on a thread', () => {
     let said = ''
     try { openInlineStore(garbage) } catch (error) { said = (error as Error).message }
     expect(said).toContain('SQLITE_NOTADB')
-    await expect(openWorkerStore(garbage)).rejects.toMatchObject({ code: 'STORE', message: said, context: { file: garbage } })
+    await expect(openWorkerStore(garbage))
+      .rejects.toMatchObject({ code: 'STORE', message: said, context: { file: garbage } })
   })
 
   it('fails what is open and what comes later when its thread ends, and can still be closed', async () => {

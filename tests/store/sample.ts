@@ -6,8 +6,9 @@ import type { PartResult, RunEvent, RunRecord } from '../../src/schema/run.ts'
 import type { Store } from '../../src/schema/store.ts'
 
 export const sampleRun = (id = 'R1', changes: Partial<RunRecord> = {}): RunRecord => ({
-  id, sequence: 'reform', bench: 'pavilion', state: 'running', startedWallMs: 1_767_643_200_000, endedWallMs: null,
-  person: 'Ida', use: 'unattended', software: '0.1.0', setup: { targetV: 450, parts: ['C1', 'C2'] }, ...changes,
+  id, sequence: 'reform', bench: 'pavilion', state: 'running', startedWallMs: 1_767_643_200_000,
+  endedWallMs: null, person: 'Ida', use: 'unattended', software: '0.1.0', setup: { targetV: 450, parts: ['C1', 'C2'] },
+  ...changes,
 })
 
 export const sampleChannels = (count: number): Channel[] => Array.from({ length: count }, (_, index) => ({
@@ -22,14 +23,17 @@ export const sampleResult = (changes: Partial<PartResult> = {}): PartResult => (
   position: 'P0', part: 'C1', profile: 'can-450v', grade: 'accept', provisional: true, disposition: 'use',
   pConform: 0.998, reason: 'leakage is far below the limit', figures: { leakageA: 1.2e-5 },
   criteria: [{
-    name: 'leakage', value: 1.2e-5, unit: 'A', expandedU: 2e-7, limitHigh: 1.1e-3, guardBand: 2e-7, pConform: 0.998,
+    name: 'leakage', value: 1.2e-5, unit: 'A', expandedU: 2e-7, limitHigh: 1.1e-3, guardBand: 2e-7,
+    pConform: 0.998,
     grade: 'accept', source: 'common practice',
   }],
   ...changes,
 })
 
 /** `count` readings over all channels in turn, one round of channels a second, some of them bad. */
-export function sampleReadings(channels: readonly Channel[], from: number, count: number, seed = 1): Reading[] {
+export function sampleReadings(
+  channels: readonly Channel[], from: number, count: number, seed = 1,
+): Reading[] {
   const random = new SeededRandom(`${seed}:${from}`)
   return Array.from({ length: count }, (_, i) => {
     const order = from + i

@@ -7,8 +7,8 @@ export const record: Migration = {
   sql: `
 CREATE TABLE runs (
   number INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, sequence TEXT NOT NULL, bench TEXT NOT NULL,
-  state TEXT NOT NULL, started_wall_ms REAL NOT NULL, ended_wall_ms REAL, person TEXT NOT NULL, use TEXT NOT NULL,
-  software TEXT NOT NULL, setup TEXT NOT NULL, hash BLOB NOT NULL
+  state TEXT NOT NULL, started_wall_ms REAL NOT NULL, ended_wall_ms REAL, person TEXT NOT NULL,
+  use TEXT NOT NULL, software TEXT NOT NULL, setup TEXT NOT NULL, hash BLOB NOT NULL
 ) STRICT;
 CREATE INDEX runs_by_start ON runs (started_wall_ms);
 
@@ -20,8 +20,8 @@ CREATE TABLE channels (
 -- Every link of a run's chain has one seq, dense from 1 across these four tables.
 CREATE TABLE events (
   run INTEGER NOT NULL REFERENCES runs, seq INTEGER NOT NULL, kind TEXT NOT NULL, severity TEXT NOT NULL,
-  at_ms REAL NOT NULL, wall_ms REAL NOT NULL, position TEXT, text TEXT NOT NULL, data TEXT, hash BLOB NOT NULL,
-  PRIMARY KEY (run, seq)
+  at_ms REAL NOT NULL, wall_ms REAL NOT NULL, position TEXT, text TEXT NOT NULL, data TEXT,
+  hash BLOB NOT NULL, PRIMARY KEY (run, seq)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE batches (
   run INTEGER NOT NULL REFERENCES runs, seq INTEGER NOT NULL, first INTEGER NOT NULL, count INTEGER NOT NULL,
@@ -37,8 +37,8 @@ CREATE TABLE states (
   hash BLOB NOT NULL, PRIMARY KEY (run, seq)
 ) STRICT, WITHOUT ROWID;
 
--- Readings lie in slabs of 512 in order of arrival; inside a slab they are sorted by channel through their key,
--- id = slab * 2^23 + channel * 2^9 + place of arrival. See slabs.ts for why.
+-- Readings lie in slabs of 512 in order of arrival; inside a slab they are sorted by channel through their
+-- key, id = slab * 2^23 + channel * 2^9 + place of arrival. See slabs.ts for why.
 CREATE TABLE slabs (
   id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES runs, number INTEGER NOT NULL,
   first_ms REAL NOT NULL, last_ms REAL NOT NULL, UNIQUE (run, number)

@@ -1,8 +1,9 @@
 import type { Migration } from './index.ts'
 
 /**
- * Down-sampled levels. A bucket of level n covers 16^n readings of one channel; `upto` is the place, in the stream
- * one level finer, of the last item in it. Keys work like those of readings. Derived: rebuilt from the readings.
+ * Down-sampled levels. A bucket of level n covers 16^n readings of one channel; `upto` is the place, in the
+ * stream one level finer, of the last item in it. Keys work like those of readings. Derived: rebuilt from the
+ * readings.
  */
 export const levels: Migration = {
   version: 2,
@@ -10,7 +11,8 @@ export const levels: Migration = {
   rebuildsLevels: true,
   sql: `
 CREATE TABLE bucket_slabs (
-  id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES runs, level INTEGER NOT NULL, number INTEGER NOT NULL,
+  id INTEGER PRIMARY KEY, run INTEGER NOT NULL REFERENCES runs, level INTEGER NOT NULL,
+  number INTEGER NOT NULL,
   UNIQUE (run, level, number)
 ) STRICT;
 CREATE TABLE buckets (

@@ -13,6 +13,8 @@ export interface Migration {
 
 export const migrations: readonly Migration[] = [record, levels]
 
-migrations.forEach((step, index) => assert(step.version === index + 1, `migration ${step.name} is out of order`))
+migrations.forEach(
+  (step, index) => assert(step.version === index + 1, `migration ${step.name} is out of order`)
+)
 
 export const latestVersion = migrations.length
