@@ -10,7 +10,7 @@ import type { Application } from '../schema/application.ts'
 import type { Channel } from '../schema/reading.ts'
 import type { RunRecord } from '../schema/run.ts'
 import type { Routes } from './build.ts'
-import { readingsCsv } from './readings-csv.ts'
+import { readingsText } from './readings-text.ts'
 import { channelShape, errorBody, eventShape, idParams, resultShape, runShape, seriesShape } from './shapes.ts'
 
 const number = (fallback: number, max: number) => z.coerce.number().int().min(1).max(max).default(fallback)
@@ -76,18 +76,20 @@ function seriesRoutes(routes: Routes, app: Application): void {
 
   routes.get('/runs/:id/readings', {
     schema: {
-      summary: 'Every reading of a run as CSV, channel after channel', params: idParams,
-      querystring: z.strictObject({ channel: z.string().min(1).max(64).optional() }),
+      summary: 'Every reading of a run, channel after channel, as CSV or as one JSON object a line', params: idParams,
+      querystring: z.strictObject({
+        channel: z.string().min(1).max(64).optional(), format: z.enum(['csv', 'lines']).default('csv'),
+      }),
     },
   }, async (request, reply) => {
     const run = await findRun(app, request.params.id)
-    const wanted = request.query.channel
+    const { channel: wanted, format } = request.query
     const channels = wanted === undefined
       ? await app.store.channels(run.id)
       : [await findChannel(app, run.id, wanted)]
-    return await reply.type('text/csv; charset=utf-8')
-      .header('content-disposition', attachment(`readings-${run.id}`, 'csv'))
-      .send(Readable.from(readingsCsv(app.store, run, channels)))
+    return await reply.type(format === 'csv' ? 'text/csv; charset=utf-8' : 'application/x-ndjson')
+      .header('content-disposition', attachment(`readings-${run.id}`, format === 'csv' ? 'csv' : 'ndjson'))
+      .send(Readable.from(readingsText(app.store, run, channels, format)))
   })
 }
 

@@ -28,6 +28,9 @@ export const catalogue = {
   STOPPED: { kind: 'trip', http: 409, mend: 'A person stopped the bench.' },
   KEEPER_GONE: { kind: 'host', http: 503, mend: 'The keeper process ended. The daemon starts a new one, which makes the bench safe.' },
   STORE: { kind: 'host', http: 500, mend: 'Check free space and the permissions of the data folder.' },
+  DAEMON_GONE: {
+    kind: 'host', http: 503, mend: 'Start it with `nightbench serve`, or name its address with --daemon.',
+  },
   HOST: { kind: 'host', http: 500, mend: 'See the log.' },
 } as const
 

@@ -1,0 +1,42 @@
+/** Where the data folder is, and the note in it by which the command line finds the daemon. */
+import { chmodSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs'
+import { homedir } from 'node:os'
+import { join } from 'node:path'
+
+export interface DaemonNote {
+  /** e.g. `http://127.0.0.1:7316`. */
+  url: string
+  /** Present when the daemon asks for one. */
+  token?: string
+  pid: number
+}
+
+const noteFile = (dataFolder: string): string => join(dataFolder, 'daemon.json')
+
+/** The folder named, else NIGHTBENCH_DATA, else the place the XDG base directory convention gives. */
+export function dataFolderOf(named: string | undefined, env: Readonly<Record<string, string | undefined>>): string {
+  return named ?? env['NIGHTBENCH_DATA'] ?? join(env['XDG_DATA_HOME'] ?? join(homedir(), '.local', 'share'), 'nightbench')
+}
+
+/** Writes the note, readable by its owner alone (it may hold the token), and never half. */
+export function writeDaemonNote(dataFolder: string, note: DaemonNote): void {
+  mkdirSync(dataFolder, { recursive: true })
+  const draft = `${noteFile(dataFolder)}.${note.pid}`
+  writeFileSync(draft, `${JSON.stringify(note)}\n`, { mode: 0o600 })
+  chmodSync(draft, 0o600)
+  renameSync(draft, noteFile(dataFolder))
+}
+
+/** Takes the note away when the daemon ends; nothing when there is none. */
+export function removeDaemonNote(dataFolder: string): void { rmSync(noteFile(dataFolder), { force: true }) }
+
+/** The note of `dataFolder`, or undefined where there is none that makes sense. */
+export function readDaemonNote(dataFolder: string): DaemonNote | undefined {
+  try {
+    const { url, token, pid } = JSON.parse(readFileSync(noteFile(dataFolder), 'utf8')) as Partial<DaemonNote>
+    if (typeof url !== 'string' || !URL.canParse(url)) return undefined
+    return { url, pid: Number(pid), ...(typeof token === 'string' ? { token } : {}) }
+  } catch {
+    return undefined
+  }
+}

@@ -1,0 +1,106 @@
+/** Commands about the bench as a whole: instruments, status, stop, ack. */
+import type { Command } from 'commander'
+import { dataFolderOf } from '../base/daemon-file.ts'
+import { asBenchError, BenchError } from '../base/errors.ts'
+import type { BenchStatus, InstrumentCheck, SafeOffReport } from '../schema/application.ts'
+import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { exitCodes, type ExitCode } from './exit.ts'
+import { printable, renderTable, statusLines } from './table.ts'
+
+export type Act = (command: Command, action: (...given: never[]) => Promise<ExitCode>) => void
+
+/** The daemon gets this long to answer a stop before its keeper is asked. */
+const stopAnswerMs = 3000
+const checkMs = 120_000
+
+export function addBenchCommands(program: Command, context: CliContext, act: Act): void {
+  act(program.command('instruments').argument('[names...]', 'only these')
+    .description('ask every instrument who it is, and compare with the bench file'),
+  async (names: string[], options: CommonOptions) => await instruments(context, names, options))
+
+  act(program.command('status').description('show how the bench stands'),
+    async (options: CommonOptions) => await status(context, options))
+
+  act(program.command('stop').argument('[reason...]', 'why, for the record')
+    .description('make the bench safe now; works without the daemon'),
+  async (reason: string[], options: CommonOptions) =>
+    await stop(context, reason.join(' ') || `stopped by ${context.user}`, options))
+
+  act(program.command('ack').argument('<reason...>', 'what was wrong and what was done')
+    .option('--person <name>', 'who says so', context.user)
+    .description('release a latched trip, with the reason'),
+  async (reason: string[], options: CommonOptions & { person: string }) =>
+    await acknowledge(context, reason.join(' '), options))
+}
+
+async function instruments(context: CliContext, names: readonly string[], options: CommonOptions): Promise<ExitCode> {
+  const client = daemonOf(context, options)
+  const checks = names.length > 0
+    ? await client.post<InstrumentCheck[]>('/instruments/check', { names }, checkMs)
+    : await client.get<InstrumentCheck[]>('/instruments', checkMs)
+  if (options.json) printJson(context.out, checks)
+  else {
+    print(context.out, ...renderTable(
+      ['instrument', 'instrument profile', 'connection', 'verdict', 'identity'].map(heading => ({ heading })),
+      checks.map(check => [
+        check.name, check.profile, check.url, check.matches ? 'as entered' : check.problem ?? 'another instrument',
+        check.identity ?? '–',
+      ]),
+    ))
+  }
+  return checks.every(check => check.matches) ? exitCodes.accepted : exitCodes.fault
+}
+
+/** 3 while a trip is latched, so that a script sees it. */
+async function status(context: CliContext, options: CommonOptions): Promise<ExitCode> {
+  const shown = await daemonOf(context, options).get<BenchStatus>('/status')
+  if (options.json) printJson(context.out, shown)
+  else print(context.out, ...statusLines(shown, context.out.isTTY ? context.out.columns : Infinity))
+  return shown.latched === null ? exitCodes.accepted : exitCodes.stopped
+}
+
+/** The daemon first; its keeper whenever the daemon has not answered that the bench is off, for whatever reason. */
+async function stop(context: CliContext, reason: string, options: CommonOptions): Promise<ExitCode> {
+  let report: SafeOffReport
+  let by = 'the daemon'
+  try {
+    report = await daemonOf(context, options).post<SafeOffReport>('/stop', { reason: reason.slice(0, 500) }, stopAnswerMs)
+  } catch (daemonError) {
+    by = 'its keeper'
+    if (!options.json) print(context.err, `${sentence(daemonError)}; asking the keeper`)
+    report = await context.stopByKeeper(dataFolderOf(options.data, context.env), reason)
+      .catch((keeperError: unknown) => { throw nobodyStopped(daemonError, keeperError) })
+  }
+  if (options.json) printJson(context.out, { by, ...report })
+  else print(context.out, ...stopLines(report, by))
+  return report.links.every(link => link.sent && link.verified !== false) ? exitCodes.accepted : exitCodes.fault
+}
+
+function stopLines(report: SafeOffReport, by: string): string[] {
+  const verified = report.verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(report.verifiedMs)} ms`
+  return [
+    `Off commands sent by ${by} in ${Math.round(report.sentMs)} ms, ${verified}.`,
+    ...renderTable(['link', 'off sent', 'reads off', 'note'].map(heading => ({ heading })), report.links.map(link => [
+      link.link, link.sent ? link.freshLink ? 'yes, on a fresh link' : 'yes' : 'NO',
+      link.verified === null ? 'has no read-back' : link.verified ? 'yes' : 'NO', link.note,
+    ])),
+    'Parts may still hold charge: prove dead before touching.',
+  ].map(printable)
+}
+
+function nobodyStopped(daemonError: unknown, keeperError: unknown): BenchError {
+  const what = `nobody stopped the bench: ${sentence(daemonError)}; ${sentence(keeperError)}. `
+    + 'Open the cutoff or switch the supply off by hand'
+  return new BenchError('KEEPER_GONE', what, {}, keeperError)
+}
+
+const sentence = (error: unknown): string => printable(asBenchError(error).message)
+
+async function acknowledge(
+  context: CliContext, reason: string, options: CommonOptions & { person: string },
+): Promise<ExitCode> {
+  await daemonOf(context, options).post('/acknowledge', { reason, person: options.person })
+  if (options.json) printJson(context.out, { acknowledged: true })
+  else print(context.out, 'Acknowledged. The bench accepts work again.')
+  return exitCodes.accepted
+}

@@ -1,0 +1,52 @@
+/** The two commands that run a bench themselves: serve and demo. */
+import type { Command } from 'commander'
+import { dataFolderOf } from '../base/daemon-file.ts'
+import { BenchError } from '../base/errors.ts'
+import { logLevels } from '../base/log.ts'
+import type { Act } from './commands-bench.ts'
+import type { CliContext, CommonOptions } from './context.ts'
+import { exitCodes, type ExitCode } from './exit.ts'
+
+interface ServeFlags extends CommonOptions { bench: string; port: string; host: string; log: string }
+interface DemoFlags extends CommonOptions { seed: string }
+
+export const defaultPort = 7316
+
+export function addLocalCommands(program: Command, context: CliContext, act: Act): void {
+  act(program.command('demo').option('--seed <text>', 'the same seed gives the same night', '1974')
+    .description('form a simulated rack through a night in a minute or two; needs no instruments'),
+  async (options: DemoFlags) => {
+    const { runDemo } = await context.loadDemo()
+    const { seed, data } = options
+    return exitOf(await runDemo({ seed, json: options.json === true, out: streamOf(context), data }))
+  })
+
+  act(program.command('serve').requiredOption('--bench <file>', 'the bench file')
+    .option('--port <number>', 'where to listen', String(defaultPort))
+    .option('--host <address>', 'other than this computer alone needs NIGHTBENCH_TOKEN and TLS in front', '127.0.0.1')
+    .option('--log <level>', logLevels.join(', '), 'info')
+    .description('run the daemon: make the bench safe, then accept work'),
+  async (options: ServeFlags) => {
+    const port = portOf(options.port)
+    if (!(logLevels as readonly string[]).includes(options.log)) {
+      throw new BenchError('USAGE', 'there is no such log level', { expected: logLevels.join(', '), got: options.log })
+    }
+    const { serve } = await context.loadServe()
+    return exitOf(await serve({
+      bench: options.bench, data: dataFolderOf(options.data, context.env), port, host: options.host,
+      token: context.env['NIGHTBENCH_TOKEN'], log: options.log, out: streamOf(context), json: options.json === true,
+    }))
+  })
+}
+
+function portOf(text: string): number {
+  const port = Number(text)
+  if (/^\d{1,5}$/.test(text) && port <= 65_535) return port
+  throw new BenchError('USAGE', 'this is no port', { expected: '0 to 65535', got: text })
+}
+
+const streamOf = (context: CliContext): NodeJS.WritableStream => context.out as NodeJS.WritableStream
+
+function exitOf(code: number | void): ExitCode {
+  return Object.values(exitCodes).find(known => known === code) ?? (code === undefined ? exitCodes.accepted : exitCodes.fault)
+}

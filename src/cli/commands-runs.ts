@@ -1,0 +1,130 @@
+/** Commands about runs: plan, start, watch, runs. */
+import type { Command } from 'commander'
+import { BenchError } from '../base/errors.ts'
+import { formatDuration, formatWall } from '../base/format.ts'
+import type { BenchStatus, Plan, SequenceInfo } from '../schema/application.ts'
+import type { RunRecord } from '../schema/run.ts'
+import type { DaemonClient } from './client.ts'
+import type { Act } from './commands-bench.ts'
+import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { exitCodes, type ExitCode } from './exit.ts'
+import { planLines } from './plan-text.ts'
+import { readRackList } from './rack-list.ts'
+import { printable, renderTable } from './table.ts'
+import { watchRun } from './watch.ts'
+
+interface RequestOptions extends CommonOptions {
+  parts?: string; set: string[]; use: string; person: string; cautionsRead?: boolean; polarityChecked?: boolean
+  watch?: boolean
+}
+
+const longMs = 120_000
+
+export function addRunCommands(program: Command, context: CliContext, act: Act): void {
+  const withRequest = (command: Command): Command => command
+    .argument('<sequence>', 'what to do, e.g. reform')
+    .option('--parts <file>', 'rack list: position, part, profile, condition, note; CSV, YAML or JSON')
+    .option('--set <name=value>', 'a parameter of the sequence; may be given often', collect, [])
+    .option('--use <kind>', 'unattended, attended or touch-safe', 'unattended')
+    .option('--person <name>', 'who asks', context.user)
+
+  act(withRequest(program.command('plan')).description('show what would be done, touching nothing'),
+    async (sequence: string, options: RequestOptions) => await plan(context, sequence, options))
+
+  act(withRequest(program.command('start')).description('start a run')
+    .option('--cautions-read', 'I have read the cautions of this sequence')
+    .option('--polarity-checked', 'I have checked the polarity of every part by eye')
+    .option('--watch', 'follow the run to its end'),
+  async (sequence: string, options: RequestOptions) => await start(context, sequence, options))
+
+  act(program.command('watch').argument('[run]', 'the present one when left out')
+    .description('follow a run to its end; leaving does not stop the run'),
+  async (run: string | undefined, options: CommonOptions) => await watch(context, run, options))
+
+  act(program.command('runs').option('--limit <count>', 'how many', '20').description('list runs, newest first'),
+    async (options: CommonOptions & { limit: string }) => await listRuns(context, options))
+}
+
+async function plan(context: CliContext, sequence: string, options: RequestOptions): Promise<ExitCode> {
+  const request = requestOf(sequence, options)
+  const shown = await daemonOf(context, options).post<Plan>('/plan', request, longMs)
+  if (options.json) printJson(context.out, shown)
+  else print(context.out, ...planLines(shown))
+  return shown.refusals.length === 0 ? exitCodes.accepted : exitCodes.usage
+}
+
+async function start(context: CliContext, sequence: string, options: RequestOptions): Promise<ExitCode> {
+  const request = requestOf(sequence, options)
+  const client = daemonOf(context, options)
+  if (!options.cautionsRead) await showCautions(context, client, sequence)
+  const run = await client.post<RunRecord>('/runs', request, longMs)
+  if (options.watch) return await watchRun(context, client, run.id, options.json === true)
+  if (options.json) printJson(context.out, run)
+  else print(context.out, `Run ${run.id} has started. Follow it with: nightbench watch ${run.id}`)
+  return exitCodes.accepted
+}
+
+/** A start without cautions read is refused here, with the cautions on the screen. */
+async function showCautions(context: CliContext, client: DaemonClient, sequence: string): Promise<void> {
+  const all = await client.get<SequenceInfo[]>('/sequences')
+  const info = all.find(entry => entry.name === sequence)
+  if (!info) {
+    const known = all.map(entry => entry.name).join(', ')
+    throw new BenchError('USAGE', 'there is no such sequence', { expected: `one of ${known}`, got: sequence })
+  }
+  if (info.cautions.length === 0) return
+  print(context.err, 'Read first:', ...info.cautions.map(caution => printable(`  - ${caution}`)), '')
+  throw new BenchError('USAGE', 'the cautions are not confirmed: add --cautions-read when you have read them')
+}
+
+function requestOf(sequence: string, options: RequestOptions): unknown {
+  return {
+    sequence, person: options.person, use: options.use,
+    parts: options.parts === undefined ? [] : readRackList(options.parts),
+    parameters: Object.fromEntries(options.set.map(parameterOf)),
+    cautionsConfirmed: options.cautionsRead === true, polarityConfirmed: options.polarityChecked === true,
+  }
+}
+
+/** `holdS=3600` as a number, `rest=true` as a truth, anything else as text. */
+function parameterOf(given: string): [string, unknown] {
+  const at = given.indexOf('=')
+  if (at < 1) throw new BenchError('USAGE', 'a parameter is not understood', { expected: 'name=value', got: given })
+  const text = given.slice(at + 1)
+  try {
+    return [given.slice(0, at), JSON.parse(text)]
+  } catch {
+    return [given.slice(0, at), text]
+  }
+}
+
+async function watch(context: CliContext, run: string | undefined, options: CommonOptions): Promise<ExitCode> {
+  const client = daemonOf(context, options)
+  const id = run ?? (await client.get<BenchStatus>('/status')).run?.id ?? (await newestRun(client)).id
+  return await watchRun(context, client, id, options.json === true)
+}
+
+/** The newest run; NOT_FOUND when the record is empty. */
+export async function newestRun(client: DaemonClient): Promise<RunRecord> {
+  const [newest] = await client.get<RunRecord[]>('/runs?limit=1')
+  if (!newest) throw new BenchError('NOT_FOUND', 'there is no run yet')
+  return newest
+}
+
+async function listRuns(context: CliContext, options: CommonOptions & { limit: string }): Promise<ExitCode> {
+  const runs = await daemonOf(context, options).get<RunRecord[]>(`/runs?limit=${encodeURIComponent(options.limit)}`)
+  if (options.json) printJson(context.out, runs)
+  else if (runs.length === 0) print(context.out, 'No run yet.')
+  else {
+    print(context.out, ...renderTable(
+      ['run', 'started', 'sequence', 'state', 'lasted', 'person'].map(heading => ({ heading })),
+      runs.map(run => [
+        run.id, formatWall(run.startedWallMs), run.sequence, run.state,
+        run.endedWallMs === null ? '–' : formatDuration((run.endedWallMs - run.startedWallMs) / 1000), run.person,
+      ]),
+    ))
+  }
+  return exitCodes.accepted
+}
+
+const collect = (value: string, before: string[]): string[] => [...before, value]

@@ -1,0 +1,63 @@
+/** What commands have to do with the world: given as one thing, so that tests can give another. */
+import { RealClock, type Clock } from '../base/clock.ts'
+import { dataFolderOf, readDaemonNote } from '../base/daemon-file.ts'
+import { BenchError } from '../base/errors.ts'
+import type { SafeOffReport } from '../schema/application.ts'
+import { DaemonClient } from './client.ts'
+import type { Output } from './screen.ts'
+
+export interface ServeModule { serve(options: ServeOptions): Promise<number | void> }
+export interface ServeOptions {
+  bench: string; data: string; port: number; host: string; token?: string | undefined; log: string
+  out: NodeJS.WritableStream; json: boolean
+}
+export interface DemoModule { runDemo(options: DemoOptions): Promise<number> }
+export interface DemoOptions { seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined }
+
+export interface CliContext {
+  readonly out: Output
+  readonly err: Output
+  readonly env: Readonly<Record<string, string | undefined>>
+  readonly user: string
+  readonly clock: Clock
+  writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number>
+  stopByKeeper(dataFolder: string, reason: string): Promise<SafeOffReport>
+  loadServe(): Promise<ServeModule>
+  loadDemo(): Promise<DemoModule>
+}
+
+/** Options that every command has. */
+export interface CommonOptions { json?: boolean; daemon?: string; data?: string }
+
+export function realContext(user: string): CliContext {
+  return {
+    out: process.stdout, err: process.stderr, env: process.env, user, clock: new RealClock(),
+    writeFile: async (path, pieces) => await (await import('./write-file.ts')).writeFile(path, pieces),
+    stopByKeeper: async (folder, reason) => await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
+    loadServe: async () => await load('../app/serve.ts') as ServeModule,
+    loadDemo: async () => await load('../app/demo.ts') as DemoModule,
+  }
+}
+
+/** Only the commands that need the bench itself load it; the others start at once. */
+async function load(module: string): Promise<unknown> { return await import(module) }
+
+/** The daemon named with --daemon, or NIGHTBENCH_DAEMON, or by the note in the data folder. DAEMON_GONE without any. */
+export function daemonOf(context: CliContext, options: CommonOptions): DaemonClient {
+  const folder = dataFolderOf(options.data, context.env)
+  const note = readDaemonNote(folder)
+  const url = options.daemon ?? context.env['NIGHTBENCH_DAEMON'] ?? note?.url
+  if (url === undefined) throw new BenchError('DAEMON_GONE', `no daemon is noted in ${folder}`)
+  if (!URL.canParse(url) || !/^https?:$/.test(new URL(url).protocol)) {
+    throw new BenchError('USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url })
+  }
+  // The token of the note goes only to the daemon that wrote the note.
+  const token = context.env['NIGHTBENCH_TOKEN'] ?? (url === note?.url ? note.token : undefined)
+  return new DaemonClient({ url, token }, context.clock)
+}
+
+export function print(output: Output, ...lines: readonly string[]): void {
+  for (const line of lines) output.write(`${line}\n`)
+}
+
+export function printJson(output: Output, value: unknown): void { output.write(`${JSON.stringify(value, null, 2)}\n`) }

@@ -1,0 +1,35 @@
+/** What the exit code of a command says. */
+import { catalogue, type BenchError } from '../base/errors.ts'
+import type { PartResult, RunRecord } from '../schema/run.ts'
+
+export const exitCodes = { accepted: 0, notAccepted: 1, usage: 2, stopped: 3, fault: 4 } as const
+export type ExitCode = (typeof exitCodes)[keyof typeof exitCodes]
+
+export function exitOfError(error: BenchError): ExitCode {
+  switch (catalogue[error.code].kind) {
+    case 'usage': case 'file': case 'refused': return exitCodes.usage
+    case 'trip': return exitCodes.stopped
+    case 'link': case 'instrument': case 'host': return exitCodes.fault
+  }
+}
+
+/** Of a run that has ended. A part that was loaded and has no result is not accepted. */
+export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitCode {
+  switch (run.state) {
+    case 'done': {
+      const accepted = results.filter(result => result.grade === 'accept').length
+      return accepted >= Math.max(results.length, partsLoaded(run)) ? exitCodes.accepted : exitCodes.notAccepted
+    }
+    case 'tripped': case 'stopped': return exitCodes.stopped
+    case 'refused': return exitCodes.usage
+    case 'interrupted': return exitCodes.fault
+    case 'prepared': case 'running': return exitCodes.accepted
+  }
+}
+
+export const hasEnded = (run: RunRecord): boolean => run.state !== 'running' && run.state !== 'prepared'
+
+function partsLoaded(run: RunRecord): number {
+  const request = run.setup['request'] as { parts?: unknown } | undefined
+  return Array.isArray(request?.parts) ? request.parts.length : 0
+}

@@ -1,0 +1,51 @@
+/** A plan in words. */
+import { formatDuration, formatSi } from '../base/format.ts'
+import type { Plan } from '../schema/application.ts'
+import { printable, renderTable } from './table.ts'
+
+/** Refusals first: a person who may not start need not read the rest. */
+export function planLines(plan: Plan): string[] {
+  const lines = plan.refusals.length > 0 ? ['This cannot be started. Nothing was touched.', ...refusalLines(plan), ''] : []
+  lines.push(
+    `${plan.sequence}, ${plan.use}, to ${formatSi(plan.targetV, 'V')}`,
+    `takes about ${formatDuration(plan.expectedS)}, at most ${formatDuration(plan.longestS)}`, '',
+    ...figureLines(plan),
+  )
+  if (plan.steps.length > 0) lines.push('', ...stepTable(plan))
+  if (plan.warnings.length > 0) lines.push('', 'Mind:', ...plan.warnings.map(item))
+  if (plan.cautions.length > 0) lines.push('', 'Cautions to confirm before a start:', ...plan.cautions.map(item))
+  return lines.map(printable)
+}
+
+const item = (text: string): string => `  - ${text}`
+
+function refusalLines(plan: Plan): string[] {
+  return plan.refusals.flatMap(({ what, have, need, wayOut, position }) => [
+    `  - ${position === undefined ? '' : `${position}: `}${what}: has ${have}, needs ${need}.`, `    ${wayOut}`,
+  ])
+}
+
+function figureLines(plan: Plan): string[] {
+  const rows: [string, string][] = [
+    ['supply current limit', formatSi(plan.supplyLimitA, 'A')],
+    ['over-voltage protection', formatSi(plan.overVoltageV, 'V')],
+    ['energy in one part, at most', formatSi(plan.partEnergyMaxJ, 'J')],
+    ['energy in the rack', formatSi(plan.rackEnergyJ, 'J')],
+    ['touch-safe through the bleeders after', formatDuration(plan.touchSafeAfterS)],
+    ['heat in one part, at most', formatSi(plan.partDissipationMaxW, 'W')],
+    ['heat in a limiting resistor, part shorted', formatSi(plan.resistorDissipationW, 'W')],
+    ['charge, at most', formatSi(plan.chargeMaxC, 'C')],
+    ['hydrogen, at most', `${plan.gasMl.toFixed(1)} ml`],
+    ['one sweep of the positions', formatDuration(plan.sweepS)],
+    ['relay closures in the run', String(Math.round(plan.relayClosures))],
+  ]
+  const wide = Math.max(...rows.map(([name]) => name.length))
+  return rows.map(([name, value]) => `  ${name.padEnd(wide)}  ${value}`)
+}
+
+function stepTable(plan: Plan): string[] {
+  return renderTable([
+    { heading: 'step' }, { heading: 'bus', right: true }, { heading: 'at least', right: true },
+    { heading: 'at most', right: true },
+  ], plan.steps.map(step => [step.name, formatSi(step.busV, 'V'), formatDuration(step.minS), formatDuration(step.maxS)]))
+}

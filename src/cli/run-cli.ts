@@ -1,0 +1,88 @@
+/** The command line: `nightbench COMMAND`. */
+import { readFileSync } from 'node:fs'
+import { userInfo } from 'node:os'
+import { Command, CommanderError } from 'commander'
+import { asBenchError, BenchError } from '../base/errors.ts'
+import { packageFile } from '../base/paths.ts'
+import { addBenchCommands, type Act } from './commands-bench.ts'
+import { addLocalCommands } from './commands-local.ts'
+import { addRecordCommands } from './commands-record.ts'
+import { addRunCommands } from './commands-runs.ts'
+import { print, printJson, realContext, type CliContext } from './context.ts'
+import { exitCodes, exitOfError, type ExitCode } from './exit.ts'
+import { printable } from './table.ts'
+
+/** Runs one command; `argv` without node and script. Resolves with the exit code and never rejects. */
+export async function runCli(argv: readonly string[], given?: CliContext): Promise<ExitCode> {
+  const context = given ?? realContext(userName(process.env))
+  try {
+    return await dispatch(argv, context)
+  } catch (error) {
+    return report(context, asBenchError(error), argv.includes('--json'))
+  }
+}
+
+async function dispatch(argv: readonly string[], context: CliContext): Promise<ExitCode> {
+  let exit: ExitCode = exitCodes.accepted
+  const program = new Command('nightbench')
+    .description('Forms, soaks, screens and proves parts and units overnight, and leaves the bench dead.')
+    .version(softwareVersion())
+    .exitOverride()
+    .configureOutput({
+      writeOut: text => { context.out.write(text) }, writeErr: text => { context.err.write(text) },
+      outputError: () => { /* said once, by report below */ },
+    })
+    .addHelpText('after', exitHelp)
+  const act: Act = (command, action) => {
+    command.option('--json', 'answer as JSON')
+      .option('--daemon <url>', 'address of the daemon')
+      .option('--data <folder>', 'data folder')
+      .exitOverride()
+      .action(async (...args: unknown[]) => { exit = await action(...args.slice(0, -1) as never[]) })
+  }
+  addLocalCommands(program, context, act)
+  addBenchCommands(program, context, act)
+  addRunCommands(program, context, act)
+  addRecordCommands(program, context, act)
+  if (argv.length === 0) {
+    program.outputHelp()
+    return exitCodes.usage
+  }
+  try {
+    await program.parseAsync(argv, { from: 'user' })
+    return exit
+  } catch (error) {
+    if (!(error instanceof CommanderError)) throw error
+    if (error.exitCode === 0) return exitCodes.accepted
+    throw new BenchError('USAGE', error.message.replace(/^error: /, ''))
+  }
+}
+
+const exitHelp = `
+Exit codes: 0 done and all accepted, 1 done and something not accepted, 2 usage or bad file,
+3 tripped or stopped, 4 instrument or host fault.
+The daemon is found by --daemon, by NIGHTBENCH_DAEMON, or by the note it leaves in the data folder
+(--data or NIGHTBENCH_DATA).`
+
+/** One sentence and what can be done; the same as an object with --json. */
+function report(context: CliContext, error: BenchError, json: boolean): ExitCode {
+  if (json) printJson(context.out, { error: error.toJSON() })
+  else {
+    const lines = error.message.split('\n').map(printable)
+    print(context.err, ...lines, error.mend)
+  }
+  return exitOfError(error)
+}
+
+export function softwareVersion(): string {
+  return (JSON.parse(readFileSync(packageFile('package.json'), 'utf8')) as { version: string }).version
+}
+
+/** Who sits there; a login name is the best guess, and --person says otherwise. */
+function userName(env: Readonly<Record<string, string | undefined>>): string {
+  try {
+    return userInfo().username
+  } catch {
+    return env['USER'] ?? 'unknown'
+  }
+}

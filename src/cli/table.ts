@@ -1,0 +1,86 @@
+/** Plain text tables, and the one that shows a run position by position. */
+import { formatClock, formatDuration, formatSi } from '../base/format.ts'
+import type { BenchStatus, PositionStatus } from '../schema/application.ts'
+
+export interface Column { heading: string; right?: boolean }
+
+/** Rows under headings, columns two blanks apart, no line longer than `width`. Control characters are taken out. */
+export function renderTable(columns: readonly Column[], rows: readonly (readonly string[])[], width = Infinity): string[] {
+  const cells = [columns.map(column => column.heading), ...rows.map(row => columns.map((_, i) => printable(row[i] ?? '')))]
+  const widths = columns.map((_, i) => Math.max(...cells.map(row => row[i]!.length)))
+  return cells.map(row => {
+    const padded = row.map((cell, i) => columns[i]!.right ? cell.padStart(widths[i]!) : cell.padEnd(widths[i]!))
+    return clip(padded.join('  ').trimEnd(), width)
+  })
+}
+
+/** Text from outside as a terminal may show it: without control characters, so nothing moves the cursor. */
+export function printable(text: string): string {
+  return text.replace(/[\u0000-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]+/g, ' ')
+}
+
+export function clip(line: string, width: number): string {
+  return line.length > width ? `${line.slice(0, Math.max(0, width - 1))}…` : line
+}
+
+const positionColumns: readonly Column[] = [
+  { heading: 'position' }, { heading: 'part' }, { heading: 'stage' }, { heading: 'volts', right: true },
+  { heading: 'leakage', right: true }, { heading: 'limit', right: true }, { heading: 'of limit', right: true },
+  { heading: 'case', right: true }, { heading: 'verdict' },
+]
+
+/** Per position: stage, volts, leakage against its limit, case temperature, verdict or note. */
+export function positionTable(positions: readonly PositionStatus[], width = Infinity): string[] {
+  return renderTable(positionColumns, positions.map(entry => [
+    entry.position, entry.part, entry.stage, formatSi(entry.volts, 'V'), formatSi(entry.leakageA, 'A'),
+    formatSi(entry.limitA, 'A'), share(entry.leakageA, entry.limitA), formatSi(entry.caseC, '°C'), verdict(entry),
+  ]), width)
+}
+
+/** The bench in a few lines: what it does and until when, its positions, and what may be touched. */
+export function statusLines(status: BenchStatus, width = Infinity): string[] {
+  const { run } = status
+  const lines = run ? runLines(status, run) : [`${status.bench}: nothing runs; ${energyWords[status.energy]}`]
+  if (status.latched) {
+    lines.push(`TRIPPED ${formatClock(status.latched.wallMs)} UTC: ${status.latched.text}`)
+  }
+  if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')
+  if (run && run.positions.length > 0) lines.push('', ...positionTable(run.positions, width), '', ...touchLines(run.positions))
+  return lines.map(line => clip(printable(line), width))
+}
+
+const energyWords: Record<BenchStatus['energy'], string> = {
+  off: 'energy off', live: 'ENERGY ON', bleeding: 'bleeding, not yet safe to touch',
+  unknown: 'ENERGY UNKNOWN, do not touch',
+}
+
+function runLines(status: BenchStatus, run: NonNullable<BenchStatus['run']>): string[] {
+  const end = status.wallMs + run.remainingS * 1000
+  return [
+    `${status.bench}: run ${run.id}, ${run.sequence}, ${run.stage}; ${energyWords[status.energy]}, keeper ${status.keeper}`,
+    `bus ${formatSi(run.busV, 'V')} of ${formatSi(run.targetV, 'V')}; ${formatDuration(run.elapsedS)} in, `
+      + `about ${formatDuration(run.remainingS)} to go, ending about ${formatClock(end).slice(0, 5)} UTC`,
+  ]
+}
+
+/** One line for all positions of which the same is to be said. */
+function touchLines(positions: readonly PositionStatus[]): string[] {
+  const byWords = new Map<string, string[]>()
+  for (const { touch, position } of positions) {
+    if (touch !== '') byWords.set(touch, [...byWords.get(touch) ?? [], position])
+  }
+  return [...byWords].map(([words, names]) =>
+    `${names.length === positions.length && names.length > 1 ? 'all positions' : names.join(' ')}: ${words}`)
+}
+
+function verdict({ grade, disposition, note }: PositionStatus): string {
+  if (grade === null) return note
+  return [grade, disposition].filter(Boolean).join(', ')
+}
+
+/** Leakage as a share of its limit; nothing where one of them is no number. */
+function share(leakageA: number | null, limitA: number | null): string {
+  if (leakageA === null || limitA === null || limitA <= 0 || !Number.isFinite(leakageA)) return '–'
+  const percent = 100 * leakageA / limitA
+  return percent >= 1000 ? '> 10 times' : `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %`
+}

@@ -1,0 +1,130 @@
+/** Follows a run to its end: a table in place on a terminal, lines in a pipe, items with --json. */
+import { sleep } from '../base/clock.ts'
+import { hasCode } from '../base/errors.ts'
+import { formatClock, formatDuration, formatSi } from '../base/format.ts'
+import type { BenchStatus, FeedItem } from '../schema/application.ts'
+import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
+import type { DaemonClient } from './client.ts'
+import type { CliContext } from './context.ts'
+import { exitOfRun, hasEnded, type ExitCode } from './exit.ts'
+import { Screen } from './screen.ts'
+import { printable, renderTable, statusLines } from './table.ts'
+
+/** In a pipe, a line about the whole run at least this often. */
+const lineEveryS = 600
+const triesMax = 5
+const waitBetweenMs = 2000
+
+/** Follows `runId`; the exit code says how it ended. Rejects DAEMON_GONE when the daemon stays away. */
+export async function watchRun(context: CliContext, client: DaemonClient, runId: string, json: boolean): Promise<ExitCode> {
+  const follower = json ? new JsonFollower(context) : new ScreenFollower(context)
+  for (let tries = 0; ;) {
+    try {
+      const run = await followFeed(client, runId, item => { tries = 0; follower.show(item) })
+      if (run) return follower.finish(run, await client.get<PartResult[]>(`/runs/${encodeURIComponent(runId)}/results`))
+    } catch (error) {
+      if (!hasCode(error, 'DAEMON_GONE') || tries >= triesMax) throw error
+    }
+    tries++
+    await sleep(context.clock, waitBetweenMs)
+  }
+}
+
+/** Hands on what concerns the run until it has ended; undefined when the feed ended before. */
+async function followFeed(
+  client: DaemonClient, runId: string, show: (item: FeedItem) => void,
+): Promise<RunRecord | undefined> {
+  const read = async (): Promise<RunRecord> => await client.get<RunRecord>(`/runs/${encodeURIComponent(runId)}`)
+  await read()
+  for await (const item of client.feed()) {
+    if (item.type !== 'beat' && (item.type === 'status' || item.runId === runId)) show(item)
+    // The feed does not say that a run ended; a bench that is at something else does.
+    const elsewhere = item.type === 'beat' || (item.type === 'status' && item.status.run?.id !== runId)
+    if (!elsewhere) continue
+    const run = await read()
+    if (hasEnded(run)) return run
+  }
+  return undefined
+}
+
+interface Follower {
+  show(item: FeedItem): void
+  finish(run: RunRecord, results: readonly PartResult[]): ExitCode
+}
+
+class JsonFollower implements Follower {
+  readonly #context: CliContext
+  constructor(context: CliContext) { this.#context = context }
+  show(item: FeedItem): void { this.#context.out.write(`${JSON.stringify(item)}\n`) }
+  finish(run: RunRecord, results: readonly PartResult[]): ExitCode {
+    const exit = exitOfRun(run, results)
+    this.#context.out.write(`${JSON.stringify({ type: 'end', run, results, exit })}\n`)
+    return exit
+  }
+}
+
+class ScreenFollower implements Follower {
+  readonly #screen: Screen
+  #toldS = -Infinity
+  #toldStage = ''
+
+  constructor(context: CliContext) { this.#screen = new Screen(context.out) }
+
+  show(item: FeedItem): void {
+    switch (item.type) {
+      case 'status': return this.#status(item.status)
+      case 'event': return this.#screen.line(eventLine(item.event))
+      case 'result': return this.#screen.line(resultLine(item.result))
+      case 'reading': return
+    }
+  }
+
+  finish(run: RunRecord, results: readonly PartResult[]): ExitCode {
+    this.#screen.block([])
+    this.#screen.end()
+    for (const line of ['', ...outcomeLines(run, results)]) this.#screen.line(line)
+    return exitOfRun(run, results)
+  }
+
+  #status(status: BenchStatus): void {
+    if (this.#screen.live) return this.#screen.block(['', ...statusLines(status, this.#screen.width)])
+    const { run } = status
+    if (!run || (run.stage === this.#toldStage && run.elapsedS - this.#toldS < lineEveryS)) return
+    this.#toldS = run.elapsedS
+    this.#toldStage = run.stage
+    this.#screen.line(printable(`${formatClock(status.wallMs)}  ${run.stage}: bus ${formatSi(run.busV, 'V')}, `
+      + `${formatDuration(run.elapsedS)} in, about ${formatDuration(run.remainingS)} to go`))
+  }
+}
+
+export function eventLine(event: RunEvent): string {
+  const where = event.position === undefined ? '' : `${event.position}  `
+  const weight = event.severity === 'info' ? '' : `${event.severity.toUpperCase()}: `
+  return printable(`${formatClock(event.wallMs)}  ${where}${weight}${event.text}`)
+}
+
+export function resultLine(result: PartResult): string {
+  const provisional = result.provisional ? ' (provisional)' : ''
+  return printable(`${result.position}  ${result.part}: ${result.grade}${provisional}, ${result.disposition}. ${result.reason}`)
+}
+
+/** How the run ended, and every part with its verdict. */
+export function outcomeLines(run: RunRecord, results: readonly PartResult[]): string[] {
+  const lastedS = ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 1000
+  const head = hasEnded(run)
+    ? `Run ${run.id} ${endWords[run.state]} after ${formatDuration(lastedS)}.`
+    : `Run ${run.id} is still ${run.state}.`
+  if (results.length === 0) return [printable(head)]
+  return [printable(head), '', ...renderTable(
+    ['position', 'part', 'grade', 'do', 'why'].map(heading => ({ heading })),
+    results.map(result => [
+      result.position, result.part, `${result.grade}${result.provisional ? ' (provisional)' : ''}`, result.disposition,
+      result.reason,
+    ]),
+  )]
+}
+
+const endWords: Record<RunRecord['state'], string> = {
+  prepared: 'is prepared', running: 'runs', done: 'is done', tripped: 'was ended by a trip',
+  stopped: 'was stopped', interrupted: 'was interrupted', refused: 'was refused; nothing was energised',
+}

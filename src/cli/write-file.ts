@@ -1,0 +1,17 @@
+/** Writes what a command was asked to write. */
+import { createWriteStream } from 'node:fs'
+import { Readable } from 'node:stream'
+import { pipeline } from 'node:stream/promises'
+import { BenchError } from '../base/errors.ts'
+
+/** Writes the pieces to `path`, replacing what is there; returns the bytes. FILE_UNREADABLE when it cannot. */
+export async function writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number> {
+  const file = createWriteStream(path)
+  try {
+    await pipeline(Readable.from(pieces), file)
+    return file.bytesWritten
+  } catch (error) {
+    if (error instanceof BenchError) throw error
+    throw new BenchError('FILE_UNREADABLE', `cannot write: ${(error as Error).message}`, { file: path }, error)
+  }
+}

@@ -1,0 +1,282 @@
+import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { buildApi, listen, type Api } from '../../src/api/build.ts'
+import { RealClock } from '../../src/base/clock.ts'
+import { removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
+import { BenchError } from '../../src/base/errors.ts'
+import type { CliContext } from '../../src/cli/context.ts'
+import { runCli } from '../../src/cli/run-cli.ts'
+import { writeFile } from '../../src/cli/write-file.ts'
+import type { SafeOffReport } from '../../src/schema/application.ts'
+import { FakeApplication, idleStatus, runningStatus, samplePlan } from '../api/fake-application.ts'
+
+const keeperReport: SafeOffReport = {
+  reason: 'smoke', atWallMs: 0, sentMs: 3, verifiedMs: 40,
+  links: [{ link: 'cutoff', sent: true, freshLink: false, verified: true, note: '' }],
+}
+let app: FakeApplication
+let api: Api
+let folder: string
+let context: CliContext & { said: string[]; complained: string[]; keeper: string[]; keeperFails: Error | null }
+
+beforeEach(async () => {
+  app = await FakeApplication.make()
+  api = buildApi(app)
+  folder = mkdtempSync(join(tmpdir(), 'cli-'))
+  writeDaemonNote(folder, { url: await listen(api, { port: 0 }), pid: 1 })
+  const said: string[] = []
+  const complained: string[] = []
+  const keeper: string[] = []
+  context = {
+    said, complained, keeper, keeperFails: null,
+    out: { write: text => said.push(text) }, err: { write: text => complained.push(text) },
+    env: { NIGHTBENCH_DATA: folder }, user: 'ida', clock: new RealClock(), writeFile,
+    stopByKeeper: async (_, reason) => {
+      keeper.push(reason)
+      if (context.keeperFails) throw context.keeperFails
+      return keeperReport
+    },
+    loadServe: async () => ({ serve: async options => { app.calls.push({ name: 'serve', argument: options }) } }),
+    loadDemo: async () => ({ runDemo: async options => { app.calls.push({ name: 'demo', argument: options }); return 1 } }),
+  }
+})
+afterEach(async () => {
+  await api.close()
+  await app.close()
+  rmSync(folder, { recursive: true })
+})
+
+const run = async (...argv: string[]): Promise<{ exit: number; out: string; err: string }> => {
+  const exit = await runCli(argv, context)
+  return { exit, out: context.said.splice(0).join(''), err: context.complained.splice(0).join('') }
+}
+const rack = (): string => {
+  const path = join(folder, 'rack.csv')
+  writeFileSync(path, 'position,part,profile\nP01,C1,can-450v\n')
+  return path
+}
+
+describe('looking', () => {
+  it('shows the status in words and as it is', async () => {
+    app.shownStatus = runningStatus('R1')
+    const { exit, out } = await run('status')
+    expect(exit).toBe(0)
+    expect(out).toContain('ENERGY ON')
+    expect(JSON.parse((await run('status', '--json')).out)).toEqual(app.shownStatus)
+  })
+
+  it('ends with 3 while a trip is latched', async () => {
+    app.shownStatus = { ...idleStatus, latched: { text: 'over-current', wallMs: 1 } }
+    expect((await run('status')).exit).toBe(3)
+  })
+
+  it('ends with 4 when an instrument is not the one entered, and 0 when those asked are', async () => {
+    const all = await run('instruments')
+    expect(all.exit).toBe(4)
+    expect(all.out).toContain('did not answer')
+    expect((await run('instruments', 'supply')).exit).toBe(0)
+    expect((await run('instruments', 'kettle')).exit).toBe(2)
+  })
+
+  it('lists runs, and says how one ended', async () => {
+    expect((await run('runs')).out).toMatch(/R1 +2026-01-05 20:00:00 UTC +reform +done +1 h 00 min +Ida/)
+    const { out } = await run('report', '--verify')
+    expect(out).toMatch(/P01 +C1 +accept \(provisional\) +use/)
+    expect(out).toContain('The chain of hashes holds.')
+  })
+
+  it('writes the record as the name of the file says, and refuses other names', async () => {
+    const file = join(folder, 'r.html')
+    expect((await run('report', 'R1', '-o', file)).exit).toBe(0)
+    expect(readFileSync(file, 'utf8')).toContain('Test record of run R1')
+    expect((await run('report', 'R1', '-o', join(folder, 'r.doc'))).exit).toBe(2)
+    expect((await run('report', 'R1', '-o', join(folder, 'no', 'r.csv'))).exit).toBe(2)
+    expect((await run('report', 'R9')).exit).toBe(2)
+  })
+
+  it('exports every reading, as CSV and as JSON lines', async () => {
+    const { out } = await run('export', 'R1', '--channel', 'bus.voltage')
+    expect(out.trimEnd().split('\r\n')).toHaveLength(722)
+    const lines = (await run('export', '--json', '--channel', 'P01.current')).out.trimEnd().split('\n')
+    expect(lines).toHaveLength(721)
+    expect(JSON.parse(lines[0]!)).toMatchObject({ channel: 'P01.current', unit: 'A', quality: 'good' })
+  })
+})
+
+describe('planning and starting', () => {
+  it('plans in words, with parameters as numbers, and starts nothing', async () => {
+    const { exit, out } = await run('plan', 'reform', '--parts', rack(), '--set', 'holdS=3600', '--set', 'note=slow')
+    expect(exit).toBe(0)
+    expect(out).toContain('takes about 8 h 20 min, at most 13 h 53 min')
+    expect(app.calls).toHaveLength(1)
+    expect(app.calls[0]!.argument).toMatchObject({
+      parameters: { holdS: 3600, note: 'slow' }, parts: [{ part: 'C1' }], person: 'ida',
+    })
+  })
+
+  it('shows both numbers and the way out of a refusal, and ends with 2', async () => {
+    app.shownPlan = { ...samplePlan, refusals: [
+      { what: 'rated volts', have: '400 V', need: '450 V', wayOut: 'Lower the target.', position: 'P01' },
+    ] }
+    const { exit, out } = await run('plan', 'reform', '--parts', rack())
+    expect(exit).toBe(2)
+    expect(out).toContain('P01: rated volts: has 400 V, needs 450 V.\n    Lower the target.')
+  })
+
+  it('shows the cautions and starts nothing until they are confirmed', async () => {
+    const { exit, err } = await run('start', 'reform', '--parts', rack())
+    expect(exit).toBe(2)
+    expect(err).toContain('Wear eye protection.')
+    expect(err).toContain('--cautions-read')
+    expect((await run('start', 'brew', '--parts', rack())).err).toContain('one of reform')
+    expect(app.calls).toEqual([])
+  })
+
+  it('starts with what the person has confirmed', async () => {
+    const { exit, out } = await run('start', 'reform', '--parts', rack(), '--cautions-read', '--polarity-checked')
+    expect(exit).toBe(0)
+    expect(out).toContain('nightbench watch R2')
+    expect(app.calls[0]!.argument).toMatchObject({ cautionsConfirmed: true, polarityConfirmed: true })
+  })
+
+  it('reports what the daemon refused with its sentence, its mend line and the exit code', async () => {
+    app.startFails = new BenchError('TRIPPED', 'a trip is latched')
+    const plain = await run('start', 'reform', '--cautions-read')
+    expect(plain).toEqual({
+      exit: 3, out: '', err: 'a trip is latched\nFind the cause, then `nightbench ack` with the reason.\n',
+    })
+    const json = await run('start', 'reform', '--cautions-read', '--json')
+    expect(JSON.parse(json.out)).toEqual({ error: JSON.parse(JSON.stringify(app.startFails)) as unknown })
+  })
+
+  it('reports a bad rack list before it asks the daemon', async () => {
+    const path = join(folder, 'bad.csv')
+    writeFileSync(path, 'position,part\nP01,C1\n')
+    expect((await run('plan', 'reform', '--parts', path)).exit).toBe(2)
+    expect(app.calls).toEqual([])
+  })
+})
+
+describe('watching', () => {
+  const watchUntil = async (state: 'done' | 'tripped' | 'stopped' | 'interrupted', ...argv: string[]) => {
+    const watching = run('start', 'reform', '--cautions-read', '--watch', ...argv)
+    app.shownStatus = runningStatus('R2')
+    while (app.listeners.size === 0) await new Promise(setImmediate)
+    app.emit({ type: 'event', runId: 'R2', event: { kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'raised to 50 V' } })
+    app.emit({ type: 'event', runId: 'R7', event: { kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'of another' } })
+    await app.finish('R2', state)
+    return await watching
+  }
+
+  it.each([['done', 0], ['tripped', 3], ['stopped', 3], ['interrupted', 4]] as const)(
+    'follows a run until it is %s and ends with %i', async (state, exit) => {
+      const seen = await watchUntil(state)
+      expect(seen.exit).toBe(exit)
+      expect(seen.out).toContain('00:00:00  raised to 50 V')
+      expect(seen.out).not.toContain('of another')
+      expect(seen.out).not.toContain('\u001b')
+    })
+
+  it('ends with 1 when a part that was loaded is not accepted', async () => {
+    expect((await watchUntil('done', '--parts', rack())).exit).toBe(1)
+  })
+
+  it('gives one object a line with --json, the last one the end', async () => {
+    const { out } = await watchUntil('done', '--json')
+    const items = out.trimEnd().split('\n').map(line => JSON.parse(line) as { type: string })
+    expect(items.map(item => item.type)).toEqual(['status', 'event', 'status', 'end'])
+  })
+
+  it('ends at once for a run that has ended, and refuses one that is not there', async () => {
+    expect((await run('watch', 'R1')).exit).toBe(0)
+    expect((await run('watch', 'R9')).exit).toBe(2)
+  })
+})
+
+describe('stopping', () => {
+  it('asks the daemon, and not the keeper when the daemon did it', async () => {
+    const { exit, out } = await run('stop', 'smells', 'hot')
+    expect(exit).toBe(0)
+    expect(out).toContain('Off commands sent by the daemon in 12 ms, read back after 80 ms.')
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'smells hot' }])
+    expect(context.keeper).toEqual([])
+  })
+
+  it('asks the keeper when there is no daemon', async () => {
+    removeDaemonNote(folder)
+    const { exit, out } = await run('stop', 'smoke')
+    expect(exit).toBe(0)
+    expect(out).toContain('by its keeper')
+    expect(context.keeper).toEqual(['smoke'])
+  })
+
+  it('asks the keeper when the daemon is gone, fails, or is somebody else', async () => {
+    app.stop = async () => { throw new Error('stuck') }
+    expect((await run('stop')).exit).toBe(0)
+    await api.close()
+    expect((await run('stop')).exit).toBe(0)
+    expect((await run('stop', '--daemon', 'no address')).exit).toBe(0)
+    expect(context.keeper).toEqual(['stopped by ida', 'stopped by ida', 'stopped by ida'])
+  })
+
+  it('says what to do by hand when neither did it', async () => {
+    removeDaemonNote(folder)
+    context.keeperFails = new BenchError('KEEPER_GONE', 'no keeper listens')
+    const { exit, err } = await run('stop')
+    expect(exit).toBe(4)
+    expect(err).toContain('switch the supply off by hand')
+  })
+
+  it('ends with 4 when a link did not take the off command', async () => {
+    const stop = app.stop.bind(app)
+    app.stop = async reason => {
+      const report = await stop(reason)
+      return { ...report, links: [{ ...report.links[0]!, sent: false }] }
+    }
+    expect((await run('stop')).exit).toBe(4)
+  })
+
+  it('acknowledges with a reason, and not without', async () => {
+    expect((await run('ack')).exit).toBe(2)
+    expect((await run('ack', 'loose', 'clip', '--person', 'Ida')).exit).toBe(0)
+    expect(app.calls).toEqual([{ name: 'acknowledge', argument: { reason: 'loose clip', person: 'Ida' } }])
+  })
+})
+
+describe('the command line itself', () => {
+  it('prints help with the exit codes, and the version', async () => {
+    const help = await run('--help')
+    expect(help.exit).toBe(0)
+    for (const name of ['demo', 'serve', 'instruments', 'plan', 'start', 'watch', 'status', 'stop', 'ack', 'runs', 'report', 'export']) {
+      expect(help.out).toMatch(new RegExp(`^  ${name}`, 'm'))
+      expect((await run(name, '--help')).out).toContain('--json')
+    }
+    expect((await run('--version')).out).toMatch(/^\d+\.\d+\.\d+\n$/)
+  })
+
+  it.each([[['fly']], [['status', '--wrong']], [['plan']], [['serve']], [['runs', '--limit', 'x']], [[]]])(
+    'ends %j with 2', async argv => { expect((await run(...argv)).exit).toBe(2) })
+
+  it('says in one line that no daemon is there, and how to get one', async () => {
+    removeDaemonNote(folder)
+    const { exit, err } = await run('status')
+    expect(exit).toBe(4)
+    expect(err.trimEnd().split('\n')).toHaveLength(2)
+    expect(err).toContain('nightbench serve')
+  })
+
+  it('hands serve and demo what was asked, and gives back how they end', async () => {
+    expect((await run('serve', '--bench', 'bench.yaml', '--port', '0')).exit).toBe(0)
+    expect(app.calls[0]!.argument).toMatchObject({ bench: 'bench.yaml', port: 0, host: '127.0.0.1', data: folder })
+    expect((await run('demo', '--seed', '7', '--json')).exit).toBe(1)
+    expect(app.calls[1]!.argument).toMatchObject({ seed: '7', json: true })
+    expect((await run('serve', '--bench', 'b', '--port', '70000')).exit).toBe(2)
+  })
+
+  it('keeps the note of the daemon, which may hold its token, to its owner', () => {
+    writeDaemonNote(folder, { url: 'http://127.0.0.1:1', pid: 1, token: 'secret' })
+    expect(statSync(join(folder, 'daemon.json')).mode & 0o777).toBe(0o600)
+  })
+})

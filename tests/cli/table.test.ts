@@ -1,0 +1,83 @@
+import fc from 'fast-check'
+import { describe, expect, it } from 'vitest'
+import { Screen } from '../../src/cli/screen.ts'
+import { positionTable, printable, renderTable, statusLines } from '../../src/cli/table.ts'
+import { idleStatus, runningStatus } from '../api/fake-application.ts'
+
+const running = runningStatus('R1')
+const position = running.run!.positions[0]!
+
+describe('the table of a run', () => {
+  it('shows stage, volts, leakage against its limit and verdict of each position', () => {
+    const [heading, row] = positionTable([position])
+    expect(heading).toMatch(/position +part +stage +volts +leakage +limit +of limit +case +verdict/)
+    expect(row).toMatch(/P01 +C1 +forming +180 V +210 µA +1\.10 mA +19 % +24\.3 °C$/)
+  })
+
+  it('shows a dash where there is no number, and no share of a limit that is none', () => {
+    const [, row] = positionTable([{ ...position, volts: null, leakageA: null, caseC: null, limitA: 0 }])
+    expect(row).toMatch(/forming +– +– +0 A +– +–$/)
+  })
+
+  it('says how long it takes yet, when it ends, and what may not be touched, once for all it is true of', () => {
+    const two = { ...running, run: { ...running.run!, positions: [position, { ...position, position: 'P02' }] } }
+    const text = statusLines(two).join('\n')
+    expect(text).toContain('about 5 h 33 min to go, ending about 01:33 UTC')
+    expect(text.match(/NOT SAFE TO TOUCH/g)).toHaveLength(1)
+    expect(text).toContain('all positions: NOT SAFE TO TOUCH')
+  })
+
+  it('says that a trip is latched and that the keeper is gone, and nothing of it otherwise', () => {
+    const latched = { ...idleStatus, latched: { text: 'over-current', wallMs: 0 }, keeper: 'gone' as const }
+    expect(statusLines(latched).join('\n')).toMatch(/TRIPPED 00:00:00 UTC: over-current\nTHE KEEPER IS GONE/)
+    expect(statusLines(idleStatus)).toEqual(['pavilion: nothing runs; energy off'])
+  })
+
+  it('keeps columns under their headings, and every line within the width', () => {
+    fc.assert(fc.property(
+      fc.array(fc.array(fc.string({ unit: 'binary', maxLength: 30 }), { maxLength: 3 }), { maxLength: 6 }),
+      fc.integer({ min: 1, max: 60 }), (rows, width) => {
+        const columns = [{ heading: 'one' }, { heading: 'two', right: true }, { heading: 'three' }]
+        const lines = renderTable(columns, rows, width)
+        expect(lines).toHaveLength(rows.length + 1)
+        expect(lines.every(line => line.length <= width && !/[\u0000-\u001f\u007f-\u009f]/.test(line))).toBe(true)
+      }))
+  })
+
+  it('lets no text move the cursor of a terminal', () => {
+    expect(printable('A\u001b[2Jb\r\nc\u009b1m')).toBe('A [2Jb c 1m')
+  })
+})
+
+describe('the screen', () => {
+  const make = (isTTY: boolean) => {
+    const written: string[] = []
+    const out = { write: (text: string) => written.push(text), isTTY, columns: 30, rows: 5 }
+    return { written, screen: new Screen(out) }
+  }
+
+  it('redraws its block in place and keeps lines above it', () => {
+    const { written, screen } = make(true)
+    screen.block(['a', 'b'])
+    screen.line('kept')
+    screen.block(['c'])
+    expect(written).toEqual(['a\nb\n', '\u001b[2A\u001b[J', 'kept\n', 'a\nb\n', '\u001b[2A\u001b[J', 'c\n'])
+  })
+
+  it('is never taller or wider than the terminal, or the cursor would not come back', () => {
+    const { written, screen } = make(true)
+    screen.block(Array.from({ length: 9 }, () => 'x'.repeat(99)))
+    const lines = written[0]!.trimEnd().split('\n')
+    expect(lines).toHaveLength(4)
+    expect(lines[3]).toBe('… and 6 more')
+    expect(Math.max(...lines.map(line => line.length))).toBe(30)
+  })
+
+  it('writes no block and no control sequence into a pipe', () => {
+    const { written, screen } = make(false)
+    screen.block(['a'])
+    screen.line('kept')
+    screen.block(['b'])
+    expect(written).toEqual(['kept\n'])
+  })
+})
