@@ -11,7 +11,7 @@ import type { Store } from '../schema/store.ts'
 import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
-import type { Sequence } from '../engine/sequence.ts'
+import type { AnySequence } from '../engine/sequence.ts'
 import { checkIdentity } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
@@ -28,7 +28,7 @@ export interface DaemonDeps {
   keeper: Keeper
   store: Store
   profiles: ProfileFolder
-  sequences: readonly Sequence<never>[]
+  sequences: readonly AnySequence[]
   software: string
 }
 
@@ -147,7 +147,7 @@ export class Daemon implements Application {
     await this.store.close()
   }
 
-  async #run(record: RunRecord, handles: RunHandles, sequence: Sequence<never>, parameters: never): Promise<RunRecord> {
+  async #run(record: RunRecord, handles: RunHandles, sequence: AnySequence, parameters: unknown): Promise<RunRecord> {
     const { night } = handles
     const stopPulse = startPulse({ night, keeper: this.#d.keeper, livenessClock: this.#d.livenessClock })
     const state: RunState = await runNight(handles, sequence, parameters)
@@ -163,7 +163,7 @@ export class Daemon implements Application {
     return ended
   }
 
-  #prepare(request: StartRequest): { sequence: Sequence<never>; parameters: never; plan: Plan; parts: { loaded: LoadedPart; profile: PartProfile }[] } {
+  #prepare(request: StartRequest): { sequence: AnySequence; parameters: unknown; plan: Plan; parts: { loaded: LoadedPart; profile: PartProfile }[] } {
     const sequence = this.#d.sequences.find(({ name }) => name === request.sequence)
     if (!sequence) {
       throw new BenchError('USAGE', 'sequence', { expected: this.#d.sequences.map(({ name }) => name).join(', '), got: request.sequence })

@@ -1,4 +1,5 @@
 /** Makes the Night of one run: positions, supervisor, recorder, sampler and guard wired together. */
+import { setMaxListeners } from 'node:events'
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
@@ -33,6 +34,8 @@ export function makeNight(input: NightInput): RunHandles {
   const { clock, bench, composed, keeper, store, runId } = input
   const ending = new AbortController()
   const reading = new AbortController()
+  // Every wait of every position listens to these two; a warning at eleven would be noise.
+  setMaxListeners(0, ending.signal, reading.signal)
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters()
   const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', remainingS: input.plan.expectedS }

@@ -22,14 +22,13 @@ export async function dropPosition(night: Night, position: PositionState, demand
   await release(night, [position])
   await sleep(night.clock, (night.roles.positions as RelayBoard).settleMs)
   const disconnectedMs = night.clock.monotonicMs() - demand.atMs
-  night.sampler.attend(60_000)
+  night.sampler.hurry(20_000)
   void night.recorder.event({
     kind: 'drop', severity: 'warning', position: name,
     text: `${name} off the bus ${disconnectedMs.toFixed(0)} ms after the reading: ${demand.text}`,
     data: { faultToDisconnectedMs: disconnectedMs },
   }).catch(() => {})
-  await checkReleased(night, position)
-  await followDischarge(night, position, releaseV, demand.atMs)
+  await Promise.all([checkReleased(night, position), followDischarge(night, position, releaseV, demand.atMs)])
 }
 
 /** One scan later no current may flow into the part; otherwise the relay is welded and the bench stops. */

@@ -29,6 +29,7 @@ export class Sampler {
   #d: SamplerDeps
   #signal: AbortSignal
   #fastUntilMs = 0
+  #hurryUntilMs = 0
   #wake: (() => void) | null = null
   #busV: Measured | null = null
   #supplyA: Measured | null = null
@@ -47,6 +48,12 @@ export class Sampler {
   attend(ms: number): void {
     this.#fastUntilMs = Math.max(this.#fastUntilMs, this.#d.clock.monotonicMs() + ms)
     this.#wake?.()
+  }
+
+  /** Sweeps without a pause for `ms` from now: a discharge or a drop is under way. */
+  hurry(ms: number): void {
+    this.#hurryUntilMs = Math.max(this.#hurryUntilMs, this.#d.clock.monotonicMs() + ms)
+    this.attend(ms)
   }
 
   /** Runs until the signal aborts. Never rejects: what goes wrong becomes a demand. */
@@ -111,6 +118,7 @@ export class Sampler {
         await this.#readPosition(position)
       }
       this.sweeps++
+      if (clock.monotonicMs() < this.#hurryUntilMs && clock.monotonicMs() > startedMs) continue
       await this.#pauseOrWake(startedMs + (this.#fast ? bench.cadence.sweepMs : bench.cadence.sweepQuietMs))
     }
   }

@@ -33,3 +33,7 @@ export interface Sequence<P = unknown> {
 
 /** Declares a sequence with its types checked. */
 export function defineSequence<P>(sequence: Sequence<P>): Sequence<P> { return sequence }
+
+/** A sequence whose parameters are not known here; whoever starts it parses them with its own schema. */
+// eslint-disable-next-line @typescript-eslint/no-explicit-any -- parameters differ from sequence to sequence
+export type AnySequence = Sequence<any>

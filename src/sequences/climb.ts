@@ -57,6 +57,7 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
   const fromV = night.state.setV
   const chargeC = new Map(onBus(night).map(position => [position, 0]))
   const startedMs = night.clock.monotonicMs()
+  night.sampler.hurry((1000 * (stepV - fromV)) / p.slewVPerS + 5000 * largestTauS(night))
   const counting = new AbortController()
   const counters = [...chargeC.keys()].map(position => countCharge(night, position, chargeC, counting.signal))
   await moveBus(night, stepV, p.slewVPerS)
@@ -78,8 +79,9 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
 async function countCharge(night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: AbortSignal): Promise<void> {
   const channel = `${position.spec.name}.current`
   let last = await next(night, channel, -Infinity)
+  const ended = stopped(stop)
   while (!stop.aborted && position.wiring === 'bus') {
-    const now = await Promise.race([next(night, channel, last.atMs), stopped(stop)])
+    const now = await Promise.race([next(night, channel, last.atMs), ended])
     if (now === null) return
     chargeC.set(position, (chargeC.get(position) ?? 0) + ((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000))
     last = now

@@ -1,7 +1,7 @@
 /** Forms old electrolytics back, soaks them, reads their leakage, bleeds, measures and grades them. */
 import type { Night } from '../engine/night.ts'
 import { defineSequence } from '../engine/sequence.ts'
-import { connect } from '../engine/bus.ts'
+import { connect, moveBus } from '../engine/bus.ts'
 import { bleedAll, watchRecovery } from '../engine/discharge.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { PositionState } from '../engine/position.ts'
@@ -14,7 +14,6 @@ import { gradeParts } from './grade.ts'
 import { reformParameters, soakParameters } from './parameters.ts'
 import type { ReformParameters } from './parameters.ts'
 import { cautions, formingPlan } from './plan.ts'
-import { moveBus } from '../engine/bus.ts'
 
 const roles = ['supply', 'bus-meter', 'sense-meter', 'positions'] as const
 
@@ -49,8 +48,9 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   else await moveBus(night, night.plan.targetV, p.slewVPerS)
   await soak(night, p.soakS)
   const formal = await formalReadings(night)
-  await moveBus(night, 0, night.plan.targetV)
+  // Parts leave first: on the bus they would feed it through their limiting resistors for minutes.
   const dead = await bleedAll(night)
+  await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
   const bridge = await measureAll(night, dead)
