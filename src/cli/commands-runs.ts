@@ -14,7 +14,7 @@ import { printable, renderTable } from './table.ts'
 import { watchRun } from './watch.ts'
 
 interface RequestOptions extends CommonOptions {
-  parts?: string; set: string[]; use: string; person: string; cautionsRead?: boolean; polarityChecked?: boolean
+  parts?: string; set?: string[]; use: string; person: string; cautionsRead?: boolean; polarityChecked?: boolean
   watch?: boolean
 }
 
@@ -24,7 +24,7 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
   const withRequest = (command: Command): Command => command
     .argument('<sequence>', 'what to do, e.g. reform')
     .option('--parts <file>', 'rack list: position, part, profile, condition, note; CSV, YAML or JSON')
-    .option('--set <name=value>', 'a parameter of the sequence; may be given often', collect, [])
+    .option('--set <name=value>', 'a parameter of the sequence; may be given often', collect)
     .option('--use <kind>', 'unattended, attended or touch-safe', 'unattended')
     .option('--person <name>', 'who asks', context.user)
 
@@ -81,7 +81,7 @@ function requestOf(sequence: string, options: RequestOptions): unknown {
   return {
     sequence, person: options.person, use: options.use,
     parts: options.parts === undefined ? [] : readRackList(options.parts),
-    parameters: Object.fromEntries(options.set.map(parameterOf)),
+    parameters: Object.fromEntries((options.set ?? []).map(parameterOf)),
     cautionsConfirmed: options.cautionsRead === true, polarityConfirmed: options.polarityChecked === true,
   }
 }
@@ -127,4 +127,4 @@ async function listRuns(context: CliContext, options: CommonOptions & { limit: s
   return exitCodes.accepted
 }
 
-const collect = (value: string, before: string[]): string[] => [...before, value]
+const collect = (value: string, before: string[] = []): string[] => [...before, value]

@@ -42,6 +42,18 @@ export function logAxis(low: number, high: number, from: number, to: number, lab
   return { at: value => from + (Math.log10(value) - first) / (last - first) * (to - from), ticks }
 }
 
+/** Time from `startS` to `endS` on a logarithmic axis, with ticks where people count: 10 s, 1 min, 10 min, 1 h. */
+export function logTimeAxis(startS: number, endS: number, from: number, to: number): Axis {
+  const [low, high] = [Math.log(startS), Math.log(Math.max(endS, startS * 1.01))]
+  const ticks = logTimes.filter(value => value >= startS * 0.999 && value <= endS * 1.001)
+  return {
+    at: value => from + (Math.log(value) - low) / (high - low) * (to - from),
+    ticks: ticks.map(value => ({ value, label: shortTime(value) })),
+  }
+}
+
+const logTimes = [0.001, 0.01, 0.1, 1, 10, 60, 600, 3600, 36_000, 360_000, 3_600_000]
+
 export const shortTime = (seconds: number): string => {
   if (seconds < 1) return formatSi(seconds, 's', 1)
   return formatDuration(seconds).replace(/ 00 (s|min|h)$/, '')

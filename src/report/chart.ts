@@ -1,7 +1,7 @@
 /** Line charts as inline SVG: drawn from plain data, no script, no outside resource, readable in black and white. */
 import { formatSi } from '../base/format.ts'
 import type { Axis } from './axis.ts'
-import { linearAxis, logAxis, shortTime, timeAxis } from './axis.ts'
+import { linearAxis, logAxis, logTimeAxis, timeAxis } from './axis.ts'
 import { curveAt, type LeakageFit } from './leakage-fit.ts'
 import { html, type Markup } from './markup.ts'
 import type { StageSpan, Trace } from './traces.ts'
@@ -50,7 +50,7 @@ export function leakageChart(title: string, fit: LeakageFit): Markup | null {
   const curve = fit.curve ? curvePoints(fit.curve, startS, endS) : []
   const limits = fit.limitA !== null && fit.limitA > 0 ? [fit.limitA] : []
   const values = [...fit.points, ...curve].map(point => point.value).concat(limits)
-  const x = logAxis(startS, endS, left, right, shortTime)
+  const x = logTimeAxis(startS, endS, left, right)
   const y = logAxis(Math.min(...values), Math.max(...values), bottom, top, value => formatSi(value, 'A', 1))
   const body = [
     limits.map(limit => html`<line class="limit" x1="${left}" x2="${right}" y1="${n(y.at(limit))}"

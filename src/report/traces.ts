@@ -73,11 +73,9 @@ export function partVolts(bus: Trace, current: Trace, fixture: FixtureNumbers, s
     const stage = spans.length === 0 ? 'forming' : spans[span]!.fromS <= atS ? spans[span]!.stage : 'waiting'
     const held = onBus.has(stage) && current.atS.length > 0
     const ohm = seriesOhm(fixture, stage)
-    trace.min.push(held ? less(bus.min[i], current.max[at], ohm) : null)
     trace.mean.push(held ? less(bus.mean[i], current.mean[at], ohm) : null)
-    trace.max.push(held ? less(bus.max[i], current.min[at], ohm) : null)
   }
-  return trace
+  return { ...trace, min: [...trace.mean], max: [...trace.mean] }
 }
 
 function seriesOhm(fixture: FixtureNumbers, stage: Stage): number {

@@ -66,7 +66,7 @@ async function addStages(store: Store, runId: string, position: string, endS: nu
 export const busVoltsAt = (atS: number): number => Math.min(450, 0.75 * atS)
 export const leakageAt = (atS: number): number => {
   const t = Math.max(1, atS - arrivalS)
-  return atS < arrivalS ? 1e-3 : decay.amplitudeA * t ** -decay.exponent + decay.floorA
+  return atS < arrivalS ? 1e-3 * busVoltsAt(atS) / 450 : decay.amplitudeA * t ** -decay.exponent + decay.floorA
 }
 
 async function addReadings(
