@@ -1,4 +1,7 @@
-/** From answer lines to readings: sentinels, over-range words and impossible values become a quality, never a number. */
+/**
+ * From answer lines to readings: sentinels, over-range words and impossible values become a quality, never a
+ * number.
+ */
 import { BenchError, hasCode } from '../base/errors.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { Measured, Quality } from '../schema/reading.ts'
@@ -27,11 +30,14 @@ export class Answers {
   }
 
   /**
-   * One answer to `query` as a reading. Over-range has the value ±Infinity, so that a limit that looked at nothing but the
-   * value would trip; what is no number is NaN. `outside`: what a value beyond the bounds of the scale is called.
-   * Throws ANSWER_FORM when the text is neither a number nor a known word, or carries the unit of another quantity.
+   * One answer to `query` as a reading. Over-range has the value ±Infinity, so that a limit that looked at
+   * nothing but the value would trip; what is no number is NaN. `outside`: what a value beyond the bounds of
+   * the scale is called. Throws ANSWER_FORM when the text is neither a number nor a known word, or carries
+   * the unit of another quantity.
    */
-  measured(query: string, text: string, atMs: number, scale: Scale, outside: Quality = 'implausible'): Measured {
+  measured(
+    query: string, text: string, atMs: number, scale: Scale, outside: Quality = 'implausible',
+  ): Measured {
     const { value, quality } = this.read(query, text, scale.unit)
     if (quality !== 'good') return { value, u: Number.NaN, quality, atMs }
     const isInside = value >= scale.lowest && value <= scale.highest
@@ -49,11 +55,14 @@ export class Answers {
     try {
       const parsed = isWord(text) || text.includes(',') ? parseReading(text) : parseNumber(text)
       if ('quality' in parsed) return parsed
-      if (parsed.unit !== '' && parsed.unit !== unit) throw this.#form(query, unit === '' ? 'no unit' : `unit ${unit}`, text)
+      if (parsed.unit !== '' && parsed.unit !== unit) {
+        throw this.#form(query, unit === '' ? 'no unit' : `unit ${unit}`, text)
+      }
       return readNumber(parsed.value)
     } catch (error) {
       // Other text is the same error with the instrument and the question beside it.
-      throw hasCode(error, 'ANSWER_FORM') && error.context.instrument === undefined ? this.#form(query, 'a number', text) : error
+      const isBare = hasCode(error, 'ANSWER_FORM') && error.context.instrument === undefined
+      throw isBare ? this.#form(query, 'a number', text) : error
     }
   }
 
@@ -81,7 +90,9 @@ export class Answers {
   }
 }
 
-/** Does not begin as a number does: the first character, or the second after a sign, is no digit and no point. */
+/**
+ * Does not begin as a number does: the first character, or the second after a sign, is no digit and no point.
+ */
 function isWord(text: string): boolean {
   const first = text.charCodeAt(0)
   const code = first === 0x2b || first === 0x2d ? text.charCodeAt(1) : first

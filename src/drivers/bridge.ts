@@ -42,19 +42,22 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
     if ('listHz' in frequencies) {
       if (!frequencies.listHz.includes(setup.frequencyHz)) {
         throw new BenchError('OUT_OF_RANGE', 'frequency', {
-          instrument: this.name, expected: `one of ${frequencies.listHz.join(', ')} Hz`, got: `${setup.frequencyHz} Hz`,
+          instrument: this.name, expected: `one of ${frequencies.listHz.join(', ')} Hz`,
+          got: `${setup.frequencyHz} Hz`,
         })
       }
     } else this.inRange('frequency', setup.frequencyHz, frequencies.minHz, frequencies.maxHz, 'Hz')
     if ('fixedV' in levels) {
-      this.inRange('level', setup.levelV, levels.fixedV / fixedLevelFactor, levels.fixedV * fixedLevelFactor, 'V')
+      const { fixedV } = levels
+      this.inRange('level', setup.levelV, fixedV / fixedLevelFactor, fixedV * fixedLevelFactor, 'V')
     } else this.inRange('level', setup.levelV, levels.minV, levels.maxV, 'V')
   }
 
   async #set(setup: { frequencyHz: number; levelV: number }): Promise<void> {
     const { commands: c } = this.profile
-    await this.setNumber(c.setFrequency, formatNumber(setup.frequencyHz), c.askFrequency, setup.frequencyHz * 1e-4, 'Hz')
-    if (c.setLevel) await this.setNumber(c.setLevel, formatNumber(setup.levelV), c.askLevel, setup.levelV * 0.01, 'V')
+    const { frequencyHz, levelV } = setup
+    await this.setNumber(c.setFrequency, formatNumber(frequencyHz), c.askFrequency, frequencyHz * 1e-4, 'Hz')
+    if (c.setLevel) await this.setNumber(c.setLevel, formatNumber(levelV), c.askLevel, levelV * 0.01, 'V')
   }
 
   async #fetch(): Promise<Map<Field, string>> {
@@ -64,7 +67,8 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
     const parts = line.split(',')
     if (parts.length !== fields.length) {
       throw new BenchError('ANSWER_FORM', 'not a measurement', {
-        instrument: this.name, command: c.fetch, expected: `${fields.length} fields (${fields.join(', ')})`, got: line,
+        instrument: this.name, command: c.fetch, got: line,
+        expected: `${fields.length} fields (${fields.join(', ')})`,
       })
     }
     return new Map(fields.map((field, i) => [field, parts[i]!.trim()]))
@@ -97,10 +101,12 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
   }
 
   /**
-   * The impedance vector is known to A·|Z| in any direction: so are Rs and X, C relatively to A·√(1+D²), and D to A·(1+D²).
-   * A = basic·(1 + |Zs/Z| + |Z·Yo|) and, as a data sheet's limit, rectangular.
+   * The impedance vector is known to A·|Z| in any direction: so are Rs and X, C relatively to A·√(1+D²), and
+   * D to A·(1+D²). A = basic·(1 + |Zs/Z| + |Z·Yo|) and, as a data sheet's limit, rectangular.
    */
-  #withUncertainty(c: number, esr: number, x: number, quality: Quality, atMs: number): Omit<BridgeReading, 'frequencyHz'> {
+  #withUncertainty(
+    c: number, esr: number, x: number, quality: Quality, atMs: number,
+  ): Omit<BridgeReading, 'frequencyHz'> {
     const { accuracy: { basicPct, zsOhm, yoS }, digits } = this.profile
     const z = Math.hypot(esr, x)
     const a = basicPct / 100 * (1 + zsOhm / z + z * yoS) / Math.sqrt(3)

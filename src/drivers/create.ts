@@ -15,15 +15,15 @@ import { VoltmeterDriver } from './voltmeter.ts'
 
 export interface DriverOptions {
   /**
-   * Which relay or input of a shared board serves the role: the cutoff or bleed relay; the cover input, the presence input
-   * being the next; the `live` lamp, the `fault` lamp being the next.
+   * Which relay or input of a shared board serves the role: the cutoff or bleed relay; the cover input, the
+   * presence input being the next; the `live` lamp, the `fault` lamp being the next.
    */
   relay?: number
 }
 
 /**
- * The driver for `role`. Touches nothing. Throws FILE_INVALID when an instrument of this class cannot serve the role, and
- * OUT_OF_RANGE when the board has no such relay or input.
+ * The driver for `role`. Touches nothing. Throws FILE_INVALID when an instrument of this class cannot serve
+ * the role, and OUT_OF_RANGE when the board has no such relay or input.
  */
 export function createDriver<R extends RoleName>(
   role: R, profile: InstrumentProfile, port: ScpiPort, clock: Clock, options: DriverOptions = {},
@@ -53,7 +53,9 @@ function fromBoard(
   role: RoleName, profile: RelayProfile, port: ScpiPort, clock: Clock, relay: number | undefined,
 ): Roles[RoleName] {
   if (role === 'positions') return new RelayBoardDriver(profile, port, clock)
-  if (role === 'bleed') return new RelayBoardDriver(profile, port, clock, relay === undefined ? undefined : [relay])
+  if (role === 'bleed') {
+    return new RelayBoardDriver(profile, port, clock, relay === undefined ? undefined : [relay])
+  }
   if (relay === undefined) {
     throw new BenchError('FILE_INVALID', `role ${role} on a relay board`, {
       instrument: port.name, expected: 'the relay or input that serves it', got: 'none',

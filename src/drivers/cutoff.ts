@@ -29,15 +29,22 @@ export class HoldInCutoff extends Driver<Profile> implements Cutoff {
   async open(): Promise<void> { await this.#move(this.profile.commands.open, false) }
   async isClosed(): Promise<boolean> { return this.askSwitch(this.profile.commands.askClosed) }
 
-  /** The contact is waited for and seen, since a coil circuit that is broken elsewhere takes the command all the same. */
+  /**
+   * The contact is waited for and seen, since a coil circuit that is broken elsewhere takes the command all
+   * the same.
+   */
   async #move(command: string, closed: boolean): Promise<void> {
     await this.port.write(command, checked)
     await sleep(this.clock, this.profile.settleMs)
-    if (await this.isClosed() !== closed) throw this.notTaken(command, closed ? 'closed' : 'open', closed ? 'open' : 'closed')
+    if (await this.isClosed() === closed) return
+    throw this.notTaken(command, closed ? 'closed' : 'open', closed ? 'open' : 'closed')
   }
 }
 
-/** One relay of a board as cutoff: held is closed. It has no hold-in timer, so it is no cutoff for unattended use. */
+/**
+ * One relay of a board as cutoff: held is closed. It has no hold-in timer, so it is no cutoff for unattended
+ * use.
+ */
 export class RelayCutoff implements Cutoff {
   readonly name: string
   readonly holdMs = 0

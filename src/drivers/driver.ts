@@ -7,7 +7,10 @@ import { parseIdentity } from '../scpi/values.ts'
 import { Answers } from './answers.ts'
 import { fill } from './format.ts'
 
-/** Every command that changes state drains the error queue, so that an instrument error fails the call that caused it. */
+/**
+ * Every command that changes state drains the error queue, so that an instrument error fails the call that
+ * caused it.
+ */
 export const checked = { check: true } as const
 
 export abstract class Driver<P extends InstrumentProfile> {
@@ -33,7 +36,9 @@ export abstract class Driver<P extends InstrumentProfile> {
     for (const command of this.profile.prepare) await this.port.write(command, checked)
   }
 
-  /** Sends a number and sees that the instrument took it to within `tolerance`; returns what it says it took. */
+  /**
+   * Sends a number and sees that the instrument took it to within `tolerance`; returns what it says it took.
+   */
   protected async setNumber(
     template: string, text: string, ask: string | undefined, tolerance: number, unit: string,
   ): Promise<number> {
@@ -42,8 +47,8 @@ export abstract class Driver<P extends InstrumentProfile> {
     const sent = Number(text)
     if (ask === undefined) return sent
     const took = await this.askNumber(ask, unit)
-    if (Math.abs(took - sent) > tolerance * (1 + 1e-9)) throw this.notTaken(command, `${text} ${unit}`, `${took} ${unit}`)
-    return took
+    if (Math.abs(took - sent) <= tolerance * (1 + 1e-9)) return took
+    throw this.notTaken(command, `${text} ${unit}`, `${took} ${unit}`)
   }
 
   /** Switches something and sees that it switched. */
@@ -72,6 +77,7 @@ export abstract class Driver<P extends InstrumentProfile> {
   }
 
   protected notTaken(command: string, expected: string, got: string): BenchError {
-    return new BenchError('READ_BACK', 'the setting did not take', { instrument: this.name, command, expected, got })
+    const context = { instrument: this.name, command, expected, got }
+    return new BenchError('READ_BACK', 'the setting did not take', context)
   }
 }

@@ -12,7 +12,10 @@ export function fill(template: string, values: Partial<Record<Placeholder, strin
 }
 
 export interface Step {
-  /** The largest multiple of the step that is not above `value`; a limit sent is never above the one asked for. */
+  /**
+   * The largest multiple of the step that is not above `value`; a limit sent is never above the one asked
+   * for.
+   */
   floor(value: number): number
   /** `value` with as many decimals as the step has. */
   text(value: number): string
@@ -21,22 +24,28 @@ export interface Step {
 /** A grid of settings `size` apart. */
 export function stepOf(size: number): Step {
   let decimals = 0
-  while (decimals < 12 && Math.abs(size * 10 ** decimals - Math.round(size * 10 ** decimals)) > 1e-6) decimals++
+  const isWhole = (scaled: number): boolean => Math.abs(scaled - Math.round(scaled)) <= 1e-6
+  while (decimals < 12 && !isWhole(size * 10 ** decimals)) decimals++
   // A millionth of a step forgives 449.99999999999994; it is far below what an instrument resolves.
   const floor = (value: number): number => Number((Math.floor(value / size + 1e-6) * size).toFixed(decimals))
   return { floor, text: value => value.toFixed(decimals) }
 }
 
 /** `1,3:5` for [1, 3, 4, 5]: what stands between `(@` and `)`; the template says what is around it. */
-export function channelList(channels: readonly number[]): string { return formatChannelList(channels).slice(2, -1) }
+export function channelList(channels: readonly number[]): string {
+  return formatChannelList(channels).slice(2, -1)
+}
 
 /** Cuts `channels` into groups of at most `count` whose command stays within `bytesMax`. */
-export function groupsOf(channels: readonly number[], count: number, template: string, bytesMax: number): number[][] {
+export function groupsOf(
+  channels: readonly number[], count: number, template: string, bytesMax: number
+): number[][] {
   const groups: number[][] = []
   for (const channel of channels) {
     const last = groups.at(-1)
     const grown = last && [...last, channel]
-    if (grown && grown.length <= count && fill(template, { list: channelList(grown) }).length < bytesMax) last.push(channel)
+    const bytes = grown ? fill(template, { list: channelList(grown) }).length : 0
+    if (grown && grown.length <= count && bytes < bytesMax) last.push(channel)
     else groups.push([channel])
   }
   return groups

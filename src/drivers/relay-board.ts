@@ -31,8 +31,12 @@ export class RelayBoardDriver extends Driver<RelayProfile> implements RelayBoard
     await this.releaseAll()
   }
 
-  async hold(relays: readonly number[]): Promise<void> { await this.#drive(this.profile.commands.hold, relays, true) }
-  async release(relays: readonly number[]): Promise<void> { await this.#drive(this.profile.commands.release, relays, false) }
+  async hold(relays: readonly number[]): Promise<void> {
+    await this.#drive(this.profile.commands.hold, relays, true)
+  }
+  async release(relays: readonly number[]): Promise<void> {
+    await this.#drive(this.profile.commands.release, relays, false)
+  }
 
   async releaseAll(): Promise<void> {
     if (this.#own) return this.release(this.#own)
@@ -86,7 +90,8 @@ export class RelayBoardDriver extends Driver<RelayProfile> implements RelayBoard
     const { release, askHeld } = this.profile.commands
     const commands = this.#groups(own, release).map(group => fill(release, { list: channelList(group) }))
     if (own.length !== 1) return { commands }
-    return { commands, verify: { query: fill(askHeld, { list: channelList(own) }), safe: [0, this.profile.booleans.readsOff] } }
+    const query = fill(askHeld, { list: channelList(own) })
+    return { commands, verify: { query, safe: [0, this.profile.booleans.readsOff] } }
   }
 
   #refuseForeign(relays: readonly number[]): void {

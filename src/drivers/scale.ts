@@ -1,4 +1,7 @@
-/** What a data sheet says of one kind of reading, as a standard uncertainty; and the bounds of what can be true. */
+/**
+ * What a data sheet says of one kind of reading, as a standard uncertainty; and the bounds of what can be
+ * true.
+ */
 import type { Accuracy } from '../schema/profile-parts.ts'
 
 export interface ScaleSpec {
@@ -19,9 +22,9 @@ const root3 = Math.sqrt(3)
 const root12 = Math.sqrt(12)
 
 /**
- * The data sheet's limit of error is taken as rectangular (divided by √3), the last digit as rectangular over its width
- * (divided by √12), and these and the noise are combined in quadrature. Temperature is taken to be inside the data
- * sheet's band.
+ * The data sheet's limit of error is taken as rectangular (divided by √3), the last digit as rectangular over
+ * its width (divided by √12), and these and the noise are combined in quadrature. Temperature is taken to be
+ * inside the data sheet's band.
  */
 export class Scale {
   /** The unit that an answer on this scale may carry. */

@@ -1,8 +1,9 @@
 /**
- * A scanner. Each selection is read back, because a refused or lost one would leave the channel before it connected and its
- * reading would be taken for another part's. With `errorCheck: per-sweep` that read-back stands in for the error queue,
- * which is drained when all channels are opened; a selection that does not read back is sent once more with the queue
- * drained, so that the instrument's own words still fail the call that caused them.
+ * A scanner. Each selection is read back, because a refused or lost one would leave the channel before it
+ * connected and its reading would be taken for another part's. With `errorCheck: per-sweep` that read-back
+ * stands in for the error queue, which is drained when all channels are opened; a selection that does not
+ * read back is sent once more with the queue drained, so that the instrument's own words still fail the call
+ * that caused them.
  */
 import { BenchError } from '../base/errors.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
@@ -56,10 +57,13 @@ export class ScannerDriver extends Driver<Profile> implements Scanner {
 }
 
 /** Throws OUT_OF_RANGE when the instrument has no such channel. */
-export function refuseChannel(name: string, spans: readonly (readonly [number, number])[], channel: number): void {
+export function refuseChannel(
+  name: string, spans: readonly (readonly [number, number])[], channel: number,
+): void {
   if (Number.isInteger(channel) && spans.some(([first, last]) => channel >= first && channel <= last)) return
   const known = spans.map(([first, last]) => `${first} to ${last}`)
   throw new BenchError('OUT_OF_RANGE', 'channel', {
-    instrument: name, expected: known.length > 3 ? `${known[0]}, … ${known.at(-1)}` : known.join(', '), got: String(channel),
+    instrument: name, got: String(channel),
+    expected: known.length > 3 ? `${known[0]}, … ${known.at(-1)}` : known.join(', '),
   })
 }

@@ -4,7 +4,10 @@ import type { SessionOptions } from '../scpi/options.ts'
 
 const terminators = { lf: '\n', crlf: '\r\n', cr: '\r' } as const
 
-/** The options of a session that come from the profile. Name, clocks and the expected identity are the bench's to add. */
+/**
+ * The options of a session that come from the profile. Name, clocks and the expected identity are the bench's
+ * to add.
+ */
 export function sessionOptionsOf(profile: InstrumentProfile): Omit<SessionOptions, 'name' | 'clock'> {
   const { link, errorQueue } = profile
   return {

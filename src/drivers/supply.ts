@@ -9,6 +9,7 @@ import { safeOffOf } from './safe-off.ts'
 import { Scale } from './scale.ts'
 
 type Profile = ProfileOf<'dc-supply'>
+type Protection = Awaited<ReturnType<Supply['protect']>>
 type Trip = 'none' | 'over-voltage' | 'over-current' | 'other'
 
 /** Meanings of status bits that are trips, in the order in which they are told. */
@@ -32,7 +33,8 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
     this.safeOff = safeOffOf(profile.safeOff)
     this.#voltage = stepOf(voltageStepV)
     this.#current = stepOf(currentStepA)
-    // A supply that cannot sink still reads a little below zero; charged parts may hold its terminals up to its rating.
+    // A supply that cannot sink still reads a little below zero; charged parts may hold its terminals up to
+    // its rating.
     const { overVoltageV } = profile.protection
     this.#voltageScale = scaleOf('V', profile, overVoltageV.max)
     this.#currentScale = scaleOf('A', profile, currentMaxA)
@@ -75,19 +77,19 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
     return this.answers.measured(query, await this.port.query(query), atMs, this.#currentScale)
   }
 
-  async protect(overVoltageV: number, overCurrentA: number): Promise<{ overVoltageV: number; overCurrentA: number }> {
+  async protect(overVoltageV: number, overCurrentA: number): Promise<Protection> {
     const { commands: c, protection: { overVoltageV: volts, overCurrentA: amperes } } = this.profile
     this.inRange('over-voltage protection', overVoltageV, volts.min, volts.max, 'V')
     this.inRange('over-current protection', overCurrentA, amperes.min, amperes.max, 'A')
     await this.setOutput(false)
-    const set = (command: string, ask: string, value: number, size: number, unit: string): Promise<number> => {
+    const set = (command: string, ask: string, value: number, size: number, unit: string) => {
       const step = stepOf(size)
       return this.setNumber(command, step.text(step.floor(value)), ask, size, unit)
     }
     const tookV = await set(c.setOverVoltage, c.askOverVoltage, overVoltageV, volts.step, 'V')
     const tookA = await set(c.setOverCurrent, c.askOverCurrent, overCurrentA, amperes.step, 'A')
-    if (c.enableOverVoltage && c.askOverVoltageOn) await this.setSwitch(c.enableOverVoltage, true, c.askOverVoltageOn)
-    if (c.enableOverCurrent && c.askOverCurrentOn) await this.setSwitch(c.enableOverCurrent, true, c.askOverCurrentOn)
+    const enables = [[c.enableOverVoltage, c.askOverVoltageOn], [c.enableOverCurrent, c.askOverCurrentOn]]
+    for (const [enable, ask] of enables) if (enable && ask) await this.setSwitch(enable, true, ask)
     return { overVoltageV: tookV, overCurrentA: tookA }
   }
 
@@ -97,8 +99,9 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
     if (c.askOverCurrentTripped && await this.askSwitch(c.askOverCurrentTripped)) return 'over-current'
     if (!status) return 'none'
     const word = await this.askNumber(status.query)
-    const meanings = Object.entries(status.bits).filter(([bit]) => (word >> Number(bit)) & 1).map(([, meaning]) => meaning)
-    return trips.find(([meaning]) => meanings.some(m => m === meaning))?.[1] ?? 'none'
+    const isSet = (meaning: string): boolean =>
+      Object.entries(status.bits).some(([bit, name]) => name === meaning && ((word >> Number(bit)) & 1) === 1)
+    return trips.find(([meaning]) => isSet(meaning))?.[1] ?? 'none'
   }
 
   /** The order matters: on some supplies clearing puts the output back to what it was before the trip. */
@@ -131,6 +134,7 @@ function scaleOf(unit: 'V' | 'A', profile: Profile, most: number): Scale {
   const spec = unit === 'V'
     ? { unit, accuracy: p.readAccuracyVoltage, range: p.voltageMaxV, digit: p.readStepV, noise: p.readNoiseV }
     : { unit, accuracy: p.readAccuracyCurrent, range: p.currentMaxA, digit: p.readStepA, noise: p.readNoiseA }
-  const zeroError = spec.accuracy.rangePct / 100 * spec.range + (spec.accuracy.counts + 1) * spec.digit + 4 * spec.noise
+  const { rangePct, counts } = spec.accuracy
+  const zeroError = rangePct / 100 * spec.range + (counts + 1) * spec.digit + 4 * spec.noise
   return new Scale({ ...spec, lowest: p.canSink ? -1.1 * most : -3 * zeroError, highest: 1.1 * most })
 }

@@ -20,8 +20,8 @@ export class ThermometerDriver extends Driver<Profile> implements Thermometer {
     const { accuracy: { readingPct, offsetK }, stepK, noiseK, minC, maxC, readMs, link } = profile
     // The offset is absolute: one per cent of a range of a hundred times it.
     this.#scale = new Scale({
-      unit: 'Cel', accuracy: { readingPct, rangePct: 1, counts: 0 }, range: 100 * offsetK, digit: stepK, noise: noiseK,
-      lowest: minC, highest: maxC,
+      unit: 'Cel', accuracy: { readingPct, rangePct: 1, counts: 0 }, range: 100 * offsetK,
+      digit: stepK, noise: noiseK, lowest: minC, highest: maxC,
     })
     this.#deadline = { deadlineMs: readMs + link.deadlineMs }
   }

@@ -50,15 +50,16 @@ export class VoltmeterDriver extends Driver<Profile> implements Voltmeter {
     const speed = this.#speedFor(setup.nplc)
     if (setup.rangeV === 'auto') {
       await this.port.write(c.autoRange, checked)
-      if (c.askAutoRange && !await this.askSwitch(c.askAutoRange)) throw this.notTaken(c.autoRange, 'on', 'off')
-      await this.setNumber(c.setIntegration, formatNumber(speed.nplc), c.askIntegration, speed.nplc * 1e-6, 'mains cycles')
+      const isAuto = c.askAutoRange === undefined || await this.askSwitch(c.askAutoRange)
+      if (!isAuto) throw this.notTaken(c.autoRange, 'on', 'off')
+      await this.#setIntegration(speed)
       return this.#adopt(ranges, speed)
     }
     const wantedV = setup.rangeV
     this.inRange('range', wantedV, 0, ranges.at(-1)!.rangeV, 'V')
     const range = ranges.find(r => r.rangeV >= wantedV)!
     await this.setNumber(c.fixRange, formatNumber(range.rangeV), c.askRange, range.rangeV * 1e-6, 'V')
-    await this.setNumber(c.setIntegration, formatNumber(speed.nplc), c.askIntegration, speed.nplc * 1e-6, 'mains cycles')
+    await this.#setIntegration(speed)
     this.#adopt([range], speed)
   }
 
@@ -72,6 +73,11 @@ export class VoltmeterDriver extends Driver<Profile> implements Voltmeter {
     const size = Math.abs(this.answers.read(query, line, 'V').value)
     const scale = scales.find(s => size <= s.highest) ?? scales.at(-1)!
     return this.answers.measured(query, line, atMs, scale, 'over-range')
+  }
+
+  async #setIntegration({ nplc }: Speed): Promise<void> {
+    const { setIntegration, askIntegration } = this.profile.commands
+    await this.setNumber(setIntegration, formatNumber(nplc), askIntegration, nplc * 1e-6, 'mains cycles')
   }
 
   #speedFor(nplc: number): Speed {

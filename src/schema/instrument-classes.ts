@@ -1,12 +1,13 @@
 /** One schema per instrument class. */
 import { z } from 'zod'
 import {
-  accuracy, channelSpans, command, common, contacts, isolation, notNegative, positive, query, safeOff, watchdog,
+  accuracy, channelSpans, command, common, contacts, isolation, notNegative, positive, query, safeOff,
+  watchdog,
 } from './profile-parts.ts'
 
 export const statusMeanings = [
-  'constant-voltage', 'constant-current', 'unregulated', 'over-voltage', 'over-current', 'over-temperature', 'watchdog',
-  'other-trip',
+  'constant-voltage', 'constant-current', 'unregulated', 'over-voltage', 'over-current', 'over-temperature',
+  'watchdog', 'other-trip',
 ] as const
 
 const level = z.strictObject({ min: notNegative, max: positive, step: positive })
@@ -17,7 +18,8 @@ export const dcSupply = z.strictObject({
   isolation, safeOff, watchdog: watchdog.optional(),
   voltageMaxV: positive.max(5000), voltageStepV: positive,
   currentMaxA: positive.max(1000), currentStepA: positive,
-  outputCapacitanceF: notNegative.max(1).describe('Across the terminals: what a short gets before the limit acts'),
+  outputCapacitanceF: notNegative.max(1)
+    .describe('Across the terminals: what a short gets before the limit acts'),
   canSink: z.boolean().default(false),
   settleMs: notNegative.default(50).describe('From a new setting to a steady output, into a light load'),
   setAccuracyVoltage: accuracy, setAccuracyCurrent: accuracy,
@@ -54,11 +56,15 @@ export const dcSupply = z.strictObject({
     'a way to see an over-voltage trip: this query or a status bit')
   need(known(c.askOverCurrentTripped, 'over-current'), ['commands', 'askOverCurrentTripped'],
     'a way to see an over-current trip: this query or a status bit')
-  need((c.enableOverVoltage === undefined) === (c.askOverVoltageOn === undefined), ['commands', 'askOverVoltageOn'],
+  const both = (a: unknown, b: unknown): boolean => (a === undefined) === (b === undefined)
+  need(both(c.enableOverVoltage, c.askOverVoltageOn), ['commands', 'askOverVoltageOn'],
     'both enableOverVoltage and askOverVoltageOn, or neither: what is switched on is read back')
-  need((c.enableOverCurrent === undefined) === (c.askOverCurrentOn === undefined), ['commands', 'askOverCurrentOn'],
+  need(both(c.enableOverCurrent, c.askOverCurrentOn), ['commands', 'askOverCurrentOn'],
     'both enableOverCurrent and askOverCurrentOn, or neither: what is switched on is read back')
 })
+
+const ascending = (values: readonly number[]): boolean =>
+  values.every((value, i) => i === 0 || value > values[i - 1]!)
 
 const meterRange = z.strictObject({
   rangeV: positive, overRangePct: notNegative.max(50).default(0), inputOhm: positive, accuracy,
@@ -67,12 +73,14 @@ const meterRange = z.strictObject({
 export const multimeter = z.strictObject({
   ...common, class: z.literal('multimeter'), isolation,
   ranges: z.array(meterRange).min(1).max(12)
-    .refine(ranges => ranges.every((r, i) => i === 0 || r.rangeV > ranges[i - 1]!.rangeV), 'ranges from small to large'),
+    .refine(ranges => ascending(ranges.map(range => range.rangeV)), 'ranges from small to large'),
   speeds: z.array(z.strictObject({
-    nplc: positive.max(1000), resolution: positive.max(0.01).describe('Last digit as a fraction of the range'),
-    noise: notNegative.max(0.01).default(0).describe('Standard deviation of a reading as a fraction of the range'),
+    nplc: positive.max(1000),
+    resolution: positive.max(0.01).describe('Last digit as a fraction of the range'),
+    noise: notNegative.max(0.01).default(0)
+      .describe('Standard deviation of a reading as a fraction of the range'),
   })).min(1).max(12)
-    .refine(speeds => speeds.every((s, i) => i === 0 || s.nplc > speeds[i - 1]!.nplc), 'speeds from fast to slow'),
+    .refine(speeds => ascending(speeds.map(speed => speed.nplc)), 'speeds from fast to slow'),
   mainsHz: z.union([z.literal(50), z.literal(60)]).default(50).describe('Where the bench stands'),
   conversions: z.number().int().min(1).max(4).default(1).describe('2 with auto-zero'),
   overheadMs: notNegative.default(0),
@@ -117,13 +125,15 @@ export const lcrBridge = z.strictObject({
 export const scanner = z.strictObject({
   ...common, class: z.literal('scanner'), isolation,
   channels: channelSpans, settleMs: notNegative,
-  hotSwitchV: notNegative.describe('Volts that may stand across a contact while it moves; 0 where it must be cold'),
+  hotSwitchV: notNegative
+    .describe('Volts that may stand across a contact while it moves; 0 where it must be cold'),
   hotSwitchA: notNegative,
   life: positive.describe('Closures per contact, low level'),
   errorCheck: z.enum(['each', 'per-sweep']).default('per-sweep')
     .describe('per-sweep: each selection is read back, and the error queue is drained when all are opened'),
   commands: z.strictObject({
-    closeOnly: command('channel').optional().describe('Closes this one and opens all others, break before make'),
+    closeOnly: command('channel').optional()
+      .describe('Closes this one and opens all others, break before make'),
     close: command('channel').optional(),
     openAll: command(), askClosed: query('channel'), wait: query().optional(),
   }).refine(c => c.closeOnly !== undefined || (c.close !== undefined && c.wait !== undefined),

@@ -28,7 +28,9 @@ export const classesOfRole: Readonly<Record<RoleName, readonly InstrumentClass[]
   beacon: ['beacon', 'relay-board'],
 }
 
-/** JSON Schema of an instrument profile as it is written in a file, for editors that check while one types. */
+/**
+ * JSON Schema of an instrument profile as it is written in a file, for editors that check while one types.
+ */
 export function profileJsonSchema(): object {
   return z.toJSONSchema(instrumentProfile, { io: 'input', target: 'draft-2020-12' })
 }

@@ -1,4 +1,7 @@
-/** Turns the issues of a schema into sentences a person can act on: where, what belongs there, what stands there. */
+/**
+ * Turns the issues of a schema into sentences a person can act on: where, what belongs there, what stands
+ * there.
+ */
 import type { z } from 'zod'
 import { plainNumber, unitWords } from './units.ts'
 
@@ -30,7 +33,9 @@ function explain(root: Schema, value: unknown, issue: Issue, path: Path): Found[
     case 'invalid_union':
       return explainUnion(root, value, issue, path)
     case 'invalid_key':
-      return [{ path, expected: `a name: ${issue.issues[0]?.message ?? issue.message}`, got: shown(path.at(-1)) }]
+      return [
+        { path, expected: `a name: ${issue.issues[0]?.message ?? issue.message}`, got: shown(path.at(-1)) }
+      ]
     case 'invalid_type':
       return [{ path, expected: expectedType(issue.expected, path, valueAt(value, path)), got }]
     case 'invalid_value':
@@ -43,16 +48,21 @@ function explain(root: Schema, value: unknown, issue: Issue, path: Path): Found[
 }
 
 /** Of the branches of a union, speaks of the one that came nearest: issues deepest down, then fewest. */
-function explainUnion(root: Schema, value: unknown, issue: z.core.$ZodIssueInvalidUnion, path: Path): Found[] {
+function explainUnion(
+  root: Schema, value: unknown, issue: z.core.$ZodIssueInvalidUnion, path: Path,
+): Found[] {
   const here = valueAt(value, path)
   const branches = issue.errors.filter(errors => errors.length > 0)
   if (branches.length === 0) {
     const field = (issue as { discriminator?: string }).discriminator
     const at = field === undefined || path.at(-1) === field ? path : [...path, field]
     const known = field === undefined ? [] : discriminatorValues(root, value, at.slice(0, -1), field)
-    return [{ path: at, expected: known.length > 0 ? oneOf(known) : issue.message, got: shown(valueAt(value, at)) }]
+    return [
+      { path: at, expected: known.length > 0 ? oneOf(known) : issue.message, got: shown(valueAt(value, at)) }
+    ]
   }
-  const atRoot = (errors: readonly Issue[]): boolean => errors.some(e => e.path.length === 0 && e.code === 'invalid_type')
+  const atRoot = (errors: readonly Issue[]): boolean =>
+    errors.some(e => e.path.length === 0 && e.code === 'invalid_type')
   const near = branches.filter(errors => !atRoot(errors))
   if (near.length === 0) {
     const kinds = branches.map(errors => errors.find(e => e.code === 'invalid_type'))
@@ -66,8 +76,8 @@ function explainUnion(root: Schema, value: unknown, issue: z.core.$ZodIssueInval
 function unknownKey(root: Schema, value: unknown, path: Path, key: string): Found {
   const known = knownKeys(root, value, path)
   const near = nearest(key, known)
-  const hint = near === undefined ? known.length > 0 && known.length <= 12 ? `one of ${known.join(', ')}` : 'no such key'
-    : `a known key: did you mean ${near}?`
+  const few = known.length > 0 && known.length <= 12 ? `one of ${known.join(', ')}` : 'no such key'
+  const hint = near === undefined ? few : `a known key: did you mean ${near}?`
   return { path: [...path, key], expected: hint, got: `the key ${shown(key)}` }
 }
 
@@ -98,7 +108,8 @@ function typeWords(expected: string, path: Path): string {
 function bound(issue: z.core.$ZodIssueTooSmall | z.core.$ZodIssueTooBig, path: Path): string {
   const limit = String(issue.code === 'too_small' ? issue.minimum : issue.maximum)
   const inclusive = issue.inclusive ?? true
-  const side = issue.code === 'too_small' ? (inclusive ? 'at least' : 'more than') : (inclusive ? 'at most' : 'less than')
+  const side = issue.code === 'too_small'
+    ? (inclusive ? 'at least' : 'more than') : (inclusive ? 'at most' : 'less than')
   switch (issue.origin) {
     case 'string': return `${side} ${limit} characters`
     case 'array': return `${side} ${limit} entries`
@@ -116,10 +127,12 @@ function fieldOf(path: Path): PropertyKey {
 }
 
 function size(value: unknown, got: string): string {
-  return Array.isArray(value) ? `${value.length}` : typeof value === 'string' ? `${value.length}: ${got}` : got
+  if (Array.isArray(value)) return `${value.length}`
+  return typeof value === 'string' ? `${value.length}: ${got}` : got
 }
 
-const oneOf = (words: readonly string[]): string => words.length === 1 ? words[0]! : `one of ${words.join(', ')}`
+const oneOf = (words: readonly string[]): string =>
+  words.length === 1 ? words[0]! : `one of ${words.join(', ')}`
 
 function valueAt(value: unknown, path: Path): unknown {
   let here = value
@@ -139,7 +152,9 @@ function shown(value: unknown): string {
   return text.length > 60 ? `${text.slice(0, 57)}…` : text
 }
 
-/** Keys that the schema knows at `path`; with several possible shapes, those of the shapes that fit `value`. */
+/**
+ * Keys that the schema knows at `path`; with several possible shapes, those of the shapes that fit `value`.
+ */
 function knownKeys(root: Schema, value: unknown, path: Path): string[] {
   const keys = schemasAt(root, value, path).flatMap(schema => Object.keys(schema._zod.def.shape ?? {}))
   return [...new Set(keys)]
@@ -147,7 +162,9 @@ function knownKeys(root: Schema, value: unknown, path: Path): string[] {
 
 function discriminatorValues(root: Schema, value: unknown, path: Path, field: string): string[] {
   const union = unwrapped(root, value, path).find(schema => schema._zod.def.discriminator === field)
-  return (union?._zod.def.options ?? []).flatMap(option => [...option._zod.propValues?.[field] ?? []].map(shown))
+  return (union?._zod.def.options ?? []).flatMap(
+    option => [...option._zod.propValues?.[field] ?? []].map(shown)
+  )
 }
 
 /** The object schemas that may stand at `path`. */

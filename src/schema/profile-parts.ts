@@ -7,7 +7,10 @@ export const notNegative = z.number().min(0)
 export const placeholders = ['value', 'channel', 'list', 'on'] as const
 export type Placeholder = (typeof placeholders)[number]
 
-/** One unit per message: no terminator, no `;` (a failed unit in the middle would shift every answer after it). */
+/**
+ * One unit per message: no terminator, no `;` (a failed unit in the middle would shift every answer after
+ * it).
+ */
 const line = z.string().min(1).max(200).regex(/^[\x20-\x7e]+$/, 'one line of printable ASCII')
   .refine(text => !text.includes(';'), 'one command a line, so no ;')
 
@@ -25,7 +28,8 @@ export function query(...wanted: Placeholder[]) {
 
 const asks = (text: string): boolean => text.split(' ', 1)[0]!.endsWith('?')
 const wordsFor = (wanted: readonly Placeholder[]): string =>
-  wanted.length === 0 ? 'a line without placeholders' : `a line with ${wanted.map(w => `{${w}}`).join(' and ')} once`
+  wanted.length === 0 ? 'a line without placeholders'
+    : `a line with ${wanted.map(w => `{${w}}`).join(' and ')} once`
 
 function holdsExactly(text: string, wanted: readonly Placeholder[]): boolean {
   const found = [...text.matchAll(/\{([^}]*)\}/g)].map(match => match[1]!).sort()
@@ -41,19 +45,25 @@ export const accuracy = z.strictObject({
 
 export const link = z.strictObject({
   sendEnds: z.enum(['lf', 'crlf', 'cr']).default('lf'),
-  answerEnds: z.enum(['lf', 'crlf', 'cr', 'lfcr']).default('lf').describe('Any of these is accepted as the end of an answer'),
+  answerEnds: z.enum(['lf', 'crlf', 'cr', 'lfcr']).default('lf')
+    .describe('Any of these is accepted as the end of an answer'),
   pauseMs: notNegative.max(5000).default(0).describe('Quiet time the instrument needs between two commands'),
-  deadlineMs: positive.max(60_000).default(1000).describe('Time within which it answers, if nothing says more'),
+  deadlineMs: positive.max(60_000).default(1000)
+    .describe('Time within which it answers, if nothing says more'),
   answerBytesMax: z.number().int().min(16).max(1 << 20).default(4096),
-  inputBufferBytes: z.number().int().min(16).max(1 << 20).default(256).describe('Longest command line it takes'),
+  inputBufferBytes: z.number().int().min(16).max(1 << 20).default(256)
+    .describe('Longest command line it takes'),
   echo: z.boolean().default(false).describe('It sends back every line it receives'),
   prompts: z.array(line).max(8).default([]).describe('Lines that say it is ready and are no answer'),
-  ignoredStarts: z.array(line).max(8).default([]).describe('Lines that begin so are sent unasked and are no answer'),
+  ignoredStarts: z.array(line).max(8).default([])
+    .describe('Lines that begin so are sent unasked and are no answer'),
   remote: command().optional().describe('Sent first on every connect'),
   local: command().optional().describe('Sent last, when the program lets go of the instrument'),
-  clear: z.enum(['none', 'break', 'ctrl-c', 'device-clear']).default('none').describe('How to stop it in the middle of something'),
+  clear: z.enum(['none', 'break', 'ctrl-c', 'device-clear']).default('none')
+    .describe('How to stop it in the middle of something'),
   resync: z.enum(['ese-nonce', 'identity']).default('ese-nonce')
-    .describe('What proves the link in step after a time-out: a number written to *ESE and read back, or *IDN?'),
+    
+      .describe('What proves the link in step after a time-out: a number in *ESE read back, or *IDN?'),
   hangUp: z.enum(['unchanged', 'resets', 'unknown']).default('unknown')
     .describe('What closing the port (DTR dropped, socket closed) does to it'),
 })
@@ -61,12 +71,14 @@ export const link = z.strictObject({
 export const errorQueue = z.discriminatedUnion('kind', [
   z.strictObject({
     kind: z.literal('queue'), query: query().default('SYST:ERR?'),
-    noneCodes: z.array(z.number().int()).min(1).default([0]).describe('Codes that mean empty; every other one is an error, above zero too'),
+    noneCodes: z.array(z.number().int()).min(1).default([0])
+      .describe('Codes that mean empty; every other one is an error, above zero too'),
     entriesMax: z.number().int().min(1).max(128).default(32),
   }),
   z.strictObject({
     kind: z.literal('event-register'), query: query().default('*ESR?'),
-    errorMask: z.number().int().min(1).max(255).default(0x3c).describe('Bits 2 to 5: query, device, execution, command error'),
+    errorMask: z.number().int().min(1).max(255).default(0x3c)
+      .describe('Bits 2 to 5: query, device, execution, command error'),
   }),
   z.strictObject({ kind: z.literal('none') }),
 ])
@@ -104,7 +116,8 @@ export const watchdog = z.strictObject({
 export const safeOff = z.strictObject({
   commands: z.array(command()).min(1).max(8).describe('Sent blind, in this order'),
   verify: z.strictObject({
-    query: query(), safe: z.array(z.union([z.number(), z.string()])).min(1), tolerance: notNegative.optional(),
+    query: query(), safe: z.array(z.union([z.number(), z.string()])).min(1),
+    tolerance: notNegative.optional(),
   }).optional(),
 })
 
@@ -113,14 +126,15 @@ export const channelSpans = z.array(z.tuple([z.number().int().min(0), z.number()
 
 /** What every profile says, whatever its class. */
 export const common = {
-  profile: z.string().regex(/^[a-z][a-z0-9-]{1,63}$/, 'small letters, digits and hyphens; the file name without ending'),
+  profile: z.string().regex(/^[a-z][a-z0-9-]{1,63}$/, 'small letters, digits, hyphens; the bare file name'),
   note: z.string().min(20).max(2000).describe('What is particular about this dialect'),
   figures: z.string().min(3).max(300).describe('Where the figures come from'),
   link: link.prefault({}),
   errorQueue: errorQueue.prefault({ kind: 'queue' }),
   booleans: booleans.prefault({}),
   answers: answerWords.prefault({}),
-  prepare: z.array(command()).max(12).default([]).describe('Puts it into a known state that applies no energy'),
+  prepare: z.array(command()).max(12).default([])
+    .describe('Puts it into a known state that applies no energy'),
 }
 
 export type Accuracy = z.infer<typeof accuracy>

@@ -1,4 +1,7 @@
-/** Reads what people write: YAML or JSON files, judged by a schema, with everything that is wrong said at once. */
+/**
+ * Reads what people write: YAML or JSON files, judged by a schema, with everything that is wrong said at
+ * once.
+ */
 import { closeSync, fstatSync, openSync, readSync } from 'node:fs'
 import { isMap, isScalar, isSeq, LineCounter, parseDocument, type Document, type Node, type Pair } from 'yaml'
 import type { z } from 'zod'
@@ -9,6 +12,7 @@ export type { Problem }
 
 /** No file of ours is near this long; a longer one is a mistake. */
 export const fileBytesMax = 1024 * 1024
+const sizeAllowed = `at most ${fileBytesMax} bytes`
 const aliasesMax = 50
 const problemsShown = 50
 
@@ -17,7 +21,9 @@ export type Place = { line: number; column: number }
 export interface Source { readonly file: string; readonly locate?: (path: Path) => Place | undefined }
 
 /** Judges a value that is already in memory (a request body, a parsed file). All problems, none thrown. */
-export function parseWith<S extends z.ZodType>(schema: S, value: unknown, source: Source): Parsed<z.output<S>> {
+export function parseWith<S extends z.ZodType>(
+  schema: S, value: unknown, source: Source,
+): Parsed<z.output<S>> {
   const result = schema.safeParse(value)
   if (result.success) return { ok: true, value: result.data }
   const problems = problemsOf(schema, value, result.error.issues).map(({ path, expected, got }): Problem => ({
@@ -30,18 +36,23 @@ export function parseWith<S extends z.ZodType>(schema: S, value: unknown, source
 export function parseText<S extends z.ZodType>(schema: S, text: string, file: string): Parsed<z.output<S>> {
   const refuse = (expected: string, got: string, place: Place | undefined): Parsed<never> =>
     ({ ok: false, problems: [{ file, path: '', ...place, expected, got }] })
-  if (Buffer.byteLength(text) > fileBytesMax) return refuse(`at most ${fileBytesMax} bytes`, 'a longer file', undefined)
+  if (Buffer.byteLength(text) > fileBytesMax) return refuse(sizeAllowed, 'a longer file', undefined)
   try {
     const read = file.endsWith('.json') ? readJson(text) : readYaml(text)
-    if (read.faults.length > 0) return { ok: false, problems: read.faults.map(fault => ({ file, path: '', ...fault })) }
+    if (read.faults.length > 0) {
+      return { ok: false, problems: read.faults.map(fault => ({ file, path: '', ...fault })) }
+    }
     return parseWith(schema, read.value, { file, locate: read.locate })
   } catch (error) {
-    // Deep nesting overflows the stack of the parser and too many aliases are refused by it, both by throwing.
+    // Deep nesting overflows the stack of the parser and too many aliases are refused by it, both by
+    // throwing.
     return refuse('a plain file without deep nesting or many aliases', reason(error), undefined)
   }
 }
 
-/** Reads and judges a file. Throws FILE_UNREADABLE, or FILE_INVALID with every problem in message and context. */
+/**
+ * Reads and judges a file. Throws FILE_UNREADABLE, or FILE_INVALID with every problem in message and context.
+ */
 export function loadFile<S extends z.ZodType>(path: string, schema: S): z.output<S> {
   const parsed = parseText(schema, readWhole(path), path)
   if (parsed.ok) return parsed.value
@@ -59,7 +70,8 @@ export function invalidFile(file: string, problems: readonly Problem[]): BenchEr
 /** One problem as one line: `12:5 fixture.limitOhm: expected a number in ohms, got "100k"`. */
 export function describeProblem(problem: Problem): string {
   const place = problem.line === undefined ? '' : `${problem.line}:${problem.column ?? 1} `
-  return `${place}${problem.path === '' ? '' : `${problem.path}: `}expected ${problem.expected}, got ${problem.got}`
+  const path = problem.path === '' ? '' : `${problem.path}: `
+  return `${place}${path}expected ${problem.expected}, got ${problem.got}`
 }
 
 export function dotted(path: Path): string {
@@ -76,7 +88,9 @@ interface Read { value: unknown; faults: Fault[]; locate: (path: Path) => Place 
 
 function readYaml(text: string): Read {
   const lines = new LineCounter()
-  const document = parseDocument(text, { lineCounter: lines, prettyErrors: false, version: '1.2', logLevel: 'silent' })
+  const document = parseDocument(text, {
+    lineCounter: lines, prettyErrors: false, version: '1.2', logLevel: 'silent',
+  })
   const faults = document.errors.map((error): Fault => {
     const { line, col } = lines.linePos(error.pos[0])
     return { line, column: col, expected: 'YAML', got: firstLine(error.message) }
@@ -94,7 +108,9 @@ function readJson(text: string): Read {
     return { value, faults: [{ expected: 'JSON', got: reason(error) }], locate: () => undefined }
   }
   const asYaml = readYaml(text)
-  return { value, faults: asYaml.faults.map(fault => ({ ...fault, expected: 'JSON' })), locate: asYaml.locate }
+  return {
+    value, faults: asYaml.faults.map(fault => ({ ...fault, expected: 'JSON' })), locate: asYaml.locate,
+  }
 }
 
 /** Line and column of the deepest part of `path` that exists; of its key where it has one. */
@@ -103,7 +119,8 @@ function placeOf(document: Document, lines: LineCounter, path: Path): Place | un
   let offset = rangeStart(node)
   for (const step of path) {
     if (isMap(node)) {
-      const pair: Pair | undefined = node.items.find(item => isScalar(item.key) && String(item.key.value) === String(step))
+      const isStep = ({ key }: Pair): boolean => isScalar(key) && String(key.value) === String(step)
+      const pair: Pair | undefined = node.items.find(isStep)
       if (!pair) break
       offset = rangeStart(pair.key) ?? offset
       node = pair.value
@@ -141,7 +158,7 @@ function readWhole(path: string): string {
     throw new BenchError('FILE_UNREADABLE', reason(error), { file: path }, error)
   }
   if (bytes.length > fileBytesMax) {
-    throw invalidFile(path, [{ file: path, path: '', expected: `at most ${fileBytesMax} bytes`, got: 'a longer file' }])
+    throw invalidFile(path, [{ file: path, path: '', expected: sizeAllowed, got: 'a longer file' }])
   }
   try {
     return new TextDecoder('utf-8', { fatal: true }).decode(bytes)

@@ -1,6 +1,13 @@
-/** Field names end in their unit. This is the one place that knows those endings, for messages to a person. */
+/**
+ * Field names end in their unit. This is the one place that knows those endings, for messages to a person.
+ */
 
-interface UnitOfName { readonly ending: string; readonly words: string; readonly symbols: readonly string[]; readonly scale: number }
+interface UnitOfName {
+  readonly ending: string
+  readonly words: string
+  readonly symbols: readonly string[]
+  readonly scale: number
+}
 
 /** Longest endings first, so that `Ohm` is not read as `m` and `Ms` not as `S`. */
 const endings: readonly UnitOfName[] = [
@@ -24,16 +31,18 @@ const prefixes: Readonly<Record<string, number>> = {
   p: 1e-12, n: 1e-9, u: 1e-6, µ: 1e-6, μ: 1e-6, m: 1e-3, '': 1, k: 1e3, K: 1e3, M: 1e6, G: 1e9,
 }
 
+const quantityShape = /^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?)\s*([^\s\d]{0,6})\s*$/
+
 /** The unit in words that a field's name promises, or undefined when its name promises none. */
 export function unitWords(field: string): string | undefined { return unitOf(field)?.words }
 
 /**
- * What a person who wrote `text` (like `100 uF`) for `field` should write instead, as a number in the field's unit;
- * undefined when the text is not such a quantity.
+ * What a person who wrote `text` (like `100 uF`) for `field` should write instead, as a number in the field's
+ * unit; undefined when the text is not such a quantity.
  */
 export function plainNumber(field: string, text: string): string | undefined {
   const unit = unitOf(field)
-  const parts = /^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?)\s*([^\s\d]{0,6})\s*$/.exec(text.slice(0, 60))
+  const parts = quantityShape.exec(text.slice(0, 60))
   if (!unit || !parts) return undefined
   const suffix = parts[2]!
   if (suffix === '') return String(Number(parts[1]))

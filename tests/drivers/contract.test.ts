@@ -36,7 +36,8 @@ function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number)
     },
     change: supply => supply.setVoltage(10),
     outOfRange: supply => [
-      () => supply.setVoltage(601), () => supply.setVoltage(-1), () => supply.setCurrentLimit(1), () => supply.setVoltage(NaN),
+      () => supply.setVoltage(601), () =>
+        supply.setVoltage(-1), () => supply.setCurrentLimit(1), () => supply.setVoltage(NaN),
       () => supply.protect(700, 0.1), () => supply.protect(470, 2),
     ],
     async readings(supply) {
@@ -86,7 +87,9 @@ function meterRig(profile: MeterProfile, clock: VirtualClock): Rig<'bus-meter'> 
       for (const rangeV of ['auto', 1000] as const) {
         for (const nplc of [0.1, 1, 10]) {
           await meter.configure({ rangeV, nplc })
-          for (volts of [0, 0.0123, -4.5, 27.3, 450]) seen.push({ measured: await meter.readVoltage(), truth: volts })
+          for (volts of [0, 0.0123, -4.5, 27.3, 450]) seen.push(
+            { measured: await meter.readVoltage(), truth: volts }
+          )
         }
       }
       return seen
@@ -107,7 +110,8 @@ for (const profile of ['multimeter-6d-a', 'multimeter-5d-b'] as const) {
 function bridgeRig(profile: BridgeProfile, clock: VirtualClock): Rig<'bridge'> {
   let part: { c: number; r: number } | null = { c: 47e-6, r: 1.2 }
   const instrument = new LcrBridge(profile, setupOf(profile, clock), {
-    impedance: hertz => part ? { re: part.r, im: -1 / (2 * Math.PI * hertz * part.c) } : { re: Infinity, im: 0 },
+    impedance: hertz => part ? { re: part.r, im: -1 / (2 * Math.PI * hertz * part.c) }
+      : { re: Infinity, im: 0 },
   })
   const setup = { frequencyHz: 120, levelV: 0.5 }
   return {
@@ -120,7 +124,8 @@ function bridgeRig(profile: BridgeProfile, clock: VirtualClock): Rig<'bridge'> {
     },
     change: async bridge => { await bridge.prepare(); await bridge.measure(setup) },
     outOfRange: bridge => [
-      () => bridge.measure({ frequencyHz: 1, levelV: 0.5 }), () => bridge.measure({ frequencyHz: 120, levelV: 9 }),
+      () => bridge.measure({ frequencyHz: 1, levelV: 0.5 }), () =>
+        bridge.measure({ frequencyHz: 120, levelV: 9 }),
     ],
     async readings(bridge) {
       const seen = []
@@ -138,13 +143,18 @@ function bridgeRig(profile: BridgeProfile, clock: VirtualClock): Rig<'bridge'> {
   }
 }
 
-contract({ role: 'bridge', profile: 'lcr-bridge-a', class: 'lcr-bridge', rig: clock => bridgeRig('lcr-bridge-a', clock) })
+contract({ role: 'bridge', profile: 'lcr-bridge-a', class: 'lcr-bridge', rig: clock => bridgeRig(
+  'lcr-bridge-a', clock
+) })
 contract({
-  role: 'bridge', profile: 'lcr-bridge-b', class: 'lcr-bridge', rig: clock => bridgeRig('lcr-bridge-b', clock),
+  role: 'bridge', profile: 'lcr-bridge-b', class: 'lcr-bridge', rig: clock =>
+    bridgeRig('lcr-bridge-b', clock),
   noErrorsBecause: 'the dialect has no way to tell an error; every setting is read back',
 })
 
-function scannerRig(profile: ScannerProfile, clock: VirtualClock, first: number, last: number): Rig<'scanner'> {
+function scannerRig(
+  profile: ScannerProfile, clock: VirtualClock, first: number, last: number
+): Rig<'scanner'> {
   let closed: readonly number[] = []
   let mostClosed = 0
   const instrument = new Scanner(profile, setupOf(profile, clock), {
@@ -162,18 +172,24 @@ function scannerRig(profile: ScannerProfile, clock: VirtualClock, first: number,
       expect(closed).toEqual([])
     },
     change: async scanner => { await scanner.select(first); await scanner.select(null) },
-    outOfRange: scanner => [() => scanner.select(first - 1), () => scanner.select(last + 1), () => scanner.select(NaN)],
+    outOfRange: scanner =>
+      [() => scanner.select(first - 1), () => scanner.select(last + 1), () => scanner.select(NaN)],
   }
 }
 
-contract({ role: 'scanner', profile: 'scanner-a', class: 'scanner', rig: clock => scannerRig('scanner-a', clock, 101, 1240) })
-contract({ role: 'scanner', profile: 'scanner-b', class: 'scanner', rig: clock => scannerRig('scanner-b', clock, 1, 40) })
+contract({ role: 'scanner', profile: 'scanner-a', class: 'scanner', rig: clock => scannerRig(
+  'scanner-a', clock, 101, 1240
+) })
+contract({ role: 'scanner', profile: 'scanner-b', class: 'scanner', rig: clock => scannerRig(
+  'scanner-b', clock, 1, 40
+) })
 
 function boardOf(clock: VirtualClock) {
   const held = new Set<number>()
   const inputs = new Map<number, boolean>()
   const instrument = new RelayBoard(setupOf('board', clock), {
-    contact: (relay, on) => { if (on) held.add(relay); else held.delete(relay) }, input: number => inputs.get(number) ?? false,
+    contact: (relay, on) => { if (on) held.add(relay); else held.delete(relay) }, input: number =>
+      inputs.get(number) ?? false,
   })
   return { held, inputs, instrument }
 }
@@ -350,7 +366,8 @@ contract({
         expect(Math.abs(value - 50)).toBeLessThan(0.6)
       },
       change: thermometer => thermometer.prepare(),
-      outOfRange: thermometer => [() => thermometer.readTemperature(0), () => thermometer.readTemperature(65)],
+      outOfRange: thermometer =>
+        [() => thermometer.readTemperature(0), () => thermometer.readTemperature(65)],
       readings: async thermometer => {
         const seen = []
         for (let channel = 1; channel <= 64; channel++) {

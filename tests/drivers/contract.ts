@@ -1,6 +1,7 @@
 /**
- * What every driver owes, whatever the dialect: told against the simulated instrument over a real session. Each subject
- * says how its own instrument is moved and looked at; the simulated instruments share no code with drivers or session.
+ * What every driver owes, whatever the dialect: told against the simulated instrument over a real session.
+ * Each subject says how its own instrument is moved and looked at; the simulated instruments share no code
+ * with drivers or session.
  */
 import { describe, expect, it } from 'vitest'
 import type { SimInstrument } from '../../mocks/instruments/instrument.ts'
@@ -48,7 +49,9 @@ export interface Subject<R extends RoleName> {
 }
 
 async function onTheBench<R extends RoleName>(
-  subject: Subject<R>, work: (parts: { rig: Rig<R>; driver: DriverOf<R>; session: Session; clock: VirtualClock }) => Promise<void>,
+  subject: Subject<R>, work: (
+    parts: { rig: Rig<R>; driver: DriverOf<R>; session: Session; clock: VirtualClock }
+  ) => Promise<void>,
 ): Promise<void> {
   const clock = new VirtualClock()
   const rig = subject.rig(clock)
@@ -76,58 +79,64 @@ const codeOf = async (work: Promise<unknown>): Promise<string> => {
 
 /** Registers the contract for one subject. */
 export function contract<R extends RoleName>(subject: Subject<R>): void {
-  const run = (work: Parameters<typeof onTheBench<R>>[1]) => () => onTheBench(subject, work)
+  const on = (work: Parameters<typeof onTheBench<R>>[1]) => () => onTheBench(subject, work)
   const { noErrorsBecause } = subject
   // What a kind of instrument cannot do (a scanner reads nothing) is not promised of it.
   const can = subject.rig(new VirtualClock())
 
   describe(`${subject.profile} as ${subject.role}`, () => {
-    it('identifies itself', run(async ({ driver, rig }) => {
+    it('identifies itself', on(async ({ driver, rig }) => {
       const identity = await driver.identify()
       expect(identity.raw).toBe(rig.instrument.identity)
-      expect([identity.maker, identity.model, identity.serial, identity.firmware].join(',')).toBe(identity.raw)
+      expect(
+        [identity.maker, identity.model, identity.serial, identity.firmware].join(',')
+      ).toBe(identity.raw)
     }))
 
-    it('is prepared without an error of its own and without energy', run(async ({ rig }) => {
+    it('is prepared without an error of its own and without energy', on(async ({ rig }) => {
       expect(rig.instrument.device.status.errors.size).toBe(0)
       if (rig.isSafe) expect(rig.isSafe()).toBe(true)
     }))
 
-    it('brings about in the world what was set, in SI, and leaves no error behind', run(async ({ driver, rig }) => {
+    it('brings about in the world what was set, in SI, without an error', on(async ({ driver, rig }) => {
       await rig.setAndSee(driver)
       expect(rig.instrument.device.status.errors.size).toBe(0)
     }))
 
-    if (can.outOfRange) it('refuses what is out of range before anything is sent', run(async ({ driver, rig }) => {
+    if (can.outOfRange) it('refuses what is out of range and sends nothing', on(async ({ driver, rig }) => {
       const before = rig.instrument.device.received.total
       for (const call of rig.outOfRange!(driver)) expect(await codeOf(call())).toBe('OUT_OF_RANGE')
       expect(rig.instrument.device.received.total).toBe(before)
     }))
 
-    if (can.readings) it('reads known things within four standard uncertainties', run(async ({ driver, rig }) => {
+    if (can.readings) it('reads known things within 4 standard uncertainties', on(async ({ driver, rig }) => {
       for (const { measured, truth } of await rig.readings!(driver)) {
         expect(measured.quality).toBe('good')
         expect(measured.u).toBeGreaterThan(0)
-        expect(Math.abs(measured.value - truth), `${measured.value} ± ${measured.u} for ${truth}`).toBeLessThan(4 * measured.u)
+        expect(
+          Math.abs(measured.value - truth), `${measured.value} ± ${measured.u} for ${truth}`
+        ).toBeLessThan(4 * measured.u)
       }
     }))
 
-    if (can.unmeasurable) it('gives what cannot be measured a quality and no number', run(async ({ driver, rig }) => {
+    if (can.unmeasurable) it('gives what cannot be measured no number', on(async ({ driver, rig }) => {
       const measured = await rig.unmeasurable!(driver)
       expect(measured.quality).not.toBe('good')
       expect(Number.isFinite(measured.value)).toBe(false)
     }))
 
     if (noErrorsBecause === undefined) {
-      it('fails the call during which the instrument told an error, and drains its queue', run(async ({ driver, rig }) => {
+      it('fails the call during which it told an error, and drains the queue', on(async ({ driver, rig }) => {
         rig.instrument.device.fail(new Refusal(-240))
         expect(await codeOf(rig.change(driver))).toBe('INSTRUMENT_ERROR')
-        if (rig.instrument.device.options.errorQueue !== 'none') expect(rig.instrument.device.status.errors.size).toBe(0)
+        if (
+          rig.instrument.device.options.errorQueue !== 'none'
+        ) expect(rig.instrument.device.status.errors.size).toBe(0)
         expect(await codeOf(rig.change(driver))).toBe('none')
       }))
     }
 
-    it('fails a change that the instrument did not carry out', run(async ({ driver, rig, session }) => {
+    it('fails a change that the instrument did not carry out', on(async ({ driver, rig, session }) => {
       const calls = async (): Promise<string> => codeOf(rig.change(driver))
       rig.instrument.device.faults.set({ kind: 'deaf' })
       expect(await calls()).not.toBe('none')
@@ -136,7 +145,9 @@ export function contract<R extends RoleName>(subject: Subject<R>): void {
       expect(await calls()).toBe('none')
     }))
 
-    if (can.energise) it('is safe after its safe-off lines were sent blind, and says so itself', run(async ({ driver, rig, session, clock }) => {
+    if (can.energise) it('is safe after its safe-off lines were sent blind, and says so', on(async (
+      { driver, rig, session, clock }
+    ) => {
       const { safeOff } = driver as unknown as { safeOff: SafeOffStep }
       await rig.energise!(driver)
       expect(rig.isSafe!()).toBe(false)
@@ -144,7 +155,9 @@ export function contract<R extends RoleName>(subject: Subject<R>): void {
       await new Promise<void>(resolve => { clock.after(200, resolve) })
       expect(rig.isSafe!()).toBe(true)
       const answer = await session.query(safeOff.verify!.query)
-      expect(safeOff.verify!.safe.some(safe => typeof safe === 'number' ? Number(answer) === safe : answer === safe)).toBe(true)
+      expect(safeOff.verify!.safe.some(
+        safe => typeof safe === 'number' ? Number(answer) === safe : answer === safe
+      )).toBe(true)
     }))
   })
 }

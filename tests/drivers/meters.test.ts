@@ -8,13 +8,19 @@ import { scriptedPort, shippedProfile, type ScriptedPort } from './scripted-port
 const failsWith = (code: string) => expect.objectContaining({ code }) as Error
 
 function meterA(answers: ScriptedPort['answers'] = {}) {
-  const port = scriptedPort({ 'VOLT:DC:RANG:AUTO?': '1', 'VOLT:DC:RANG?': '10', 'VOLT:DC:NPLC?': '1', ...answers })
-  return { port, meter: new VoltmeterDriver(shippedProfile('multimeter-6d-a', 'multimeter'), port, new VirtualClock()) }
+  const port = scriptedPort(
+    { 'VOLT:DC:RANG:AUTO?': '1', 'VOLT:DC:RANG?': '10', 'VOLT:DC:NPLC?': '1', ...answers }
+  )
+  return { port, meter: new VoltmeterDriver(
+    shippedProfile('multimeter-6d-a', 'multimeter'), port, new VirtualClock()
+  ) }
 }
 
 function meterB(answers: ScriptedPort['answers'] = {}) {
   const port = scriptedPort({ 'SENS:VOLT:DC:RANG?': '30', 'SENS:VOLT:DC:NPLC?': '1', ...answers })
-  return { port, meter: new VoltmeterDriver(shippedProfile('multimeter-5d-b', 'multimeter'), port, new VirtualClock()) }
+  return { port, meter: new VoltmeterDriver(
+    shippedProfile('multimeter-5d-b', 'multimeter'), port, new VirtualClock()
+  ) }
 }
 
 describe('a voltmeter', () => {
@@ -53,7 +59,9 @@ describe('a voltmeter', () => {
   it('ranging by itself, uses the accuracy of the smallest range that holds the value', async () => {
     const { meter } = meterA({ 'READ?': ['0.05', '0.5', '450'] })
     await meter.configure({ rangeV: 'auto', nplc: 1 })
-    const [low, middle, high] = [await meter.readVoltage(), await meter.readVoltage(), await meter.readVoltage()]
+    const [low, middle, high] = [
+      await meter.readVoltage(), await meter.readVoltage(), await meter.readVoltage()
+    ]
     expect(low.u).toBeCloseTo(Math.hypot(
       (0.05 * 0.005e-2 + 0.1 * 0.004e-2) / Math.sqrt(3), 3e-7 / Math.sqrt(12), 3.6e-7), 15)
     expect(low.u).toBeLessThan(middle.u)
@@ -96,20 +104,30 @@ describe('a voltmeter', () => {
 })
 
 function bridgeA(answers: ScriptedPort['answers'] = {}) {
-  const port = scriptedPort({ 'FUNC:IMP?': 'CSRS', 'FREQ?': '+1.20000E+02', 'VOLT?': '+5.00000E-01', ...answers })
-  return { port, bridge: new BridgeDriver(shippedProfile('lcr-bridge-a', 'lcr-bridge'), port, new VirtualClock()) }
+  const port = scriptedPort(
+    { 'FUNC:IMP?': 'CSRS', 'FREQ?': '+1.20000E+02', 'VOLT?': '+5.00000E-01', ...answers }
+  )
+  return {
+    port, bridge: new BridgeDriver(shippedProfile('lcr-bridge-a', 'lcr-bridge'), port, new VirtualClock()),
+  }
 }
 
 function bridgeB(answers: ScriptedPort['answers'] = {}) {
-  const port = scriptedPort({ 'FUNC:IMPA?': 'C', 'FUNC:IMPB?': 'D', 'FUNC:EQU?': 'SER', 'FREQ?': '120', ...answers })
-  return { port, bridge: new BridgeDriver(shippedProfile('lcr-bridge-b', 'lcr-bridge'), port, new VirtualClock()) }
+  const port = scriptedPort(
+    { 'FUNC:IMPA?': 'C', 'FUNC:IMPB?': 'D', 'FUNC:EQU?': 'SER', 'FREQ?': '120', ...answers }
+  )
+  return {
+    port, bridge: new BridgeDriver(shippedProfile('lcr-bridge-b', 'lcr-bridge'), port, new VirtualClock()),
+  }
 }
 
 const setup = { frequencyHz: 120, levelV: 0.5 }
 
 describe('a bridge', () => {
   it('throws away the reading after a change and keeps the next', async () => {
-    const { port, bridge } = bridgeA({ 'FETC?': ['+4.0E-05,+9,+0', '+4.70000E-05,+1.23000E+00,+0', '+4.7E-05,+1.2,+0'] })
+    const { port, bridge } = bridgeA(
+      { 'FETC?': ['+4.0E-05,+9,+0', '+4.70000E-05,+1.23000E+00,+0', '+4.7E-05,+1.2,+0'] }
+    )
     const first = await bridge.measure(setup)
     expect(first.capacitance).toMatchObject({ value: 47e-6, quality: 'good' })
     expect(first.esr).toMatchObject({ value: 1.23, quality: 'good' })
@@ -120,7 +138,8 @@ describe('a bridge', () => {
   })
 
   it('gives D from C and R, and R from C and D, to the same figures', async () => {
-    // ESR = tan d / (2 pi f C): tan d 0.16, 1000 uF, 120 Hz gives 0.2122 ohm (maker data sheet, radial general purpose)
+    // ESR = tan d / (2 pi f C): tan d 0.16, 1000 uF, 120 Hz gives 0.2122 ohm (maker data sheet, radial
+    // general purpose)
     const fromR = await bridgeA({ 'FETC?': '+1.0E-03,+0.2122066,+0' }).bridge.measure(setup)
     expect(fromR.dissipation.value).toBeCloseTo(0.16, 6)
     const fromD = await bridgeB({ 'FETC?': '1.0000e-03,0.1600' }).bridge.measure(setup)
@@ -136,11 +155,14 @@ describe('a bridge', () => {
     expect(await relative(1e-10)).toBeGreaterThan(2 * middle)
     expect(await relative(0.1)).toBeGreaterThan(2 * middle)
     // |Z| 1326.3 ohm: 0.1 %·(1 + 0.1/1326.3 + 1326.3e-6)/sqrt 3, and six digits; by hand from the profile
-    expect(middle).toBeCloseTo(Math.hypot(0.001 * (1 + 0.1 / 1326.29 + 1326.29e-6) / Math.sqrt(3), 1e-5 / Math.sqrt(12)), 9)
+    expect(middle).toBeCloseTo(
+      Math.hypot(0.001 * (1 + 0.1 / 1326.29 + 1326.29e-6) / Math.sqrt(3), 1e-5 / Math.sqrt(12)), 9
+    )
   })
 
   it('looks at the status before the numbers', async () => {
-    const quality = async (line: string) => (await bridgeA({ 'FETC?': line }).bridge.measure(setup)).capacitance
+    const quality = async (line: string) =>
+      (await bridgeA({ 'FETC?': line }).bridge.measure(setup)).capacitance
     expect(await quality('+9.9E+37,+9.9E+37,+1')).toMatchObject({ quality: 'over-range', value: NaN })
     expect(await quality('+9.9E+37,+9.9E+37,-1')).toMatchObject({ quality: 'missing' })
     expect(await quality('+4.7E-05,+1.2,+2')).toMatchObject({ quality: 'implausible', value: NaN })
@@ -150,16 +172,22 @@ describe('a bridge', () => {
   it('takes words and negative figures for faults', async () => {
     expect((await bridgeB({ 'FETC?': 'OL,OL' }).bridge.measure(setup)).capacitance.quality).toBe('over-range')
     expect((await bridgeB({ 'FETC?': '----,----' }).bridge.measure(setup)).esr.quality).toBe('missing')
-    expect((await bridgeB({ 'FETC?': '-4.7e-05,0.1' }).bridge.measure(setup)).capacitance.quality).toBe('implausible')
+    expect(
+      (await bridgeB({ 'FETC?': '-4.7e-05,0.1' }).bridge.measure(setup)).capacitance.quality
+    ).toBe('implausible')
     const lossless = await bridgeA({ 'FETC?': '+4.7E-05,-2.0,+0' }).bridge.measure(setup)
     expect(lossless.esr.quality).toBe('implausible')
     expect(lossless.capacitance.quality).toBe('good')
-    await expect(bridgeB({ 'FETC?': '4.7e-05' }).bridge.measure(setup)).rejects.toEqual(failsWith('ANSWER_FORM'))
+    await expect(
+      bridgeB({ 'FETC?': '4.7e-05' }).bridge.measure(setup)
+    ).rejects.toEqual(failsWith('ANSWER_FORM'))
   })
 
   it('refuses what it cannot do before anything is sent', async () => {
     for (const { port, bridge } of [bridgeA(), bridgeB()]) {
-      await expect(bridge.measure({ frequencyHz: 1e6, levelV: 0.5 })).rejects.toEqual(failsWith('OUT_OF_RANGE'))
+      await expect(
+        bridge.measure({ frequencyHz: 1e6, levelV: 0.5 })
+      ).rejects.toEqual(failsWith('OUT_OF_RANGE'))
       await expect(bridge.measure({ frequencyHz: 120, levelV: 5 })).rejects.toEqual(failsWith('OUT_OF_RANGE'))
       expect(port.sent).toEqual([])
     }

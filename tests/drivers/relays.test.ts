@@ -50,7 +50,9 @@ describe('a scanner', () => {
   it('refuses a channel it has not before anything is sent', async () => {
     const port = scriptedPort({})
     for (const channel of [100, 141, 1241, -1, 105.5]) {
-      await expect(new ScannerDriver(a, port, clock()).select(channel)).rejects.toEqual(failsWith('OUT_OF_RANGE'))
+      await expect(
+        new ScannerDriver(a, port, clock()).select(channel)
+      ).rejects.toEqual(failsWith('OUT_OF_RANGE'))
     }
     expect(port.sent).toEqual([])
   })
@@ -58,7 +60,9 @@ describe('a scanner', () => {
   it('opens all at the end of a sweep, with the error queue drained', async () => {
     const port = scriptedPort({ '*OPC?': '1' })
     port.refused['ROUT:OPEN:ALL'] = '-310 "System error"'
-    await expect(new ScannerDriver(a, port, clock()).select(null)).rejects.toEqual(failsWith('INSTRUMENT_ERROR'))
+    await expect(
+      new ScannerDriver(a, port, clock()).select(null)
+    ).rejects.toEqual(failsWith('INSTRUMENT_ERROR'))
   })
 })
 
@@ -100,9 +104,12 @@ describe('a relay board', () => {
   })
 
   it('writes lists that expand to what was meant', () => {
-    // [101,103,104,105] -> (@101,103:105): the standard's list, seen on an independent device-side implementation
+    // [101,103,104,105] -> (@101,103:105): the standard's list, seen on an independent device-side
+    // implementation
     expect(channelList([101, 103, 104, 105])).toBe('101,103:105')
-    fc.assert(fc.property(fc.array(fc.integer({ min: 1, max: 60 }), { minLength: 1, maxLength: 40 }), channels => {
+    fc.assert(fc.property(fc.array(
+      fc.integer({ min: 1, max: 60 }), { minLength: 1, maxLength: 40 }
+    ), channels => {
       const expanded = channelList(channels).split(',').filter(Boolean).flatMap(part => {
         const [first, last = first] = part.split(':').map(Number)
         return Array.from({ length: last! - first! + 1 }, (_, i) => first! + i)
@@ -113,7 +120,9 @@ describe('a relay board', () => {
 
   it('refuses relays it has not, and those of another role, before anything is sent', async () => {
     const { port, relays } = driven({}, [7])
-    for (const relay of [0, 513, 1.5, 8]) await expect(relays.hold([relay])).rejects.toEqual(failsWith('OUT_OF_RANGE'))
+    for (
+      const relay of [0, 513, 1.5, 8]
+    ) await expect(relays.hold([relay])).rejects.toEqual(failsWith('OUT_OF_RANGE'))
     expect(port.sent).toEqual([])
   })
 
@@ -127,7 +136,9 @@ describe('a relay board', () => {
     expect(own.relays.safeOff).toEqual({
       commands: ['ROUT:OPEN (@7)'], verify: { query: 'ROUT:CLOS? (@7)', safe: [0, '0'] },
     })
-    await expect(driven({ 'ROUT:CLOS:COUN?': '1' }).relays.releaseAll()).rejects.toEqual(failsWith('READ_BACK'))
+    await expect(
+      driven({ 'ROUT:CLOS:COUN?': '1' }).relays.releaseAll()
+    ).rejects.toEqual(failsWith('READ_BACK'))
   })
 })
 
@@ -150,7 +161,9 @@ describe('a cutoff', () => {
   it('fails to close in the words of the instrument while the cover is open', async () => {
     const port = scriptedPort({ 'OUTP:STAT?': '0' })
     port.refused['OUTP:CLOS'] = '-221 "Settings conflict"'
-    await expect(new HoldInCutoff(profile, port, clock()).close()).rejects.toEqual(failsWith('INSTRUMENT_ERROR'))
+    await expect(
+      new HoldInCutoff(profile, port, clock()).close()
+    ).rejects.toEqual(failsWith('INSTRUMENT_ERROR'))
   })
 
   it('made of one relay has no hold-in timer and nothing to refresh', async () => {
@@ -168,7 +181,9 @@ describe('a beacon of two relays', () => {
   it('is never dark between two states', async () => {
     const port = scriptedPort({ '*OPC?': '1', 'ROUT:CLOS? (@61)': '1', 'ROUT:CLOS? (@60)': '0' })
     await new RelayBeacon(board, port, clock(), 60).show('fault')
-    expect(port.sent.filter(command => !command.includes('?'))).toEqual(['ROUT:CLOS (@61)', 'ROUT:OPEN (@60)'])
+    expect(
+      port.sent.filter(command => !command.includes('?'))
+    ).toEqual(['ROUT:CLOS (@61)', 'ROUT:OPEN (@60)'])
   })
 })
 
@@ -183,13 +198,16 @@ describe('making a driver', () => {
   it('serves every role from every class that the table names for it, and sends nothing', () => {
     const port = scriptedPort({})
     const names = {
-      'dc-supply': 'dc-supply-600v-a', multimeter: 'multimeter-6d-a', 'lcr-bridge': 'lcr-bridge-a', scanner: 'scanner-a',
-      'relay-board': 'relay-board-a', 'hold-in-relay': 'hold-in-relay-a', 'interlock-reader': 'interlock-reader-a',
+      'dc-supply': 'dc-supply-600v-a', multimeter: 'multimeter-6d-a', 'lcr-bridge': 'lcr-bridge-a',
+      scanner: 'scanner-a', 'relay-board': 'relay-board-a', 'hold-in-relay': 'hold-in-relay-a',
+      'interlock-reader': 'interlock-reader-a',
       beacon: 'beacon-a', thermometer: 'thermometer-a',
     } as const
     for (const role of roleNames) {
       for (const of of classesOfRole[role]) {
-        expect(createDriver(role, shippedProfile(names[of], of), port, clock(), { relay: 1 }).name).toBe('thing')
+        expect(
+          createDriver(role, shippedProfile(names[of], of), port, clock(), { relay: 1 }).name
+        ).toBe('thing')
       }
     }
     expect(port.sent).toEqual([])

@@ -1,7 +1,9 @@
 /** A port whose answers the test writes down. It has no idea of any dialect. */
 import { join } from 'node:path'
 import { BenchError } from '../../src/base/errors.ts'
-import { instrumentProfile, type InstrumentClass, type ProfileOf } from '../../src/schema/instrument-profile.ts'
+import {
+  instrumentProfile, type InstrumentClass, type ProfileOf,
+} from '../../src/schema/instrument-profile.ts'
 import { loadFile } from '../../src/schema/read-file.ts'
 import type { ScpiPort } from '../../src/schema/roles.ts'
 
@@ -18,12 +20,16 @@ export interface ScriptedPort extends ScpiPort {
 export function scriptedPort(answers: Record<string, string | string[]>): ScriptedPort {
   let pending: string | null = null
   const port: ScriptedPort = {
-    name: 'thing', sent: [], answers: { '*IDN?': 'Somebody,Thing,42,1.0', ...answers }, refused: {}, deadlines: [],
+    name: 'thing', sent: [], answers: {
+      '*IDN?': 'Somebody,Thing,42,1.0', ...answers,
+    }, refused: {}, deadlines: [],
     async query(command, options) {
       port.sent.push(command)
       port.deadlines.push(options?.deadlineMs)
       const answer = port.answers[command]
-      if (answer === undefined) throw new BenchError('LINK_TIMEOUT', 'no answer', { instrument: 'thing', command })
+      if (answer === undefined) throw new BenchError(
+        'LINK_TIMEOUT', 'no answer', { instrument: 'thing', command }
+      )
       if (typeof answer === 'string') return answer
       return answer.length > 1 ? answer.shift()! : answer[0]!
     },
@@ -40,7 +46,9 @@ export function scriptedPort(answers: Record<string, string | string[]>): Script
 }
 
 export function shippedProfile<C extends InstrumentClass>(name: string, of: C): ProfileOf<C> {
-  const profile = loadFile(join(import.meta.dirname, '../../profiles/instruments', `${name}.yaml`), instrumentProfile)
+  const profile = loadFile(
+    join(import.meta.dirname, '../../profiles/instruments', `${name}.yaml`), instrumentProfile
+  )
   if (profile.class !== of) throw new Error(`${name} is a ${profile.class}`)
   return profile as ProfileOf<C>
 }

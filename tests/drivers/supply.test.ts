@@ -28,8 +28,12 @@ describe('a DC supply', () => {
 
   it('takes a read-back within one step and refuses one further off', async () => {
     await expect(supplyA({ 'VOLT?': '450.02' }).supply.setVoltage(450)).resolves.toBeUndefined()
-    await expect(supplyA({ 'VOLT?': '450.05' }).supply.setVoltage(450)).rejects.toEqual(failsWith('READ_BACK'))
-    await expect(supplyA({ 'VOLT?': '+9.91E+37' }).supply.setVoltage(450)).rejects.toEqual(failsWith('ANSWER_FORM'))
+    await expect(
+      supplyA({ 'VOLT?': '450.05' }).supply.setVoltage(450)
+    ).rejects.toEqual(failsWith('READ_BACK'))
+    await expect(
+      supplyA({ 'VOLT?': '+9.91E+37' }).supply.setVoltage(450)
+    ).rejects.toEqual(failsWith('ANSWER_FORM'))
   })
 
   it('never sends more than was asked for, and less by no more than a step', async () => {
@@ -76,7 +80,8 @@ describe('a DC supply', () => {
 
   it('is off, and seen off, before protection is programmed, and tells what was taken', async () => {
     const { port, supply } = supplyA({
-      'OUTP?': '0', 'VOLT:PROT?': '470.0', 'CURR:PROT?': '0.1', 'VOLT:PROT:STAT?': '1', 'CURR:PROT:STAT?': '1',
+      'OUTP?': '0', 'VOLT:PROT?': '470.0', 'CURR:PROT?': '0.1',
+      'VOLT:PROT:STAT?': '1', 'CURR:PROT:STAT?': '1',
     })
     expect(await supply.protect(470.04, 0.1)).toEqual({ overVoltageV: 470, overCurrentA: 0.1 })
     expect(port.sent).toEqual([
@@ -87,10 +92,15 @@ describe('a DC supply', () => {
 
   it('refuses protection that did not take or did not switch on', async () => {
     const good = {
-      'OUTP?': '0', 'VOLT:PROT?': '470.0', 'CURR:PROT?': '0.1', 'VOLT:PROT:STAT?': '1', 'CURR:PROT:STAT?': '1',
+      'OUTP?': '0', 'VOLT:PROT?': '470.0', 'CURR:PROT?': '0.1',
+      'VOLT:PROT:STAT?': '1', 'CURR:PROT:STAT?': '1',
     }
-    for (const wrong of [{ 'VOLT:PROT?': '660' }, { 'CURR:PROT?': '0.9' }, { 'VOLT:PROT:STAT?': '0' }, { 'CURR:PROT:STAT?': '0' }]) {
-      await expect(supplyA({ ...good, ...wrong }).supply.protect(470, 0.1)).rejects.toEqual(failsWith('READ_BACK'))
+    for (const wrong of [
+      { 'VOLT:PROT?': '660' }, { 'CURR:PROT?': '0.9' }, { 'VOLT:PROT:STAT?': '0' }, { 'CURR:PROT:STAT?': '0' }
+    ]) {
+      await expect(
+        supplyA({ ...good, ...wrong }).supply.protect(470, 0.1)
+      ).rejects.toEqual(failsWith('READ_BACK'))
     }
   })
 
@@ -105,12 +115,16 @@ describe('a DC supply', () => {
       'OUTP?': '0', 'VOLT:PROT:TRIP?': '0', 'CURR:PROT:TRIP?': '0', 'STAT:QUES:COND?': '0',
     })
     await supply.clearProtection()
-    expect(port.sent.slice(0, 6)).toEqual(['OUTP OFF', 'OUTP?', 'VOLT:PROT:CLE', 'OUTP?', 'CURR:PROT:CLE', 'OUTP?'])
+    expect(port.sent.slice(0, 6)).toEqual(
+      ['OUTP OFF', 'OUTP?', 'VOLT:PROT:CLE', 'OUTP?', 'CURR:PROT:CLE', 'OUTP?']
+    )
   })
 
   it('switches off at once a supply that came on while it was cleared, and says so', async () => {
     const { port, supply } = supplyA({ 'OUTP?': ['0', '1', '0'] })
-    await expect(supply.clearProtection()).rejects.toMatchObject({ code: 'READ_BACK', context: { got: 'on' } })
+    await expect(supply.clearProtection()).rejects.toMatchObject(
+      { code: 'READ_BACK', context: { got: 'on' } }
+    )
     expect(port.sent.at(-2)).toBe('OUTP OFF')
   })
 
@@ -124,8 +138,12 @@ describe('a DC supply', () => {
     const quiet = { 'VOLT:PROT:TRIP?': '0', 'CURR:PROT:TRIP?': '0' }
     expect(await supplyA({ ...quiet, 'STAT:QUES:COND?': '2' }).supply.protectionTripped()).toBe('none')
     expect(await supplyA({ ...quiet, 'STAT:QUES:COND?': '2064' }).supply.protectionTripped()).toBe('other')
-    expect(await supplyA({ ...quiet, 'CURR:PROT:TRIP?': '1' }).supply.protectionTripped()).toBe('over-current')
-    for (const [word, trip] of [['0', 'none'], ['1', 'over-voltage'], ['2', 'over-current'], ['16', 'other'], ['1024', 'none']]) {
+    expect(
+      await supplyA({ ...quiet, 'CURR:PROT:TRIP?': '1' }).supply.protectionTripped()
+    ).toBe('over-current')
+    for (const [word, trip] of [
+      ['0', 'none'], ['1', 'over-voltage'], ['2', 'over-current'], ['16', 'other'], ['1024', 'none']
+    ]) {
       expect(await supplyB({ 'STAT:QUES:COND?': word! }).supply.protectionTripped(), word).toBe(trip)
     }
   })
@@ -149,7 +167,8 @@ describe('a DC supply', () => {
   })
 
   it('takes sentinels and impossible values for faults, never for numbers', async () => {
-    const quality = async (text: string) => (await supplyA({ 'MEAS:VOLT?': text }).supply.readVoltage()).quality
+    const quality = async (text: string) =>
+      (await supplyA({ 'MEAS:VOLT?': text }).supply.readVoltage()).quality
     expect(await quality('+9.90000000E+37')).toBe('over-range')
     expect(await quality('+9.91000000E+37')).toBe('not-a-number')
     expect(await quality('-20')).toBe('implausible')

@@ -1,4 +1,7 @@
-/** Over-protection trips against the simulated supplies: what stands at the terminals, not what the supply says. */
+/**
+ * Over-protection trips against the simulated supplies: what stands at the terminals, not what the supply
+ * says.
+ */
 import { describe, expect, it } from 'vitest'
 import { DcSupply } from '../../mocks/instruments/dc-supply.ts'
 import { Scanner } from '../../mocks/instruments/scanner.ts'
@@ -48,7 +51,9 @@ describe.each(dialects)('a trip of %s', name => {
       expect(await supply.protectionTripped()).toBe('over-current')
       const before = instrument.device.effects.list('output').length
       await supply.clearProtection()
-      expect(instrument.device.effects.list('output').slice(before).some(effect => effect.value === 1)).toBe(false)
+      expect(
+        instrument.device.effects.list('output').slice(before).some(effect => effect.value === 1)
+      ).toBe(false)
       expect(volts()).toBe(0)
       expect(await supply.protectionTripped()).toBe('none')
       mend()
@@ -78,7 +83,9 @@ describe('a lying or deaf instrument', () => {
       await clock.run((async () => {
         await tripByCurrent()
         instrument.device.faults.set({ kind: 'read-back-lies', value: 123 })
-        await expect(supply.setVoltage(200)).rejects.toMatchObject({ code: 'READ_BACK', context: { instrument: name } })
+        await expect(supply.setVoltage(200)).rejects.toMatchObject(
+          { code: 'READ_BACK', context: { instrument: name } }
+        )
       })())
     }
   })
@@ -86,7 +93,9 @@ describe('a lying or deaf instrument', () => {
   it('that misses one selection never gives the channel before it for the one asked', async () => {
     const clock = new VirtualClock()
     let closed: readonly number[] = []
-    const instrument = new Scanner('scanner-a', { name: 'scanner', clock, seed: 7 }, { closed: list => { closed = [...list] } })
+    const instrument = new Scanner(
+      'scanner-a', { name: 'scanner', clock, seed: 7 }, { closed: list => { closed = [...list] } }
+    )
     const link = memoryLink(clock, { onBytes: (chunk, reply) => instrument.receive(chunk, reply) })
     const profile = shippedProfile('scanner-a', 'scanner')
     const session = new Session(link.open, { name: 'scanner', clock, ...sessionOptionsOf(profile) })

@@ -7,9 +7,12 @@ import { loadFile, parseWith } from '../../src/schema/read-file.ts'
 import { roleNames } from '../../src/schema/roles.ts'
 
 const folderOf = (kind: string): string => join(import.meta.dirname, '../../profiles', kind)
-const filesIn = (kind: string): string[] => readdirSync(folderOf(kind)).map(file => join(folderOf(kind), file))
+const filesIn = (kind: string): string[] =>
+  readdirSync(folderOf(kind)).map(file => join(folderOf(kind), file))
 const supply = (): Record<string, unknown> & { commands: Record<string, unknown> } =>
-  JSON.parse(JSON.stringify(loadFile(join(folderOf('instruments'), 'dc-supply-600v-a.yaml'), instrumentProfile)))
+  JSON.parse(
+    JSON.stringify(loadFile(join(folderOf('instruments'), 'dc-supply-600v-a.yaml'), instrumentProfile))
+  )
 
 function refusal(value: unknown) {
   const parsed = parseWith(instrumentProfile, value, { file: 'p.yaml' })
@@ -18,11 +21,15 @@ function refusal(value: unknown) {
 }
 
 describe('the profiles that are shipped', () => {
-  it.each(filesIn('instruments').map(file => [basename(file), file]))('%s is valid and named as its file', (name, file) => {
+  it.each(
+    filesIn('instruments').map(file => [basename(file), file])
+  )('%s is valid and named as its file', (name, file) => {
     expect(`${loadFile(file, instrumentProfile).profile}.yaml`).toBe(name)
   })
 
-  it.each(filesIn('parts').map(file => [basename(file), file]))('%s is valid and named as its file', (name, file) => {
+  it.each(
+    filesIn('parts').map(file => [basename(file), file])
+  )('%s is valid and named as its file', (name, file) => {
     expect(`${loadFile(file, partProfile).name}.yaml`).toBe(name)
   })
 
@@ -53,17 +60,21 @@ describe('the profiles that are shipped', () => {
     for (const file of filesIn('instruments')) {
       const p = loadFile(file, instrumentProfile)
       const lines = [...p.prepare, ...Object.values(p.commands).flat().filter(c => typeof c === 'string')]
-      for (const line of lines) expect(line.length + 12, `${p.profile} ${line}`).toBeLessThanOrEqual(p.link.inputBufferBytes)
+      for (const line of lines) expect(
+        line.length + 12, `${p.profile} ${line}`
+      ).toBeLessThanOrEqual(p.link.inputBufferBytes)
     }
   })
 })
 
 describe('an instrument profile', () => {
-  it('refuses a command without its placeholder, with a foreign one, and a query without question mark', () => {
+  it('refuses a missing placeholder, a foreign one, and a query without question mark', () => {
     const profile = supply()
     Object.assign(profile.commands, { setVoltage: 'VOLT 5', setCurrent: 'CURR {volts}', askOutput: 'OUTP' })
     const problems = refusal(profile)
-    expect(problems.map(p => p.path)).toEqual(['commands.setVoltage', 'commands.setCurrent', 'commands.askOutput'])
+    expect(problems.map(p => p.path)).toEqual(
+      ['commands.setVoltage', 'commands.setCurrent', 'commands.askOutput']
+    )
     expect(problems[0]!.expected).toContain('{value}')
     expect(problems[2]!.expected).toContain('?')
   })
@@ -101,6 +112,8 @@ describe('an instrument profile', () => {
 
   it('has a JSON Schema for editors that knows every class', () => {
     const text = JSON.stringify(profileJsonSchema())
-    for (const name of new Set(Object.values(classesOfRole).flat())) expect(text).toContain(`"const":"${name}"`)
+    for (
+      const name of new Set(Object.values(classesOfRole).flat())
+    ) expect(text).toContain(`"const":"${name}"`)
   })
 })

@@ -32,7 +32,9 @@ const part = {
 const small = z.strictObject({
   limitOhm: z.number().positive(),
   positions: z.array(z.strictObject({ name: z.string(), relay: z.number().int().min(0) })).default([]),
-  target: z.union([z.string(), z.strictObject({ instrument: z.string(), relay: z.number().optional() })]).optional(),
+  target: z.union(
+    [z.string(), z.strictObject({ instrument: z.string(), relay: z.number().optional() })]
+  ).optional(),
   thing: z.discriminatedUnion('class', [
     z.strictObject({ class: z.literal('meter'), rangeV: z.number() }),
     z.strictObject({ class: z.literal('supply'), ratedV: z.number() }),
@@ -49,7 +51,8 @@ describe('reading a file', () => {
   })
 
   it('says everything that is wrong at once, each with its dotted path and line', () => {
-    const text = 'limitOhm: 0\npositions:\n  - name: P01\n    relay: 1\n  - name: P02\n    relay: -4\n  - name: 3\n    relay: 2\n'
+    const text = 'limitOhm: 0\npositions:\n  - name: P01\n    relay: 1\n'
+      + '  - name: P02\n    relay: -4\n  - name: 3\n    relay: 2\n'
     const problems = problemsOf(small, text)
     expect(problems.map(p => [p.path, p.line, p.column])).toEqual([
       ['limitOhm', 1, 1], ['positions[1].relay', 6, 5], ['positions[2].name', 7, 5],
@@ -96,12 +99,16 @@ describe('reading a file', () => {
 
   it('does not convert a quantity of another kind, but still says the unit', () => {
     const parsed = parseWith(partProfile, { ...part, capacitanceF: '47 kohm' }, { file: 'p.yaml' })
-    expect(parsed).toMatchObject({ ok: false, problems: [{ expected: 'a number in farads', got: '"47 kohm"' }] })
+    expect(parsed).toMatchObject(
+      { ok: false, problems: [{ expected: 'a number in farads', got: '"47 kohm"' }] }
+    )
   })
 
   it('says what is required when a key is missing', () => {
     const [problem] = problemsOf(small, 'positions: []\n')
-    expect(problem).toMatchObject({ path: 'limitOhm', expected: 'a number in ohms, which is required', got: 'nothing' })
+    expect(problem).toMatchObject(
+      { path: 'limitOhm', expected: 'a number in ohms, which is required', got: 'nothing' }
+    )
   })
 
   it('lists the known values of a tag that chooses a shape', () => {
@@ -118,7 +125,9 @@ describe('reading a file', () => {
   it('tells line and column of broken YAML and refuses double keys in both languages', () => {
     expect(problemsOf(small, 'limitOhm: 1\nbad: [\n')[0]!.line).toBeGreaterThan(1)
     expect(problemsOf(small, 'limitOhm: 1\nlimitOhm: 2\n')[0]).toMatchObject({ line: 2, expected: 'YAML' })
-    expect(problemsOf(small, '{"limitOhm": 1,\n"limitOhm": 2}', 'x.json')[0]).toMatchObject({ line: 2, expected: 'JSON' })
+    expect(
+      problemsOf(small, '{"limitOhm": 1,\n"limitOhm": 2}', 'x.json')[0]
+    ).toMatchObject({ line: 2, expected: 'JSON' })
     expect(problemsOf(small, 'limitOhm: 1', 'x.json')[0]).toMatchObject({ expected: 'JSON' })
   })
 
@@ -140,7 +149,9 @@ describe('reading a file', () => {
   it('throws FILE_UNREADABLE for a missing file, a folder, a device and text that is not UTF-8', () => {
     const latin = fileOf('latin.yaml', Uint8Array.of(0x61, 0x3a, 0xe9, 0x0a))
     for (const path of [join(folder, 'none.yaml'), folder, '/dev/null', latin]) {
-      expect(() => loadFile(path, small)).toThrow(expect.objectContaining({ code: 'FILE_UNREADABLE' }) as Error)
+      expect(() => loadFile(path, small)).toThrow(
+        expect.objectContaining({ code: 'FILE_UNREADABLE' }) as Error
+      )
     }
   })
 
@@ -153,7 +164,9 @@ describe('reading a file', () => {
   })
 
   it('refuses a bomb of aliases and very deep nesting instead of growing or crashing', () => {
-    const levels = Array.from({ length: 12 }, (_, i) => `l${i + 1}: &l${i + 1} [${Array(9).fill(`*l${i}`).join(', ')}]`)
+    const levels = Array.from(
+      { length: 12 }, (_, i) => `l${i + 1}: &l${i + 1} [${Array(9).fill(`*l${i}`).join(', ')}]`
+    )
     const bomb = `l0: &l0 [x, x, x]\n${levels.join('\n')}\n`
     expect(problemsOf(small, bomb)[0]!.expected).toContain('aliases')
     expect(parseText(small, '['.repeat(100_000), 'deep.yaml').ok).toBe(false)
@@ -161,11 +174,16 @@ describe('reading a file', () => {
   })
 
   it('never throws anything but BenchError, whatever the text', () => {
-    const words = fc.constantFrom('limitOhm', 'positions', ':', '\n', '  ', '- ', '[', ']', '{', '}', '&a ', '*a', '!!js ',
-      '"', "'", '|', '>', '1e9', '__proto__', '? ', '<<', '%YAML', '---', '\t', '#', '\u0000', '\ufeff')
-    const text = fc.oneof(fc.string({ unit: 'binary', maxLength: 200 }), fc.array(words, { maxLength: 60 }).map(w => w.join('')))
+    const words = fc.constantFrom('limitOhm', 'positions', ':', '\n', '  ', '- ', '[', ']', '{', '}', '&a ',
+      '*a', '!!js ', '"', "'", '|', '>', '1e9', '__proto__', '? ', '<<', '%YAML', '---', '\t', '#', '\u0000',
+      '\ufeff')
+    const text = fc.oneof(
+      fc.string({ unit: 'binary', maxLength: 200 }), fc.array(words, { maxLength: 60 }).map(w => w.join(''))
+    )
     let index = 0
-    fc.assert(fc.property(text, fc.constantFrom('yaml', 'json'), fc.constantFrom(small, benchFile, partProfile),
+    fc.assert(fc.property(text, fc.constantFrom('yaml', 'json'), fc.constantFrom(
+      small, benchFile, partProfile
+    ),
       (content, ending, schema) => {
         const path = fileOf(`any${index++ % 4}.${ending}`, content)
         try {
