@@ -1,4 +1,7 @@
-/** What the keeper costs: exchanges per second through its process, and microseconds through one in this process. */
+/**
+ * What the keeper costs: exchanges per second through its process, and microseconds through one in this
+ * process.
+ */
 import { fork, type ChildProcess } from 'node:child_process'
 import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
@@ -19,8 +22,12 @@ export interface KeeperFigures { readonly directPerS: number[]; readonly keeperP
 type Query = (command: string) => Promise<string>
 
 const question = 'MEAS:VOLT:DC? (@101)'
-/** The device of this measurement answers one reading to whatever it is asked; that proves the link as an identity. */
-const settings = { deadlineMs: 2000, frameBytesMax: 4096, errorQueue: null, quietMs: 5, resync: 'identity' as const,
+/**
+ * The device of this measurement answers one reading to whatever it is asked; that proves the link as an
+ * identity.
+ */
+const settings = { deadlineMs: 2000, frameBytesMax: 4096, errorQueue: null, quietMs: 5,
+  resync: 'identity' as const,
   identity: { query: '*IDN?' } }
 
 /** A direct session against the keeper's process, over a pseudo-terminal or loopback TCP. */
@@ -40,8 +47,13 @@ export async function measureKeeper(kind: 'pty' | 'tcp', options: KeeperRounds =
   }
 }
 
-/** Microseconds of one query in virtual time: by a session alone, and through an inline keeper; one entry a round. */
-export async function measureInline(options: KeeperRounds = {}): Promise<{ sessionUs: number[]; keeperUs: number[] }> {
+/**
+ * Microseconds of one query in virtual time: by a session alone, and through an inline keeper; one entry a
+ * round.
+ */
+export async function measureInline(
+  options: KeeperRounds = {}
+): Promise<{ sessionUs: number[]; keeperUs: number[] }> {
   const { rounds = 7, roundTrips = 200_000 } = options
   const clock = new VirtualClock()
   const link = memoryLink(clock, { onBytes: (_, reply) => reply('+1.23456789E+00\n') }, { latencyMs: 0.1 })
@@ -81,7 +93,9 @@ async function throughKeeper(url: string, work: (query: Query) => Promise<number
   const dataFolder = mkdtempSync(join(tmpdir(), 'keeper-rate-'))
   const clock = new RealClock()
   const keeper = await forkKeeper({
-    links: [{ name: 'psu', url, settings }], dataFolder, clock: { kind: 'real' }, benchClock: clock, livenessClock: clock,
+    links: [
+      { name: 'psu', url, settings }
+    ], dataFolder, clock: { kind: 'real' }, benchClock: clock, livenessClock: clock,
   })
   const port = keeper.port('psu')
   try {

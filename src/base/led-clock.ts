@@ -1,9 +1,10 @@
 /**
- * A clock that follows the time of a bench which is simulated as a whole. The time server moves on to the next timer of
- * anyone only when everyone is idle, so a simulated night passes as fast as the work in it.
+ * A clock that follows the time of a bench which is simulated as a whole. The time server moves on to the
+ * next timer of anyone only when everyone is idle, so a simulated night passes as fast as the work in it.
  *
- * NDJSON over TCP. Client: {"hello":name}, then {"idle":n,"next":ms|null} when all work set going by turn n has come to
- * rest, and {"busy":true} before work that begins outside a turn. Server: {"now":ms,"n":turn}, with "wallMs":ms in its first.
+ * NDJSON over TCP. Client: {"hello":name}, then {"idle":n,"next":ms|null} when all work set going by turn n
+ * has come to rest, and {"busy":true} before work that begins outside a turn. Server: {"now":ms,"n":turn},
+ * with "wallMs":ms in its first.
  */
 import { connect, type Socket } from 'node:net'
 import { assert } from './assert.ts'
@@ -47,10 +48,15 @@ export class LedClock implements Clock {
     socket.on('close', () => this.#lost())
   }
 
-  /** Joins the server at `tcp://host:port` as `name`, and resolves with its time. Rejects LINK_URL, LINK_OPEN, LINK_TIMEOUT. */
+  /**
+   * Joins the server at `tcp://host:port` as `name`, and resolves with its time. Rejects LINK_URL, LINK_OPEN,
+   * LINK_TIMEOUT.
+   */
   static async connect(url: string, name: string, options: LedClockOptions): Promise<LedClock> {
     const parts = /^tcp:\/\/([^:/]+|\[[^\]]+\]):(\d+)$/.exec(url)
-    if (parts === null) throw new BenchError('LINK_URL', 'a time server is tcp://host:port', { got: url, expected: 'tcp' })
+    if (parts === null) {
+      throw new BenchError('LINK_URL', 'a time server is tcp://host:port', { got: url, expected: 'tcp' })
+    }
     const socket = connect({ host: parts[1]!.replace(/^\[|\]$/g, ''), port: Number(parts[2]), noDelay: true })
     const clock = new LedClock(socket, options.onLost)
     socket.on('connect', () => clock.#say({ hello: name }))
@@ -139,7 +145,9 @@ export class LedClock implements Clock {
   #onLine(line: string): void {
     if (this.#over) return
     const said = parseNow(line)
-    if (said === null || (said.wallMs === null && this.#wallOffsetMs === null)) return this.#lost(new Error(`it said ${line.slice(0, 80)}`))
+    if (said === null || (said.wallMs === null && this.#wallOffsetMs === null)) {
+      return this.#lost(new Error(`it said ${line.slice(0, 80)}`))
+    }
     this.#nowMs = Math.max(this.#nowMs, said.now)
     if (said.wallMs !== null) this.#wallOffsetMs = said.wallMs - said.now
     this.#turn = said.n

@@ -13,9 +13,13 @@ import type { SafeOffTable } from './table.ts'
 export type { KeeperEvent } from './host.ts'
 
 export interface Keeper {
-  /** Whole exchanges through the keeper. Calls reject as a session's do, with TRIPPED, and with KEEPER_GONE. */
+  /**
+   * Whole exchanges through the keeper. Calls reject as a session's do, with TRIPPED, and with KEEPER_GONE.
+   */
   port(link: string): ScpiPort
-  /** Gives the table of the bench. `firstSafeOff`: make the bench safe at once, as a start and a restart must. */
+  /**
+   * Gives the table of the bench. `firstSafeOff`: make the bench safe at once, as a start and a restart must.
+   */
   configure(table: SafeOffTable, firstSafeOff?: boolean): Promise<void>
   arm(table: SafeOffTable, beatLimitMs: number): Promise<void>
   /** `fresh`: every watched reading is fresh. A stale beat feeds nothing. */
@@ -56,7 +60,9 @@ export interface ForkOptions extends Omit<KeeperStart, 'do'> {
   benchClock: Clock
   /** Real time. */
   livenessClock: Clock
-  /** Longest time for a start, an order or a safe-off, in ms, before the process counts as gone and is killed. */
+  /**
+   * Longest time for a start, an order or a safe-off, in ms, before the process counts as gone and is killed.
+   */
   orderMs?: number
 }
 
@@ -117,14 +123,18 @@ class ForkedKeeper implements Keeper {
   port(link: string): ScpiPort {
     return {
       name: link,
-      query: (command, options) => this.#exchange(['q', this.#nextId++, link, command, options?.deadlineMs ?? 0]),
+      query: (command, options) => this.#exchange(
+        ['q', this.#nextId++, link, command, options?.deadlineMs ?? 0]
+      ),
       write: (command, options) => this.#exchange(
         ['w', this.#nextId++, link, command, options?.deadlineMs ?? 0, checkOf(options)]),
     }
   }
 
   async configure(table: SafeOffTable, firstSafeOff = false): Promise<void> {
-    await this.#order({ do: 'configure', table: table as (Order & { do: 'configure' })['table'], firstSafeOff })
+    await this.#order(
+      { do: 'configure', table: table as (Order & { do: 'configure' })['table'], firstSafeOff }
+    )
   }
 
   async arm(table: SafeOffTable, beatLimitMs: number): Promise<void> {
@@ -181,10 +191,15 @@ class ForkedKeeper implements Keeper {
   /** A failing send means a dying process; its end is told by 'disconnect' and 'exit'. */
   #post(message: HotFrame | object): void { this.#child.send(message, undefined, undefined, () => {}) }
 
-  /** An order that hangs means a keeper that cannot guard: it is ended, so that a new one can make the bench safe. */
+  /**
+   * An order that hangs means a keeper that cannot guard: it is ended, so that a new one can make the bench
+   * safe.
+   */
   async #bounded<T>(what: string, work: Promise<T>): Promise<T> {
     const limitMs = this.#options.orderMs ?? defaultOrderMs
-    const cancel = this.#options.livenessClock.after(limitMs, () => this.#kill(`${what} took more than ${limitMs} ms`))
+    const cancel = this.#options.livenessClock.after(
+      limitMs, () => this.#kill(`${what} took more than ${limitMs} ms`)
+    )
     try { return await work } finally { cancel() }
   }
 
@@ -230,5 +245,6 @@ class ForkedKeeper implements Keeper {
   }
 }
 
-const checkOf = (options: CallOptions | undefined): number => options?.check === undefined ? -1 : options.check ? 1 : 0
+const checkOf = (options: CallOptions | undefined): number =>
+  options?.check === undefined ? -1 : Number(options.check)
 const goneError = (why: string): BenchError => new BenchError('KEEPER_GONE', `the keeper is gone: ${why}`)

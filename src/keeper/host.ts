@@ -1,12 +1,14 @@
 /**
- * The thin shell around the keeper machine: it feeds the machine what happens, and does what the machine says with the
- * sessions it owns. The same host runs inside the daemon in virtual time and inside the keeper's own process.
+ * The thin shell around the keeper machine: it feeds the machine what happens, and does what the machine says
+ * with the sessions it owns. The same host runs inside the daemon in virtual time and inside the keeper's own
+ * process.
  */
 import type { Cancel, Clock } from '../base/clock.ts'
 import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
 import type { SafeOffReport } from '../schema/application.ts'
 import {
-  beatDueMs, initialKeeper, stepKeeper, type KeeperEffect, type KeeperInput, type KeeperMode, type KeeperState,
+  beatDueMs, initialKeeper, stepKeeper,
+  type KeeperEffect, type KeeperInput, type KeeperMode, type KeeperState,
 } from './machine.ts'
 import { carryOut, type KeeperSession, type SafeOffLimits } from './safe-off.ts'
 import type { SafeOffTable } from './table.ts'
@@ -47,13 +49,18 @@ export class KeeperHost {
 
   get mode(): KeeperMode { return this.#state.mode }
   hasLink(link: string): boolean { return this.#options.sessions.has(link) }
-  /** Calls `listener` for every event until the returned function is called. A throwing listener harms nobody. */
+  /**
+   * Calls `listener` for every event until the returned function is called. A throwing listener harms nobody.
+   */
   onEvent(listener: (event: KeeperEvent) => void): () => void {
     this.#listeners.add(listener)
     return () => { this.#listeners.delete(listener) }
   }
 
-  /** One query through the keeper; the link is opened first where it is not. Rejects TRIPPED after a safe-off began. */
+  /**
+   * One query through the keeper; the link is opened first where it is not. Rejects TRIPPED after a safe-off
+   * began.
+   */
   query(link: string, command: string, options?: CallOptions): Promise<string> {
     const session = this.#admit(link, 'query', command)
     if (session instanceof BenchError) return Promise.reject(session)
@@ -62,7 +69,9 @@ export class KeeperHost {
     return call.catch((error: unknown) => this.#failed(link, error))
   }
 
-  /** One command through the keeper. Rejects TRIPPED after a safe-off began, unless it stands in the table. */
+  /**
+   * One command through the keeper. Rejects TRIPPED after a safe-off began, unless it stands in the table.
+   */
   write(link: string, command: string, options?: CallOptions): Promise<void> {
     const session = this.#admit(link, 'write', command)
     if (session instanceof BenchError) return Promise.reject(session)
@@ -71,13 +80,22 @@ export class KeeperHost {
     return call.catch((error: unknown) => this.#failed(link, error))
   }
 
-  configure(table: SafeOffTable, firstSafeOff = false): void { this.#ask({ type: 'configure', table, firstSafeOff }) }
-  /** Throws REFUSED or TRIPPED. From here on every energy link stays up, and fresh beats come within `beatLimitMs`. */
+  configure(table: SafeOffTable, firstSafeOff = false): void {
+    this.#ask({ type: 'configure', table, firstSafeOff })
+  }
+  /**
+   * Throws REFUSED or TRIPPED. From here on every energy link stays up, and fresh beats come within
+   * `beatLimitMs`.
+   */
   arm(table: SafeOffTable, beatLimitMs: number): void {
     for (const { link } of table.phases.flatMap(phase => phase.steps)) {
       const session = this.#options.sessions.get(link)
-      if (session === undefined) throw new BenchError('REFUSED', `the keeper does not own ${link}, which is to be made safe`)
-      if (!isOpen(session)) throw new BenchError('REFUSED', `the link to ${link}, which is to be made safe, is not open`)
+      if (session === undefined) {
+        throw new BenchError('REFUSED', `the keeper does not own ${link}, which is to be made safe`)
+      }
+      if (!isOpen(session)) {
+        throw new BenchError('REFUSED', `the link to ${link}, which is to be made safe, is not open`)
+      }
     }
     this.#ask({ type: 'arm', table, beatLimitMs })
   }
@@ -88,7 +106,9 @@ export class KeeperHost {
   malformed(what: string): Promise<SafeOffReport> { return this.#safeOff({ type: 'malformed', what }) }
   linkLost(link: string): void { this.#feed({ type: 'link-lost', link }) }
   /** Makes the bench safe now, or joins the safe-off that is under way. Never rejects. */
-  safeOff(reason: string, by: string): Promise<SafeOffReport> { return this.#safeOff({ type: 'stop', by, reason }) }
+  safeOff(reason: string, by: string): Promise<SafeOffReport> {
+    return this.#safeOff({ type: 'stop', by, reason })
+  }
 
   /** Waits for a safe-off under way, then lets go of all links. */
   async close(): Promise<void> {
@@ -142,7 +162,9 @@ export class KeeperHost {
 
   #tell(event: KeeperEvent): void {
     for (const listener of this.#listeners) {
-      try { listener(event) } catch (error) { this.#options.log('listener', { error: asBenchError(error).message }) }
+      try { listener(event) } catch (error) {
+        this.#options.log('listener', { error: asBenchError(error).message })
+      }
     }
   }
 
@@ -150,7 +172,9 @@ export class KeeperHost {
 
   #admit(link: string, kind: 'query' | 'write', command: string): KeeperSession | BenchError {
     const session = this.#options.sessions.get(link)
-    if (session === undefined) return new BenchError('LINK_DOWN', 'the keeper does not own this link', { instrument: link })
+    if (session === undefined) {
+      return new BenchError('LINK_DOWN', 'the keeper does not own this link', { instrument: link })
+    }
     if (command === '' || command.includes('\n') || command.includes('\r')) {
       return new BenchError('USAGE', 'a command is one line', { instrument: link, command })
     }
@@ -160,7 +184,9 @@ export class KeeperHost {
   }
 
   /** The machine is asked again once the link is open: a safe-off may have come between. */
-  async #connected(link: string, session: KeeperSession, kind: 'query' | 'write', command: string): Promise<void> {
+  async #connected(
+    link: string, session: KeeperSession, kind: 'query' | 'write', command: string
+  ): Promise<void> {
     await session.connect()
     const again = this.#admit(link, kind, command)
     if (again instanceof BenchError) throw again
@@ -203,7 +229,9 @@ export class KeeperHost {
     })
   }
 
-  /** Never waits for the last one: a refresh that hangs is not repeated behind it, and the cutoff then drops. */
+  /**
+   * Never waits for the last one: a refresh that hangs is not repeated behind it, and the cutoff then drops.
+   */
   #refresh(link: string, command: string): void {
     const session = this.#options.sessions.get(link)
     if (this.#refreshing || session === undefined) return

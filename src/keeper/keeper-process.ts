@@ -1,4 +1,7 @@
-/** The keeper's process around its host: sessions from URLs, the stop socket, the log, and the frames of the daemon. */
+/**
+ * The keeper's process around its host: sessions from URLs, the stop socket, the log, and the frames of the
+ * daemon.
+ */
 import { appendFileSync, rmSync } from 'node:fs'
 import { createServer, type Socket } from 'node:net'
 import { join } from 'node:path'
@@ -10,7 +13,8 @@ import { Session, type SessionOptions } from '../scpi/session.ts'
 import { openTransport } from '../transport/open.ts'
 import { KeeperHost, type KeeperSession } from './host.ts'
 import {
-  asHotFrame, asOrder, packError, stopLine, type HotFrame, type KeeperStart, type LinkSettings, type Order, type Reply,
+  asHotFrame, asOrder, packError, stopLine,
+  type HotFrame, type KeeperStart, type LinkSettings, type Order, type Reply,
 } from './protocol.ts'
 import { stopPath } from './stop-path.ts'
 
@@ -38,11 +42,15 @@ export class KeeperProcess {
     const liveness = new RealClock()
     let host: KeeperHost | null = null
     const bench = start.clock.kind === 'real' ? liveness
-      : await LedClock.connect(start.clock.url, 'keeper', { onLost: () => void host?.malformed('the bench\'s time is lost') })
+      : await LedClock.connect(
+        start.clock.url, 'keeper', { onLost: () => void host?.malformed('the bench\'s time is lost') }
+      )
     const sessions = new Map<string, KeeperSession>()
     for (const { name, url, settings } of start.links) {
       const lost = (): void => host?.linkLost(name)
-      sessions.set(name, new Session(() => openTransport(url), sessionOptions(name, settings, bench, liveness, lost)))
+      sessions.set(
+        name, new Session(() => openTransport(url), sessionOptions(name, settings, bench, liveness, lost))
+      )
     }
     host = new KeeperHost({ sessions, livenessClock: liveness, benchClock: bench, log })
     log('start', { pid: process.pid, links: [...sessions.keys()] })
@@ -62,7 +70,9 @@ export class KeeperProcess {
     if (typeof order === 'string') return void this.host.malformed(order)
     if (order.do === 'start') return void this.host.malformed('a second start')
     if (order.do === 'close') return void this.host.close().then(() => this.#leave(0))
-    this.#order(order).then(answer => this.#send(['a', order.id, answer]), error => this.#fail(order.id, error))
+    this.#order(order).then(
+      answer => this.#send(['a', order.id, answer]), error => this.#fail(order.id, error)
+    )
   }
 
   #exchange(frame: HotFrame): void {
@@ -73,11 +83,13 @@ export class KeeperProcess {
     const [kind, id, link, command, deadlineMs] = frame
     const limit = deadlineMs > 0 ? { deadlineMs } : undefined
     if (kind === 'q') {
-      this.host.query(link, command, limit).then(answer => this.#send(['a', id, answer]), error => this.#fail(id, error))
+      this.host.query(link, command, limit)
+        .then(answer => this.#send(['a', id, answer]), error => this.#fail(id, error))
       return
     }
     const options = frame[5] < 0 ? limit : { ...limit, check: frame[5] === 1 }
-    this.host.write(link, command, options).then(() => this.#send(['a', id, null]), error => this.#fail(id, error))
+    this.host.write(link, command, options)
+      .then(() => this.#send(['a', id, null]), error => this.#fail(id, error))
   }
 
   async #order(order: Exclude<Order, { do: 'start' | 'close' }>): Promise<SafeOffReport | null> {
@@ -157,10 +169,14 @@ function sessionOptions(
   } as SessionOptions
 }
 
-/** JSON lines, appended at once. A full disk must never stop a safe-off, so what cannot be written is lost. */
+/**
+ * JSON lines, appended at once. A full disk must never stop a safe-off, so what cannot be written is lost.
+ */
 function fileLog(path: string): (what: string, detail: object) => void {
   const clock = new RealClock()
   return (what, detail) => {
-    try { appendFileSync(path, `${JSON.stringify({ wallMs: Math.round(clock.wallMs()), what, ...detail })}\n`) } catch { /* as said */ }
+    try {
+      appendFileSync(path, `${JSON.stringify({ wallMs: Math.round(clock.wallMs()), what, ...detail })}\n`)
+    } catch { /* as said */ }
   }
 }

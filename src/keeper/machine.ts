@@ -1,6 +1,7 @@
 /**
- * The keeper as a pure step machine: (state, input, now) → (state, effects). It has no timer and no link. The host feeds
- * it everything that happens, and does what it says; so virtual nights and the process run the same rules.
+ * The keeper as a pure step machine: (state, input, now) → (state, effects). It has no timer and no link. The
+ * host feeds it everything that happens, and does what it says; so virtual nights and the process run the
+ * same rules.
  */
 import type { ErrorCode } from '../base/errors.ts'
 import type { SafeOffReport } from '../schema/application.ts'
@@ -53,11 +54,13 @@ export const beatDueMs = (state: KeeperState): number | null =>
   state.mode === 'armed' ? state.lastBeatMs + state.beatLimitMs : null
 
 /**
- * One step. A beat that is late by `now` trips before the input itself is looked at: no late beat feeds, and no
- * exchange slips through between the lateness and its tick.
+ * One step. A beat that is late by `now` trips before the input itself is looked at: no late beat feeds, and
+ * no exchange slips through between the lateness and its tick.
  */
 export function stepKeeper(state: KeeperState, input: KeeperInput, nowMs: number): Step {
-  if (state.mode !== 'armed' || nowMs - state.lastBeatMs < state.beatLimitMs) return handle(state, input, nowMs)
+  if (state.mode !== 'armed' || nowMs - state.lastBeatMs < state.beatLimitMs) {
+    return handle(state, input, nowMs)
+  }
   const tripped = safe(state, `no fresh heartbeat for ${Math.round(nowMs - state.lastBeatMs)} ms`)
   if (input.type === 'safe-off-done') return tripped
   const after = handle(tripped.state, input, nowMs)
@@ -94,10 +97,15 @@ function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' })
     ? isPureQuery(input.command)
     : state.allowed.get(input.link)?.has(input.command) === true
   if (harmless) return { state, effects: acceptOnly }
-  return refuse(state, 'TRIPPED', `\`${input.command}\` is not sent to ${input.link} until the stop is acknowledged`)
+  return refuse(
+    state, 'TRIPPED', `\`${input.command}\` is not sent to ${input.link} until the stop is acknowledged`
+  )
 }
 
-/** True when every part of a line asks and none commands: `OUTP ON;VOLT?` is no query. Quotes get no special care. */
+/**
+ * True when every part of a line asks and none commands: `OUTP ON;VOLT?` is no query. Quotes get no special
+ * care.
+ */
 export function isPureQuery(command: string): boolean {
   if (/[\r\n]/.test(command)) return false
   return command.split(';').every(part => /^\s*[^\s?"']+\?(\s|$)/.test(part))
@@ -115,7 +123,9 @@ function refreshDue(state: KeeperState): Step {
 }
 
 function configure(state: KeeperState, input: KeeperInput & { type: 'configure' }): Step {
-  if (state.mode !== 'idle') return refuse(state, 'REFUSED', `the keeper is ${state.mode}; it is configured while idle`)
+  if (state.mode !== 'idle') {
+    return refuse(state, 'REFUSED', `the keeper is ${state.mode}; it is configured while idle`)
+  }
   const next = withTable(state, input.table)
   if (!input.firstSafeOff) return { state: next, effects: acceptOnly }
   const made = safe(next, 'a new keeper starts by making the bench safe')
@@ -124,18 +134,24 @@ function configure(state: KeeperState, input: KeeperInput & { type: 'configure' 
 
 function arm(state: KeeperState, input: KeeperInput & { type: 'arm' }, nowMs: number): Step {
   if (state.mode === 'armed') return refuse(state, 'REFUSED', 'the keeper is armed already')
-  if (state.mode !== 'idle') return refuse(state, 'TRIPPED', `the keeper is ${state.mode}; acknowledge before arming`)
+  if (state.mode !== 'idle') {
+    return refuse(state, 'TRIPPED', `the keeper is ${state.mode}; acknowledge before arming`)
+  }
   if (!(input.beatLimitMs > 0 && input.beatLimitMs < Infinity)) {
     return refuse(state, 'REFUSED', `a heartbeat limit of ${input.beatLimitMs} ms watches nothing`)
   }
   const armed = enter(withTable(state, input.table), 'armed')
-  return { state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs }, effects: armed.effects }
+  return {
+    state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs }, effects: armed.effects
+  }
 }
 
 function reset(state: KeeperState): Step {
   if (state.mode === 'idle') return { state, effects: acceptOnly }
   if (state.mode === 'safe') return enter(state, 'idle')
-  return refuse(state, 'REFUSED', `the keeper is ${state.mode}; it is acknowledged once the bench was made safe`)
+  return refuse(
+    state, 'REFUSED', `the keeper is ${state.mode}; it is acknowledged once the bench was made safe`
+  )
 }
 
 function linkLost(state: KeeperState, link: string): Step {
@@ -143,7 +159,9 @@ function linkLost(state: KeeperState, link: string): Step {
   return safe(state, `the link to ${link} is lost`)
 }
 
-/** Starts a safe-off, unless one is under way. Asking again once it is done does it again: that harms nothing. */
+/**
+ * Starts a safe-off, unless one is under way. Asking again once it is done does it again: that harms nothing.
+ */
 function safe(state: KeeperState, reason: string): Step {
   if (state.mode === 'safing') return { state, effects: none }
   return {

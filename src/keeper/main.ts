@@ -1,6 +1,7 @@
 /**
- * The keeper's process, forked by the daemon. It ends only after it has made the bench safe, unless it is told to close
- * while idle. Ctrl-C and a closed terminal are the daemon's business: the daemon's end is what the keeper watches.
+ * The keeper's process, forked by the daemon. It ends only after it has made the bench safe, unless it is
+ * told to close while idle. Ctrl-C and a closed terminal are the daemon's business: the daemon's end is what
+ * the keeper watches.
  */
 import { KeeperProcess } from './keeper-process.ts'
 import { asOrder, type Reply } from './protocol.ts'
@@ -16,7 +17,8 @@ function send(reply: Reply): void {
 function onMessage(raw: unknown): void {
   if (keeper !== null) return keeper.onMessage(raw)
   const order = asOrder(raw)
-  // Before its start it owns no link, so there is nothing to make safe; a parent that does not know that is none.
+  // Before its start it owns no link, so there is nothing to make safe; a parent that does not know that is
+  // none.
   if (starting || typeof order === 'string' || order.do !== 'start') return process.exit(4)
   starting = true
   KeeperProcess.start(order, send, code => process.exit(code)).then(

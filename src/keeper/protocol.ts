@@ -1,7 +1,7 @@
 /**
- * What daemon and keeper say to each other, over the IPC channel of the forked process. Everything the keeper does not
- * understand to the letter makes the bench safe. Exchanges and beats come thousands of times a second: they are short
- * arrays, checked by hand. All else is an object, checked by schema.
+ * What daemon and keeper say to each other, over the IPC channel of the forked process. Everything the keeper
+ * does not understand to the letter makes the bench safe. Exchanges and beats come thousands of times a
+ * second: they are short arrays, checked by hand. All else is an object, checked by schema.
  */
 import { z } from 'zod'
 import { BenchError, catalogue, asBenchError, type ErrorCode, type ErrorContext } from '../base/errors.ts'
@@ -11,14 +11,17 @@ import type { KeeperEvent } from './host.ts'
 const step = z.strictObject({
   commands: z.array(z.string().min(1)).min(1),
   verify: z.strictObject({
-    query: z.string().min(1), safe: z.array(z.union([z.number(), z.string()])).min(1), tolerance: z.number().min(0).optional(),
+    query: z.string().min(1), safe: z.array(z.union([z.number(), z.string()])).min(1),
+    tolerance: z.number().min(0).optional(),
   }).optional(),
 })
 const table = z.strictObject({
   phases: z.array(z.strictObject({
     gapMs: z.number().min(0).max(10_000), steps: z.array(z.strictObject({ link: z.string(), step })),
   })),
-  refresh: z.strictObject({ link: z.string(), command: z.string().min(1), everyMs: z.number().positive() }).nullable(),
+  refresh: z.strictObject(
+    { link: z.string(), command: z.string().min(1), everyMs: z.number().positive() }
+  ).nullable(),
 })
 
 const errorQueue = z.union([
@@ -27,16 +30,22 @@ const errorQueue = z.union([
   z.strictObject({ kind: z.literal('event-register'), query: z.string(), errorMask: z.number().int() }),
 ])
 
-/** The options of a session as data: what `SessionOptions` has but clocks and listeners; patterns as source text. */
+/**
+ * The options of a session as data: what `SessionOptions` has but clocks and listeners; patterns as source
+ * text.
+ */
 const linkSettings = z.strictObject({
   deadlineMs: z.number().positive(), frameBytesMax: z.number().int().positive(),
-  txTerminator: z.string().optional(), rxTerminator: z.enum(['\n', '\r']).optional(), pacingMs: z.number().min(0).optional(),
-  echo: z.boolean().optional(), prompts: z.array(z.string()).optional(), ignoreLines: z.array(z.string()).optional(),
+  txTerminator: z.string().optional(), rxTerminator: z.enum(['\n', '\r']).optional(),
+  pacingMs: z.number().min(0).optional(),
+  echo: z.boolean().optional(), prompts: z.array(z.string()).optional(),
+  ignoreLines: z.array(z.string()).optional(),
   errorQueue: errorQueue.nullable(),
   identity: z.strictObject({
     query: z.string(), expected: z.union([z.string(), z.strictObject({ pattern: z.string() })]).optional(),
   }).optional(),
-  clear: z.enum(['none', 'break', 'ctrl-c', 'device-clear']).optional(), resync: z.enum(['ese-nonce', 'identity']).optional(),
+  clear: z.enum(['none', 'break', 'ctrl-c', 'device-clear']).optional(),
+  resync: z.enum(['ese-nonce', 'identity']).optional(),
   onConnect: z.array(z.string()).optional(), quietMs: z.number().positive().optional(),
   connectMs: z.number().positive().optional(), safeOffMs: z.number().positive().optional(),
   waitingMax: z.number().int().positive().optional(),

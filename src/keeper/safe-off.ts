@@ -1,4 +1,7 @@
-/** Carries a safe-off table out: every phase blind on all its links at once, then what can be read back is read back. */
+/**
+ * Carries a safe-off table out: every phase blind on all its links at once, then what can be read back is
+ * read back.
+ */
 import { sleep, type Clock } from '../base/clock.ts'
 import { withDeadline } from '../base/deadline.ts'
 import { asBenchError, type BenchError } from '../base/errors.ts'
@@ -16,7 +19,10 @@ export interface KeeperSession {
   safeOff(commands: readonly string[]): Promise<BlindReport>
 }
 
-/** `sentAtMs`: monotonic, null when the commands never went out. `error`: why nothing can be read back, or null. */
+/**
+ * `sentAtMs`: monotonic, null when the commands never went out. `error`: why nothing can be read back, or
+ * null.
+ */
 export interface BlindReport {
   readonly sentAtMs: number | null
   readonly freshLink: boolean
@@ -66,7 +72,8 @@ export async function carryOut(work: SafeOffWork): Promise<SafeOffReport> {
   const links = await Promise.all(merge(outcomes).map(outcome => settle(work, outcome, limits.verifyMs)))
   const sent = outcomes.flatMap(({ blind: b }) => b?.sentAtMs ?? []).map(ms => ms - startMs)
   const elapsedMs = benchClock.monotonicMs() - startMs
-  const good = links.some(link => link.verified === true) && links.every(link => link.verified !== false && link.sent)
+  const good = links.some(link => link.verified === true)
+    && links.every(link => link.verified !== false && link.sent)
   return { reason, atWallMs, sentMs: sent.length > 0 ? Math.max(...sent) : elapsedMs,
     verifiedMs: good ? elapsedMs : null, links }
 }
@@ -78,10 +85,14 @@ function byLink(steps: SafeOffTable['phases'][number]['steps']): Map<string, Saf
 }
 
 /** The commands of one link, sent before this returns when the link is up. */
-async function blind(work: SafeOffWork, link: string, steps: SafeOffStep[], limitMs: number): Promise<LinkOutcome> {
+async function blind(
+  work: SafeOffWork, link: string, steps: SafeOffStep[], limitMs: number
+): Promise<LinkOutcome> {
   const session = work.sessions.get(link)
   if (session === undefined) return { link, steps, blind: null }
-  const failed = (error: unknown): BlindReport => ({ sentAtMs: null, freshLink: false, error: asBenchError(error) })
+  const failed = (error: unknown): BlindReport => (
+    { sentAtMs: null, freshLink: false, error: asBenchError(error) }
+  )
   try {
     const sending = session.safeOff(steps.flatMap(step => step.commands))
     const report = await withDeadline(work.livenessClock, limitMs, `${link}: safe-off`, () => sending)
@@ -126,7 +137,9 @@ async function readBack(
   while (clock.monotonicMs() < endMs) {
     const leftMs = endMs - clock.monotonicMs()
     try {
-      problem = await withDeadline(clock, leftMs, `${link}: read-back`, () => firstProblem(session, checks, leftMs))
+      problem = await withDeadline(
+        clock, leftMs, `${link}: read-back`, () => firstProblem(session, checks, leftMs)
+      )
       if (problem === null) return null
     } catch (error) {
       problem = asBenchError(error).message
@@ -148,8 +161,8 @@ async function firstProblem(
 }
 
 /**
- * Whether an answer shows the safe state: the exact text, or a number within the tolerance. An answer of several numbers
- * (one a relay) is safe when each of them is.
+ * Whether an answer shows the safe state: the exact text, or a number within the tolerance. An answer of
+ * several numbers (one a relay) is safe when each of them is.
  */
 export function readsSafe(answer: string, check: NonNullable<SafeOffStep['verify']>): boolean {
   const text = answer.trim()
@@ -161,7 +174,9 @@ export function readsSafe(answer: string, check: NonNullable<SafeOffStep['verify
   })
 }
 
-/** The bench's gap, ended by real time too: a simulated bench that stands still must not hold a safe-off up. */
+/**
+ * The bench's gap, ended by real time too: a simulated bench that stands still must not hold a safe-off up.
+ */
 async function gap(work: SafeOffWork, gapMs: number): Promise<void> {
   const control = new AbortController()
   const slackMs = work.livenessClock === work.benchClock ? 0 : 1000

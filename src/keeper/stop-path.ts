@@ -6,7 +6,10 @@ import { join, resolve } from 'node:path'
 /** The path of a local socket is at most 107 bytes on Linux and 103 on others (unix(7), sun_path). */
 const pathBytesMax = 100
 
-/** A socket in the data folder; where that path is too long, one in the temporary folder; a named pipe on Windows. */
+/**
+ * A socket in the data folder; where that path is too long, one in the temporary folder; a named pipe on
+ * Windows.
+ */
 export function stopPath(dataFolder: string, platform: NodeJS.Platform = process.platform): string {
   const folder = resolve(dataFolder)
   const digest = createHash('sha256').update(folder).digest('hex').slice(0, 16)

@@ -10,7 +10,9 @@ import { stopPath } from './stop-path.ts'
 
 export interface StopOptions {
   by?: string
-  /** How long the answer may take, in ms: off commands, resynchronisation and read-back of the slowest link. */
+  /**
+   * How long the answer may take, in ms: off commands, resynchronisation and read-back of the slowest link.
+   */
   limitMs?: number
   clock?: Clock
 }
@@ -18,8 +20,8 @@ export interface StopOptions {
 const defaultLimitMs = 20_000
 
 /**
- * Asks the keeper of `dataFolder` to make the bench safe, and resolves with what it did. Rejects KEEPER_GONE when no
- * keeper listens there, LINK_TIMEOUT when it does not answer.
+ * Asks the keeper of `dataFolder` to make the bench safe, and resolves with what it did. Rejects KEEPER_GONE
+ * when no keeper listens there, LINK_TIMEOUT when it does not answer.
  */
 export async function stopByKeeper(
   dataFolder: string, reason: string, options: StopOptions = {},
@@ -42,7 +44,9 @@ function ask(path: string, line: string, signal: AbortSignal): Promise<unknown> 
     socket.setEncoding('utf8')
     socket.on('connect', () => socket.write(line))
     socket.on('data', chunk => { text += String(chunk) })
-    socket.on('error', cause => reject(new BenchError('KEEPER_GONE', `no keeper listens at ${path}`, {}, cause)))
+    socket.on(
+      'error', cause => reject(new BenchError('KEEPER_GONE', `no keeper listens at ${path}`, {}, cause))
+    )
     socket.on('close', () => {
       try { resolve(JSON.parse(text)) } catch (cause) {
         reject(new BenchError('KEEPER_GONE', 'the keeper went away before it had answered', {}, cause))

@@ -18,12 +18,14 @@ export const emptyTable: SafeOffTable = { phases: [], refresh: null }
 const refreshesPerHold = 4
 
 /**
- * Compiles the table of a bench. Phase 1 opens the cutoff and turns the supply off, cutoff first (a supply cannot sink,
- * and its output-off may short what is charged). Phase 2, after the cutoff has settled, releases positions and bleed.
- * `linkOf` gives the link of an instrument by its name; without it a link bears the instrument's name.
+ * Compiles the table of a bench. Phase 1 opens the cutoff and turns the supply off, cutoff first (a supply
+ * cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has settled, releases
+ * positions and bleed. `linkOf` gives the link of an instrument by its name; without it a link bears the
+ * instrument's name.
  */
 export function compileTable(
-  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed'>, linkOf: (name: string) => string = name => name,
+  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed'>,
+  linkOf: (name: string) => string = name => name,
 ): SafeOffTable {
   const { cutoff, supply, positions, bleed } = roles
   const phases = [
@@ -57,7 +59,9 @@ function stepsOf(instruments: (Switchable | undefined)[], linkOf: (name: string)
     const step = instrument.safeOff
     assert(step.commands.length > 0, `${instrument.name} has no command that makes it safe`)
     const link = linkOf(instrument.name)
-    const same = steps.some(other => other.link === link && JSON.stringify(other.step) === JSON.stringify(step))
+    const same = steps.some(
+      other => other.link === link && JSON.stringify(other.step) === JSON.stringify(step)
+    )
     if (!same) steps.push({ link, step })
   }
   return steps

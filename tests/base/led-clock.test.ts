@@ -64,7 +64,7 @@ describe('the led clock', () => {
     expect([led.monotonicMs(), led.wallMs()]).toEqual([0, 1000])
   })
 
-  it('runs timers when the server says so, in due order, each after all consequences of the one before', async () => {
+  it('runs due timers in order, each after all consequences of the one before', async () => {
     const led = await join()
     const order: string[] = []
     const chain = async (name: string, ms: number): Promise<void> => {
@@ -95,7 +95,7 @@ describe('the led clock', () => {
     expect((await server.until(4)).at(-1)).toEqual({ idle: 0, next: null })
   })
 
-  it('takes an idle back when a timer is set from outside a turn, and names the timer in the next one', async () => {
+  it('takes an idle back when a timer is set from outside a turn', async () => {
     const led = await join()
     await server.until(2)
     let ran = 0
@@ -135,7 +135,9 @@ describe('the led clock', () => {
   })
 
   it('tells once when the server is gone, and when it talks nonsense', async () => {
-    for (const end of [() => server.end(), () => server.say('{"now":"soon"}\n'), () => server.say('x'.repeat(5000))]) {
+    for (const end of [
+      () => server.end(), () => server.say('{"now":"soon"}\n'), () => server.say('x'.repeat(5000))
+    ]) {
       await join()
       const told = new Promise<void>(resolve => { onLost = resolve })
       end()
@@ -155,8 +157,12 @@ describe('the led clock', () => {
 
   it('refuses a server that is not there and a URL that is none', async () => {
     await join()
-    await expect(LedClock.connect('tcp://127.0.0.1:1', 'x', { onLost: () => {} })).rejects.toMatchObject({ code: 'LINK_OPEN' })
-    await expect(LedClock.connect('http://a', 'x', { onLost: () => {} })).rejects.toMatchObject({ code: 'LINK_URL' })
+    await expect(
+      LedClock.connect('tcp://127.0.0.1:1', 'x', { onLost: () => {} })
+    ).rejects.toMatchObject({ code: 'LINK_OPEN' })
+    await expect(
+      LedClock.connect('http://a', 'x', { onLost: () => {} })
+    ).rejects.toMatchObject({ code: 'LINK_URL' })
   })
 })
 
@@ -165,7 +171,9 @@ describe('two led clocks at the time server of the simulated bench', () => {
     const times = new TimeServer(new LedTime(5000))
     const url = await times.listen()
     const options = { onLost: () => {} }
-    const [a, b] = await Promise.all([LedClock.connect(url, 'a', options), LedClock.connect(url, 'b', options)])
+    const [a, b] = await Promise.all(
+      [LedClock.connect(url, 'a', options), LedClock.connect(url, 'b', options)]
+    )
     try {
       const startMs = a.monotonicMs()
       let ticks = 0
@@ -174,7 +182,9 @@ describe('two led clocks at the time server of the simulated bench', () => {
       }
       await Promise.all([every(a, 100, 300), every(b, 250, 120)])
       expect(ticks).toBe(420)
-      expect([a.monotonicMs(), b.monotonicMs(), a.wallMs()]).toEqual([startMs + 30_000, startMs + 30_000, startMs + 35_000])
+      expect(
+        [a.monotonicMs(), b.monotonicMs(), a.wallMs()]
+      ).toEqual([startMs + 30_000, startMs + 30_000, startMs + 35_000])
       expect(times.advances).toBeLessThanOrEqual(420)
       const release = b.hold()
       // The server must have heard of the hold before a timer of the other is offered to it.

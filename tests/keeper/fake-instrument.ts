@@ -14,7 +14,10 @@ export class FakeInstrument {
     return `tcp://127.0.0.1:${(this.#server.address() as AddressInfo).port}`
   }
 
-  /** Resolves once `holds` does; looked at whenever something happens. The test's own time limit is the deadline. */
+  /**
+   * Resolves once `holds` does; looked at whenever something happens. The test's own time limit is the
+   * deadline.
+   */
   async until(holds: () => boolean): Promise<void> {
     while (!holds()) await new Promise<void>(resolve => this.#waiting.push(resolve))
   }

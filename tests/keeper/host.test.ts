@@ -15,7 +15,9 @@ class Device {
   #text = ''
   readonly #clock: VirtualClock
   #ese = '0'
-  constructor(clock: VirtualClock, answers: Record<string, string>) { this.#clock = clock; this.answers = answers }
+  constructor(
+    clock: VirtualClock, answers: Record<string, string>
+  ) { this.#clock = clock; this.answers = answers }
   onBytes(chunk: Uint8Array, reply: (text: string) => void): void {
     this.#text += Buffer.from(chunk).toString('latin1')
     const lines = this.#text.split('\n')
@@ -33,7 +35,9 @@ class Device {
 function bench() {
   const clock = new VirtualClock()
   const devices = {
-    relay: new Device(clock, { 'OUTP:STAT?': '0' }), psu: new Device(clock, { 'OUTP?': '0', 'MEAS:VOLT?': '1.5' }),
+    relay: new Device(
+      clock, { 'OUTP:STAT?': '0' }
+    ), psu: new Device(clock, { 'OUTP?': '0', 'MEAS:VOLT?': '1.5' }),
     board: new Device(clock, {}),
   }
   const links: Record<string, MemoryLink> = {}
@@ -70,7 +74,7 @@ describe('the keeper host in virtual time', () => {
     expect(b.devices.psu.said('VOLT 5')).toHaveLength(1)
   })
 
-  it('refreshes the cutoff only from arming to the stop, and makes safe in order when beats end', async () => {
+  it('refreshes the cutoff only while armed, and makes safe in order when beats end', async () => {
     const b = bench()
     const startMs = await b.clock.run((async () => {
       await b.keeper.configure(table)
@@ -123,7 +127,7 @@ describe('the keeper host in virtual time', () => {
     expect(report.links.find(link => link.link === 'psu')!.verified).toBe(true)
   })
 
-  it('refuses every energising write after a stop until it is acknowledged, and queries still pass', async () => {
+  it('refuses energising writes after a stop until it is acknowledged; queries pass', async () => {
     const b = bench()
     await b.clock.run(armed(b))
     await b.clock.run(b.keeper.safeOff('a test'))
@@ -135,7 +139,7 @@ describe('the keeper host in virtual time', () => {
     expect(b.devices.psu.said('OUTP ON')).toHaveLength(1)
   })
 
-  it('makes the bench safe when an energy link is unplugged, and reaches it again on a fresh link', async () => {
+  it('makes safe when an energy link is unplugged, and reaches it on a fresh link', async () => {
     const b = bench()
     await b.clock.run(armed(b))
     b.links['relay']!.unplug()
@@ -179,7 +183,9 @@ describe('the keeper host in virtual time', () => {
 
   it('refuses to arm with a table that names a link it does not own', async () => {
     const b = bench()
-    const strange = { phases: [{ gapMs: 0, steps: [{ link: 'x', step: { commands: ['A'] } }] }], refresh: null }
+    const strange = {
+      phases: [{ gapMs: 0, steps: [{ link: 'x', step: { commands: ['A'] } }] }], refresh: null
+    }
     await expect(b.keeper.arm(strange, 300)).rejects.toMatchObject({ code: 'REFUSED' })
   })
 
@@ -202,7 +208,9 @@ describe('reading back', () => {
       ['0', [0], 0], ['+0.00E+00', [0], 0], ['OFF', ['OFF'], 0], ['0.3', [0], 0.5], ['0,0, 0', [0], 0],
     ] as const) expect(readsSafe(answer, { query: 'Q?', safe, tolerance }), answer).toBe(true)
     for (const [answer, safe, tolerance] of [
-      ['1', [0], 0], ['', [0], 0], ['OFFLINE', ['OFF'], 0], ['0.6', [0], 0.5], ['0,1,0', [0], 0], ['NAN', [0], 1],
+      ['1', [0], 0], ['', [0], 0], [
+        'OFFLINE', ['OFF'], 0
+      ], ['0.6', [0], 0.5], ['0,1,0', [0], 0], ['NAN', [0], 1],
       ['9.91E37', [0], 1], ['0,', [0], 0],
     ] as const) expect(readsSafe(answer, { query: 'Q?', safe, tolerance }), answer).toBe(false)
   })

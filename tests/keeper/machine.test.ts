@@ -20,8 +20,12 @@ const configure: KeeperInput = { type: 'configure', table, firstSafeOff: false }
 const arm: KeeperInput = { type: 'arm', table, beatLimitMs: 300 }
 const stop: KeeperInput = { type: 'stop', by: 'someone', reason: 'a smell' }
 const done: KeeperInput = { type: 'safe-off-done', report }
-const write = (command: string, link = 'psu'): KeeperInput => ({ type: 'exchange', link, kind: 'write', command })
-const query = (command: string, link = 'psu'): KeeperInput => ({ type: 'exchange', link, kind: 'query', command })
+const write = (
+  command: string, link = 'psu'
+): KeeperInput => ({ type: 'exchange', link, kind: 'write', command })
+const query = (
+  command: string, link = 'psu'
+): KeeperInput => ({ type: 'exchange', link, kind: 'query', command })
 
 const at: Record<KeeperMode, KeeperState> = {
   idle: run([[0, configure]]).state,
@@ -45,7 +49,9 @@ const expected: Record<string, Record<KeeperMode, string>> = {
   'stale beat': { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
   disarm: { idle: 'idle accept', armed: 'idle accept mode', safing: 'safing accept', safe: 'safe accept' },
   reset: { idle: 'idle accept', armed: 'armed refuse', safing: 'safing refuse', safe: 'idle accept mode' },
-  'energising write': { idle: 'idle accept', armed: 'armed accept', safing: 'safing refuse', safe: 'safe refuse' },
+  'energising write': {
+    idle: 'idle accept', armed: 'armed accept', safing: 'safing refuse', safe: 'safe refuse'
+  },
   'off write': { idle: 'idle accept', armed: 'armed accept', safing: 'safing accept', safe: 'safe accept' },
   query: { idle: 'idle accept', armed: 'armed accept', safing: 'safing accept', safe: 'safe accept' },
   tick: { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
@@ -103,8 +109,12 @@ describe('the keeper machine', () => {
   })
 
   it('knows a query from a command that hides behind one', () => {
-    for (const good of ['*IDN?', 'MEAS:VOLT? (@1)', 'VOLT?;CURR?', ' OUTP? ']) expect(isPureQuery(good), good).toBe(true)
-    for (const bad of ['OUTP ON;VOLT?', 'VOLT?\nOUTP ON', 'VOLT?;OUTP ON', 'OUTP ON', '', 'VOLT 5;?', 'SEND "A?']) {
+    for (
+      const good of ['*IDN?', 'MEAS:VOLT? (@1)', 'VOLT?;CURR?', ' OUTP? ']
+    ) expect(isPureQuery(good), good).toBe(true)
+    for (
+      const bad of ['OUTP ON;VOLT?', 'VOLT?\nOUTP ON', 'VOLT?;OUTP ON', 'OUTP ON', '', 'VOLT 5;?', 'SEND "A?']
+    ) {
       expect(isPureQuery(bad), bad).toBe(false)
     }
   })

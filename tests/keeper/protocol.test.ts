@@ -12,7 +12,9 @@ import { table } from './sample.ts'
 
 describe('the keeper\'s frames', () => {
   it('are taken when they are right', () => {
-    for (const frame of [['b', 0], ['b', 1], ['q', 1, 'psu', 'VOLT?', 0], ['w', 2, 'psu', 'VOLT 5', 100, -1]]) {
+    for (
+      const frame of [['b', 0], ['b', 1], ['q', 1, 'psu', 'VOLT?', 0], ['w', 2, 'psu', 'VOLT 5', 100, -1]]
+    ) {
       expect(asHotFrame(frame)).toBe(frame)
     }
     expect(asOrder({ do: 'arm', id: 1, table, beatLimitMs: 300 })).toMatchObject({ do: 'arm', table })
@@ -21,18 +23,26 @@ describe('the keeper\'s frames', () => {
 
   it('are refused when anything is missing, too much or of another kind', () => {
     for (const frame of [
-      [], ['b'], ['b', true], ['b', 2], ['b', 1, 1], ['q', '1', 'psu', 'V?', 0], ['q', 1, 'psu', 'V?'], ['q', 1, 2, 'V?', 0],
+      [], ['b'], ['b', true], ['b', 2], ['b', 1, 1], [
+        'q', '1', 'psu', 'V?', 0
+      ], ['q', 1, 'psu', 'V?'], ['q', 1, 2, 'V?', 0],
       ['q', 1, 'psu', null, 0], ['q', 1, 'psu', 'V?', -1], ['w', 1, 'psu', 'V', 0], ['x', 1, 'psu', 'V', 0],
     ]) expect(asHotFrame(frame), JSON.stringify(frame)).toBeNull()
     for (const raw of [
-      null, 'arm', 7, {}, { do: 'arm' }, { do: 'arm', id: 1, table, beatLimitMs: 0 }, { do: 'reset', id: 1, extra: 1 },
+      null, 'arm', 7, {}, { do: 'arm' }, {
+        do: 'arm', id: 1, table, beatLimitMs: 0
+      }, { do: 'reset', id: 1, extra: 1 },
       { do: 'arm', id: 1, table: { phases: [{ gapMs: 1e9, steps: [] }], refresh: null }, beatLimitMs: 300 },
-      { do: 'arm', id: 1, table: { phases: [], refresh: { link: 'a', command: '', everyMs: 1 } }, beatLimitMs: 300 },
+      { do: 'arm', id: 1, table: {
+        phases: [], refresh: { link: 'a', command: '', everyMs: 1 }
+      }, beatLimitMs: 300 },
     ]) expect(typeof asOrder(raw), JSON.stringify(raw)).toBe('string')
   })
 
   it('carry an error across as it was', () => {
-    const error = new BenchError('READ_BACK', 'did not take', { instrument: 'psu', expected: '5', got: '4', elapsedMs: 3 })
+    const error = new BenchError(
+      'READ_BACK', 'did not take', { instrument: 'psu', expected: '5', got: '4', elapsedMs: 3 }
+    )
     const back = unpackError(JSON.parse(JSON.stringify(packError(error))) as ReturnType<typeof packError>)
     expect(back.toJSON()).toEqual(error.toJSON())
   })
@@ -46,7 +56,7 @@ describe('the keeper\'s frames', () => {
 })
 
 describe('a keeper process', () => {
-  it('makes the bench safe at the first message that it does not understand, and takes the good ones before it', async () => {
+  it('makes the bench safe at the first message that it does not understand', async () => {
     for (const bad of [['q', 'one', 'psu', 'V?', 0], { do: 'arms' }, 'hello', { do: 'start' }]) {
       const folder = mkdtempSync(join(tmpdir(), 'keeper-'))
       const instrument = new FakeInstrument()
