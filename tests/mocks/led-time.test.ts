@@ -2,6 +2,8 @@ import { connect, type Socket } from 'node:net'
 import { once } from 'node:events'
 import { afterEach, describe, expect, test } from 'vitest'
 import { LedTime, TimeServer } from '../../mocks/bench/led-time.ts'
+import { sleep } from '../../src/base/clock.ts'
+import { LedClock } from '../../src/base/led-clock.ts'
 
 interface Now { now: number; n: number; wallMs?: number }
 
@@ -11,9 +13,9 @@ afterEach(() => { for (const thing of open.splice(0)) thing.close() })
 async function bench(wallStartMs = 1_000_000) {
   const time = new LedTime(wallStartMs)
   const server = new TimeServer(time)
-  const url = new URL(await server.listen())
+  const url = await server.listen()
   open.push(server)
-  return { time, server, join: (name: string) => Client.join(Number(url.port), name) }
+  return { time, server, url, join: (name: string) => Client.join(Number(new URL(url).port), name) }
 }
 
 class Client {
@@ -160,4 +162,26 @@ describe('the time server', () => {
     await new Promise(resolve => setImmediate(resolve))
     expect(server.clients).toEqual([])
   })
+})
+
+test('two clocks of the daemon side share one time, each woken at its own timers and at no other', async () => {
+  const { url } = await bench(1_000_000)
+  const join = async (name: string): Promise<LedClock> => {
+    const clock = await LedClock.connect(url, name, { onLost: () => {} })
+    open.push(clock)
+    return clock
+  }
+  const daemon = await join('daemon')
+  const keeper = await join('keeper')
+  const woken: string[] = []
+  const live = async (name: string, clock: LedClock, everyMs: number, times: number): Promise<void> => {
+    for (let i = 0; i < times; i++) {
+      await sleep(clock, everyMs)
+      woken.push(`${name} ${clock.monotonicMs()}`)
+    }
+  }
+  await Promise.all([live('daemon', daemon, 300, 4), live('keeper', keeper, 500, 3)])
+  expect(woken.filter(line => line.startsWith('daemon'))).toEqual([300, 600, 900, 1200].map(ms => `daemon ${ms}`))
+  expect(woken.filter(line => line.startsWith('keeper'))).toEqual([500, 1000, 1500].map(ms => `keeper ${ms}`))
+  expect(daemon.wallMs() - daemon.monotonicMs()).toBe(1_000_000)
 })
