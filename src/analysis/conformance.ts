@@ -55,7 +55,9 @@ export type CannotTell = 'not a number' | 'no acceptance interval' | 'uncertaint
  * conformity is shown: y inside both guard bands and, unless the guard band was given, at least `confidence`
  * of probability within the limits. Else `marginal`. A limit of 0 has no third; the rule is then left out.
  */
-export function judgeConformance(measured: Measured, limits: Limits, policy: ConformancePolicy = {}): Conformance {
+export function judgeConformance(
+  measured: Measured, limits: Limits, policy: ConformancePolicy = {},
+): Conformance {
   const { lower = -Infinity, upper = Infinity } = limits
   const { confidence = 0.95 } = policy
   assertLimits(limits)
@@ -65,7 +67,8 @@ export function judgeConformance(measured: Measured, limits: Limits, policy: Con
   if (!Number.isFinite(y) || !Number.isFinite(u) || u < 0 || !(dof > 0)) return unknown(limits)
   const { expanded, k } = expandUncertainty(u, dof)
   const guardBand = policy.guardBand ?? u * tQuantile(confidence, dof)
-  const result = { pConform: pConform(measured, limits, policy.prior), expandedU: expanded, k, guardBand, limits }
+  const probability = pConform(measured, limits, policy.prior)
+  const result = { pConform: probability, expandedU: expanded, k, guardBand, limits }
   if (y < lower - guardBand || y > upper + guardBand) return { grade: 'reject', ...result }
   const reason = cannotTell(u, guardBand, limits)
   if (reason) return { grade: 'cannot tell', ...result, reason }
@@ -122,7 +125,9 @@ export function acceptanceInterval(u: number, limits: Limits, confidence = 0.95)
   const w = u * normalQuantile(confidence)
   const { lower, upper } = limits
   if (lower !== undefined && upper !== undefined && 2 * w >= upper - lower) return undefined
-  return { ...(lower !== undefined && { lower: lower + w }), ...(upper !== undefined && { upper: upper - w }) }
+  const from = lower !== undefined && { lower: lower + w }
+  const to = upper !== undefined && { upper: upper - w }
+  return { ...from, ...to }
 }
 
 export interface CombinedGrade {

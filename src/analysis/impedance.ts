@@ -23,7 +23,8 @@ export type PairName = keyof typeof pairs
 
 type Convert = (first: number, second: number, omega: number) => Impedance
 
-const capacitive = (csF: number, rOhm: number, omega: number): Impedance => ({ rOhm, xOhm: -1 / (omega * csF) })
+const capacitive = (csF: number, rOhm: number, omega: number): Impedance =>
+  ({ rOhm, xOhm: -1 / (omega * csF) })
 
 const pairs = {
   'R-X': (rOhm, xOhm) => ({ rOhm, xOhm }),
@@ -75,7 +76,9 @@ export interface DescribedImpedance { value: ImpedanceQuantities; u: ImpedanceQu
  * Every quantity of a stated pair with its standard uncertainty (first order; NaN where the quantity is NaN
  * or not finite). The uncertainty of frequency, `uFrequencyHz`, is 0 by default.
  */
-export function describePair(reading: ImpedancePair, frequencyHz: number, uFrequencyHz = 0): DescribedImpedance {
+export function describePair(
+  reading: ImpedancePair, frequencyHz: number, uFrequencyHz = 0,
+): DescribedImpedance {
   const { pair, first, second, uFirst = 0, uSecond = 0, correlation = 0 } = reading
   assert(uFirst >= 0 && uSecond >= 0 && uFrequencyHz >= 0, 'uncertainties must be 0 or more')
   assert(Math.abs(correlation) <= 1, `a correlation lies between -1 and 1, got ${correlation}`)

@@ -151,14 +151,16 @@ export const lostShare = 0.5
  * earns. More charge than C·deltaV is leakage and says nothing against the contact. Asserts deltaV,
  * capacitance above 0.
  */
-export function judgeCharge(charge: { chargeC: number; uC: number }, expected: ExpectedCharge): ContactVerdict {
+export function judgeCharge(
+  charge: { chargeC: number; uC: number }, expected: ExpectedCharge,
+): ContactVerdict {
   const { capacitanceF, toleranceBelow, deltaV, uDeltaV } = expected
-  assert(capacitanceF > 0 && deltaV > 0, 'an expected charge needs a capacitance and a rise of voltage above 0')
+  assert(capacitanceF > 0 && deltaV > 0, 'an expected charge needs a capacitance and a rise of voltage')
   assert(toleranceBelow >= 0 && toleranceBelow < 1, `a tolerance lies between 0 and 1, got ${toleranceBelow}`)
   const whole = capacitanceF * deltaV
   const ratio = charge.chargeC / whole
   const uRatio = Math.hypot(charge.uC / whole, ratio * uDeltaV / deltaV)
-  if (!Number.isFinite(ratio) || !Number.isFinite(uRatio)) return { verdict: 'cannot-tell', ratio: NaN, uRatio: NaN }
+  if (!Number.isFinite(ratio + uRatio)) return { verdict: 'cannot-tell', ratio: NaN, uRatio: NaN }
   const least = 1 - toleranceBelow
   const margin = normalQuantile(0.95) * uRatio
   if (ratio + margin < lostShare * least) return { verdict: 'lost', ratio, uRatio }

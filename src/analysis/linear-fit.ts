@@ -35,7 +35,9 @@ export interface LinearFit {
   rSquared: number
 }
 
-export type LinearFitResult = ({ ok: true } & LinearFit) | { ok: false; reason: 'too few points' | 'columns depend' }
+export type LinearFitResult =
+  | ({ ok: true } & LinearFit)
+  | { ok: false; reason: 'too few points' | 'columns depend' }
 
 /**
  * Fits y = b0 + b1·x1 + … With `u` the covariance is absolute (it trusts u); without, it is scaled by the
@@ -44,7 +46,10 @@ export type LinearFitResult = ({ ok: true } & LinearFit) | { ok: false; reason: 
  */
 export function fitLinear({ columns, y, u, intercept = true }: LinearFitInput): LinearFitResult {
   assertNumbers(y, 'y')
-  for (const column of columns) { assertSameLength(column, y, 'a column and y'); assertNumbers(column, 'column') }
+  for (const column of columns) {
+    assertSameLength(column, y, 'a column and y')
+    assertNumbers(column, 'column')
+  }
   if (u) { assertSameLength(u, y, 'u and y'); assert(allPositive(u), 'u must be above 0') }
   const n = y.length
   const p = columns.length + (intercept ? 1 : 0)
@@ -68,7 +73,8 @@ interface Solved { coefficients: number[]; unscaledCovariance: number[][]; resid
 /** Columns less their weighted mean (with a constant), each of unit length: what keeps the digits. */
 function conditioned(columns: LinearFitInput['columns'], w: Float64Array, intercept: boolean): Conditioned {
   const weight = sum(w.map(v => v * v))
-  const shift = columns.map(c => (intercept ? sum(Float64Array.from(c, (v, i) => v * w[i]! ** 2)) / weight : 0))
+  const weighted = (c: ArrayLike<number>): number => sum(Float64Array.from(c, (v, i) => v * w[i]! ** 2))
+  const shift = columns.map(c => (intercept ? weighted(c) / weight : 0))
   const moved = columns.map((c, j) => Float64Array.from(c, (v, i) => (v - shift[j]!) * w[i]!))
   const scale = moved.map(c => Math.sqrt(sum(c.map(v => v * v))) || 1)
   const scaled = moved.map((c, j) => c.map(v => v / scale[j]!))
@@ -80,8 +86,8 @@ function conditioned(columns: LinearFitInput['columns'], w: Float64Array, interc
 }
 
 function solve(
-  { matrix, shift, scale }: Conditioned, columns: LinearFitInput['columns'], y: ArrayLike<number>, w: Float64Array,
-  intercept: boolean,
+  { matrix, shift, scale }: Conditioned, columns: LinearFitInput['columns'], y: ArrayLike<number>,
+  w: Float64Array, intercept: boolean,
 ): Solved | undefined {
   const qr = new QrDecomposition(matrix)
   const r = qr.upperTriangularMatrix
@@ -141,8 +147,8 @@ function upperHalf(value: number): number {
 }
 
 function finish(
-  { coefficients, unscaledCovariance, residuals }: Solved, y: ArrayLike<number>, w: Float64Array, intercept: boolean,
-  absolute: boolean,
+  { coefficients, unscaledCovariance, residuals }: Solved, y: ArrayLike<number>, w: Float64Array,
+  intercept: boolean, absolute: boolean,
 ): LinearFit {
   const dof = y.length - coefficients.length
   const rss = sum(residuals.map((v, i) => (v * w[i]!) ** 2))
@@ -159,7 +165,8 @@ function finish(
   }
 }
 
-const diagonal = (matrix: Matrix): number[] => Array.from({ length: matrix.columns }, (_, i) => matrix.get(i, i))
+const diagonal = (matrix: Matrix): number[] =>
+  Array.from({ length: matrix.columns }, (_, i) => matrix.get(i, i))
 
 /** Inverse of an upper triangular matrix by back substitution. */
 export function invertUpper(r: Matrix): Matrix {

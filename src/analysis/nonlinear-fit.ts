@@ -22,6 +22,8 @@ export interface NonlinearFitInput {
   start: readonly number[]
   lower?: readonly number[]
   upper?: readonly number[]
+  /** Tries our own steps from the start alone first, and searches only if they do not arrive: much faster. */
+  startIsNear?: boolean
 }
 
 export interface NonlinearFit {
@@ -38,7 +40,8 @@ export interface NonlinearFit {
 }
 
 export type NonlinearFitResult = ({ ok: true } & NonlinearFit) | { ok: false; reason: NonlinearFailure }
-export type NonlinearFailure = 'too few points' | 'start outside model' | 'not converged' | 'parameters depend'
+export type NonlinearFailure =
+  'too few points' | 'start outside model' | 'not converged' | 'parameters depend'
 
 /**
  * Fits the model from `start`. Asserts finite, equally long arrays; returns ok:false, with the reason, where
@@ -53,12 +56,14 @@ export function fitNonlinear(input: NonlinearFitInput): NonlinearFitResult {
   if (u) { assertSameLength(u, y, 'u and y'); assert(allPositive(u), 'u must be above 0') }
   if (lower) assertSameLength(lower, start, 'lower and start')
   if (upper) assertSameLength(upper, start, 'upper and start')
-  if (y.length < start.length || (y.length === start.length && !u)) return { ok: false, reason: 'too few points' }
+  const fewest = start.length + (u ? 0 : 1)
+  if (y.length < fewest) return { ok: false, reason: 'too few points' }
   const problem = new Problem(input)
   if (!allFinite(problem.residuals([...start]))) return { ok: false, reason: 'start outside model' }
-  const candidates = [[...start], ...searchFrom(problem, input)]
-  const finished = candidates.map(c => finish(problem, c)).filter(f => f.converged).sort((a, b) => a.rss - b.rss)
-  const best = finished[0]
+  const direct = finish(problem, [...start])
+  const found = input.startIsNear && direct.converged
+    ? [direct] : [direct, ...searchFrom(problem, input).map(c => finish(problem, c))]
+  const best = found.filter(f => f.converged).sort((a, b) => a.rss - b.rss)[0]
   if (!best) return { ok: false, reason: 'not converged' }
   return summary(problem, best.parameters, best.rss, u !== undefined)
 }
@@ -66,7 +71,8 @@ export function fitNonlinear(input: NonlinearFitInput): NonlinearFitResult {
 const dampings = [1e-4, 1e-1, 1e2]
 
 /** The library's result for each damping, in raw parameters. */
-function searchFrom(problem: Problem, { x, y, u, start, model, lower, upper }: NonlinearFitInput): number[][] {
+function searchFrom(problem: Problem, input: NonlinearFitInput): number[][] {
+  const { x, y, u, start, model, lower, upper } = input
   const unit = start.map(v => Math.abs(v) || 1)
   const yScale = Math.max(...Array.from(y, Math.abs)) || 1
   const scaledModel = (q: number[]) => {
@@ -89,7 +95,7 @@ function searchFrom(problem: Problem, { x, y, u, start, model, lower, upper }: N
       const parameters = parameterValues.map((v, i) => v * unit[i]!)
       if (allFinite(parameters) && allFinite(problem.residuals(parameters))) found.push(parameters)
     } catch {
-      // a singular step inside the library: the next damping, or our own steps from the start, may still arrive
+      // a singular step inside the library: the next damping, or our own steps, may still arrive
     }
   }
   return found
@@ -211,7 +217,8 @@ function relativeOffset(scaled: Matrix, residuals: Float64Array): number {
 }
 
 function freeColumns(scaled: Matrix): Matrix {
-  const free = Array.from({ length: scaled.columns }, (_, j) => scaled.getColumn(j)).filter(c => c.some(v => v !== 0))
+  const free = Array.from({ length: scaled.columns }, (_, j) => scaled.getColumn(j))
+    .filter(column => column.some(v => v !== 0))
   return free.length === 0 ? Matrix.zeros(scaled.rows, 0) : new Matrix(free).transpose()
 }
 

@@ -62,11 +62,15 @@ export interface MonteCarloConformance {
  * (rectangular, triangular, U-shaped, normal, or t: scaled by u, whole dof). Same seed, same answer.
  */
 export function pConformMonteCarlo(
-  y: number, components: readonly UncertaintyComponent[], limits: Limits, seed: number | string, draws = 100_000,
+  y: number, components: readonly UncertaintyComponent[], limits: Limits, seed: number | string,
+  draws = 100_000,
 ): MonteCarloConformance {
   assertLimits(limits)
-  assert(Number.isFinite(y) && components.length > 0 && draws >= 100, 'needs a value, a budget and 100 draws or more')
-  for (const c of components) assert(c.u >= 0 && Number.isFinite(c.u), `u of ${c.label} must be a finite number`)
+  assert(Number.isFinite(y) && components.length > 0, 'Monte Carlo needs a value and a budget')
+  assert(draws >= 100, 'Monte Carlo needs 100 draws or more')
+  for (const { u, label } of components) {
+    assert(u >= 0 && u < Infinity, `u of ${label} must be a finite number`)
+  }
   const { lower = -Infinity, upper = Infinity } = limits
   const random = new SeededRandom(seed)
   const values = new Float64Array(draws)
@@ -90,7 +94,8 @@ export function pConformMonteCarlo(
 }
 
 /** A deviate with standard deviation 1 (t: with scale 1). */
-function draw({ distribution = 'normal', dof = Infinity }: UncertaintyComponent, random: SeededRandom): number {
+function draw(component: UncertaintyComponent, random: SeededRandom): number {
+  const { distribution = 'normal', dof = Infinity } = component
   switch (distribution) {
     case 'rectangular': return Math.sqrt(3) * random.uniform(-1, 1)
     case 'triangular': return Math.sqrt(6) * (random.next() + random.next() - 1)

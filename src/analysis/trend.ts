@@ -130,7 +130,7 @@ function fitLog({ tS, y, u }: Series, wanted: 'log-time' | 'linear-time' | 'auto
   const logY = Float64Array.from(y, Math.log)
   const uLog = Float64Array.from(u, (v, i) => v / y[i]!)
   const logTime = (): WeightedLine => weightedLine(Float64Array.from(tS, Math.log), logY, uLog)
-  assert(wanted !== 'log-time' || tS[0]! > 0, 'the log of time needs times since voltage was applied, above 0')
+  assert(wanted !== 'log-time' || tS[0]! > 0, 'the log of time needs times above 0')
   if (wanted === 'log-time') return { line: logTime(), axis: 'log-time' as const }
   const linear = { line: weightedLine(tS, logY, uLog), axis: 'linear-time' as const }
   if (wanted === 'linear-time' || tS[0]! <= 0) return linear

@@ -46,7 +46,9 @@ export const uResolution = (step: number): number => uRectangular(step / 2)
  * Standard uncertainty of a meter whose limit is ±(share of reading + share of range), taken as rectangular.
  * `readingShare` and `rangeShare` are fractions (0.007 % is 7e-5); result in the unit of `reading`.
  */
-export function uOfAccuracy(reading: number, readingShare: number, range: number, rangeShare: number): number {
+export function uOfAccuracy(
+  reading: number, readingShare: number, range: number, rangeShare: number,
+): number {
   return uRectangular(Math.abs(reading) * readingShare + Math.abs(range) * rangeShare)
 }
 
@@ -66,7 +68,8 @@ export function combineUncertainty(
   let variance = 0
   for (const part of signed) variance += part * part
   for (const { a, b, r } of correlations) {
-    assert(a !== b && signed[a] !== undefined && signed[b] !== undefined, 'a correlation names two components')
+    const named = a !== b && signed[a] !== undefined && signed[b] !== undefined
+    assert(named, 'a correlation names two components')
     assert(Math.abs(r) <= 1, `a correlation lies between -1 and 1, got ${r}`)
     variance += 2 * r * signed[a]! * signed[b]!
   }
@@ -75,7 +78,9 @@ export function combineUncertainty(
 }
 
 /** Welch-Satterthwaite: u^4 / sum(u_i^4/dof_i). */
-function effectiveDof(u: number, components: readonly UncertaintyComponent[], parts: readonly number[]): number {
+function effectiveDof(
+  u: number, components: readonly UncertaintyComponent[], parts: readonly number[],
+): number {
   let sum = 0
   components.forEach((c, i) => {
     const dof = c.dof ?? Infinity
@@ -125,7 +130,8 @@ export function propagateCovariance(
 ): { values: number[]; u: number[]; covariance: number[][] } {
   const steps = inputs.map((x, i) => Math.max(1e-5 * Math.abs(x), 1e-3 * Math.sqrt(covariance[i]![i]!)))
   const jacobian = models.map(model => numericalSensitivities(model, inputs, steps))
-  const left = jacobian.map(row => inputs.map((_, j) => row.reduce((s, c, i) => s + c * covariance[i]![j]!, 0)))
+  const left = jacobian.map(row =>
+    inputs.map((_, j) => row.reduce((s, c, i) => s + c * covariance[i]![j]!, 0)))
   const result = left.map(row => jacobian.map(other => row.reduce((s, c, j) => s + c * other[j]!, 0)))
   return {
     values: models.map(model => model([...inputs])),

@@ -25,12 +25,19 @@ export interface WeightedLine {
  * least scatter believed; without it all readings weigh the same. Needs n >= 3, times not all the same, all
  * finite (the callers check).
  */
-export function weightedLine(tS: ArrayLike<number>, y: ArrayLike<number>, u?: ArrayLike<number>): WeightedLine {
+export function weightedLine(
+  tS: ArrayLike<number>, y: ArrayLike<number>, u?: ArrayLike<number>,
+): WeightedLine {
   const n = y.length
   const sigma = (i: number): number => (u ? u[i]! : 1)
   const w = (i: number): number => 1 / (sigma(i) * sigma(i))
   let sw = 0, st = 0, sy = 0
-  for (let i = 0; i < n; i++) { const k = w(i); sw += k; st += k * (tS[i]! - tS[0]!); sy += k * (y[i]! - y[0]!) }
+  for (let i = 0; i < n; i++) {
+    const k = w(i)
+    sw += k
+    st += k * (tS[i]! - tS[0]!)
+    sy += k * (y[i]! - y[0]!)
+  }
   const tBar = st / sw
   const yBar = sy / sw
   let stt = 0, sty = 0
@@ -42,7 +49,8 @@ export function weightedLine(tS: ArrayLike<number>, y: ArrayLike<number>, u?: Ar
   const slope = sty / stt
   const middleS = tS[0]! + tBar
   const level = y[0]! + yBar
-  const residuals = Float64Array.from(y, (value, i) => (value - y[0]! - yBar - slope * (tS[i]! - middleS)) / sigma(i))
+  const residuals = Float64Array.from(y, (value, i) =>
+    (value - y[0]! - yBar - slope * (tS[i]! - middleS)) / sigma(i))
   const chi2 = squaresOf(residuals)
   const bent = n >= fewestForResemblance
   if (bent) takeBendOut(residuals, tS, middleS, sigma)

@@ -9,14 +9,16 @@ const finite = (min: number, max: number) => fc.double({ min, max, noNaN: true }
 
 describe('judgeConformance', () => {
   test.each<[y: number, grade: Grade]>([
-    [8, 'accept'], [8.35, 'accept'], [8.36, 'marginal'], [10, 'marginal'], [11.64, 'marginal'], [11.65, 'reject'],
+    [8, 'accept'], [8.35, 'accept'], [8.36, 'marginal'], [10, 'marginal'], [11.64, 'marginal'],
+    [11.65, 'reject'],
   ])('%f with u 1 against at most 10 is %s (guard band 1.645)', (y, grade) => {
     expect(judgeConformance({ y, u: 1 }, { upper: 10 }).grade).toBe(grade)
     expect(judgeConformance({ y: -y, u: 1 }, { lower: -10 }).grade).toBe(grade)
   })
 
   test('accept means at least 95 % within the limits, reject at most 5 %', () => {
-    fc.assert(fc.property(finite(-50, 50), finite(0.01, 20), finite(1, 40), finite(1, 100), (y, u, half, dof) => {
+    fc.assert(fc.property(finite(-50, 50), finite(0.01, 20), finite(1, 40), finite(1, 100),
+      (y, u, half, dof) => {
       const found = judgeConformance({ y, u, dof }, { lower: -half, upper: half })
       if (found.grade === 'accept') expect(found.pConform).toBeGreaterThanOrEqual(0.95 - 1e-8)
       if (found.grade === 'reject') expect(found.pConform).toBeLessThanOrEqual(0.05 + 1e-8)
@@ -52,7 +54,8 @@ describe('judgeConformance', () => {
   })
 
   test('NaN, infinite and negative uncertainty cannot tell', () => {
-    for (const measured of [{ y: NaN, u: 1 }, { y: 1, u: NaN }, { y: Infinity, u: 1 }, { y: 1, u: -1 }, { y: 1, u: 1, dof: NaN }]) {
+    for (const measured of [{ y: NaN, u: 1 }, { y: 1, u: NaN }, { y: Infinity, u: 1 }, { y: 1, u: -1 },
+      { y: 1, u: 1, dof: NaN }]) {
       const found = judgeConformance(measured, { upper: 10 })
       expect(found).toMatchObject({ grade: 'cannot tell', reason: 'not a number' })
       expect(found.pConform).toBeNaN()

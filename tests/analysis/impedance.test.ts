@@ -10,20 +10,26 @@ const positive = (min: number, max: number) => fc.double({ min, max, noNaN: true
 
 describe('impedance', () => {
   test('every way to state an impedance leads back to it', () => {
-    fc.assert(fc.property(positive(1e-3, 1e5), positive(1e-2, 1e5), fc.boolean(), positive(20, 1e5), (r, x, inductive, f) => {
+    fc.assert(fc.property(positive(1e-3, 1e5), positive(1e-2, 1e5), fc.boolean(), positive(20, 1e5),
+      (r, x, inductive, f) => {
       const z = { rOhm: r, xOhm: inductive ? x : -x }
       const all = describeImpedance(z, f)
       const stated: ImpedancePair[] = [
-        { pair: 'R-X', first: all.rOhm, second: all.xOhm }, { pair: 'Z-phase', first: all.zOhm, second: all.phaseRad },
+        { pair: 'R-X', first: all.rOhm, second: all.xOhm },
+        { pair: 'Z-phase', first: all.zOhm, second: all.phaseRad },
         ...(inductive
           ? [
-            { pair: 'Ls-Q', first: all.lsH, second: all.q }, { pair: 'Ls-Rs', first: all.lsH, second: all.esrOhm },
-            { pair: 'Lp-Q', first: all.lpH, second: all.q }, { pair: 'Lp-Rp', first: all.lpH, second: all.rpOhm },
+            { pair: 'Ls-Q', first: all.lsH, second: all.q },
+            { pair: 'Ls-Rs', first: all.lsH, second: all.esrOhm },
+            { pair: 'Lp-Q', first: all.lpH, second: all.q },
+            { pair: 'Lp-Rp', first: all.lpH, second: all.rpOhm },
           ] as const
           : [
             { pair: 'Cs-D', first: all.csF, second: all.d }, { pair: 'Cs-Q', first: all.csF, second: all.q },
-            { pair: 'Cs-ESR', first: all.csF, second: all.esrOhm }, { pair: 'Cp-D', first: all.cpF, second: all.d },
-            { pair: 'Cp-Q', first: all.cpF, second: all.q }, { pair: 'Cp-Rp', first: all.cpF, second: all.rpOhm },
+            { pair: 'Cs-ESR', first: all.csF, second: all.esrOhm },
+            { pair: 'Cp-D', first: all.cpF, second: all.d },
+            { pair: 'Cp-Q', first: all.cpF, second: all.q },
+            { pair: 'Cp-Rp', first: all.cpF, second: all.rpOhm },
           ] as const),
       ]
       for (const pair of stated) {
@@ -36,7 +42,8 @@ describe('impedance', () => {
 
   test('uncertainty carried through agrees with drawn readings, correlation included', () => {
     const random = new SeededRandom('bridge')
-    const reading = { pair: 'Cs-D', first: 10e-6, second: 0.2, uFirst: 0.05e-6, uSecond: 0.004, correlation: 0.6 } as const
+    const reading = { pair: 'Cs-D', first: 10e-6, second: 0.2, uFirst: 0.05e-6, uSecond: 0.004,
+      correlation: 0.6 } as const
     const { u } = describePair(reading, 120)
     const drawn = Array.from({ length: 20_000 }, () => {
       const [a, b] = [random.normal(), random.normal()]
@@ -70,14 +77,15 @@ describe('impedance', () => {
   })
 
   test('open/short correction undoes any fixture', () => {
-    fc.assert(fc.property(positive(0.01, 1e4), positive(-1e4, 1e4), positive(0, 2), positive(-2, 2), (r, x, rs, xs) => {
+    fc.assert(fc.property(positive(0.01, 1e4), positive(-1e4, 1e4), positive(0, 2), positive(-2, 2),
+      (r, x, rs, xs) => {
       const fixture = { short: { rOhm: rs, xOhm: xs }, open: { gS: 1e-7, bS: 3e-6 } }
       const back = correctOpenShort(withOpenShort({ rOhm: r, xOhm: x }, fixture), fixture)
       expect(Math.hypot(back.rOhm - r, back.xOhm - x) / Math.hypot(r, x)).toBeLessThan(1e-6)
     }))
   })
 
-  test('the corrected uncertainty is near the sum of squares for a mid impedance, and grows with the open at a high one', () => {
+  test('corrected u is the sum of squares at a middle impedance and grows by the open at a high one', () => {
     const fixture = { short: { rOhm: 0.1, xOhm: 0.2 }, open: { gS: 1e-8, bS: 1e-6 } }
     const [uShort, uOpen] = [{ rOhm: 0.004, xOhm: 0.004 }, { gS: 1e-9, bS: 1e-9 }]
     const u = { rOhm: 0.003, xOhm: 0.003 }
@@ -90,6 +98,7 @@ describe('impedance', () => {
   test('no frequency and negative uncertainties are refused', () => {
     expect(() => describeImpedance({ rOhm: 1, xOhm: 1 }, 0)).toThrow(/frequency/)
     expect(() => describePair({ pair: 'R-X', first: 1, second: 1, uFirst: -1 }, 50)).toThrow(/0 or more/)
-    expect(() => describePair({ pair: 'R-X', first: 1, second: 1, correlation: 2 }, 50)).toThrow(/correlation/)
+    expect(() => describePair({ pair: 'R-X', first: 1, second: 1, correlation: 2 }, 50))
+      .toThrow(/correlation/)
   })
 })

@@ -6,8 +6,10 @@ import { SeededRandom } from '../../src/base/random.ts'
 const path = { capacitanceF: 100e-6, uCapacitanceF: 1e-6, seriesOhm: 100e3, uSeriesOhm: 100 }
 const tau = path.capacitanceF * path.seriesOhm
 
-/** Current of a part with a constant leak behind R after a step of the bus: leak + (V/R - leak)·exp(-t/RC). */
-function charging(startS: number, n: number, stepS: number, leakA: number, noiseA: number, random: SeededRandom): CurrentSeries {
+/** Current of a part with a constant leak behind R after a step of 10 V: leak + (V/R)·exp(-t/RC). */
+function charging(
+  startS: number, n: number, stepS: number, leakA: number, noiseA: number, random: SeededRandom,
+): CurrentSeries {
   const tS = Array.from({ length: n }, (_, i) => startS + i * stepS)
   return {
     tS, iA: tS.map(t => leakA + (10 / path.seriesOhm) * Math.exp(-t / tau) + noiseA * random.normal()),
@@ -56,11 +58,14 @@ describe('splitLeakage', () => {
   })
 
   test('too few readings and NaN come back as reasons; disorder is refused', () => {
-    expect(splitLeakage({ tS: [0, 1], iA: [1, 1], uA: [1, 1] }, path)).toEqual({ ok: false, reason: 'too few readings' })
+    expect(splitLeakage({ tS: [0, 1], iA: [1, 1], uA: [1, 1] }, path))
+      .toEqual({ ok: false, reason: 'too few readings' })
     const tS = [0, 1, 2, 3]
-    expect(splitLeakage({ tS, iA: [1, NaN, 1, 1], uA: [1, 1, 1, 1] }, path)).toEqual({ ok: false, reason: 'not a number' })
+    expect(splitLeakage({ tS, iA: [1, NaN, 1, 1], uA: [1, 1, 1, 1] }, path))
+      .toEqual({ ok: false, reason: 'not a number' })
     expect(() => splitLeakage({ tS: [0, 2, 1, 3], iA: tS, uA: [1, 1, 1, 1] }, path)).toThrow(/rise/)
-    expect(() => splitLeakage({ tS, iA: tS, uA: [1, 1, 1, 1] }, { ...path, capacitanceF: 0 })).toThrow(/capacitance/)
+    expect(() => splitLeakage({ tS, iA: tS, uA: [1, 1, 1, 1] }, { ...path, capacitanceF: 0 }))
+      .toThrow(/capacitance/)
   })
 })
 
@@ -68,7 +73,8 @@ describe('chargeC', () => {
   test('a straight current is integrated exactly whatever the times', () => {
     fc.assert(fc.property(
       fc.array(fc.double({ min: 0.01, max: 10, noNaN: true }), { minLength: 2, maxLength: 30 }),
-      fc.double({ min: -1, max: 1, noNaN: true }), fc.double({ min: -1, max: 1, noNaN: true }), (gaps, a, b) => {
+      fc.double({ min: -1, max: 1, noNaN: true }), fc.double({ min: -1, max: 1, noNaN: true }),
+        (gaps, a, b) => {
         let t = 0
         const tS = gaps.map(gap => (t += gap))
         const q = chargeC({ tS, iA: tS.map(x => a + b * x), uA: tS.map(() => 0) })
@@ -78,13 +84,15 @@ describe('chargeC', () => {
       }))
   })
 
-  test('the charge of an exponential lies within its stated trapezoid error; halving the step quarters that', () => {
+  test('an exponential is within its trapezoid error; half the step, a quarter of it', () => {
     const at = (stepS: number) => {
       const tS = Array.from({ length: Math.round(20 / stepS) + 1 }, (_, i) => i * stepS)
       return chargeC({ tS, iA: tS.map(t => Math.exp(-t / 5)), uA: tS.map(() => 0) })
     }
     const exact = 5 * (1 - Math.exp(-4))
-    for (const stepS of [2, 1, 0.5]) expect(Math.abs(at(stepS).chargeC - exact)).toBeLessThan(1.2 * at(stepS).uTrapezoidC)
+    for (const stepS of [2, 1, 0.5]) {
+      expect(Math.abs(at(stepS).chargeC - exact)).toBeLessThan(1.2 * at(stepS).uTrapezoidC)
+    }
     expect(at(1).uTrapezoidC / at(0.5).uTrapezoidC).toBeGreaterThan(3.5)
   })
 
@@ -92,11 +100,13 @@ describe('chargeC', () => {
     const random = new SeededRandom('charge')
     const tS = [0, 1, 3, 4, 8, 9, 11, 15]
     const uA = tS.map((_, i) => 0.01 * (1 + i % 3))
-    const found = Array.from({ length: 4000 }, () => chargeC({ tS, iA: uA.map(u => 1 + u * random.normal()), uA }))
+    const found = Array.from({ length: 4000 }, () =>
+      chargeC({ tS, iA: uA.map(u => 1 + u * random.normal()), uA }))
     const scatter = Math.sqrt(found.reduce((s, q) => s + (q.chargeC - 15) ** 2, 0) / found.length)
     expect(scatter / found[0]!.uNoiseC).toBeGreaterThan(0.96)
     expect(scatter / found[0]!.uNoiseC).toBeLessThan(1.04)
-    expect(chargeC({ tS, iA: uA, uA }, 0.01).uGainC).toBeCloseTo(0.01 * chargeC({ tS, iA: uA, uA }).chargeC, 12)
+    expect(chargeC({ tS, iA: uA, uA }, 0.01).uGainC)
+      .toBeCloseTo(0.01 * chargeC({ tS, iA: uA, uA }).chargeC, 12)
   })
 
   test('one reading, NaN and disorder are refused', () => {
@@ -108,11 +118,14 @@ describe('chargeC', () => {
 
 describe('judgeCharge', () => {
   const expected = { capacitanceF: 100e-6, toleranceBelow: 0.2, deltaV: 10, uDeltaV: 0.05 }
-  const judge = (share: number, uShare: number) => judgeCharge({ chargeC: share * 1e-3, uC: uShare * 1e-3 }, expected)
+  const judge = (share: number, uShare: number) =>
+    judgeCharge({ chargeC: share * 1e-3, uC: uShare * 1e-3 }, expected)
 
   test.each([
-    [1.0, 0.02, 'ok'], [0.8, 0.02, 'ok'], [1.9, 0.02, 'ok'], [0.6, 0.02, 'cannot-tell'], [0.4, 0.02, 'cannot-tell'],
-    [0.3, 0.02, 'lost'], [0, 0.02, 'lost'], [-0.1, 0.01, 'lost'], [0.3, 0.3, 'cannot-tell'], [1, 0.5, 'cannot-tell'],
+    [1.0, 0.02, 'ok'], [0.8, 0.02, 'ok'], [1.9, 0.02, 'ok'], [0.6, 0.02, 'cannot-tell'],
+    [0.4, 0.02, 'cannot-tell'],
+    [0.3, 0.02, 'lost'], [0, 0.02, 'lost'], [-0.1, 0.01, 'lost'], [0.3, 0.3, 'cannot-tell'],
+    [1, 0.5, 'cannot-tell'],
     [NaN, 0.1, 'cannot-tell'], [1, NaN, 'cannot-tell'],
   ])('%f of the expected charge, u %f, is %s', (share, uShare, verdict) => {
     expect(judge(share, uShare).verdict).toBe(verdict)

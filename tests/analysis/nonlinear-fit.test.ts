@@ -25,6 +25,17 @@ describe('nonlinear fit', () => {
     }
   })
 
+  test('a near start gives the answer that the search gives, and a far one still searches', () => {
+    const random = new SeededRandom('near')
+    const y = x.map(v => decay([3, 0.2])(v) + 0.01 * random.normal())
+    for (const start of [[3, 0.2], [1000, 3]]) {
+      const [near, wide] = [true, false]
+        .map(startIsNear => fitNonlinear({ model: decay, x, y, start, startIsNear }))
+      if (!near!.ok || !wide!.ok) throw new Error('no fit')
+      expect(near!.parameters[1]).toBeCloseTo(wide!.parameters[1]!, 6)
+    }
+  })
+
   test('a bound holds, and is said', () => {
     const y = x.map(decay([3, 0.2]))
     const fit = fitNonlinear({ model: decay, x, y, start: [3, 0.1], lower: [0, 0], upper: [10, 0.15] })
@@ -52,7 +63,8 @@ describe('nonlinear fit', () => {
   })
 
   test('NaN, unequal lengths and an uncertainty of zero are refused', () => {
-    expect(() => fitNonlinear({ model: decay, x: [0, NaN, 1], y: [1, 2, 3], start: [1, 1] })).toThrow(/finite/)
+    expect(() => fitNonlinear({ model: decay, x: [0, NaN, 1], y: [1, 2, 3], start: [1, 1] }))
+      .toThrow(/finite/)
     expect(() => fitNonlinear({ model: decay, x: [0, 1], y: [1, 2, 3], start: [1, 1] })).toThrow(/length/)
     expect(() => fitNonlinear({ model: decay, x: [0, 1, 2], y: [1, 2, 3], u: [1, 0, 1], start: [1, 1] }))
       .toThrow(/above 0/)

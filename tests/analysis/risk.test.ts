@@ -42,7 +42,8 @@ describe('pConformMonteCarlo', () => {
   test('normal components agree with the formula within the stated error', () => {
     const parts = [{ label: 'a', u: 3 }, { label: 'b', u: 2, sensitivity: 2 }]
     const found = pConformMonteCarlo(8, parts, { upper: 10 }, 'normal')
-    expect(Math.abs(found.pConform - pConform({ y: 8, u: 5 }, { upper: 10 }))).toBeLessThan(4 * found.uPConform)
+    expect(Math.abs(found.pConform - pConform({ y: 8, u: 5 }, { upper: 10 })))
+      .toBeLessThan(4 * found.uPConform)
     expect(found.u / 5).toBeCloseTo(1, 1)
     expect(found.interval95[1] - found.interval95[0]).toBeCloseTo(2 * 1.96 * 5, 0)
   })
@@ -54,8 +55,10 @@ describe('pConformMonteCarlo', () => {
     expect(pConformMonteCarlo(0, part('normal'), far, 1).pConform).toBeLessThan(0.97)
   })
 
-  test.each(['rectangular', 'triangular', 'u-shaped', 'normal'] as const)('%s has the u it states', distribution => {
-    expect(pConformMonteCarlo(5, [{ label: 'x', u: 2, distribution }], { upper: 9 }, 7).u / 2).toBeCloseTo(1, 1)
+  const shapes = ['rectangular', 'triangular', 'u-shaped', 'normal'] as const
+  test.each(shapes)('%s has its stated u', distribution => {
+    expect(pConformMonteCarlo(5, [{ label: 'x', u: 2, distribution }], { upper: 9 }, 7).u / 2)
+      .toBeCloseTo(1, 1)
   })
 
   test('few degrees of freedom have heavy tails when the shape is t', () => {
@@ -66,7 +69,8 @@ describe('pConformMonteCarlo', () => {
   })
 
   test('one seed gives one answer, another seed another', () => {
-    const run = (seed: number) => pConformMonteCarlo(0, [{ label: 'x', u: 1 }], { upper: 1 }, seed, 1000).pConform
+    const run = (seed: number) =>
+      pConformMonteCarlo(0, [{ label: 'x', u: 1 }], { upper: 1 }, seed, 1000).pConform
     expect(run(1)).toBe(run(1))
     expect(run(1)).not.toBe(run(2))
   })

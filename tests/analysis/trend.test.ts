@@ -1,6 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
-import { type Series, classifyTrend, improving } from '../../src/analysis/trend.ts'
+import { type Series, type Trend, classifyTrend, improving } from '../../src/analysis/trend.ts'
 import { SeededRandom } from '../../src/base/random.ts'
 
 const noise = 1e-7
@@ -26,10 +26,11 @@ function rates(runs: number, verdict: (run: number) => string): Record<string, n
 const level = () => 1e-5
 
 describe('classifyTrend', () => {
-  test.each([5, 8, 15, 50, 200])('%i level readings with independent noise are called rising at most 1 %', n => {
+  test.each([5, 8, 15, 50, 200])('%i level readings, independent noise: called rising at most 1 %', n => {
     const random = new SeededRandom(`level ${n}`)
     // the band is far too narrow to be proven, so every error shows as a direction
-    const found = rates(4000, () => classifyTrend(series(random, n, level), { absoluteBandPerS: 1e-15 }).verdict)
+    const found = rates(4000, () =>
+      classifyTrend(series(random, n, level), { absoluteBandPerS: 1e-15 }).verdict)
     console.log(`level, n=${n}: rising ${pc(found.rising)}, falling ${pc(found.falling)}`)
     expect(found.rising ?? 0).toBeLessThanOrEqual(0.01)
     expect(found.falling ?? 0).toBeLessThanOrEqual(0.01)
@@ -38,14 +39,14 @@ describe('classifyTrend', () => {
   /** With u stated ten times too small only the scatter itself guards: the harder case. */
   test.each([[0, 5, 0.01], [0, 8, 0.01], [0, 20, 0.01], [0, 200, 0.01], [0.6, 15, 0.035], [0.6, 50, 0.02],
     [0.6, 200, 0.01]])(
-    'noise correlated %f in %i readings whose u is ten times too small is called rising at most %f of the time',
+    'noise correlated %f in %i readings, u ten times too small: called rising at most %f of the time',
     (rho, n, most) => {
       const random = new SeededRandom(`understated ${rho} ${n}`)
       const found = rates(4000, () => {
         const s = series(random, n, level, rho)
         return classifyTrend({ ...s, u: Array.from(s.u, v => v / 10) }, { absoluteBandPerS: 1e-15 }).verdict
       })
-      console.log(`u understated, rho ${rho}, n=${n}: rising ${pc(found.rising)}, falling ${pc(found.falling)}`)
+      console.log(`u too small, rho ${rho}, n=${n}: rising ${pc(found.rising)}, falling ${pc(found.falling)}`)
       expect(found.rising ?? 0).toBeLessThanOrEqual(most)
       expect(found.falling ?? 0).toBeLessThanOrEqual(most)
     })
@@ -61,10 +62,11 @@ describe('classifyTrend', () => {
     expect(found.rising ?? 0).toBe(0)
   })
 
-  test('a level reading with a band it can meet is settled; a clear fall is falling; a clear rise is rising', () => {
+  test('a level reading within a band it can meet is settled, a fall falling, a rise rising', () => {
     const random = new SeededRandom('clear')
     const band = { relativeBand: 0.05 }
-    const say = (shape: (t: number) => number) => rates(500, () => classifyTrend(series(random, 30, shape), band).verdict)
+    const say = (shape: (t: number) => number) =>
+      rates(500, () => classifyTrend(series(random, 30, shape), band).verdict)
     expect(say(level).settled).toBeGreaterThan(0.99)
     expect(say(t => 1e-5 * Math.exp(-t / 300)).falling).toBeGreaterThan(0.99)
     expect(say(t => 1e-5 * Math.exp(t / 300)).rising).toBeGreaterThan(0.99)
@@ -72,7 +74,8 @@ describe('classifyTrend', () => {
 
   test('noise too large for the band is cannot-tell, not settled', () => {
     const random = new SeededRandom('noisy')
-    const found = rates(500, () => classifyTrend(series(random, 6, () => 2e-7), { relativeBand: 0.02 }).verdict)
+    const found = rates(500, () =>
+      classifyTrend(series(random, 6, () => 2e-7), { relativeBand: 0.02 }).verdict)
     expect(found['cannot-tell']).toBeGreaterThan(0.97)
     expect(found.settled ?? 0).toBe(0)
   })
@@ -87,7 +90,7 @@ describe('classifyTrend', () => {
           tS: Array.from(plain.tS, t => t + shift), y: Array.from(plain.y, v => v * k),
           u: Array.from(plain.u, v => v * k),
         }
-        const [a, b] = [classifyTrend(plain, { relativeBand: 0.03 }), classifyTrend(moved, { relativeBand: 0.03 })]
+        const [a, b] = [plain, moved].map(s => classifyTrend(s, { relativeBand: 0.03 })) as [Trend, Trend]
         expect(b.slopePerS / k / a.slopePerS).toBeCloseTo(1, 5)
         expect(b.pSettled).toBeCloseTo(a.pSettled, 5)
       }))
@@ -135,7 +138,8 @@ describe('improving', () => {
     const random = new SeededRandom('threshold')
     // after 40 readings 30 s apart the last is at 2970 s; the exponent that falls 10 % in the next hour
     const exponent = -Math.log(0.9) / Math.log1p(3600 / 2970)
-    const found = rates(4000, () => improving(power(random, 40, exponent), { ...hour, axis: 'log-time' }).verdict)
+    const found = rates(4000, () =>
+      improving(power(random, 40, exponent), { ...hour, axis: 'log-time' }).verdict)
     console.log(`at the material fall: yes ${pc(found.yes)}, no ${pc(found.no)}`)
     expect(found.yes ?? 0).toBeLessThanOrEqual(0.055)
     expect(found.no ?? 0).toBeLessThanOrEqual(0.055)
@@ -160,7 +164,8 @@ describe('improving', () => {
     expect(improving({ tS, y: [1, 1, NaN, 1, 1], u }, hour).reason).toBe('not a number')
     expect(improving({ tS: [1], y: [1], u: [1] }, hour).reason).toBe('too few readings')
     expect(() => improving({ tS, y: tS, u }, { materialFall: 1, overS: 1 })).toThrow(/between 0 and 1/)
-    expect(() => improving({ tS: [0, 1, 2, 3, 4], y: tS, u }, { ...hour, axis: 'log-time' })).toThrow(/above 0/)
+    expect(() => improving({ tS: [0, 1, 2, 3, 4], y: tS, u }, { ...hour, axis: 'log-time' }))
+      .toThrow(/above 0/)
   })
 })
 

@@ -11,7 +11,8 @@ const sets = [volts, amps, phase]
 
 function budget(correlations: (a: number, b: number) => number): ReturnType<typeof propagateCovariance> {
   const u = sets.map(uOfMean)
-  const covariance = sets.map((_, a) => sets.map((_, b) => (a === b ? 1 : correlations(a, b)) * u[a]! * u[b]!))
+  const covariance = sets.map((_, a) => sets.map((_, b) =>
+    (a === b ? 1 : correlations(a, b)) * u[a]! * u[b]!))
   const resistance = ([v, i, p]: number[]): number => v! * Math.cos(p!) / i!
   const reactance = ([v, i, p]: number[]): number => v! * Math.sin(p!) / i!
   const modulus = ([v, i]: number[]): number => v! / i!
@@ -21,7 +22,7 @@ function budget(correlations: (a: number, b: number) => number): ReturnType<type
 const r = (result: ReturnType<typeof propagateCovariance>, a: number, b: number): number =>
   result.covariance[a]![b]! / (result.u[a]! * result.u[b]!)
 
-describe('GUM example H.2, resistance and reactance from V, I and phase (data and printed results read second-hand)', () => {
+describe('GUM example H.2, R and X from V, I and phase (data and results read second-hand)', () => {
   test('means, uncertainties of the means and correlations have the printed digits', () => {
     expect(sets.map(mean)[0]).toBeCloseTo(4.9990, 5)
     expect(mean(amps) * 1000).toBeCloseTo(19.6610, 5)
@@ -45,7 +46,7 @@ describe('GUM example H.2, resistance and reactance from V, I and phase (data an
     expect(r(result, 1, 2)).toBeCloseTo(0.9925, 4)
   })
 
-  test('leaving the correlation out is wrong in both directions: 0.1945, 0.2009, 0.2041 ohm (computed)', () => {
+  test('leaving the correlation out is wrong both ways: 0.1945, 0.2009, 0.2041 ohm (computed)', () => {
     const { u } = budget(() => 0)
     expect(u[0]).toBeCloseTo(0.1945, 3)
     expect(u[1]).toBeCloseTo(0.2009, 3)

@@ -1,5 +1,7 @@
 import { describe, expect, test } from 'vitest'
-import { correctOpenShort, describeImpedance, toImpedance, withOpenShort } from '../../src/analysis/impedance.ts'
+import {
+  correctOpenShort, describeImpedance, toImpedance, withOpenShort,
+} from '../../src/analysis/impedance.ts'
 
 describe('impedance check values', () => {
   test('1000 - j500 ohm at 1 kHz: D 2, Cs 318.31 nF, Cp 63.662 nF, Rp 1250 ohm (identity, computed)', () => {
@@ -21,13 +23,14 @@ describe('impedance check values', () => {
   })
 
   test('Cs/Cp is 1.0009 at D 0.03 (read) and 1.25 at D 0.5, with Rp/Rs 5 (from memory)', () => {
-    const at = (d: number) => describeImpedance(toImpedance({ pair: 'Cs-D', first: 1e-6, second: d }, 120), 120)
+    const at = (d: number) =>
+      describeImpedance(toImpedance({ pair: 'Cs-D', first: 1e-6, second: d }, 120), 120)
     expect(at(0.03).csF / at(0.03).cpF).toBeCloseTo(1.0009, 6)
     expect(at(0.5).csF / at(0.5).cpF).toBeCloseTo(1.25, 12)
     expect(at(0.5).rpOhm / at(0.5).rOhm).toBeCloseTo(5, 12)
   })
 
-  test('ESR at 120 Hz: D 0.16 of 1000 uF 0.2122 ohm, D 0.20 of 470 uF 0.5644 ohm (formula read, computed)', () => {
+  test('ESR at 120 Hz: D 0.16, 1000 uF 0.2122 ohm; D 0.20, 470 uF 0.5644 ohm (formula read)', () => {
     const esr = (c: number, d: number) => toImpedance({ pair: 'Cs-D', first: c, second: d }, 120).rOhm
     expect(esr(1000e-6, 0.16)).toBeCloseTo(0.2122, 4)
     expect(esr(470e-6, 0.20)).toBeCloseTo(0.5644, 4)

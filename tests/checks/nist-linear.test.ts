@@ -1,9 +1,10 @@
-import { describe, expect, test } from 'vitest'
+import { afterAll, describe, expect, test } from 'vitest'
 import { fitLinear, polynomialColumns } from '../../src/analysis/linear-fit.ts'
 import { digits, fewestDigits, readLinear } from './nist-strd.ts'
 
 /** Digits to hold: coefficients, standard errors (absolute where certified 0), residual sd, R². */
-const sets: [name: string, degree: number | 'multiple', intercept: boolean, b: number, se: number, s: number][] = [
+type Row = [name: string, degree: number | 'multiple', intercept: boolean, b: number, se: number, s: number]
+const sets: Row[] = [
   ['Norris', 1, true, 12, 12, 12],
   ['NoInt1', 1, false, 13, 13, 13],
   ['NoInt2', 1, false, 13, 13, 13],
@@ -26,13 +27,16 @@ function fitSet(name: string, degree: number | 'multiple', intercept: boolean) {
   return { set, fit }
 }
 
+const table: string[] = []
+afterAll(() => console.log(`digits reached\n${table.join('\n')}`))
+
 describe('NIST StRD linear sets (certified values in the file headers, read)', () => {
   test.each(sets)('%s reaches its digits', (name, degree, intercept, dB, dSe, dS) => {
     const { set, fit } = fitSet(name, degree, intercept)
     const b = fewestDigits(fit.coefficients, set.b)
     const se = fewestDigits(fit.standardErrors, set.seB)
     const s = digits(fit.residualSd, set.residualSd)
-    console.log(`${name}: digits of b ${b.toFixed(1)}, se ${se.toFixed(1)}, s ${s.toFixed(1)}`)
+    table.push(`${name.padEnd(10)} b ${b.toFixed(1)}  se ${se.toFixed(1)}  s ${s.toFixed(1)}`)
     expect(b).toBeGreaterThanOrEqual(dB)
     expect(se).toBeGreaterThanOrEqual(dSe)
     expect(s).toBeGreaterThanOrEqual(dS)

@@ -3,8 +3,9 @@ import type { Model } from '../../src/analysis/nonlinear-fit.ts'
 
 const { exp, atan, cos, sin, PI } = Math
 const chwirut: Model = b => x => exp(-b[0]! * x) / (b[1]! + b[2]! * x)
+const bell = (z: number): number => exp(-z * z)
 const gauss: Model = b => x =>
-  b[0]! * exp(-b[1]! * x) + b[2]! * exp(-((x - b[3]!) ** 2) / b[4]! ** 2) + b[5]! * exp(-((x - b[6]!) ** 2) / b[7]! ** 2)
+  b[0]! * exp(-b[1]! * x) + b[2]! * bell((x - b[3]!) / b[4]!) + b[5]! * bell((x - b[6]!) / b[7]!)
 const lanczos: Model = b => x => b[0]! * exp(-b[1]! * x) + b[2]! * exp(-b[3]! * x) + b[4]! * exp(-b[5]! * x)
 const saturation: Model = b => x => b[0]! * (1 - exp(-b[1]! * x))
 const wave = (a: number, b: number, period: number, x: number): number =>
@@ -15,7 +16,8 @@ export const models: Record<string, Model> = {
   Chwirut1: chwirut,
   Chwirut2: chwirut,
   DanWood: b => x => b[0]! * x ** b[1]!,
-  ENSO: b => x => b[0]! + wave(b[1]!, b[2]!, 12, x) + wave(b[4]!, b[5]!, b[3]!, x) + wave(b[7]!, b[8]!, b[6]!, x),
+  ENSO: b => x =>
+    b[0]! + wave(b[1]!, b[2]!, 12, x) + wave(b[4]!, b[5]!, b[3]!, x) + wave(b[7]!, b[8]!, b[6]!, x),
   Gauss1: gauss,
   Gauss2: gauss,
   Gauss3: gauss,

@@ -6,7 +6,7 @@ import { readFileSync } from 'node:fs'
 import { packageFile } from '../../src/base/paths.ts'
 
 const lines = (kind: string, name: string): string[] =>
-  readFileSync(packageFile('tests', 'checks', 'data', 'nist-strd', kind, `${name}.dat`), 'utf8').split(/\r?\n/)
+  readFileSync(packageFile('tests/checks/data/nist-strd', kind, `${name}.dat`), 'utf8').split(/\r?\n/)
 
 const numbersIn = (line: string): number[] => line.trim().split(/\s+/).map(Number)
 const rowsOf = (all: string[]): number[][] =>
@@ -36,7 +36,8 @@ export function readLinear(name: string): LinearSet {
   const sdAt = all.findIndex(line => /^\s+Standard Deviation\s+[\d.]/.test(line))
   return {
     rows: rowsOf(all), b: certified.map(c => c[0]!), seB: certified.map(c => c[1]!),
-    residualSd: Number(/([\d.E+-]+)\s*$/.exec(all[sdAt]!)![1]), rSquared: after(all, /R-Squared\s+([\d.E+-]+)/),
+    residualSd: Number(/([\d.E+-]+)\s*$/.exec(all[sdAt]!)![1]),
+    rSquared: after(all, /R-Squared\s+([\d.E+-]+)/),
   }
 }
 
