@@ -6,6 +6,8 @@ import type { Routes } from './build.ts'
 
 /** At most four readings a second of each channel; nobody reads faster. */
 const readingEveryMs = 250
+/** While a run goes on its status is told this often, whatever else happens. */
+const statusEveryMs = 1000
 /** Proxies and browsers drop a silent connection; a comment keeps it. */
 const heartbeatMs = 15_000
 /** A watcher that lags this far gets no readings; at four times as far it is cut off and may come back. */
@@ -38,10 +40,14 @@ export function feedInto(stream: PassThrough, app: Application, clock: Clock): (
     stream.write(`event: ${item.type}\ndata: ${JSON.stringify(item)}\n\n`)
   }
   const unsubscribe = app.subscribe(write)
-  let cancelBeat = clock.after(heartbeatMs, beat)
+  let quietMs = 0
+  let cancelBeat = clock.after(statusEveryMs, beat)
   function beat(): void {
-    stream.write(': still here\n\n')
-    cancelBeat = clock.after(heartbeatMs, beat)
+    const status = app.status()
+    quietMs = status.run ? 0 : quietMs + statusEveryMs
+    if (status.run) write({ type: 'status', status })
+    else if (quietMs % heartbeatMs === 0) stream.write(': still here\n\n')
+    if (!ended) cancelBeat = clock.after(statusEveryMs, beat)
   }
   function end(): void {
     if (ended) return

@@ -9,6 +9,7 @@ import type { Act } from './commands-bench.ts'
 import { newestRun } from './commands-runs.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
+import { pour } from './screen.ts'
 import { printable } from './table.ts'
 import { outcomeLines } from './watch.ts'
 
@@ -80,7 +81,7 @@ async function exportReadings(context: CliContext, given: string | undefined, op
     const bytes = await context.writeFile(options.output, pieces)
     print(context.err, `Wrote ${options.output}, ${bytes} bytes.`)
   } else {
-    for await (const piece of pieces) context.out.write(piece)
+    await pour(context.out, pieces)
   }
   return exitCodes.accepted
 }

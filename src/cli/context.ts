@@ -34,8 +34,8 @@ export function realContext(user: string): CliContext {
     out: process.stdout, err: process.stderr, env: process.env, user, clock: new RealClock(),
     writeFile: async (path, pieces) => await (await import('./write-file.ts')).writeFile(path, pieces),
     stopByKeeper: async (folder, reason) => await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
-    loadServe: async () => await load('../app/serve.ts') as ServeModule,
-    loadDemo: async () => await load('../app/demo.ts') as DemoModule,
+    loadServe: async () => await load('./serve.ts') as ServeModule,
+    loadDemo: async () => await load('./demo.ts') as DemoModule,
   }
 }
 

@@ -7,6 +7,15 @@ export interface Output {
   readonly isTTY?: boolean | undefined
   readonly columns?: number | undefined
   readonly rows?: number | undefined
+  /** There on a real stream: when `write` gave false, waits until it takes more. */
+  once?(event: 'drain', listener: () => void): unknown
+}
+
+/** Writes piece after piece, no faster than the reader takes them. */
+export async function pour(out: Output, pieces: AsyncIterable<string>): Promise<void> {
+  for await (const piece of pieces) {
+    if (out.write(piece) === false && out.once) await new Promise<void>(resolve => out.once!('drain', resolve))
+  }
 }
 
 /** Lines that stay, and below them, on a terminal, a block that is redrawn. In a pipe the block is never written. */

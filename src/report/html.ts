@@ -91,15 +91,18 @@ function busChart(record: RunTestRecord): Markup {
 }
 
 function instruments(record: RunTestRecord): Markup {
-  if (record.instruments.length === 0) {
-    return html`<h2>Instruments</h2><p class="quiet">Their identities were not recorded with this run.</p>`
-  }
-  return html`<h2>Instruments</h2><div class="wide"><table>
-<tr><th>Name</th><th>Role</th><th>Identity it gave</th><th>Instrument profile</th></tr>
-${record.instruments.map(entry => html`<tr><td>${entry.name}</td><td>${entry.role || '–'}</td>
+  const roles = record.instruments.some(entry => entry.role !== '')
+  const table = record.instruments.length === 0
+    ? html`<p class="quiet">Their identities were not recorded with this run.</p>`
+    : html`<div class="wide"><table>
+<tr><th>Name</th>${roles && html`<th>Role</th>`}<th>Identity it gave</th><th>Instrument profile</th></tr>
+${record.instruments.map(entry => html`<tr><td>${entry.name}</td>${roles && html`<td>${entry.role || '–'}</td>`}
 <td>${entry.identity || 'not recorded'}</td>
 <td>${entry.profile}<br><span class="hash">${entry.profileHash || 'no hash recorded'}</span></td></tr>`)}
 </table></div>`
+  return html`<h2>Instruments</h2>${table}${record.partProfiles.length > 0 && html`<h2>Part profiles</h2>
+<div class="wide"><table><tr><th>Name</th><th>Hash</th></tr>${record.partProfiles.map(({ name, hash }) =>
+    html`<tr><td>${name}</td><td class="hash">${hash}</td></tr>`)}</table></div>`}`
 }
 
 const eventsShown = 300

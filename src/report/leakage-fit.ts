@@ -9,8 +9,8 @@ export interface LeakageFit {
   fromS: number
   points: { atS: number; value: number }[]
   limitA: number | null
-  /** I(t) = amplitude·t^-exponent + floor, t in s from `fromS`; null where none was fitted. */
-  curve: { amplitudeA: number; exponent: number; floorA: number } | null
+  /** I(t) = amplitude·(t/reference)^-exponent + floor, t in s from `fromS`; null where none was fitted. */
+  curve: { amplitudeA: number; exponent: number; floorA: number; referenceS: number } | null
 }
 
 export interface FitSource { leakage: Trace; spans: readonly StageSpan[]; startMs: number; result: PartResult | null }
@@ -37,7 +37,7 @@ export async function leakageFit(store: Store, runId: string, channel: Channel, 
 
 /** Value of the fitted curve at `atS` seconds, in A. */
 export function curveAt(curve: NonNullable<LeakageFit['curve']>, atS: number): number {
-  return curve.amplitudeA * atS ** -curve.exponent + curve.floorA
+  return curve.amplitudeA * (atS / curve.referenceS) ** -curve.exponent + curve.floorA
 }
 
 /** `decayFromMs` (monotonic) where the fit says so; else the first stage at full voltage; else the first reading. */
@@ -53,11 +53,11 @@ function decayEnd(spans: readonly StageSpan[], fromS: number): number | undefine
 }
 
 function curveOf(result: PartResult | null): LeakageFit['curve'] {
-  const { decayAmplitudeA, decayExponent, decayFloorA = 0 } = result?.figures ?? {}
+  const { decayAmplitudeA, decayExponent, decayFloorA = 0, decayReferenceS = 1 } = result?.figures ?? {}
   if (decayAmplitudeA === undefined || decayExponent === undefined) return null
-  const all = [decayAmplitudeA, decayExponent, decayFloorA]
+  const all = [decayAmplitudeA, decayExponent, decayFloorA, decayReferenceS]
   if (!all.every(Number.isFinite)) return null
-  return { amplitudeA: decayAmplitudeA, exponent: decayExponent, floorA: decayFloorA }
+  return { amplitudeA: decayAmplitudeA, exponent: decayExponent, floorA: decayFloorA, referenceS: decayReferenceS }
 }
 
 /** At most `pointsPerDecade` points in each factor of ten of time; the first of each slot stays. */

@@ -4,7 +4,7 @@ import type { Channel } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
-import { fixtureOf, instrumentsOf, partsOf, type FixtureNumbers, type RecordInstrument } from './setup.ts'
+import { fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument } from './setup.ts'
 import { partVolts, stagesOf, traceOf, type StageSpan, type Trace } from './traces.ts'
 
 export interface RecordPart {
@@ -35,6 +35,7 @@ export interface RunTestRecord {
   bus: Trace | null
   parts: RecordPart[]
   instruments: RecordInstrument[]
+  partProfiles: { name: string; hash: string }[]
   fixture: FixtureNumbers | null
   events: StoredEvent[]
 }
@@ -85,7 +86,8 @@ async function readRun(
   const own = (event: StoredEvent): boolean => event.position === undefined || wanted(event.position)
   return {
     run, chainHead: await store.chainHead(run.id), chain: options.verify ? await verified(store, run.id) : null,
-    durationS, startMs, bus, parts, instruments: instrumentsOf(run), fixture, events: events.filter(own),
+    durationS, startMs, bus, parts, instruments: instrumentsOf(run),
+    partProfiles: partProfilesOf(run), fixture, events: events.filter(own),
   }
 }
 

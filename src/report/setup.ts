@@ -19,8 +19,9 @@ const fixtureNumbers = z.object({
 const text = z.string().catch('')
 const instrument = z.object({
   name: text, role: z.union([z.string(), z.array(z.string()).transform(roles => roles.join(', '))]).catch(''),
-  identity: text, profile: text, profileHash: text,
-})
+  identity: text, profile: text, hash: text, profileHash: z.string().optional().catch(undefined),
+}).transform(({ hash, profileHash, ...rest }) => ({ ...rest, profileHash: profileHash ?? hash }))
+const partProfile = z.object({ name: z.string(), hash: z.string() })
 
 /** Fixture resistances in ohms, or null when the run has none recorded. */
 export function fixtureOf(run: RunRecord): FixtureNumbers | null {
@@ -40,15 +41,23 @@ export function instrumentsOf(run: RunRecord): RecordInstrument[] {
   })
 }
 
-/** What a person put on the positions: `setup.parts`, or `setup.request.parts`. */
+/** What a person put on the positions: `setup.request.parts`. */
 export function partsOf(run: RunRecord): LoadedPart[] {
-  const given = run.setup['parts'] ?? objectOf(run.setup['request'])['parts']
-  if (!Array.isArray(given)) return []
-  return (given as unknown[]).flatMap(entry => {
+  return listOf(objectOf(run.setup['request'])['parts']).flatMap(entry => {
     const parsed = loadedPart.safeParse(entry)
     return parsed.success ? [parsed.data] : []
   })
 }
+
+/** Part profiles by name with the hash of each: `setup.parts`. */
+export function partProfilesOf(run: RunRecord): { name: string; hash: string }[] {
+  return listOf(run.setup['parts']).flatMap(entry => {
+    const parsed = partProfile.safeParse(entry)
+    return parsed.success ? [parsed.data] : []
+  })
+}
+
+function listOf(value: unknown): unknown[] { return Array.isArray(value) ? value as unknown[] : [] }
 
 function objectOf(value: unknown): Record<string, unknown> {
   return typeof value === 'object' && value !== null && !Array.isArray(value) ? value as Record<string, unknown> : {}

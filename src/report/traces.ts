@@ -16,7 +16,13 @@ export interface Trace {
   bad: number
 }
 
-export interface StageSpan { stage: Stage; fromS: number; toS: number }
+export interface StageSpan {
+  stage: Stage
+  fromS: number
+  toS: number
+  /** Told of this position alone, not of the run as a whole. */
+  own: boolean
+}
 
 export function traceOf(buckets: readonly Bucket[], startMs: number, unit: string): Trace {
   const trace: Trace = { unit, atS: [], min: [], mean: [], max: [], readings: 0, bad: 0 }
@@ -41,19 +47,32 @@ export function pointsOf(series: Series, startMs: number): { atS: number; value:
   return points
 }
 
-/** The stages of one position from its `stage` events (`data.stage`), the last one up to `endS`. */
+/** The stages of one position from the events of the run, the last one up to `endS`. */
 export function stagesOf(events: readonly StoredEvent[], position: string, startMs: number, endS: number): StageSpan[] {
   const spans: StageSpan[] = []
   for (const event of events) {
-    const stage = event.data?.['stage']
-    if (event.kind !== 'stage' || event.position !== position || !isStage(stage)) continue
-    const fromS = (event.atMs - startMs) / 1000
+    if (event.position !== undefined && event.position !== position) continue
+    const stage = stageTold(event)
     const last = spans[spans.length - 1]
+    if (stage === null || (last && final.has(last.stage)) || (last?.stage === stage && event.position === undefined)) continue
+    const fromS = (event.atMs - startMs) / 1000
     if (last) last.toS = fromS
-    spans.push({ stage, fromS, toS: Math.max(fromS, endS) })
+    spans.push({ stage, fromS, toS: Math.max(fromS, endS), own: event.position !== undefined })
   }
   return spans
 }
+
+/** What an event says of the stage: a `stage` event by data or text, a drop, a grade, or the bench going off. */
+function stageTold(event: StoredEvent): Stage | null {
+  if (event.kind === 'stage') {
+    const told = event.data?.['stage'] ?? event.text
+    return isStage(told) ? told : null
+  }
+  if (event.position === undefined) return event.kind === 'trip' || event.kind === 'off' ? 'bleeding' : null
+  return event.kind === 'drop' ? 'dropped' : event.kind === 'grade' ? 'graded' : null
+}
+
+const final: ReadonlySet<Stage> = new Set<Stage>(['dropped', 'graded'])
 
 /** Stages in which the position relay holds the part on the bus; elsewhere bus volts say nothing about the part. */
 const onBus: ReadonlySet<Stage> = new Set<Stage>(['polarity', 'forming', 'soaking', 'formal'])
@@ -71,7 +90,8 @@ export function partVolts(bus: Trace, current: Trace, fixture: FixtureNumbers, s
     while (at + 1 < current.atS.length && current.atS[at + 1]! <= atS) at++
     while (span + 1 < spans.length && spans[span + 1]!.fromS <= atS) span++
     const stage = spans.length === 0 ? 'forming' : spans[span]!.fromS <= atS ? spans[span]!.stage : 'waiting'
-    const held = onBus.has(stage) && current.atS.length > 0
+    const unsure = stage === 'formal' && fixture.formalOhm !== undefined && !spans[span]!.own
+    const held = onBus.has(stage) && !unsure && current.atS.length > 0
     const ohm = seriesOhm(fixture, stage)
     trace.mean.push(held ? less(bus.mean[i], current.mean[at], ohm) : null)
   }

@@ -5,7 +5,7 @@ import { feedInto } from '../../src/api/feed.ts'
 import { VirtualClock } from '../../src/base/clock.ts'
 import type { FeedItem } from '../../src/schema/application.ts'
 import type { Channel } from '../../src/schema/reading.ts'
-import { FakeApplication, idleStatus } from './fake-application.ts'
+import { FakeApplication, idleStatus, runningStatus } from './fake-application.ts'
 
 const channel = (index: number): Channel => ({ index, name: `P${index}.current`, quantity: 'current', unit: 'A' })
 const reading = (index: number, value: number): FeedItem =>
@@ -69,6 +69,18 @@ describe('the live feed', () => {
     end()
     await clock.advance(60_000)
     expect(read(stream)).toBe('')
+  })
+
+  it('tells how a run stands every second, and stops telling when nobody watches', async () => {
+    const app = await FakeApplication.make()
+    app.shownStatus = runningStatus('R1')
+    const clock = new VirtualClock()
+    const stream = new PassThrough()
+    const end = feedInto(stream, app, clock)
+    await clock.advance(10_500)
+    end()
+    await clock.advance(10_500)
+    expect(itemsOf(read(stream)).map(item => item.type)).toEqual(Array.from({ length: 11 }, () => 'status'))
   })
 
   it('reaches a watcher over the network, and the bench forgets the watcher when it goes', async () => {

@@ -186,7 +186,8 @@ describe('watching', () => {
   it('gives one object a line with --json, the last one the end', async () => {
     const { out } = await watchUntil('done', '--json')
     const items = out.trimEnd().split('\n').map(line => JSON.parse(line) as { type: string })
-    expect(items.map(item => item.type)).toEqual(['status', 'event', 'status', 'end'])
+    expect(items[0]!.type).toBe('status')
+    expect(items.map(item => item.type).filter(type => type !== 'status')).toEqual(['event', 'end'])
   })
 
   it('ends at once for a run that has ended, and refuses one that is not there', async () => {

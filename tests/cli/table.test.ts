@@ -1,6 +1,7 @@
+import { PassThrough } from 'node:stream'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { Screen } from '../../src/cli/screen.ts'
+import { pour, Screen } from '../../src/cli/screen.ts'
 import { positionTable, printable, renderTable, statusLines } from '../../src/cli/table.ts'
 import { idleStatus, runningStatus } from '../api/fake-application.ts'
 
@@ -79,5 +80,20 @@ describe('the screen', () => {
     screen.line('kept')
     screen.block(['b'])
     expect(written).toEqual(['kept\n'])
+  })
+})
+
+describe('a long answer', () => {
+  it('waits for a reader that is slower', async () => {
+    const stream = new PassThrough({ highWaterMark: 10 })
+    let made = 0
+    async function* pieces(): AsyncGenerator<string> { for (; made < 50; made++) yield 'x'.repeat(100) }
+    const poured = pour(stream, pieces())
+    await new Promise(setImmediate)
+    expect(made).toBeLessThan(5)
+    let read = ''
+    stream.on('data', chunk => { read += String(chunk) })
+    await poured
+    expect(read).toHaveLength(5000)
   })
 })

@@ -20,6 +20,7 @@ function poisoned(record: RunTestRecord, text: string): RunTestRecord {
     chainHead: text,
     run: { ...record.run, id: text, bench: text, person: text, sequence: text, software: text, use: text },
     instruments: [{ name: text, role: text, identity: text, profile: text, profileHash: text }],
+    partProfiles: [{ name: text, hash: text }],
     events: [{ ...record.events[0]!, text, position: text, severity: 'trip' }, { ...record.events[0]!, text }],
     parts: [{
       ...part, part: text, position: text, profile: text, note: text,
@@ -34,7 +35,7 @@ describe('the record as a page', () => {
     const page = recordHtml(record)
     for (const words of [
       'accept</span> (provisional)', '(21.00 ± 0.40) µA', 'at most 1.10 mA', 'maker data sheet, radial general purpose',
-      '&gt; 99.9 %', 'Ida', 'Nightbench 0.1.0', record.chainHead, 'A,B,1,2', 'ab12', 'limit 1.10 mA', 'fitted decay',
+      '&gt; 99.9 %', 'Ida', 'Nightbench 0.1.0', record.chainHead, 'A,B,1,2', 'ab12', 'cd34', 'limit 1.10 mA', 'fitted decay',
       '2026-01-05 20:00:00 UTC', 'after 1 h 00 min',
     ]) expect(page).toContain(words)
     // One chart of the bus, and of both parts volts, leakage and temperature.

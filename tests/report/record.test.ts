@@ -1,5 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
+import { partVolts, stagesOf, type Trace } from '../../src/report/traces.ts'
+import type { StoredEvent } from '../../src/schema/store.ts'
 import { addNight, busVoltsAt, leakageAt, startMs, startWallMs, storeWithNight } from './sample-night.ts'
 
 describe('the record of a run', () => {
@@ -46,7 +48,7 @@ describe('the record of a run', () => {
     expect(fit.points[0]!.atS).toBe(1)
     expect(fit.points.slice(0, 5).map(point => point.atS)).toEqual([1, 2, 3, 4, 5])
     expect(Math.max(...fit.points.map(point => point.atS))).toBeLessThanOrEqual(2700)
-    expect(fit.curve).toEqual({ amplitudeA: 2e-3, exponent: 0.8, floorA: 2e-5 })
+    expect(fit.curve).toEqual({ amplitudeA: 2e-3, exponent: 0.8, floorA: 2e-5, referenceS: 1 })
   })
 
   it('gives no curve when nothing was fitted', async () => {
@@ -64,6 +66,39 @@ describe('the record of a run', () => {
 
   it('refuses a run that is not there', async () => {
     await expect(buildRecord(await storeWithNight(), 'R9')).rejects.toMatchObject({ code: 'NOT_FOUND' })
+  })
+})
+
+describe('the stages of a position', () => {
+  const event = (kind: string, atS: number, text: string, position?: string): StoredEvent => ({
+    kind, severity: 'info', atMs: startMs + 1000 * atS, wallMs: startWallMs + 1000 * atS, text, seq: atS, hash: '',
+    ...(position === undefined ? {} : { position }),
+  })
+  const events = [
+    event('stage', 0, 'polarity'), event('stage', 10, 'forming'), event('stage', 15, 'brewing'),
+    event('drop', 20, 'P02 off the bus', 'P02'), event('stage', 30, 'formal'), event('off', 40, 'bench off'),
+    event('grade', 50, 'P01: accept', 'P01'), event('stage', 60, 'watching'),
+  ]
+  const told = (position: string) => stagesOf(events, position, startMs, 100).map(span => [span.stage, span.fromS, span.toS])
+
+  it('come from what is told of the run, until the position is dropped or graded', () => {
+    expect(told('P01')).toEqual([
+      ['polarity', 0, 10], ['forming', 10, 30], ['formal', 30, 40], ['bleeding', 40, 50], ['graded', 50, 100],
+    ])
+    expect(told('P02')).toEqual([['polarity', 0, 10], ['forming', 10, 20], ['dropped', 20, 100]])
+  })
+
+  it('leave the volts open where it is not told which part has the low resistor', () => {
+    const line = (value: number): Trace => ({
+      unit: 'V', atS: [5, 15, 35], min: [value, value, value], mean: [value, value, value], max: [value, value, value],
+      readings: 3, bad: 0,
+    })
+    const fixture = { limitOhm: 99_000, senseOhm: 1_000, formalOhm: 1_000 }
+    const spans = stagesOf(events, 'P01', startMs, 100)
+    expect(partVolts(line(100), line(1e-4), fixture, spans).mean).toEqual([90, 90, null])
+    const own = spans.map(span => ({ ...span, own: true }))
+    expect(partVolts(line(100), line(1e-4), fixture, own).mean[2]).toBeCloseTo(100 - 1e-4 * (1000 + 990), 9)
+    expect(partVolts(line(100), line(1e-4), { ...fixture, formalOhm: undefined }, spans).mean).toEqual([90, 90, 90])
   })
 })
 

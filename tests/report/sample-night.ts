@@ -32,6 +32,7 @@ export async function addNight(store: Store, options: NightOptions = {}): Promis
     setup: {
       fixture: { limitOhm: 100_000, senseOhm: 1_000, formalOhm: 1_000 },
       instruments: [{ name: 'supply', role: 'supply', identity: 'A,B,1,2', profile: 'dc-supply', profileHash: 'ab12' }],
+      parts: [{ name: 'can-450v', hash: 'cd34', profile: {} }],
       request: { parts: positions.map((position, i) => ({ position, part: `C${i + 1}`, profile: 'can-450v' })) },
     },
     ...options.run,

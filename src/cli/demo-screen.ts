@@ -1,0 +1,97 @@
+/** What the demo shows: the rack as it goes, what happens as it happens, and the truth last. */
+import { formatClock, formatDuration } from '../base/format.ts'
+import type { BenchStatus } from '../schema/application.ts'
+import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
+import type { StoredEvent } from '../schema/store.ts'
+import type { TruthLine } from './demo-control.ts'
+import type { Output } from './screen.ts'
+import { Screen } from './screen.ts'
+import { renderTable, statusLines } from './table.ts'
+
+export interface DemoSummary {
+  run: RunRecord
+  results: readonly PartResult[]
+  events: readonly StoredEvent[]
+  truth: readonly TruthLine[]
+  records: ReadonlyMap<string, string>
+  wallS: number
+}
+
+const told = new Set(['armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'touch', 'trip', 'off', 'ended', 'refused', 'clock'])
+const plainEveryMs = 30 * 60_000
+
+export class DemoScreen {
+  readonly #out: Output & NodeJS.WritableStream
+  readonly #screen: Screen
+  readonly #json: boolean
+  #lastPlainMs = -Infinity
+
+  constructor(out: NodeJS.WritableStream, json: boolean) {
+    this.#out = out as Output & NodeJS.WritableStream
+    this.#screen = new Screen(this.#out)
+    this.#json = json
+  }
+
+  /** Lines that stay. With --json only the last line is JSON; these still come before it. */
+  lines(lines: readonly string[]): void { for (const line of lines) this.#screen.line(line) }
+
+  event(event: RunEvent): void {
+    if (!told.has(event.kind)) return
+    const { faultToDisconnectedMs, faultToTouchSafeMs } = event.data ?? {}
+    const times = [
+      typeof faultToDisconnectedMs === 'number' ? `fault to disconnected ${formatDuration(faultToDisconnectedMs / 1000)}` : '',
+      typeof faultToTouchSafeMs === 'number' ? `fault to touch-safe ${formatDuration(faultToTouchSafeMs / 1000)}` : '',
+    ].filter(Boolean).join(', ')
+    this.#screen.line(`${formatClock(event.wallMs)}  ${event.text}${times ? ` [${times}]` : ''}`)
+  }
+
+  /** A table in place on a terminal; in a pipe one every half hour of the bench. */
+  status(status: BenchStatus): void {
+    if (!status.run || this.#json) return
+    if (this.#out.isTTY) return this.#screen.block(statusLines(status, this.#out.columns ?? 100))
+    if (status.wallMs - this.#lastPlainMs < plainEveryMs) return
+    this.#lastPlainMs = status.wallMs
+    this.lines(statusLines(status))
+  }
+}
+
+export const openingLines = (seed: string): string[] => [
+  'Saltmarsh Pavilion, public-address rack, 1974: ten smoothing cans, 450 V 47 µF, on a simulated bench.',
+  `Nothing here is real and nothing is energised. Seed ${seed}. On a real bench: high voltage, nobody in the room.`,
+  'Before one like it is used: cover closed, eye protection, prove dead before touching, local rules, qualified people.',
+  '',
+]
+
+export function finalLines({ run, results, truth, records, wallS }: DemoSummary): string[] {
+  const order = [...results].sort((a, b) => a.position.localeCompare(b.position))
+  const grades = renderTable(
+    [{ heading: 'position' }, { heading: 'part' }, { heading: 'grade' }, { heading: 'do' }, { heading: 'why' }],
+    order.map(result => [result.position, result.part, `${result.grade}${result.provisional ? ', provisional' : ''}`, result.disposition, result.reason]), 150)
+  const beside = renderTable(
+    [{ heading: 'position' }, { heading: 'what it really was' }, { heading: 'the bench says' }],
+    [...truth].sort((a, b) => a.position.localeCompare(b.position)).map(({ position, kind, truth: words }) => {
+      const result = results.find(candidate => candidate.position === position)
+      return [position, `${kind}: ${words}`, result ? `${result.grade}, ${result.disposition}` : 'nothing']
+    }), 170)
+  return [
+    '', ...grades, '',
+    'Provisional grades close with a second formal reading (leakage-soak) after 12 to 48 hours of rest.',
+    ...[...records].slice(0, 1).map(([, path]) => `Test records: ${path.slice(0, path.lastIndexOf('/'))} (run.html, and one page a part)`),
+    `Run ${run.id}: ${run.state}. ${formatDuration(benchHours(run) * 3600)} of bench time in ${formatDuration(wallS)}.`, '',
+    'The hidden truth, beside what the bench concluded:', ...beside,
+  ]
+}
+
+export function finalJson({ run, results, events, truth, records, wallS }: DemoSummary): object {
+  return {
+    parts: [...truth].sort((a, b) => a.position.localeCompare(b.position)).map(({ position, part, kind }) => {
+      const result = results.find(candidate => candidate.position === position)
+      return { position, truth: kind, grade: result?.grade ?? null, disposition: result?.disposition ?? null, record: records.get(part) ?? null }
+    }),
+    dropped: events.filter(({ kind }) => kind === 'drop').map(({ position }) => position),
+    trips: events.filter(({ kind }) => kind === 'trip').map(({ text }) => text),
+    benchHours: Number(benchHours(run).toFixed(3)), wallS: Number(wallS.toFixed(1)),
+  }
+}
+
+const benchHours = (run: RunRecord): number => ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 3_600_000
