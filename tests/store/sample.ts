@@ -7,8 +7,8 @@ import type { Store } from '../../src/schema/store.ts'
 
 export const sampleRun = (id = 'R1', changes: Partial<RunRecord> = {}): RunRecord => ({
   id, sequence: 'reform', bench: 'pavilion', state: 'running', startedWallMs: 1_767_643_200_000,
-  endedWallMs: null, person: 'Ida', use: 'unattended', software: '0.1.0', setup: { targetV: 450, parts: ['C1', 'C2'] },
-  ...changes,
+  endedWallMs: null, person: 'Ida', use: 'unattended', software: '0.1.0',
+  setup: { targetV: 450, parts: ['C1', 'C2'] }, ...changes,
 })
 
 export const sampleChannels = (count: number): Channel[] => Array.from({ length: count }, (_, index) => ({
