@@ -32,7 +32,10 @@ export interface SessionOptions {
   readonly identity?: { readonly query: string; readonly expected?: string | RegExp }
   /** How its interface is reset in a recovery. Default 'none'. */
   readonly clear?: 'none' | 'break' | 'ctrl-c' | 'device-clear'
-  /** The query with a known answer that proves the link in step. Default 'ese-nonce', with identity to fall back on. */
+  /**
+   * The query with a known answer that proves the link in step. Default 'ese-nonce', with identity to fall back on.
+   * 'identity' alone is weaker: a late answer to an earlier identity query looks the same.
+   */
   readonly resync?: 'ese-nonce' | 'identity'
   /** Sent first on every connect, e.g. the change to remote control. */
   readonly onConnect?: readonly string[]

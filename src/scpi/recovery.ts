@@ -3,8 +3,8 @@
  * a reset of its interface where it has one, then a question whose answer is known and cannot be stale.
  */
 import { sleep } from '../base/clock.ts'
-import { BenchError, hasCode, isTimeout } from '../base/errors.ts'
-import type { InstrumentError } from './error-queue.ts'
+import { BenchError, isTimeout } from '../base/errors.ts'
+import type { ErrorCheck, InstrumentError } from './error-queue.ts'
 import { drainMax, readErrorAnswer } from './error-queue.ts'
 import type { Answer, Exchange } from './exchange.ts'
 import { exchangeError } from './failure.ts'
@@ -35,7 +35,7 @@ export async function resynchronise(
   if (!fresh) await clearInterface(link, options, talk)
   else for (const command of options.onConnect) await talk.tell(command)
   let identity: string | null = null
-  if (options.resync === 'identity' || !await provedByNonce(talk, options, turn % 126 + 1)) {
+  if (options.resync === 'identity' || !await provedByNonce(talk, options, turn)) {
     identity = await provedByIdentity(talk, options, bound)
   }
   if (fresh && identity === null && options.identity) identity = await checkIdentity(talk, options, bound)
@@ -108,12 +108,17 @@ async function clearInterface(link: Link, options: Settled, talk: Talk): Promise
   await talk.silence()
 }
 
-/** Writes a new number into a register that every IEEE 488.2 instrument has, and waits to read it back. */
-async function provedByNonce(talk: Talk, options: Settled, nonce: number): Promise<boolean> {
+/**
+ * Writes a number into a register that every IEEE 488.2 instrument has, and waits to read it back; then another one.
+ * A late answer may happen to be the first number, but hardly to be followed by the second.
+ */
+async function provedByNonce(talk: Talk, options: Settled, turn: number): Promise<boolean> {
   try {
     await talk.tell('*CLS')
-    await talk.tell(`*ESE ${nonce}`)
-    await talk.ask('*ESE?', line => Number(line) === nonce)
+    for (const nonce of [64 + turn % 61, 128 + turn % 127]) {
+      await talk.tell(`*ESE ${nonce}`)
+      await talk.ask('*ESE?', line => /^\+?\d+$/.test(line) && Number(line) === nonce)
+    }
     await talk.tell('*ESE 0')
     return true
   } catch (error) {
@@ -123,18 +128,30 @@ async function provedByNonce(talk: Talk, options: Settled, nonce: number): Promi
 }
 
 async function provedByIdentity(talk: Talk, options: Settled, bound: string | RegExp | null): Promise<string> {
-  if (bound === null) return await checkIdentity(talk, options, bound)
+  if (bound === null) return await firstIdentity(talk, options)
   let other = ''
   try {
-    return await talk.ask(options.identity!.query, line => {
+    const identity = await talk.ask(options.identity!.query, line => {
       if (identityMatches(bound, line)) return true
       other = line
       return false
     })
+    // It may have been the late answer to an earlier identity query; then the other one is on its way.
+    await talk.silence()
+    return identity
   } catch (error) {
     if (isTimeout(error) && other !== '') throw wrongIdentity(options, bound, other)
     throw error
   }
+}
+
+/**
+ * Nothing is known yet to compare with, but what may come late here is a number (of `*ESE?`) or an error entry, and
+ * neither looks like an identity.
+ */
+async function firstIdentity(talk: Talk, options: Settled): Promise<string> {
+  await talk.silence()
+  return await talk.ask(options.identity!.query, line => /[A-Za-z]{2}/.test(line) && !/^[+-]?\d+\s*,/.test(line))
 }
 
 async function checkIdentity(talk: Talk, options: Settled, bound: string | RegExp | null): Promise<string> {
@@ -155,15 +172,13 @@ async function drainErrors(talk: Talk, options: Settled): Promise<InstrumentErro
   const errors: InstrumentError[] = []
   if (check === null) return errors
   for (let i = 0; i < drainMax(check); i++) {
-    try {
-      const error = readErrorAnswer(check, await talk.ask(check.query, () => true))
-      if (error === null) break
-      errors.push(error)
-    } catch (error) {
-      // It is in step and may still say something that is no entry; the next check of a command will name it.
-      if (hasCode(error, 'ANSWER_FORM')) break
-      throw error
-    }
+    const error = readErrorAnswer(check, await talk.ask(check.query, line => isErrorAnswer(check, line)))
+    if (error === null) break
+    errors.push(error)
   }
   return errors
+}
+
+function isErrorAnswer(check: ErrorCheck, line: string): boolean {
+  try { readErrorAnswer(check, line); return true } catch { return false }
 }

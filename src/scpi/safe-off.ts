@@ -62,16 +62,17 @@ export async function runSafeOff(work: SafeOffWork): Promise<SafeOffReport> {
 interface Progress { sentAtMs: number | null; freshLink: boolean }
 
 async function attempts(work: SafeOffWork, report: Progress): Promise<void> {
+  const { linkClock, safeOffMs, name } = work.options
   const old = work.current()
   if (old !== null && work.sentAtMs !== null) {
     try {
       // Half the time, so that a fresh link still gets its chance.
-      const { linkClock, safeOffMs, name } = work.options
       await withDeadline(linkClock, safeOffMs / 2, `${name}: old link`, () => confirm(work, old, false))
       return
     } catch { /* the old link is of no use */ }
   }
-  await work.drop()
+  // A port that will not close must not use up the time of the fresh link.
+  await withDeadline(linkClock, safeOffMs / 4, `${name}: closing`, () => work.drop()).catch(() => {})
   report.freshLink = true
   const fresh = await work.openFresh()
   if (blindNow(fresh, work.options, work.commands)) report.sentAtMs ??= work.options.clock.monotonicMs()

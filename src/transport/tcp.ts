@@ -56,7 +56,12 @@ export class TcpTransport extends LinkEnd implements Transport {
     this.ended(null)
     const socket = this.#socket
     if (socket === null || socket.destroyed) return
-    await new Promise<void>(resolve => { socket.once('close', () => resolve()); socket.destroySoon() })
+    await new Promise<void>(resolve => {
+      socket.once('close', () => resolve())
+      // What the kernel took is still sent; what it would not take belongs to a peer that reads no more.
+      if (socket.writableLength > 0) socket.destroy()
+      else socket.destroySoon()
+    })
   }
 
   #connect(): Socket {

@@ -143,7 +143,7 @@ describe('safe-off', () => {
     for (let seed = 0; seed < 300; seed++) {
       const random = new SeededRandom(seed)
       const { session, device, link, run, clock } = bench({ pacingMs: random.pick([0, 0, 20]), echo: random.next() < 0.2 })
-      device.handler = (line, reply) => {
+      device.handler = (_line, reply) => {
         if (random.next() < 0.1) reply(random.pick(['1\n2\n', 'noise', '\0\xff\n', '"open', '#9999', '\n']))
         return random.next() < 0.15
       }
