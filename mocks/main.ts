@@ -1,6 +1,7 @@
 /**
  * A simulated bench as a process of its own:
- *   node dist/mocks/main.js --seed 7 --scenario pavilion [--realtime] [--serial] [--faults FILE] [--base-port N]
+ *   node dist/mocks/main.js --seed 7 --scenario pavilion [--realtime] [--serial] [--faults FILE] [--base-
+ * port N]
  * Prints one JSON line when it is ready and lives until its standard input closes.
  */
 import { readFileSync } from 'node:fs'
@@ -10,8 +11,8 @@ import { scenarioHealthyRack, scenarioPavilion } from './bench/scenarios.ts'
 import { serveBench } from './bench/serve-bench.ts'
 import type { BenchFaults } from './bench/sim-bench.ts'
 
-const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial] [--faults FILE]
-               [--base-port N] [--wall MS] [--present]`
+const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial]
+               [--faults FILE] [--base-port N] [--wall MS] [--present]`
 
 function options() {
   const { values } = parseArgs({
@@ -44,7 +45,9 @@ async function main(): Promise<void> {
   const served = await serveBench({
     seed, scenario: scenarioOf(asked.scenario, seed), realtime: asked.realtime, serial: asked.serial,
     wallStartMs: asked.wall === undefined ? Date.now() : wholeNumber(asked.wall, '--wall'),
-    ...(asked.faults === undefined ? {} : { faults: JSON.parse(readFileSync(asked.faults, 'utf8')) as BenchFaults }),
+    ...(asked.faults === undefined ? {} : {
+      faults: JSON.parse(readFileSync(asked.faults, 'utf8')) as BenchFaults,
+    }),
     ...(asked['base-port'] === undefined ? {} : { basePort: wholeNumber(asked['base-port'], '--base-port') }),
   })
   served.bench.switches.present = asked.present

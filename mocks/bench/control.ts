@@ -44,7 +44,9 @@ function stateOf(bench: SimBench): object {
     nowMs: bench.nowMs, busV: wiring.busV(), supplyV: wiring.supplyOutputV(), supplyDriven: psu.core.driven,
     contactorClosed: cutoff.contact, relaysHeld: relays.coils.size, lamp: beacon.lamp,
     present: bench.switches.present, coverClosed: bench.switches.coverClosed,
-    parts: bench.positions.map(({ name }, i) => ({ position: name, partV: wiring.partV(i), path: wiring.path(i) })),
+    parts: bench.positions.map(
+      ({ name }, i) => ({ position: name, partV: wiring.partV(i), path: wiring.path(i) })
+    ),
   }
 }
 

@@ -4,7 +4,8 @@ import { positionName, type Scenario } from './scenario.ts'
 
 /** Instruments of the bench by name, with their profiles. */
 export const benchInstruments = {
-  psu: 'dc-supply-600v-a', 'bus-dmm': 'multimeter-5d-b', 'sense-dmm': 'multimeter-6d-a', bridge: 'lcr-bridge-a',
+  psu: 'dc-supply-600v-a', 'bus-dmm': 'multimeter-5d-b', 'sense-dmm': 'multimeter-6d-a',
+  bridge: 'lcr-bridge-a',
   scanner: 'scanner-a', relays: 'relay-board-a', cutoff: 'hold-in-relay-a', interlock: 'interlock-reader-a',
   beacon: 'beacon-a', thermometer: 'thermometer-a',
 } as const
@@ -33,11 +34,14 @@ export function positionsOf(scenario: Scenario): PositionLines[] {
 
 export interface FixtureFigures { limitOhm: number; formalOhm: number; senseOhm: number; bleederOhm: number }
 export const fixtureFigures = {
-  limitOhm: 100e3, formalOhm: 1e3, senseOhm: 1e3, senseClampV: 10, bleederOhm: 100e3, watchOhm: 10e6, busBleederOhm: 470e3,
+  limitOhm: 100e3, formalOhm: 1e3, senseOhm: 1e3, senseClampV: 10, bleederOhm: 100e3, watchOhm: 10e6,
+  busBleederOhm: 470e3,
 } as const
 
 /** The bench file of a scenario: `urls` by instrument; `timeUrl` where the simulated bench owns time. */
-export function benchFileOf(scenario: Scenario, urls: Readonly<Record<string, string>>, timeUrl?: string): object {
+export function benchFileOf(
+  scenario: Scenario, urls: Readonly<Record<string, string>>, timeUrl?: string,
+): object {
   const instruments = Object.fromEntries(instrumentNames.map(name => [name, {
     profile: benchInstruments[name], url: urls[name] ?? `memory:${name}`,
     identity: identityOf(benchInstruments[name], { name }),
@@ -46,7 +50,8 @@ export function benchFileOf(scenario: Scenario, urls: Readonly<Record<string, st
     bench: scenario.name, description: scenario.description, instruments, roles,
     fixture: {
       kind: 'rack', positions: positionsOf(scenario), ...fixtureFigures,
-      limitW: 10, limitWorkingV: 750, senseTolerance: 0.001, bleederW: 5, busBleederW: 3, diodeV: 0.7, leakageOhmMin: 1e11,
+      limitW: 10, limitWorkingV: 750, senseTolerance: 0.001, bleederW: 5, busBleederW: 3,
+      diodeV: 0.7, leakageOhmMin: 1e11,
       ratedV: 600, relayMakeA: 0.5, relayBreakV: 600, relayBreakA: 0.05, dummyOhm: scenario.dummyOhm,
     },
     limits: limitsOf(scenario), ...(scenario.cadence ? { cadence: scenario.cadence } : {}),
@@ -56,15 +61,18 @@ export function benchFileOf(scenario: Scenario, urls: Readonly<Record<string, st
 }
 
 const roles = {
-  supply: 'psu', 'bus-meter': 'bus-dmm', 'sense-meter': 'sense-dmm', bridge: 'bridge', thermometer: 'thermometer',
-  scanner: 'scanner', positions: 'relays', cutoff: 'cutoff', bleed: { instrument: 'relays', relay: watchRelay },
+  supply: 'psu', 'bus-meter': 'bus-dmm', 'sense-meter': 'sense-dmm', bridge: 'bridge',
+  thermometer: 'thermometer',
+  scanner: 'scanner', positions: 'relays', cutoff: 'cutoff',
+  bleed: { instrument: 'relays', relay: watchRelay },
   interlock: 'interlock', beacon: 'beacon',
 } as const
 
 function limitsOf({ rated, parts }: Scenario): object {
   const partJ = rated.capacitanceF * rated.voltageV ** 2 / 2
   return {
-    voltageMaxV: 500, currentMaxA: 0.25, partEnergyMaxJ: roundUp(2 * partJ), rackEnergyMaxJ: roundUp(2 * partJ * parts.length),
+    voltageMaxV: 500, currentMaxA: 0.25, partEnergyMaxJ: roundUp(2 * partJ),
+    rackEnergyMaxJ: roundUp(2 * partJ * parts.length),
     touchSafeV: 60, touchSafeJ: 0.35, ambientMinC: 15, ambientMaxC: 35,
   }
 }

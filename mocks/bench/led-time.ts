@@ -1,7 +1,7 @@
 /**
- * Bench time that the bench itself owns. It stands still until everyone who lives by it says "nothing in flight, my next
- * timer is at …"; then it moves to the earliest of those, running the instruments' own timers on the way.
- * docs/simulated-bench-time.md describes the lines that go over the link.
+ * Bench time that the bench itself owns. It stands still until everyone who lives by it says "nothing in
+ * flight, my next timer is at …"; then it moves to the earliest of those, running the instruments' own timers
+ * on the way. docs/simulated-bench-time.md describes the lines that go over the link.
  */
 import { createServer, type AddressInfo, type Server, type Socket } from 'node:net'
 import { TimerHeap, type Cancel, type Clock } from '../../src/base/clock.ts'
@@ -99,7 +99,10 @@ export class TimeServer {
     }
   }
 
-  /** Looks once everything that has already arrived on any socket is read: bytes to an instrument count before idle. */
+  /**
+   * Looks once everything that has already arrived on any socket is read: bytes to an instrument count before
+   * idle.
+   */
   #considerSoon(): void {
     if (this.#checking || !this.#allIdle()) return
     this.#checking = true
@@ -131,5 +134,6 @@ function read(line: string): Line | undefined {
   if ('hello' in said && typeof said.hello === 'string') return { hello: said.hello }
   if ('busy' in said) return { busy: true }
   if (!('idle' in said && typeof said.idle === 'number' && 'next' in said)) return undefined
-  return said.next === null || typeof said.next === 'number' ? { idle: said.idle, next: said.next } : undefined
+  if (said.next !== null && typeof said.next !== 'number') return undefined
+  return { idle: said.idle, next: said.next }
 }

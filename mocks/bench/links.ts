@@ -23,12 +23,16 @@ export interface Served { readonly url: string; close(): void }
 
 export interface TcpOptions {
   readonly port?: number
-  /** `one`: a second client connects and waits unanswered until the first is gone, as small instruments do. */
+  /**
+   * `one`: a second client connects and waits unanswered until the first is gone, as small instruments do.
+   */
   readonly clients?: 'one' | 'many'
 }
 
 /** Serves the instrument on loopback; port 0 or none lets the host choose. */
-export async function serveTcp({ device }: Instrument, { port = 0, clients = 'one' }: TcpOptions = {}): Promise<Served> {
+export async function serveTcp(
+  { device }: Instrument, { port = 0, clients = 'one' }: TcpOptions = {},
+): Promise<Served> {
   const sockets: Socket[] = []
   const talk = (socket: Socket): void => {
     const reply: Reply = bytes => { if (socket.writable) socket.write(bytes) }

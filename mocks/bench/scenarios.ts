@@ -7,8 +7,9 @@ const cans = { voltageV: 450, capacitanceF: 47e-6 } as const
 type Draft = readonly [kind: PartKind, options: MakeOptions]
 
 /**
- * The Saltmarsh Pavilion's public-address rack of 1974: ten reservoir and smoothing cans, 450 V 47 µF, from the valve
- * amplifiers that spoke over the bandstand until the winter the sea came in. The seed decides which sits where.
+ * The Saltmarsh Pavilion's public-address rack of 1974: ten reservoir and smoothing cans, 450 V 47 µF, from
+ * the valve amplifiers that spoke over the bandstand until the winter the sea came in. The seed decides which
+ * sits where.
  */
 export function scenarioPavilion(seed: number): Scenario {
   const random = new SeededRandom(seed).fork('pavilion')
@@ -21,14 +22,17 @@ export function scenarioPavilion(seed: number): Scenario {
   ]
   return {
     name: 'saltmarsh-pavilion',
-    description: 'The Saltmarsh Pavilion public-address rack, 1974: ten smoothing cans on one fixture, all simulated',
+    description: 'The Saltmarsh Pavilion public-address rack, 1974: ten smoothing cans, all simulated',
     seed, rated: cans, partProfile: 'al-450v-47u-general', dummyOhm: 100e6, ambientC: 21,
     parts: placed(shuffled(drafts, random), 'SP74'),
     cadence: { busMs: 1000, busQuietMs: 1000, sweepMs: 5000, sweepQuietMs: 30_000, temperatureMs: 60_000 },
   }
 }
 
-/** A rack of `count` cans, sound but for the given fractions; with usual cadence. For campaigns and benchmarks. */
+/**
+ * A rack of `count` cans, sound but for the given fractions; with usual cadence. For campaigns and
+ * benchmarks.
+ */
 export function scenarioHealthyRack(
   count: number, seed: number, { staleFraction = 0.3, veryStaleFraction = 0 } = {},
 ): Scenario {

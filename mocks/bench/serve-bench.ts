@@ -33,7 +33,9 @@ export interface ServedBench {
 }
 
 /** The instruments that a bench like this one would have on serial lines, and their baud. */
-export const serialBauds: Readonly<Partial<Record<InstrumentName, number>>> = { psu: 19200, relays: 115200, cutoff: 9600 }
+export const serialBauds: Readonly<Partial<Record<InstrumentName, number>>> = {
+  psu: 19200, relays: 115200, cutoff: 9600,
+}
 
 export async function serveBench(options: ServeOptions): Promise<ServedBench> {
   const time = options.realtime ? null : new LedTime(options.wallStartMs)

@@ -14,13 +14,15 @@ import { BenchSwitches } from '../instruments/terminals.ts'
 import { makePart } from '../parts/make-part.ts'
 import type { FaultSpec } from '../scpi-device/faults.ts'
 import { Wiring, type WiringAudit } from '../wiring/wiring.ts'
-import { benchFileOf, benchInstruments, fixtureFigures, positionsOf, watchRelay, type InstrumentName } from './layout.ts'
+import {
+  benchFileOf, benchInstruments, fixtureFigures, positionsOf, watchRelay, type InstrumentName,
+} from './layout.ts'
 import type { Scenario } from './scenario.ts'
 
 /** Something wrong with the fixture itself, from bench time `fromMs` to `untilMs`. */
 export interface FixtureFault {
   readonly position: string
-  readonly kind: 'lead-open' | 'bleeder-open' | 'relay-welded' | 'relay-dead' | 'formal-welded' | 'formal-dead'
+  readonly kind: keyof typeof fixtureStates
   readonly fromMs?: number
   readonly untilMs?: number
 }
@@ -160,11 +162,15 @@ function buildInstruments(bench: SimBench, { seed, clock, instant = false, bauds
       currentA: () => bench.now().supplyCurrentA(),
       mode: () => bench.now().supplyMode(),
     }),
-    'bus-dmm': new Multimeter(benchInstruments['bus-dmm'], setup('bus-dmm'), { volts: () => bench.now().busV() }),
+    'bus-dmm': new Multimeter(
+      benchInstruments['bus-dmm'], setup('bus-dmm'), { volts: () => bench.now().busV() }
+    ),
     'sense-dmm': new Multimeter(benchInstruments['sense-dmm'], setup('sense-dmm'), sense),
     bridge: new LcrBridge(benchInstruments.bridge, setup('bridge'), bridgeTerminals(bench)),
     scanner, relays,
-    cutoff: new HoldInRelay(setup('cutoff'), { contact: closed => bench.now().cutoff(closed) }, bench.switches),
+    cutoff: new HoldInRelay(
+      setup('cutoff'), { contact: closed => bench.now().cutoff(closed) }, bench.switches
+    ),
     interlock: new InterlockReader(setup('interlock'), bench.switches),
     beacon: new Beacon(setup('beacon')),
     thermometer: new Thermometer(setup('thermometer'), { celsius: channel => celsius(bench, channel) }),

@@ -1,7 +1,8 @@
 /**
- * Hidden errors of one specimen. An instrument is specified as ± (fraction of reading + fraction of range); its own
- * gain and offset errors are drawn once from its seed, each uniform within ± 0.8 of its part of the specification,
- * so that gain, offset and the noise of one reading (3 sigma) stay inside the stated limits together.
+ * Hidden errors of one specimen. An instrument is specified as ± (fraction of reading + fraction of range);
+ * its own gain and offset errors are drawn once from its seed, each uniform within ± 0.8 of its part of the
+ * specification, so that gain, offset and the noise of one reading (3 sigma) stay inside the stated limits
+ * together.
  */
 import type { SeededRandom } from '../../src/base/random.ts'
 import type { FaultPanel } from '../scpi-device/faults.ts'

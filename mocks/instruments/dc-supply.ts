@@ -45,14 +45,32 @@ const onOff: readonly Parameter[] = [{ kind: 'boolean', forms: 'word' }]
 
 function settingsA(core: Core): Command[] {
   return [
-    { pattern: '[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]', parameters: volts, run: ([v]) => core().setVoltage(Number(v)) },
-    { pattern: '[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]?', run: () => scientific(core().voltageBackV, 5) },
-    { pattern: '[SOURce:]CURRent[:LEVel][:IMMediate][:AMPLitude]', parameters: amperes, run: ([a]) => core().setCurrent(Number(a)) },
-    { pattern: '[SOURce:]CURRent[:LEVel][:IMMediate][:AMPLitude]?', run: () => scientific(core().currentLimitA, 5) },
+    {
+      pattern: '[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]', parameters: volts,
+      run: ([v]) => core().setVoltage(Number(v)),
+    },
+    {
+      pattern: '[SOURce:]VOLTage[:LEVel][:IMMediate][:AMPLitude]?',
+      run: () => scientific(core().voltageBackV, 5),
+    },
+    {
+      pattern: '[SOURce:]CURRent[:LEVel][:IMMediate][:AMPLitude]', parameters: amperes,
+      run: ([a]) => core().setCurrent(Number(a)),
+    },
+    {
+      pattern: '[SOURce:]CURRent[:LEVel][:IMMediate][:AMPLitude]?',
+      run: () => scientific(core().currentLimitA, 5),
+    },
     { pattern: 'OUTPut[:STATe]', parameters: onOff, run: ([on]) => core().setOutput(on === 1) },
     { pattern: 'OUTPut[:STATe]?', run: () => flag(core().on) },
-    { pattern: 'MEASure[:SCALar]:VOLTage[:DC]?', run: () => ({ waitMs: 20, finish: () => scientific(core().readVoltage(), 5) }) },
-    { pattern: 'MEASure[:SCALar]:CURRent[:DC]?', run: () => ({ waitMs: 20, finish: () => scientific(core().readCurrent(), 5) }) },
+    {
+      pattern: 'MEASure[:SCALar]:VOLTage[:DC]?',
+      run: () => ({ waitMs: 20, finish: () => scientific(core().readVoltage(), 5) }),
+    },
+    {
+      pattern: 'MEASure[:SCALar]:CURRent[:DC]?',
+      run: () => ({ waitMs: 20, finish: () => scientific(core().readCurrent(), 5) }),
+    },
     { pattern: 'STATus:QUEStionable:CONDition?', run: () => String(conditionA(core())) },
   ]
 }
@@ -67,17 +85,35 @@ function conditionA(core: SupplyCore): number {
 function protectionA(core: Core): Command[] {
   const source = '[SOURce:]'
   return [
-    { pattern: `${source}VOLTage:PROTection[:LEVel]`, parameters: volts, run: ([v]) => core().setOverVoltage(Number(v)) },
+    {
+      pattern: `${source}VOLTage:PROTection[:LEVel]`, parameters: volts,
+      run: ([v]) => core().setOverVoltage(Number(v)),
+    },
     { pattern: `${source}VOLTage:PROTection[:LEVel]?`, run: () => scientific(core().overVoltageV, 5) },
-    { pattern: `${source}VOLTage:PROTection:STATe`, parameters: onOff, run: ([on]) => { core().overVoltageOn = on === 1 } },
+    {
+      pattern: `${source}VOLTage:PROTection:STATe`, parameters: onOff,
+      run: ([on]) => { core().overVoltageOn = on === 1 },
+    },
     { pattern: `${source}VOLTage:PROTection:STATe?`, run: () => flag(core().overVoltageOn) },
-    { pattern: `${source}VOLTage:PROTection:TRIPped?`, run: () => { core().look(); return flag(core().tripped.overVoltage) } },
+    {
+      pattern: `${source}VOLTage:PROTection:TRIPped?`,
+      run: () => { core().look(); return flag(core().tripped.overVoltage) },
+    },
     { pattern: `${source}VOLTage:PROTection:CLEar`, run: () => core().clearTrips(['overVoltage'], true) },
-    { pattern: `${source}CURRent:PROTection[:LEVel]`, parameters: amperes, run: ([a]) => core().setOverCurrent(Number(a)) },
+    {
+      pattern: `${source}CURRent:PROTection[:LEVel]`, parameters: amperes,
+      run: ([a]) => core().setOverCurrent(Number(a)),
+    },
     { pattern: `${source}CURRent:PROTection[:LEVel]?`, run: () => scientific(core().overCurrentA, 5) },
-    { pattern: `${source}CURRent:PROTection:STATe`, parameters: onOff, run: ([on]) => { core().overCurrentOn = on === 1 } },
+    {
+      pattern: `${source}CURRent:PROTection:STATe`, parameters: onOff,
+      run: ([on]) => { core().overCurrentOn = on === 1 },
+    },
     { pattern: `${source}CURRent:PROTection:STATe?`, run: () => flag(core().overCurrentOn) },
-    { pattern: `${source}CURRent:PROTection:TRIPped?`, run: () => { core().look(); return flag(core().tripped.overCurrent) } },
+    {
+      pattern: `${source}CURRent:PROTection:TRIPped?`,
+      run: () => { core().look(); return flag(core().tripped.overCurrent) },
+    },
     { pattern: `${source}CURRent:PROTection:CLEar`, run: () => core().clearTrips(['overCurrent'], true) },
   ]
 }
@@ -88,7 +124,10 @@ function watchdogA(core: Core): Command[] {
     core().watchdogS = Math.round(seconds)
   }
   return [
-    { pattern: 'SYSTem:WATChdog:TIME', parameters: [{ kind: 'number', unit: 'S' }], run: ([s]) => setTime(Number(s)) },
+    {
+      pattern: 'SYSTem:WATChdog:TIME', parameters: [{ kind: 'number', unit: 'S' }],
+      run: ([s]) => setTime(Number(s)),
+    },
     { pattern: 'SYSTem:WATChdog:TIME?', run: () => String(core().watchdogS) },
     { pattern: 'SYSTem:WATChdog:STATe', parameters: onOff, run: ([on]) => core().setWatchdog(on === 1) },
     { pattern: 'SYSTem:WATChdog:STATe?', run: () => flag(core().watchdogOn) },
@@ -114,8 +153,14 @@ function settingsB(core: Core): Command[] {
     { pattern: 'SOURce:CURRent?', run: () => fixed(core().currentLimitA, 4) },
     { pattern: 'OUTPut:STATe', parameters: digit, run: ([on]) => core().setOutput(on === 1) },
     { pattern: 'OUTPut:STATe?', run: () => flag(core().on) },
-    { pattern: 'MEASure:VOLTage?', run: () => ({ waitMs: 40, finish: () => `${fixed(core().readVoltage(), 2)} V` }) },
-    { pattern: 'MEASure:CURRent?', run: () => ({ waitMs: 40, finish: () => `${fixed(core().readCurrent(), 4)} A` }) },
+    {
+      pattern: 'MEASure:VOLTage?',
+      run: () => ({ waitMs: 40, finish: () => `${fixed(core().readVoltage(), 2)} V` }),
+    },
+    {
+      pattern: 'MEASure:CURRent?',
+      run: () => ({ waitMs: 40, finish: () => `${fixed(core().readCurrent(), 4)} A` }),
+    },
     {
       pattern: 'STATus:OPERation:CONDition?',
       run: () => String({ off: 0, cv: 256, cc: 1024 }[core().mode]),
@@ -130,11 +175,20 @@ function protectionB(core: Core): Command[] {
     return String((tripped.overVoltage ? 1 : 0) | (tripped.overCurrent ? 2 : 0))
   }
   return [
-    { pattern: 'SOURce:VOLTage:PROTection:LEVel', parameters: number, run: ([v]) => core().setOverVoltage(Number(v)) },
+    {
+      pattern: 'SOURce:VOLTage:PROTection:LEVel', parameters: number,
+      run: ([v]) => core().setOverVoltage(Number(v)),
+    },
     { pattern: 'SOURce:VOLTage:PROTection:LEVel?', run: () => fixed(core().overVoltageV, 1) },
-    { pattern: 'SOURce:CURRent:PROTection:LEVel', parameters: number, run: ([a]) => core().setOverCurrent(Number(a)) },
+    {
+      pattern: 'SOURce:CURRent:PROTection:LEVel', parameters: number,
+      run: ([a]) => core().setOverCurrent(Number(a)),
+    },
     { pattern: 'SOURce:CURRent:PROTection:LEVel?', run: () => fixed(core().overCurrentA, 3) },
     { pattern: 'STATus:QUEStionable:CONDition?', run: condition },
-    { pattern: 'OUTPut:PROTection:CLEar', run: () => core().clearTrips(['overVoltage', 'overCurrent'], false) },
+    {
+      pattern: 'OUTPut:PROTection:CLEar',
+      run: () => core().clearTrips(['overVoltage', 'overCurrent'], false),
+    },
   ]
 }

@@ -44,7 +44,8 @@ export class BridgeCore {
   readonly #gain: number
 
   constructor(
-    clock: Clock, terminals: BridgeTerminals, random: SeededRandom, faults: FaultPanel, basic: number, measureMs: number,
+    clock: Clock, terminals: BridgeTerminals, random: SeededRandom, faults: FaultPanel, basic: number,
+    measureMs: number,
   ) {
     this.clock = clock
     this.#terminals = terminals
@@ -80,7 +81,9 @@ function dialectA(core: Core): OwnOptions {
   const limits = (low: number, high: number, v: number): number => v >= low && v <= high ? v : refuse(-222)
   const commands: Command[] = [
     {
-      pattern: 'FUNCtion:IMPedance[:TYPE]', parameters: [{ kind: 'word', words: ['CSRS', 'CSD', 'CPD', 'RX', 'ZTD'] }],
+      pattern: 'FUNCtion:IMPedance[:TYPE]', parameters: [
+        { kind: 'word', words: ['CSRS', 'CSD', 'CPD', 'RX', 'ZTD'] },
+      ],
       run: ([type]) => { if (type !== 'CSRS') refuse(-224) },
     },
     { pattern: 'FUNCtion:IMPedance[:TYPE]?', run: () => 'CSRS' },
@@ -155,11 +158,20 @@ function dialectB(core: Core): OwnOptions {
     core().frequencyHz = hz
   }
   const commands: Command[] = [
-    { pattern: 'FUNCtion:IMPA', parameters: [{ kind: 'word', words: ['C'] }], run: ([w]) => { shown.a = String(w) } },
+    {
+      pattern: 'FUNCtion:IMPA', parameters: [{ kind: 'word', words: ['C'] }],
+      run: ([w]) => { shown.a = String(w) },
+    },
     { pattern: 'FUNCtion:IMPA?', run: () => shown.a },
-    { pattern: 'FUNCtion:IMPB', parameters: [{ kind: 'word', words: ['D'] }], run: ([w]) => { shown.b = String(w) } },
+    {
+      pattern: 'FUNCtion:IMPB', parameters: [{ kind: 'word', words: ['D'] }],
+      run: ([w]) => { shown.b = String(w) },
+    },
     { pattern: 'FUNCtion:IMPB?', run: () => shown.b },
-    { pattern: 'FUNCtion:EQUivalent', parameters: [{ kind: 'word', words: ['SERies'] }], run: ([w]) => { shown.circuit = String(w) } },
+    {
+      pattern: 'FUNCtion:EQUivalent', parameters: [{ kind: 'word', words: ['SERies'] }],
+      run: ([w]) => { shown.circuit = String(w) },
+    },
     { pattern: 'FUNCtion:EQUivalent?', run: () => shown.circuit },
     { pattern: 'FREQuency', parameters: [{ kind: 'number' }], run: ([hz]) => setFrequency(Number(hz)) },
     { pattern: 'FREQuency?', run: () => String(core().frequencyHz) },

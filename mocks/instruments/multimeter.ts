@@ -24,7 +24,10 @@ export class Multimeter extends SimInstrument {
   }
 }
 
-/** Noise of one reading, standard deviation in units of resolution: above it, so that no two readings repeat for long. */
+/**
+ * Noise of one reading, standard deviation in units of resolution: above it, so that no two readings repeat
+ * for long.
+ */
 const noiseSteps = 1.2
 
 export class MeterCore {
@@ -39,7 +42,8 @@ export class MeterCore {
   readonly #mainsHz: number
 
   constructor(
-    figures: MeterFigures, terminals: MeterTerminals, random: SeededRandom, faults: FaultPanel, mainsHz: number,
+    figures: MeterFigures, terminals: MeterTerminals, random: SeededRandom, faults: FaultPanel,
+    mainsHz: number,
   ) {
     this.figures = figures
     this.#terminals = terminals
@@ -105,7 +109,8 @@ type Core = () => MeterCore
 function dialectA(core: Core): OwnOptions {
   const { commands, reset } = commandsA(core)
   return {
-    terminator: '\r\n', errorQueue: 'plus', errorQueueMax: 20, remoteFirst: true, processMs: 1, inputBytesMax: 100,
+    terminator: '\r\n', errorQueue: 'plus', errorQueueMax: 20, remoteFirst: true, processMs: 1,
+    inputBytesMax: 100,
     onReset: () => { core().reset(); reset() }, commands,
   }
 }
@@ -117,17 +122,26 @@ function commandsA(core: Core): { commands: Command[]; reset: () => void } {
     else core().fixRange(rangeV)
     core().setNplc(10)
   }
-  const setAuto = (on: boolean): void => { if (on) core().autorange = true; else core().fixRange(core().rangeV) }
+  const setAuto = (on: boolean): void => {
+    if (on) core().autorange = true
+    else core().fixRange(core().rangeV)
+  }
   const auto = { AUTO: NaN, DEFault: NaN }
   const commands: Command[] = [
     {
-      pattern: 'CONFigure[:SCALar]:VOLTage:DC', parameters: [{ kind: 'number', unit: 'V', words: auto, optional: true }],
+      pattern: 'CONFigure[:SCALar]:VOLTage:DC', parameters: [
+        { kind: 'number', unit: 'V', words: auto, optional: true },
+      ],
       run: ([v]) => configure(Number(v ?? NaN)),
     },
-    { pattern: 'INPut:IMPedance:AUTO', parameters: [{ kind: 'boolean', forms: 'word' }], run: ([on]) => { highInput = on === 1 } },
+    {
+      pattern: 'INPut:IMPedance:AUTO', parameters: [{ kind: 'boolean', forms: 'word' }],
+      run: ([on]) => { highInput = on === 1 },
+    },
     { pattern: 'INPut:IMPedance:AUTO?', run: () => highInput ? '1' : '0' },
     {
-      pattern: '[SENSe:]VOLTage:DC:NPLCycles', parameters: [{ kind: 'number' }], run: ([n]) => core().setNplc(Number(n)),
+      pattern: '[SENSe:]VOLTage:DC:NPLCycles', parameters: [{ kind: 'number' }],
+      run: ([n]) => core().setNplc(Number(n)),
     },
     { pattern: '[SENSe:]VOLTage:DC:NPLCycles?', run: () => scientific(core().nplc, 8) },
     {
@@ -161,14 +175,20 @@ function dialectB(core: Core): OwnOptions {
         pattern: '[SENSe:]FUNCtion', parameters: [{ kind: 'string' }],
         run: ([name]) => { if (name !== 'VOLT:DC') refuse(-224) },
       },
-      { pattern: 'SENSe:VOLTage:DC:RANGe', parameters: [{ kind: 'number' }], run: ([v]) => core().fixRange(Number(v)) },
+      {
+        pattern: 'SENSe:VOLTage:DC:RANGe', parameters: [{ kind: 'number' }],
+        run: ([v]) => core().fixRange(Number(v)),
+      },
       { pattern: 'SENSe:VOLTage:DC:RANGe?', run: () => String(core().rangeV) },
       {
         pattern: 'SENSe:VOLTage:DC:RANGe:AUTO', parameters: digit,
         run: ([on]) => { if (on === 1) core().autorange = true; else core().fixRange(core().rangeV) },
       },
       { pattern: 'SENSe:VOLTage:DC:RANGe:AUTO?', run: () => core().autorange ? '1' : '0' },
-      { pattern: 'SENSe:VOLTage:DC:NPLCycles', parameters: [{ kind: 'number' }], run: ([n]) => core().setNplc(Number(n)) },
+      {
+        pattern: 'SENSe:VOLTage:DC:NPLCycles', parameters: [{ kind: 'number' }],
+        run: ([n]) => core().setNplc(Number(n)),
+      },
       { pattern: 'SENSe:VOLTage:DC:NPLCycles?', run: () => String(core().nplc) },
       { pattern: 'MEASure?', run: () => core().measure(printed) },
     ],

@@ -46,7 +46,9 @@ export class RelayBoard extends SimInstrument {
   /** Moves contacts to where coils and faults put them. */
   #apply(touched?: readonly number[]): void {
     const { faults } = this.device
-    const relays = faults.empty && touched ? touched : new Set([...this.#coils, ...this.#contacts, ...this.#faulty()])
+    const relays = faults.empty && touched ? touched : new Set(
+      [...this.#coils, ...this.#contacts, ...this.#faulty()]
+    )
     for (const relay of relays) {
       const welded = !faults.empty && faults.holds('relay-welded', relay) !== undefined
       const dead = !faults.empty && faults.holds('relay-dead', relay) !== undefined

@@ -19,7 +19,8 @@ export class Scanner extends SimInstrument {
     const late: { self?: Scanner } = {}
     const isA = profile === 'scanner-a'
     super(profile, setup, {
-      terminator: isA ? '\n' : '\r\n', errorQueue: isA ? 'plain' : 'plus', processMs: 1, inputBytesMax: isA ? 128 : 100,
+      terminator: isA ? '\n' : '\r\n', errorQueue: isA ? 'plain' : 'plus', processMs: 1,
+      inputBytesMax: isA ? 128 : 100,
       onReset: () => late.self!.move([]), commands: commandsOf(profile, () => late.self!),
     })
     late.self = this
@@ -67,7 +68,10 @@ function commandsOf(profile: ScannerProfile, self: () => Scanner): Command[] {
     },
     {
       pattern: 'ROUTe:OPEN', parameters: list,
-      run: ([channels]) => { const gone = known(channels); self().move(self().coils.filter(c => !gone.includes(c))) },
+      run: ([channels]) => {
+        const gone = known(channels)
+        self().move(self().coils.filter(channel => !gone.includes(channel)))
+      },
     },
     { pattern: 'ROUTe:OPEN:ALL', run: () => self().move([]) },
     {

@@ -19,7 +19,9 @@ export class InterlockReader extends SimInstrument {
   constructor(setup: InstrumentSetup, switches: BenchSwitches) {
     super('interlock-reader-a', setup, {
       terminator: '\n', errorQueue: 'plain', processMs: 1, inputBytesMax: 64, onReset: () => {},
-      commands: [{ pattern: 'INPut?', parameters: [{ kind: 'number' }], run: ([number]) => read(Number(number)) }],
+      commands: [
+        { pattern: 'INPut?', parameters: [{ kind: 'number' }], run: ([number]) => read(Number(number)) },
+      ],
     })
     this.#switches = switches
     const read = (number: number): string => {
@@ -56,9 +58,13 @@ export class Beacon extends SimInstrument {
   constructor(setup: InstrumentSetup) {
     const late: { self?: Beacon } = {}
     super('beacon-a', setup, {
-      terminator: '\n', errorQueue: 'plain', processMs: 1, inputBytesMax: 64, onReset: () => late.self!.show('DARK'),
+      terminator: '\n', errorQueue: 'plain', processMs: 1, inputBytesMax: 64,
+      onReset: () => late.self!.show('DARK'),
       commands: [
-        { pattern: 'LAMP', parameters: [{ kind: 'word', words: ['DARK', 'LIVE', 'FAULt'] }], run: ([w]) => late.self!.show(String(w)) },
+        {
+          pattern: 'LAMP', parameters: [{ kind: 'word', words: ['DARK', 'LIVE', 'FAULt'] }],
+          run: ([w]) => late.self!.show(String(w)),
+        },
         { pattern: 'LAMP?', run: () => late.self!.lamp },
       ],
     })
@@ -85,7 +91,10 @@ export class Thermometer extends SimInstrument {
       commands: [
         { pattern: 'UNIT:TEMPerature', parameters: [{ kind: 'word', words: ['C'] }], run: () => {} },
         { pattern: 'UNIT:TEMPerature?', run: () => 'C' },
-        { pattern: 'MEASure:TEMPerature?', parameters: [{ kind: 'number' }], run: ([n]) => late.self!.measure(Number(n)) },
+        {
+          pattern: 'MEASure:TEMPerature?', parameters: [{ kind: 'number' }],
+          run: ([n]) => late.self!.measure(Number(n)),
+        },
       ],
     })
     late.self = this
@@ -107,7 +116,8 @@ export class Thermometer extends SimInstrument {
     if (faults.holds('sensor-open', channel)) return 'OPEN'
     if (faults.holds('sensor-short', channel)) return 'SHORT'
     const { noiseK, stepK } = thermometerFigures
-    const c = this.#specimens[channel - 1]!.of(this.#terminals.celsius(channel), 1) + this.random.normal() * noiseK
+    const shownC = this.#specimens[channel - 1]!.of(this.#terminals.celsius(channel), 1)
+    const c = shownC + this.random.normal() * noiseK
     return `${fixed(this.#readings.falsify(quantise(c, stepK), `channel ${channel}`), 2)} C`
   }
 

@@ -1,24 +1,28 @@
 /**
- * Class figures of the simulated instruments: the same that their profiles state, written again here because a
- * specimen must be drawn from its specification and mocks read no profiles. A test compares the two.
+ * Class figures of the simulated instruments: the same that their profiles state, written again here because
+ * a specimen must be drawn from its specification and mocks read no profiles. A test compares the two.
  */
 import type { Limits } from './accuracy.ts'
 import type { SupplyRatings } from './supply-core.ts'
 
 /** Limits from percent of reading and percent of range, as data sheets print them. */
-const percent = (ofReading: number, ofRange: number): Limits => ({ ofReading: ofReading / 100, ofRange: ofRange / 100 })
+const percent = (ofReading: number, ofRange: number): Limits => (
+  { ofReading: ofReading / 100, ofRange: ofRange / 100 }
+)
 
 export const supplyRatings = {
   'dc-supply-600v-a': {
     voltageMaxV: 600, currentMaxA: 0.85, voltageStepV: 0.02, currentStepA: 1e-4,
-    overVoltageMinV: 5, overVoltageMaxV: 660, overVoltageStepV: 0.1, overCurrentMaxA: 0.9, overCurrentStepA: 1e-3,
+    overVoltageMinV: 5, overVoltageMaxV: 660, overVoltageStepV: 0.1,
+    overCurrentMaxA: 0.9, overCurrentStepA: 1e-3,
     setVoltage: percent(0.05, 0.03), setCurrent: percent(0.1, 0.1),
     readVoltage: percent(0.05, 0.03), readCurrent: percent(0.1, 0.1),
     noiseV: 0.01, noiseA: 5e-5, readStepV: 0.01, readStepA: 1e-4,
   },
   'dc-supply-500v-b': {
     voltageMaxV: 500, currentMaxA: 0.4, voltageStepV: 0.01, currentStepA: 1e-4,
-    overVoltageMinV: 1, overVoltageMaxV: 550, overVoltageStepV: 0.1, overCurrentMaxA: 0.44, overCurrentStepA: 1e-3,
+    overVoltageMinV: 1, overVoltageMaxV: 550, overVoltageStepV: 0.1,
+    overCurrentMaxA: 0.44, overCurrentStepA: 1e-3,
     setVoltage: percent(0.05, 0.02), setCurrent: percent(0.2, 0.1),
     readVoltage: percent(0.05, 0.02), readCurrent: percent(0.2, 0.1),
     noiseV: 0.01, noiseA: 5e-5, readStepV: 0.01, readStepA: 1e-4,
@@ -70,7 +74,9 @@ export const bridgeFigures = {
   'lcr-bridge-b': { basic: 0.003, measureMs: 400 },
 } as const
 
-export const thermometerFigures = { ofReading: 0.001, offsetK: 0.3, stepK: 0.01, noiseK: 0.02, readMs: 100 } as const
+export const thermometerFigures = {
+  ofReading: 0.001, offsetK: 0.3, stepK: 0.01, noiseK: 0.02, readMs: 100,
+} as const
 export const scannerFigures = {
   'scanner-a': { settleMs: 4, channels: (channel: number): boolean => isOnCard(channel) },
   'scanner-b': { settleMs: 10, channels: (channel: number): boolean => channel >= 1 && channel <= 40 },

@@ -49,7 +49,8 @@ export class SupplyCore {
   #cancelWatch: Cancel | undefined
 
   constructor(
-    clock: Clock, ratings: SupplyRatings, terminals: SupplyTerminals, random: SeededRandom, faults: FaultPanel,
+    clock: Clock, ratings: SupplyRatings, terminals: SupplyTerminals, random: SeededRandom,
+    faults: FaultPanel,
   ) {
     this.#clock = clock
     this.ratings = ratings
@@ -66,7 +67,9 @@ export class SupplyCore {
     this.reset()
   }
 
-  get anyTrip(): boolean { return this.tripped.overVoltage || this.tripped.overCurrent || this.tripped.watchdog }
+  get anyTrip(): boolean {
+    return this.tripped.overVoltage || this.tripped.overCurrent || this.tripped.watchdog
+  }
   /** What the supply says of its output. */
   get on(): boolean { return this.wanted && !this.anyTrip }
   /** What really stands at the terminals. */
@@ -148,7 +151,8 @@ export class SupplyCore {
     const on = this.on || staysOn
     const voltageV = runaway ? Number(runaway.value ?? voltageMaxV) : setV.of(this.voltageV, voltageMaxV)
     this.#terminals.apply({
-      voltageV: Math.max(0, voltageV), currentLimitA: Math.max(0, setA.of(this.currentLimitA, currentMaxA)), on,
+      voltageV: Math.max(0, voltageV), on,
+      currentLimitA: Math.max(0, setA.of(this.currentLimitA, currentMaxA)),
     })
     if (on !== this.#driven) { this.#driven = on; this.onOutput(on) }
     this.#arrangeLooks()

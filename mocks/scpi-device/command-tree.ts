@@ -6,7 +6,10 @@ import { refuse } from './status.ts'
 export interface Deferred { readonly waitMs: number; finish(): string | undefined }
 
 export interface Command {
-  /** `[SOURce:]VOLTage[:LEVel]`, short form in capitals, `[…]` may be left out, `#` a number, `?` at the end: query. */
+  /**
+   * `[SOURce:]VOLTage[:LEVel]`, short form in capitals, `[…]` may be left out, `#` a number, `?` at the end:
+   * query.
+   */
   readonly pattern: string
   readonly parameters?: readonly Parameter[]
   /** `suffixes`: the numbers of `#` keywords in order, 1 where left out. Refuses by throwing Refusal. */
@@ -37,8 +40,13 @@ export function buildTree(commands: readonly Command[]): TreeNode {
   return root
 }
 
-/** Where a header leads from `from`, the node its last keyword hangs on, and its numbers. Throws -113 when nowhere. */
-export function resolve(from: TreeNode, header: string): { node: TreeNode; parent: TreeNode; suffixes: number[] } {
+/**
+ * Where a header leads from `from`, the node its last keyword hangs on, and its numbers. Throws -113 when
+ * nowhere.
+ */
+export function resolve(from: TreeNode, header: string): {
+  node: TreeNode; parent: TreeNode; suffixes: number[],
+} {
   let node = from
   let parent = from
   const suffixes: number[] = []

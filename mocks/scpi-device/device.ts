@@ -1,6 +1,6 @@
 /**
- * The device side of a SCPI link: bytes in, bytes out, in device time. Lines are carried out one at a time, in order;
- * what arrives while the device is busy waits in its input buffer.
+ * The device side of a SCPI link: bytes in, bytes out, in device time. Lines are carried out one at a time,
+ * in order; what arrives while the device is busy waits in its input buffer.
  */
 import type { Clock } from '../../src/base/clock.ts'
 import { SeededRandom } from '../../src/base/random.ts'
@@ -100,7 +100,9 @@ export class ScpiDevice {
   /** Takes bytes as they come; any chunking. `reply` gets the answers to the lines that end in this chunk. */
   receive(chunk: Uint8Array, reply: Reply): void {
     this.#lastReply = reply
-    const bytes = Buffer.isBuffer(chunk) ? chunk : Buffer.from(chunk.buffer, chunk.byteOffset, chunk.byteLength)
+    const bytes = Buffer.isBuffer(chunk) ? chunk : Buffer.from(
+      chunk.buffer, chunk.byteOffset, chunk.byteLength
+    )
     const end = bytes.indexOf(lineFeed)
     if (end === bytes.length - 1 && this.#partial === '' && !this.#overrun && end <= this.#inputBytesMax) {
       return this.#accept(bytes.toString('latin1', 0, end + 1), reply)
@@ -212,7 +214,9 @@ export class ScpiDevice {
       const answer = this.#perform(steps[i]!)
       if (typeof answer === 'object') {
         if (this.#instant) text = this.#join(text, answer.finish())
-        else return this.#later(answer.waitMs, () => this.#run(pending, i + 1, this.#join(text, answer.finish())))
+        else return this.#later(
+          answer.waitMs, () => this.#run(pending, i + 1, this.#join(text, answer.finish()))
+        )
       } else text = this.#join(text, answer)
     }
     if (this.#byteMs === 0 || text === undefined) return this.#finish(pending, text)

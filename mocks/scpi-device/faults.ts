@@ -112,7 +112,9 @@ export class FaultPanel {
     return acting
   }
 
-  /** The standing fault of this kind that holds now; `value` narrows to faults that name that value or none. */
+  /**
+   * The standing fault of this kind that holds now; `value` narrows to faults that name that value or none.
+   */
   holds(kind: StandingFault, value?: number | string): FaultSpec | undefined {
     if (this.#entries.length === 0) return undefined
     return this.#entries.find(entry => entry.spec.kind === kind && this.#active(entry)
@@ -133,7 +135,9 @@ export class FaultPanel {
   }
 
   #active({ spec, actedCount }: Entry): boolean {
-    return this.#inTime(spec) && this.count > (spec.afterCount ?? -1) - 1 && actedCount < (spec.times ?? Infinity)
+    return this.#inTime(spec) && this.count > (spec.afterCount ?? -1) - 1 && actedCount < (
+      spec.times ?? Infinity
+    )
   }
 
   #inTime({ fromMs = 0, untilMs = Infinity }: FaultSpec): boolean {

@@ -4,7 +4,10 @@ import { refuse } from './status.ts'
 export type Value = number | string | readonly number[]
 
 export type Parameter =
-  /** A number; `unit` is the suffix it may carry (V, A, HZ, S, OHM), `words` what may stand in place of digits. */
+  /**
+   * A number; `unit` is the suffix it may carry (V, A, HZ, S, OHM), `words` what may stand in place of
+   * digits.
+   */
   | { kind: 'number'; unit?: string; words?: Readonly<Record<string, number>>; optional?: boolean }
   | { kind: 'boolean'; forms?: 'word' | 'digit' | 'any'; optional?: boolean }
   /** One of these keywords, written with the short form in capitals; the answer is the short form. */
@@ -12,7 +15,10 @@ export type Parameter =
   | { kind: 'string'; optional?: boolean }
   | { kind: 'channels'; countMax: number; optional?: boolean }
 
-/** Parses the text after a header against its parameters. Throws Refusal with the SCPI number of what is wrong. */
+/**
+ * Parses the text after a header against its parameters. Throws Refusal with the SCPI number of what is
+ * wrong.
+ */
 export function parseParameters(text: string, parameters: readonly Parameter[]): Value[] {
   const parts = splitTopLevel(text, ',')
   if (parts.length > parameters.length) refuse(-108)
@@ -60,8 +66,8 @@ function parseOne(text: string, parameter: Parameter): Value {
 }
 
 const multipliers: readonly (readonly [string, number])[] = [
-  ['EX', 1e18], ['PE', 1e15], ['MA', 1e6], ['T', 1e12], ['G', 1e9], ['K', 1e3], ['M', 1e-3], ['U', 1e-6], ['N', 1e-9],
-  ['P', 1e-12], ['F', 1e-15], ['A', 1e-18],
+  ['EX', 1e18], ['PE', 1e15], ['MA', 1e6], ['T', 1e12], ['G', 1e9], ['K', 1e3], ['M', 1e-3], ['U', 1e-6],
+  ['N', 1e-9], ['P', 1e-12], ['F', 1e-15], ['A', 1e-18],
 ]
 
 /** Decimal or #H #Q #B numeric data with an optional suffix: `500 MA` as amperes is 0.5. */

@@ -1,11 +1,17 @@
-/** One received line as a list of ready calls. Parsing happens once per distinct text; lines repeat all night. */
+/**
+ * One received line as a list of ready calls. Parsing happens once per distinct text; lines repeat all night.
+ */
 import { resolve, type Command, type TreeNode } from './command-tree.ts'
 import { parseParameters, splitTopLevel, type Value } from './parameters.ts'
 import { Refusal } from './status.ts'
 
-export type Step =
-  | { readonly command: Command; readonly isQuery: boolean; readonly values: readonly Value[]; readonly suffixes: readonly number[] }
-  | { readonly refusal: Refusal; readonly isQuery: boolean }
+interface Call {
+  readonly command: Command
+  readonly isQuery: boolean
+  readonly values: readonly Value[]
+  readonly suffixes: readonly number[]
+}
+export type Step = Call | { readonly refusal: Refusal; readonly isQuery: boolean }
 
 export interface Program {
   readonly text: string
@@ -33,8 +39,8 @@ export class ProgramCache {
 }
 
 /**
- * Units are split at `;`. The first starts at the root; each later one where the last keyword of the one before
- * hung; a leading `:` goes back to the root; `*` units neither use nor change the place.
+ * Units are split at `;`. The first starts at the root; each later one where the last keyword of the one
+ * before hung; a leading `:` goes back to the root; `*` units neither use nor change the place.
  */
 export function parse(text: string, root: TreeNode): Program {
   const steps: Step[] = []
@@ -67,7 +73,8 @@ function readUnit(
 ): { step: Step; parent: TreeNode } {
   const bare = isQuery ? header.slice(0, -1) : header
   if (!/^[*:]?[A-Za-z_][\w:]*$/.test(bare)) throw new Refusal(-101, header)
-  const { node, parent, suffixes } = bare.startsWith(':') ? resolve(root, bare.slice(1)) : resolve(place, bare)
+  const isRooted = bare.startsWith(':')
+  const { node, parent, suffixes } = resolve(isRooted ? root : place, isRooted ? bare.slice(1) : bare)
   const command = isQuery ? node.query : node.set
   if (!command) throw new Refusal(-113, header)
   const values = parseParameters(rest, command.parameters ?? [])

@@ -1,4 +1,7 @@
-/** What an instrument received and what it did, with device time, for tests such as "the output went off at t". */
+/**
+ * What an instrument received and what it did, with device time, for tests such as "the output went off at
+ * t".
+ */
 
 export interface ReceivedLine { readonly atMs: number; readonly line: string }
 export interface Effect { readonly atMs: number; readonly what: string; readonly value: number }

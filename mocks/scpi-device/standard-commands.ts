@@ -17,7 +17,10 @@ function commonCommands(device: ScpiDevice): Command[] {
   }
   const { status } = device
   return [
-    { pattern: '*IDN?', run: () => String(device.faults.holds('swapped-identity')?.value ?? device.options.identity) },
+    {
+      pattern: '*IDN?',
+      run: () => String(device.faults.holds('swapped-identity')?.value ?? device.options.identity),
+    },
     { pattern: '*RST', run: () => device.options.onReset() },
     { pattern: '*CLS', run: () => status.clear() },
     { pattern: '*ESE', parameters: byte, run: ([bits]) => { status.ese = mask(bits) } },

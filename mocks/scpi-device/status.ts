@@ -6,7 +6,8 @@ const texts: Readonly<Record<number, string>> = {
   [-112]: 'Program mnemonic too long', [-113]: 'Undefined header', [-114]: 'Header suffix out of range',
   [-120]: 'Numeric data error', [-121]: 'Invalid character in number', [-128]: 'Numeric data not allowed',
   [-131]: 'Invalid suffix', [-141]: 'Invalid character data', [-151]: 'Invalid string data',
-  [-170]: 'Expression error', [-200]: 'Execution error', [-221]: 'Settings conflict', [-222]: 'Data out of range',
+  [-170]: 'Expression error', [-200]: 'Execution error', [-221]: 'Settings conflict',
+  [-222]: 'Data out of range',
   [-223]: 'Too much data', [-224]: 'Illegal parameter value', [-230]: 'Data corrupt or stale',
   [-240]: 'Hardware error', [-350]: 'Queue overflow', [-363]: 'Input buffer overrun',
   101: 'Command keyword not recognized', 120: 'Parameter overflow',
@@ -47,7 +48,9 @@ export class ErrorQueue {
 }
 
 /** Bits of the standard event register. */
-export const esrBits = { operationComplete: 1, query: 4, device: 8, execution: 16, command: 32, powerOn: 128 } as const
+export const esrBits = {
+  operationComplete: 1, query: 4, device: 8, execution: 16, command: 32, powerOn: 128,
+} as const
 
 /** Which event bit an error of this class sets (SCPI error classes). */
 export function esrBitOf(code: number): number {

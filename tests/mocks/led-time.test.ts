@@ -59,7 +59,10 @@ describe('led time', () => {
     const time = new LedTime(0)
     const ran: string[] = []
     time.after(30, () => ran.push(`b ${time.monotonicMs()}`))
-    time.after(10, () => { ran.push(`a ${time.monotonicMs()}`); time.after(5, () => ran.push(`c ${time.monotonicMs()}`)) })
+    time.after(
+      10,
+      () => { ran.push(`a ${time.monotonicMs()}`); time.after(5, () => ran.push(`c ${time.monotonicMs()}`)) }
+    )
     const cancel = time.after(20, () => ran.push('cancelled'))
     cancel()
     time.advanceTo(40)
@@ -154,7 +157,8 @@ describe('the time server', () => {
     expect(await daemon.next(3)).toEqual({ now: 50, n: 2 })
   })
 
-  test.each(['what time is it?', '{"idle":"x","next":1}', '{"idle":0}', '7'])('ends the connection on %j', async line => {
+  const wrong = ['what time is it?', '{"idle":"x","next":1}', '{"idle":0}', '7']
+  test.each(wrong)('ends the connection on %j', async line => {
     const { join, server } = await bench()
     const client = await join('daemon')
     client.socket.write(`${line}\n`)
@@ -164,7 +168,7 @@ describe('the time server', () => {
   })
 })
 
-test('two clocks of the daemon side share one time, each woken at its own timers and at no other', async () => {
+test('two clocks of the daemon side share one time, each woken at its own timers only', async () => {
   const { url } = await bench(1_000_000)
   const join = async (name: string): Promise<LedClock> => {
     const clock = await LedClock.connect(url, name, { onLost: () => {} })
@@ -181,7 +185,9 @@ test('two clocks of the daemon side share one time, each woken at its own timers
     }
   }
   await Promise.all([live('daemon', daemon, 300, 4), live('keeper', keeper, 500, 3)])
-  expect(woken.filter(line => line.startsWith('daemon'))).toEqual([300, 600, 900, 1200].map(ms => `daemon ${ms}`))
+  expect(woken.filter(line => line.startsWith('daemon'))).toEqual(
+    [300, 600, 900, 1200].map(ms => `daemon ${ms}`)
+  )
   expect(woken.filter(line => line.startsWith('keeper'))).toEqual([500, 1000, 1500].map(ms => `keeper ${ms}`))
   expect(daemon.wallMs() - daemon.monotonicMs()).toBe(1_000_000)
 })

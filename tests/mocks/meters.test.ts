@@ -46,7 +46,9 @@ describe('multimeter a', () => {
     instrument.receive(Buffer.from('READ?\n'), () => { answeredAtMs = clock.monotonicMs() })
     await clock.advance(500)
     expect(answeredAtMs - from).toBe(1 + 2 * 20 + 3)
-    expect(meter('multimeter-6d-a', { mainsHz: 60 }).instrument.core.readingMs).toBeCloseTo(10 * 2 * 1000 / 60 + 3, 9)
+    expect(meter('multimeter-6d-a', { mainsHz: 60 }).instrument.core.readingMs).toBeCloseTo(
+      10 * 2 * 1000 / 60 + 3, 9
+    )
   })
 
   test('refuses an integration time it does not have', async () => {
@@ -104,14 +106,17 @@ describe('multimeter b', () => {
 
 test('a meter reads within its specification and its noise on every range, for every specimen', () => {
   fc.assert(fc.property(
-    fc.constantFrom<MeterProfile>('multimeter-6d-a', 'multimeter-5d-b'), fc.integer(), fc.double({ min: -990, max: 990, noNaN: true }),
+    fc.constantFrom<MeterProfile>('multimeter-6d-a', 'multimeter-5d-b'), fc.integer(), fc.double(
+      { min: -990, max: 990, noNaN: true }
+    ),
     (profile, seed, volts) => {
       const { instrument, input } = meter(profile, { seed })
       input.v = volts
       const { ranges, speeds } = meterFigures[profile]
       const range = ranges.find(({ rangeV, overRange }) => Math.abs(volts) <= rangeV * overRange)!
       const resolution = speeds.find(([nplc]) => nplc === 10)![1] * range.rangeV
-      const allowedV = range.limits.ofReading * Math.abs(volts) + range.limits.ofRange * range.rangeV + 7 * resolution
+      const { ofReading, ofRange } = range.limits
+      const allowedV = ofReading * Math.abs(volts) + ofRange * range.rangeV + 7 * resolution
       const read = instrument.core.read()
       if (Number.isFinite(read)) expect(Math.abs(read - volts)).toBeLessThanOrEqual(allowedV)
       else expect(Math.abs(volts) + allowedV).toBeGreaterThan(range.rangeV * range.overRange)
@@ -128,7 +133,8 @@ describe('bridges', () => {
 
   test('a measures when it is triggered, and tells open from good by its status', async () => {
     const { ask, seen } = bridge('lcr-bridge-a')
-    for (const line of ['FUNC:IMP CSRS', 'FREQ 120', 'VOLT 0.5', 'APER LONG', 'TRIG:SOUR BUS']) await ask(line)
+    const setup = ['FUNC:IMP CSRS', 'FREQ 120', 'VOLT 0.5', 'APER LONG', 'TRIG:SOUR BUS']
+    for (const line of setup) await ask(line)
     expect(await ask('FETC?')).toBe('+9.90000E+37,+9.90000E+37,-1')
     await ask('TRIG', 10)
     expect(await ask('FETC?', 400)).toBe('')
@@ -157,7 +163,8 @@ describe('bridges', () => {
   })
 
   test('every specimen is within its basic accuracy of the impedance', () => {
-    fc.assert(fc.property(fc.constantFrom('lcr-bridge-a' as const, 'lcr-bridge-b' as const), fc.integer(), (profile, seed) => {
+    const anyProfile = fc.constantFrom('lcr-bridge-a' as const, 'lcr-bridge-b' as const)
+    fc.assert(fc.property(anyProfile, fc.integer(), (profile, seed) => {
       const { instrument } = bridge(profile, { seed })
       instrument.core.frequencyHz = 120
       const { capacitanceF, resistanceOhm } = instrument.core.measure()!
@@ -170,7 +177,9 @@ describe('bridges', () => {
 })
 
 describe('thermometer', () => {
-  const dut = (over: Partial<InstrumentSetup> = {}) => rig(setup => new Thermometer(setup, { celsius: channel => 20 + channel }), over)
+  const dut = (over: Partial<InstrumentSetup> = {}) => rig(
+    setup => new Thermometer(setup, { celsius: channel => 20 + channel }), over
+  )
 
   test('reads each channel in °C within its specification', async () => {
     for (let seed = 0; seed < 30; seed++) {

@@ -7,7 +7,8 @@ import { RelayBoard } from '../../mocks/instruments/relay-board.ts'
 import { Scanner, type ScannerProfile } from '../../mocks/instruments/scanner.ts'
 import { Beacon } from '../../mocks/instruments/small-instruments.ts'
 import {
-  bridgeFigures, holdInFigures, meterFigures, relayFigures, scannerFigures, supplyOutputF, supplyRatings, thermometerFigures,
+  bridgeFigures, holdInFigures, meterFigures, relayFigures, scannerFigures, supplyOutputF, supplyRatings,
+  thermometerFigures,
 } from '../../mocks/instruments/specifications.ts'
 import { BenchSwitches } from '../../mocks/instruments/terminals.ts'
 import { rig } from './rig.ts'
@@ -76,7 +77,10 @@ describe('hold-in relay', () => {
   function contactor() {
     const state = { closed: false }
     const switches = new BenchSwitches()
-    return { state, switches, ...rig(setup => new HoldInRelay(setup, { contact: closed => { state.closed = closed } }, switches)) }
+    return {
+      state, switches,
+      ...rig(setup => new HoldInRelay(setup, { contact: closed => { state.closed = closed } }, switches)),
+    }
   }
 
   test('stays closed while it is refreshed and opens within 2030 ms of the last refresh', async () => {
@@ -113,7 +117,10 @@ describe('hold-in relay', () => {
 describe('scanners', () => {
   function scanner(profile: ScannerProfile) {
     const state = { closed: [] as readonly number[] }
-    return { state, ...rig(setup => new Scanner(profile, setup, { closed: channels => { state.closed = channels } })) }
+    return {
+      state,
+      ...rig(setup => new Scanner(profile, setup, { closed: channels => { state.closed = channels } })),
+    }
   }
 
   test('a closes one channel and no other', async () => {
@@ -159,6 +166,7 @@ test('the beacon shows what it was told last', async () => {
 
 describe('class figures', () => {
   interface Accuracy { readingPct: number; rangePct: number }
+  interface Range { rangeV: number; overRangePct?: number; inputOhm: number; accuracy: Accuracy }
   const profile = (name: string): Record<string, never> =>
     parse(readFileSync(packageFile(`profiles/instruments/${name}.yaml`), 'utf8')) as Record<string, never>
   const percent = ({ readingPct, rangePct }: Accuracy) => [readingPct, rangePct]
@@ -171,23 +179,28 @@ describe('class figures', () => {
     expect(asPercent(figures.setCurrent)).toEqual(percent(p.setAccuracyCurrent!))
     expect(asPercent(figures.readVoltage)).toEqual(percent(p.readAccuracyVoltage!))
     expect(asPercent(figures.readCurrent)).toEqual(percent(p.readAccuracyCurrent!))
-    for (const key of ['voltageMaxV', 'currentMaxA', 'voltageStepV', 'currentStepA', 'readStepV', 'readStepA'] as const) {
-      expect(figures[key], key).toBe(p[key])
-    }
+    const same = [
+      'voltageMaxV', 'currentMaxA', 'voltageStepV', 'currentStepA', 'readStepV', 'readStepA',
+    ] as const
+    for (const key of same) expect(figures[key], key).toBe(p[key])
     expect(supplyOutputF[name as keyof typeof supplyOutputF]).toBe(p.outputCapacitanceF)
     expect(p.protection).toMatchObject({
-      overVoltageV: { min: figures.overVoltageMinV, max: figures.overVoltageMaxV, step: figures.overVoltageStepV },
+      overVoltageV: {
+        min: figures.overVoltageMinV, max: figures.overVoltageMaxV, step: figures.overVoltageStepV,
+      },
       overCurrentA: { max: figures.overCurrentMaxA, step: figures.overCurrentStepA },
     })
   })
 
   test.each(Object.entries(meterFigures))('of %s are those of its profile', (name, figures) => {
     const p = profile(name)
-    const ranges = p.ranges as unknown as { rangeV: number; overRangePct?: number; inputOhm: number; accuracy: Accuracy }[]
+    const ranges = p.ranges as unknown as Range[]
     expect(figures.ranges.map(r => [r.rangeV, r.overRange, ...asPercent(r.limits)])).toEqual(
       ranges.map(r => [r.rangeV, 1 + (r.overRangePct ?? 0) / 100, ...percent(r.accuracy)]))
     expect(ranges.every(r => r.inputOhm === figures.inputOhm)).toBe(true)
-    expect(figures.speeds).toEqual((p.speeds as unknown as { nplc: number; resolution: number }[]).map(s => [s.nplc, s.resolution]))
+    expect(figures.speeds).toEqual(
+      (p.speeds as unknown as { nplc: number; resolution: number }[]).map(s => [s.nplc, s.resolution])
+    )
     expect([figures.conversions, figures.overheadMs]).toEqual([p.conversions ?? 1, p.overheadMs])
   })
 
@@ -196,13 +209,18 @@ describe('class figures', () => {
       expect(profile(name)).toMatchObject({ measureMs, accuracy: { basicPct: basic * 100 } })
     }
     expect(profile('relay-board-a')).toMatchObject({
-      relays: { last: relayFigures.relayMax }, relaysPerCommand: relayFigures.perCommandMax, settleMs: relayFigures.settleMs,
+      relays: { last: relayFigures.relayMax }, relaysPerCommand: relayFigures.perCommandMax,
+      settleMs: relayFigures.settleMs,
     })
     const cutoff = profile('hold-in-relay-a') as unknown as { holdMs: number; settleMs: number }
     expect(cutoff.holdMs).toBe(holdInFigures.holdMs)
     expect(holdInFigures.closeMs).toBeLessThanOrEqual(cutoff.settleMs)
-    for (const [name, { settleMs }] of Object.entries(scannerFigures)) expect(profile(name)).toMatchObject({ settleMs })
+    for (const [name, { settleMs }] of Object.entries(scannerFigures)) {
+      expect(profile(name)).toMatchObject({ settleMs })
+    }
     const { offsetK, ofReading, stepK, readMs } = thermometerFigures
-    expect(profile('thermometer-a')).toMatchObject({ accuracy: { offsetK, readingPct: ofReading * 100 }, stepK, readMs })
+    expect(profile('thermometer-a')).toMatchObject(
+      { accuracy: { offsetK, readingPct: ofReading * 100 }, stepK, readMs }
+    )
   })
 })

@@ -18,16 +18,26 @@ function rig(over: Partial<DeviceOptions> = {}) {
       run: ([v]) => { if (Number(v) > 600) refuse(-222); levels.volts = Number(v) },
     },
     { pattern: '[SOURce#:]VOLTage[:LEVel][:IMMediate]?', run: () => scientific(levels.volts, 5) },
-    { pattern: '[SOURce#:]VOLTage:PROTection', parameters: [{ kind: 'number' }], run: ([v]) => { levels.protect = Number(v) } },
-    { pattern: 'ROUTe:CLOSe', parameters: [{ kind: 'channels', countMax: 24 }], run: ([c]) => { levels.channels = c as number[] } },
+    {
+      pattern: '[SOURce#:]VOLTage:PROTection', parameters: [{ kind: 'number' }],
+      run: ([v]) => { levels.protect = Number(v) },
+    },
+    {
+      pattern: 'ROUTe:CLOSe', parameters: [{ kind: 'channels', countMax: 24 }],
+      run: ([c]) => { levels.channels = c as number[] },
+    },
     { pattern: 'READ?', run: () => ({ waitMs: 40, finish: () => scientific(levels.volts, 8) }) },
   ]
   const device = new ScpiDevice({
-    name: 'rig', clock, identity: 'sim,rig,1,0', commands, terminator: '\n', processMs: 1, onReset: () => { levels.volts = 0 },
+    name: 'rig', clock, identity: 'sim,rig,1,0', commands, terminator: '\n', processMs: 1,
+    onReset: () => { levels.volts = 0 },
     ...over,
   })
   const say = (text: string): void =>
-    device.receive(Buffer.from(text), bytes => got.push({ atMs: clock.monotonicMs(), text: Buffer.from(bytes).toString('latin1') }))
+    device.receive(
+      Buffer.from(text),
+      bytes => got.push({ atMs: clock.monotonicMs(), text: Buffer.from(bytes).toString('latin1') })
+    )
   const ask = async (text: string): Promise<string> => {
     const before = got.length
     say(`${text}\n`)
@@ -40,7 +50,10 @@ function rig(over: Partial<DeviceOptions> = {}) {
 describe('headers', () => {
   test('long and short forms, any case and optional keywords all reach one command', async () => {
     const { ask } = rig()
-    for (const header of ['VOLT', 'volt', 'VOLTage', 'SOUR:VOLT', 'SOURCE:VOLTAGE:LEVEL:IMMEDIATE', ':SOUR1:VOLT:LEV', 'VOLT:IMM']) {
+    for (const header of [
+      'VOLT', 'volt', 'VOLTage', 'SOUR:VOLT', 'SOURCE:VOLTAGE:LEVEL:IMMEDIATE', ':SOUR1:VOLT:LEV',
+      'VOLT:IMM',
+    ]) {
       expect(await ask(`${header} 12;:VOLT?`)).toBe('+1.20000E+01\n')
     }
     expect(await ask('SYST:ERR?')).toBe('0,"No error"\n')
@@ -52,7 +65,7 @@ describe('headers', () => {
     expect(await ask('SYST:ERR?')).toMatch(/^-113,"Undefined header/)
   })
 
-  test('a unit after a semicolon hangs where the last keyword hung, and a common command does not move that', async () => {
+  test('a later unit hangs where the last keyword hung; a common command does not move that', async () => {
     const { ask, levels } = rig()
     await ask('VOLT:LEV 1;*CLS;PROT 7')
     expect(levels).toMatchObject({ volts: 1, protect: 7 })
@@ -69,7 +82,8 @@ describe('headers', () => {
 
 describe('parameters', () => {
   test.each([
-    ['500 MV', 0.5], ['.5', 0.5], ['5.', 5], ['+5', 5], ['4.56e 1', 45.6], ['#H1F', 31], ['#B101', 5], ['MAX', 600], ['0.1 KV', 100],
+    ['500 MV', 0.5], ['.5', 0.5], ['5.', 5], ['+5', 5], ['4.56e 1', 45.6],
+    ['#H1F', 31], ['#B101', 5], ['MAX', 600], ['0.1 KV', 100],
   ])('%s reads as %d', (text, value) => {
     const [got] = parseParameters(text, [{ kind: 'number', unit: 'V', words: { MINimum: 0, MAXimum: 600 } }])
     expect(got).toBeCloseTo(value, 12)
@@ -81,7 +95,10 @@ describe('parameters', () => {
     expect(parseParameters('500 MA', [{ kind: 'number', unit: 'A' }])).toEqual([0.5])
   })
 
-  test.each([['VOLT', -109], ['VOLT 1,2', -108], ['VOLT abc', -104], ['VOLT 5 A', -131], ['ROUT:CLOS 3', -170], ['VOLT 700', -222]])(
+  test.each([
+    ['VOLT', -109], ['VOLT 1,2', -108], ['VOLT abc', -104], ['VOLT 5 A', -131], ['ROUT:CLOS 3', -170],
+    ['VOLT 700', -222],
+  ])(
     '%s is refused with %d and changes nothing', async (line, code) => {
       const { ask, levels } = rig()
       await ask('VOLT 5')

@@ -1,6 +1,7 @@
 import { spawn, type ChildProcessWithoutNullStreams } from 'node:child_process'
 import { once } from 'node:events'
 import { existsSync, readFileSync } from 'node:fs'
+import { constants, open as openFile } from 'node:fs/promises'
 import { connect } from 'node:net'
 import { afterEach, describe, expect, test } from 'vitest'
 import { parse } from 'yaml'
@@ -8,6 +9,8 @@ import { builtEntry, packageFile } from '../../src/base/paths.ts'
 import { benchFile } from '../../src/schema/bench.ts'
 import { loadedPart } from '../../src/schema/run.ts'
 import { benchFileOf, instrumentNames } from '../../mocks/bench/layout.ts'
+import { serveTcp } from '../../mocks/bench/links.ts'
+import { openPty } from '../../mocks/pty.ts'
 import { serveBench, type ServedBench, type ServeOptions } from '../../mocks/bench/serve-bench.ts'
 import { scenarioPavilion } from '../../mocks/bench/scenarios.ts'
 
@@ -41,9 +44,12 @@ function ask(url: string, line: string): Promise<string> {
   })
 }
 
-const urlOf = (bench: { benchFile: object }, name: string): string => benchFile.parse(bench.benchFile).instruments[name]!.url
+const urlOf = (bench: { benchFile: object }, name: string): string =>
+  benchFile.parse(bench.benchFile).instruments[name]!.url
 const tell = async (bench: { controlUrl: string }, request: object): Promise<unknown> => {
-  const answer = JSON.parse(await ask(bench.controlUrl, JSON.stringify(request))) as { ok?: unknown; error?: string }
+  const answer = JSON.parse(await ask(bench.controlUrl, JSON.stringify(request))) as {
+    ok?: unknown; error?: string,
+  }
   if (answer.error !== undefined) throw new Error(answer.error)
   return answer.ok
 }
@@ -69,7 +75,7 @@ describe('a served bench', () => {
     expect(await ask(url, 'OUTP:STAT?')).toBe('1')
   })
 
-  test('tells the truth, turns the key, opens the cover, breaks and mends through the back door', async () => {
+  test('tells the truth, turns the key, opens the cover, breaks and mends', async () => {
     const bench = await serve()
     const truth = await tell(bench, { do: 'truth' }) as { kind: string }[]
     expect(truth.filter(line => line.kind === 'stale')).toHaveLength(3)
@@ -77,17 +83,25 @@ describe('a served bench', () => {
     expect(await ask(urlOf(bench, 'interlock'), 'INP? 2')).toBe('1')
     await tell(bench, { do: 'cover', closed: false })
     expect(await ask(urlOf(bench, 'interlock'), 'INP? 1')).toBe('0')
-    await tell(bench, { do: 'fault', instrument: 'beacon', fault: { kind: 'wrong-answer', value: 'BLUE', times: 1 } })
+    await tell(
+      bench, { do: 'fault', instrument: 'beacon', fault: { kind: 'wrong-answer', value: 'BLUE', times: 1 } }
+    )
     expect(await ask(urlOf(bench, 'beacon'), 'LAMP?')).toBe('BLUE')
     expect(await ask(urlOf(bench, 'beacon'), 'LAMP?')).toBe('DARK')
     await ask(urlOf(bench, 'psu'), 'SYST:REM;:VOLT 5;:CURR 0.1;:OUTP ON;*OPC?')
-    expect(await tell(bench, { do: 'last', instrument: 'psu', what: 'output' })).toEqual({ atMs: 0, what: 'output', value: 1 })
-    expect(await tell(bench, { do: 'state' })).toMatchObject({ supplyDriven: true, contactorClosed: false, coverClosed: false })
+    expect(await tell(bench, { do: 'last', instrument: 'psu', what: 'output' })).toEqual(
+      { atMs: 0, what: 'output', value: 1 }
+    )
+    expect(await tell(bench, { do: 'state' })).toMatchObject(
+      { supplyDriven: true, contactorClosed: false, coverClosed: false }
+    )
     await expect(tell(bench, { do: 'dance' })).rejects.toThrow(/no such request/)
-    await expect(tell(bench, { do: 'received', instrument: 'kettle' })).rejects.toThrow(/no instrument kettle/)
+    await expect(tell(bench, { do: 'received', instrument: 'kettle' })).rejects.toThrow(
+      /no instrument kettle/
+    )
   })
 
-  test('a disconnect closes the socket from the device side, and the instrument can be reached again', async () => {
+  test('a disconnect closes the socket from the device side; a new one is answered', async () => {
     const bench = await serve()
     const socket = connect(Number(new URL(urlOf(bench, 'psu')).port), '127.0.0.1')
     await once(socket, 'connect')
@@ -98,8 +112,42 @@ describe('a served bench', () => {
   })
 })
 
+test('an instrument for one client leaves a second one waiting until the first is gone', async () => {
+  const { bench } = await serve()
+  const link = await serveTcp(bench.instruments.beacon, { clients: 'one' })
+  const first = connect(Number(new URL(link.url).port), '127.0.0.1')
+  await once(first, 'connect')
+  let answered = false
+  const second = ask(link.url, 'LAMP?').then(answer => { answered = true; return answer })
+  first.write('LAMP LIVE;LAMP?\n')
+  await once(first, 'data')
+  expect(answered).toBe(false)
+  first.destroy()
+  expect(await second).toBe('LIVE')
+  link.close()
+})
+
+const noPty = await openPty().then(pty => { pty.close(); return '' }, (error: Error) => error.message)
+
+test.skipIf(noPty !== '')(`supply, relay board and cutoff answer on serial lines ${noPty}`, async () => {
+  const bench = await serve({ serial: true, realtime: true })
+  for (const [name, command, answer] of [
+    ['psu', 'SYST:ERR?', '+0,"No error"\r\n'], ['relays', 'ROUT:CLOS:COUN?', '0\n'], ['cutoff', 'OUTP:STAT?', '0\n'],
+  ] as const) {
+    const [, path] = /^serial:(.+)\?baud=\d+$/.exec(urlOf(bench, name))!
+    const port = await openFile(path!, constants.O_RDWR | constants.O_NOCTTY)
+    await port.write(`${command}\n`)
+    const { buffer, bytesRead } = await port.read()
+    expect(buffer.toString('latin1', 0, bytesRead)).toBe(answer)
+    await port.close()
+  }
+  expect(urlOf(bench, 'bridge')).toMatch(/^tcp:/)
+})
+
 test('the shipped bench file of the Pavilion is what the simulated bench says of itself', () => {
-  const shipped: unknown = parse(readFileSync(packageFile('profiles/benches/saltmarsh-pavilion.yaml'), 'utf8'))
+  const shipped: unknown = parse(
+    readFileSync(packageFile('profiles/benches/saltmarsh-pavilion.yaml'), 'utf8')
+  )
   const urls = Object.fromEntries(instrumentNames.map((name, i) => [name, `tcp://127.0.0.1:${15001 + i}`]))
   expect(shipped).toEqual(benchFileOf(scenarioPavilion(1), urls))
   expect(benchFile.parse(shipped).bench).toBe('saltmarsh-pavilion')
@@ -117,7 +165,9 @@ describe('the process', () => {
   test('prints one line when it is ready, and ends when its input closes', async () => {
     const child = start('--seed', '4', '--present')
     const [line] = await once(child.stdout, 'data') as [Buffer]
-    const ready = JSON.parse(String(line)) as { benchFile: object; timeUrl: string; controlUrl: string; parts: unknown[] }
+    const ready = JSON.parse(String(line)) as {
+      benchFile: object; timeUrl: string; controlUrl: string; parts: unknown[],
+    }
     expect(benchFile.parse(ready.benchFile).simulated?.timeUrl).toBe(ready.timeUrl)
     expect(ready.parts.map(part => loadedPart.parse(part).position)).toContain('P10')
     expect(await tell(ready, { do: 'state' })).toMatchObject({ present: true, busV: 0 })
