@@ -3,7 +3,9 @@
  * once.
  */
 import { closeSync, fstatSync, openSync, readSync } from 'node:fs'
-import { isMap, isScalar, isSeq, LineCounter, parseDocument, type Document, type Node, type Pair } from 'yaml'
+import {
+  isMap, isScalar, isSeq, Lexer, LineCounter, parseDocument, visit, type Document, type Node, type Pair,
+} from 'yaml'
 import type { z } from 'zod'
 import { BenchError, type Problem } from '../base/errors.ts'
 import { problemsOf, type Path } from './problems.ts'
@@ -12,6 +14,10 @@ export type { Problem }
 
 /** No file of ours is near this long; a longer one is a mistake. */
 export const fileBytesMax = 1024 * 1024
+/** Ours are five deep. The parser's memory grows with the square of the depth. */
+const depthMax = 64
+/** A rack of hundreds has some ten thousand; some faulty texts cost the parser the square of their tokens. */
+const tokensMax = 60_000
 const sizeAllowed = `at most ${fileBytesMax} bytes`
 const aliasesMax = 50
 const problemsShown = 50
@@ -37,6 +43,8 @@ export function parseText<S extends z.ZodType>(schema: S, text: string, file: st
   const refuse = (expected: string, got: string, place: Place | undefined): Parsed<never> =>
     ({ ok: false, problems: [{ file, path: '', ...place, expected, got }] })
   if (Buffer.byteLength(text) > fileBytesMax) return refuse(sizeAllowed, 'a longer file', undefined)
+  if (isTooDeep(text)) return refuse(plainFile, `more than ${depthMax} levels`, undefined)
+  if (hasTooManyTokens(text)) return refuse(plainFile, `more than ${tokensMax} words and marks`, undefined)
   try {
     const read = file.endsWith('.json') ? readJson(text) : readYaml(text)
     if (read.faults.length > 0) {
@@ -44,9 +52,8 @@ export function parseText<S extends z.ZodType>(schema: S, text: string, file: st
     }
     return parseWith(schema, read.value, { file, locate: read.locate })
   } catch (error) {
-    // Deep nesting overflows the stack of the parser and too many aliases are refused by it, both by
-    // throwing.
-    return refuse('a plain file without deep nesting or many aliases', reason(error), undefined)
+    // Too many aliases are refused by the parser, by throwing.
+    return refuse(plainFile, reason(error), undefined)
   }
 }
 
@@ -83,20 +90,71 @@ export function dotted(path: Path): string {
   return text
 }
 
+const plainFile = 'a plain file without deep nesting or many aliases'
+
+function hasTooManyTokens(text: string): boolean {
+  let count = 0
+  for (const _ of new Lexer().lex(text)) if (++count > tokensMax) return true
+  return false
+}
+
+/**
+ * Brackets open at once, or list and key marks in a row, beyond anything a person writes. Brackets within
+ * texts are counted too, which costs nothing: no text of ours opens that many.
+ */
+function isTooDeep(text: string): boolean {
+  let open = 0
+  let marks = 0
+  for (let i = 0; i < text.length; i++) {
+    const c = text.charCodeAt(i)
+    if (c === openBracket || c === openBrace) open++
+    else if (c === closeBracket || c === closeBrace) open = Math.max(0, open - 1)
+    else if ((c === dash || c === question || c === colon) && isBlank(text.charCodeAt(i + 1))) marks++
+    else if (!isBlank(c)) marks = 0
+    if (open > depthMax || marks > depthMax) return true
+  }
+  return false
+}
+
+const [openBracket, closeBracket, openBrace, closeBrace] = [0x5b, 0x5d, 0x7b, 0x7d]
+const [dash, question, colon] = [0x2d, 0x3f, 0x3a]
+const isBlank = (code: number): boolean => code === 0x20 || code === 0x09
+
 interface Fault extends Partial<Place> { expected: string; got: string }
 interface Read { value: unknown; faults: Fault[]; locate: (path: Path) => Place | undefined }
 
 function readYaml(text: string): Read {
   const lines = new LineCounter()
   const document = parseDocument(text, {
-    lineCounter: lines, prettyErrors: false, version: '1.2', logLevel: 'silent',
+    lineCounter: lines, prettyErrors: false, version: '1.2', logLevel: 'silent', uniqueKeys: false,
   })
-  const faults = document.errors.map((error): Fault => {
-    const { line, col } = lines.linePos(error.pos[0])
-    return { line, column: col, expected: 'YAML', got: firstLine(error.message) }
+  const said = [
+    ...document.errors.map(error => ({ at: error.pos[0], got: firstLine(error.message) })),
+    ...doubleKeys(document),
+  ]
+  const faults = said.map(({ at, got }): Fault => {
+    const { line, col } = lines.linePos(at)
+    return { line, column: col, expected: 'YAML', got }
   })
   const value: unknown = faults.length > 0 ? undefined : document.toJS({ maxAliasCount: aliasesMax })
   return { value, faults, locate: path => placeOf(document, lines, path) }
+}
+
+/** Keys that stand twice in one group. The parser's own search compares every key with every other. */
+function doubleKeys(document: Document): { at: number; got: string }[] {
+  const found: { at: number; got: string }[] = []
+  visit(document, {
+    Map(_, map) {
+      const seen = new Set<string>()
+      for (const { key } of map.items) {
+        const name = isScalar(key) ? String(key.value) : String(key)
+        const got = `the key ${JSON.stringify(name.slice(0, 60))} twice`
+        if (seen.has(name)) found.push({ at: rangeStart(key) ?? 0, got })
+        seen.add(name)
+      }
+    },
+  })
+  return found
 }
 
 /** JSON is judged as JSON; YAML then finds the lines, and the double keys that JSON.parse lets pass. */

@@ -173,6 +173,17 @@ describe('reading a file', () => {
     expect(parseText(small, '{"a":'.repeat(50_000) + '1' + '}'.repeat(50_000), 'deep.json').ok).toBe(false)
   })
 
+  it('takes a large honest file and refuses a monstrous one quickly', () => {
+    const positions = Array.from({ length: 480 }, (_, i) => ({ name: `P${i}`, relay: i }))
+    const whole = JSON.stringify({ limitOhm: 1, positions })
+    for (const file of ['rack.json', 'rack.yaml']) expect(parseText(small, whole, file).ok, file).toBe(true)
+    const spaced = JSON.stringify({ limitOhm: 1, positions }, null, 1).replaceAll('\n', ' ')
+    expect(parseText(small, spaced, 'rack.yaml').ok).toBe(true)
+    const monsters = ['"'.repeat(fileBytesMax), '- '.repeat(fileBytesMax / 2), ': : :\n'.repeat(150_000),
+      Array.from({ length: 80_000 }, (_, i) => `k${i}: 1`).join('\n')]
+    for (const text of monsters) expect(problemsOf(small, text)[0]!.expected).toContain('a plain file')
+  })
+
   it('never throws anything but BenchError, whatever the text', () => {
     const words = fc.constantFrom('limitOhm', 'positions', ':', '\n', '  ', '- ', '[', ']', '{', '}', '&a ',
       '*a', '!!js ', '"', "'", '|', '>', '1e9', '__proto__', '? ', '<<', '%YAML', '---', '\t', '#', '\u0000',
