@@ -16,7 +16,7 @@ export function scenarioPavilion(seed: number): Scenario {
   const drafts: Draft[] = [
     ['healthy', {}], ['healthy', {}],
     ['stale', { depth: 0.1 }], ['stale', { depth: 0.45 }], ['stale', { depth: 0.8 }],
-    ['very-stale', {}], ['hopeless-leaky', {}], ['dried-out', {}],
+    ['very-stale', { truth: anotherNight(random) }], ['hopeless-leaky', {}], ['dried-out', {}],
     ['shorting', { atFraction: 0.7, afterS: random.uniform(120, 600), toOhm: random.uniform(200, 2000) }],
     ['bad-contact', { contactAtS: random.uniform(3000, 5400) }],
   ]
@@ -26,6 +26,14 @@ export function scenarioPavilion(seed: number): Scenario {
     seed, rated: cans, partProfile: 'al-450v-47u-general', dummyOhm: 100e6, ambientC: 21,
     parts: placed(shuffled(drafts, random), 'SP74'),
     cadence: { busMs: 1000, busQuietMs: 1000, sweepMs: 5000, sweepQuietMs: 30_000, temperatureMs: 60_000 },
+  }
+}
+
+/** So far gone that eight hours through the limiting resistor bring it to half of rated voltage or so. */
+function anotherNight(random: SeededRandom): NonNullable<MakeOptions['truth']> {
+  return {
+    weakFraction: random.uniform(0.018, 0.024), growthEfficiency: random.uniform(0.4, 0.5),
+    formingV: cans.voltageV * random.uniform(0.16, 0.2),
   }
 }
 

@@ -192,4 +192,25 @@ describe('the Saltmarsh Pavilion', () => {
     expect(sim.now().partV(index)).toBeLessThan(20)
     expect(sim.truth()[index]!.happenings.map(h => h.kind)).toContain('short')
   })
+
+  test.each([1, 2, 3])('has one can still forming after a night, and one that never will (seed %d)', async seed => {
+    const clock = new VirtualClock()
+    const scenario = scenarioPavilion(seed)
+    const sim = createSimBench({ seed, scenario, clock })
+    const { wiring } = sim
+    wiring.setSupply({ voltageV: 450.6, currentLimitA: 0.1, on: true })
+    wiring.cutoff(true)
+    const at = (kind: string): number => scenario.parts.findIndex(part => part.kind === kind)
+    const watched = [at('very-stale'), at('hopeless-leaky'), at('stale')]
+    for (const index of watched) wiring.position(index, 'bus')
+    const volts = (): number[] => watched.map(index => sim.now().partV(index))
+    await clock.advance(7 * 3600_000)
+    const before = volts()
+    await clock.advance(3600_000)
+    const [veryStale, hopeless, stale] = volts()
+    expect(veryStale! - before[0]!).toBeGreaterThan(5)
+    expect(veryStale).toBeLessThan(400)
+    expect(hopeless! - before[1]!).toBeLessThan(4)
+    expect(stale).toBeGreaterThan(440)
+  })
 })
