@@ -25,7 +25,7 @@ export function scenarioPavilion(seed: number): Scenario {
     description: 'The Saltmarsh Pavilion public-address rack, 1974: ten smoothing cans, all simulated',
     seed, rated: cans, partProfile: 'al-450v-47u-general', dummyOhm: 100e6, ambientC: 21,
     parts: placed(shuffled(drafts, random), 'SP74'),
-    cadence: { busMs: 1000, busQuietMs: 1000, sweepMs: 5000, sweepQuietMs: 30_000, temperatureMs: 60_000 },
+    cadence: { busMs: 1000, busQuietMs: 2000, sweepMs: 5000, sweepQuietMs: 30_000, temperatureMs: 60_000 },
   }
 }
 

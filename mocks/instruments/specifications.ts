@@ -82,7 +82,7 @@ export const scannerFigures = {
   'scanner-b': { settleMs: 10, channels: (channel: number): boolean => channel >= 1 && channel <= 40 },
 } as const
 export const relayFigures = { relayMax: 512, perCommandMax: 24, settleMs: 10 } as const
-export const holdInFigures = { holdMs: 2000, closeMs: 40, openMs: 20 } as const
+export const holdInFigures = { holdMs: 4000, closeMs: 40, openMs: 20 } as const
 
 function isOnCard(channel: number): boolean {
   const card = Math.floor(channel / 100)

@@ -42,10 +42,11 @@ export function formatProbability(p: number): string {
   return `${(100 * p).toFixed(1)} %`
 }
 
-/** Seconds as the two largest units: `45 s`, `3 min 20 s`, `7 h 05 min`, `2 d 03 h`. */
+/** Seconds as the two largest units: `10.0 ms`, `45 s`, `3 min 20 s`, `7 h 05 min`, `2 d 03 h`. */
 export function formatDuration(seconds: number | null | undefined): string {
   if (seconds === null || seconds === undefined || !Number.isFinite(seconds)) return noNumber
   if (seconds < 0) return `-${formatDuration(-seconds)}`
+  if (seconds > 0 && seconds < 0.9995) return formatSi(seconds, 's', seconds < 0.01 ? 2 : 3)
   if (seconds < 10) return `${Number(seconds.toFixed(1))} s`
   const s = Math.round(seconds)
   if (s < 60) return `${s} s`

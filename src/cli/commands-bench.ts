@@ -91,7 +91,7 @@ function stopLines(report: SafeOffReport, by: string): string[] {
 function nobodyStopped(daemonError: unknown, keeperError: unknown): BenchError {
   const what = `nobody stopped the bench: ${sentence(daemonError)}; ${sentence(keeperError)}. `
     + 'Open the cutoff or switch the supply off by hand'
-  return new BenchError('KEEPER_GONE', what, {}, keeperError)
+  return new BenchError('DAEMON_GONE', what, {}, keeperError)
 }
 
 const sentence = (error: unknown): string => printable(asBenchError(error).message)

@@ -21,7 +21,7 @@ export interface DemoOptions { seed: string; json: boolean; out: NodeJS.Writable
 interface Ready { benchFile: object; controlUrl: string; parts: Pick<LoadedPart, 'position' | 'part' | 'profile'>[] }
 
 /** Longest stay on a step, so that the part that needs another night leaves room for the others. */
-const parameters = { maxStepS: 3600, soakS: 4 * 3600 + 1800 }
+const parameters = { maxStepS: 3600, soakS: 6 * 3600 }
 const drawEveryMs = 400
 
 /** Resolves with the exit code: 0 when the night ended as a night should, whatever the parts were worth. */

@@ -1,9 +1,8 @@
 /** The command line: `nightbench COMMAND`. */
-import { readFileSync } from 'node:fs'
 import { userInfo } from 'node:os'
 import { Command, CommanderError } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
-import { packageFile } from '../base/paths.ts'
+import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addRecordCommands } from './commands-record.ts'
@@ -26,7 +25,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   let exit: ExitCode = exitCodes.accepted
   const program = new Command('nightbench')
     .description('Forms, soaks, screens and proves parts and units overnight, and leaves the bench dead.')
-    .version(softwareVersion())
+    .version(softwareVersion)
     .exitOverride()
     .configureOutput({
       writeOut: text => { context.out.write(text) }, writeErr: text => { context.err.write(text) },
@@ -72,10 +71,6 @@ function report(context: CliContext, error: BenchError, json: boolean): ExitCode
     print(context.err, ...lines, error.mend)
   }
   return exitOfError(error)
-}
-
-export function softwareVersion(): string {
-  return (JSON.parse(readFileSync(packageFile('package.json'), 'utf8')) as { version: string }).version
 }
 
 /** Who sits there; a login name is the best guess, and --person says otherwise. */

@@ -33,7 +33,7 @@ const positionColumns: readonly Column[] = [
 export function positionTable(positions: readonly PositionStatus[], width = Infinity): string[] {
   return renderTable(positionColumns, positions.map(entry => [
     entry.position, entry.part, entry.stage, formatSi(entry.volts, 'V'), formatSi(entry.leakageA, 'A'),
-    formatSi(entry.limitA, 'A'), share(entry.leakageA, entry.limitA), formatSi(entry.caseC, '°C'), verdict(entry),
+    formatSi(entry.limitA, 'A'), entry.stage === 'dropped' ? '–' : share(entry.leakageA, entry.limitA), formatSi(entry.caseC, '°C'), verdict(entry),
   ]), width)
 }
 
@@ -81,6 +81,6 @@ function verdict({ grade, disposition, note }: PositionStatus): string {
 /** Leakage as a share of its limit; nothing where one of them is no number. */
 function share(leakageA: number | null, limitA: number | null): string {
   if (leakageA === null || limitA === null || limitA <= 0 || !Number.isFinite(leakageA)) return '–'
-  const percent = 100 * leakageA / limitA
+  const percent = 100 * Math.max(0, leakageA) / limitA
   return percent >= 1000 ? '> 10 times' : `${percent < 10 ? percent.toFixed(1) : Math.round(percent)} %`
 }

@@ -69,7 +69,7 @@ export async function followAll(
 ): Promise<Map<PositionState, Deadness>> {
   const startedMs = night.clock.monotonicMs()
   for (const position of standing) position.stage = 'bleeding'
-  night.sampler.hurry(30_000)
+  night.sampler.hurry(30_000, 500)
   const followed = await Promise.all(standing.map(async position =>
     [position, await followDischarge(night, position, stoodAtV.get(position) ?? null, startedMs)] as const))
   return new Map(followed)

@@ -22,7 +22,7 @@ export async function dropPosition(night: Night, position: PositionState, demand
   await release(night, [position])
   await sleep(night.clock, (night.roles.positions as RelayBoard).settleMs)
   const disconnectedMs = night.clock.monotonicMs() - demand.atMs
-  night.sampler.hurry(20_000)
+  night.sampler.hurry(20_000, 300)
   void night.recorder.event({
     kind: 'drop', severity: 'warning', position: name,
     text: `${name} off the bus ${disconnectedMs.toFixed(0)} ms after the reading: ${demand.text}`,

@@ -30,6 +30,7 @@ export class Sampler {
   #signal: AbortSignal
   #fastUntilMs = 0
   #hurryUntilMs = 0
+  #hurryEveryMs = 0
   #wake: (() => void) | null = null
   #busV: Measured | null = null
   #supplyA: Measured | null = null
@@ -50,9 +51,11 @@ export class Sampler {
     this.#wake?.()
   }
 
-  /** Sweeps without a pause for `ms` from now: a discharge or a drop is under way. */
-  hurry(ms: number): void {
-    this.#hurryUntilMs = Math.max(this.#hurryUntilMs, this.#d.clock.monotonicMs() + ms)
+  /** Sweeps every `everyMs` for `ms` from now: charge is being counted, or a part is on its way down. */
+  hurry(ms: number, everyMs: number): void {
+    const nowMs = this.#d.clock.monotonicMs()
+    this.#hurryEveryMs = nowMs < this.#hurryUntilMs ? Math.min(everyMs, this.#hurryEveryMs) : everyMs
+    this.#hurryUntilMs = Math.max(this.#hurryUntilMs, nowMs + ms)
     this.attend(ms)
   }
 
@@ -110,17 +113,21 @@ export class Sampler {
   }
 
   async #sweepLoop(): Promise<void> {
-    const { bench, clock } = this.#d
     while (!this.#signal.aborted) {
-      const startedMs = clock.monotonicMs()
+      const startedMs = this.#d.clock.monotonicMs()
       for (const position of this.#d.positions) {
         if (this.#signal.aborted) return
         await this.#readPosition(position)
       }
       this.sweeps++
-      if (clock.monotonicMs() < this.#hurryUntilMs && clock.monotonicMs() > startedMs) continue
-      await this.#pauseOrWake(startedMs + (this.#fast ? bench.cadence.sweepMs : bench.cadence.sweepQuietMs))
+      await this.#pauseOrWake(startedMs + this.#sweepEveryMs)
     }
+  }
+
+  get #sweepEveryMs(): number {
+    const { sweepMs, sweepQuietMs } = this.#d.bench.cadence
+    if (this.#d.clock.monotonicMs() < this.#hurryUntilMs) return Math.min(this.#hurryEveryMs, sweepMs)
+    return this.#fast ? sweepMs : sweepQuietMs
   }
 
   async #readPosition(position: PositionState): Promise<void> {

@@ -54,7 +54,7 @@ function head({ run, durationS, chainHead, chain }: RunTestRecord): Markup {
 <dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
 <dt>Ended</dt><dd>${run.endedWallMs === null ? 'not yet' : formatWall(run.endedWallMs)},
  after ${formatDuration(durationS)}</dd>
-<dt>Software</dt><dd>Nightbench ${run.software}</dd>
+<dt>Software</dt><dd>${run.software}</dd>
 <dt>Head of the record's chain</dt><dd class="hash">${chainHead}</dd>
 ${chain && html`<dt>Chain recomputed</dt><dd class="${chain.holds ? '' : 'warn'}">${chain.holds
   ? 'holds from first to last link' : `BROKEN at ${chain.firstBreak}`}</dd>`}

@@ -17,10 +17,11 @@ export interface FitSource { leakage: Trace; spans: readonly StageSpan[]; startM
 
 const pointsPerDecade = 40
 
-/** Buckets for the long tail and single readings for the first moments, which a log axis spreads wide. */
-export async function leakageFit(store: Store, runId: string, channel: Channel, source: FitSource): Promise<LeakageFit> {
+/** Buckets for the long tail and single readings for the first moments, which a log axis spreads wide. Null without an arrival. */
+export async function leakageFit(store: Store, runId: string, channel: Channel, source: FitSource): Promise<LeakageFit | null> {
   const { leakage, spans, startMs, result } = source
   const fromS = decayStart(source)
+  if (fromS === null) return null
   const lastS = leakage.atS[leakage.atS.length - 1] ?? fromS
   const endS = decayEnd(spans, fromS) ?? lastS
   const earlyS = fromS + (endS - fromS) / 20
@@ -40,12 +41,12 @@ export function curveAt(curve: NonNullable<LeakageFit['curve']>, atS: number): n
   return curve.amplitudeA * (atS / curve.referenceS) ** -curve.exponent + curve.floorA
 }
 
-/** `decayFromMs` (monotonic) where the fit says so; else the first stage at full voltage; else the first reading. */
-function decayStart({ leakage, spans, startMs, result }: FitSource): number {
+/** `decayFromMs` (monotonic) where the fit says so; else the first stage at full voltage; null for a part that never got there. */
+function decayStart({ leakage, spans, startMs, result }: FitSource): number | null {
   const told = result?.figures['decayFromMs']
   if (told !== undefined && Number.isFinite(told)) return (told - startMs) / 1000
   const atVoltage = spans.find(span => span.stage === 'soaking' || span.stage === 'formal')
-  return atVoltage?.fromS ?? leakage.atS[0] ?? 0
+  return atVoltage?.fromS ?? (spans.length === 0 ? leakage.atS[0] ?? null : null)
 }
 
 function decayEnd(spans: readonly StageSpan[], fromS: number): number | undefined {

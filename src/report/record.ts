@@ -19,7 +19,7 @@ export interface RecordPart {
   volts: Trace | null
   leakage: Trace | null
   caseTemperature: Trace | null
-  /** The leakage decay from its own start, on the way to the limit; null where no current was read. */
+  /** The leakage decay from its own start, on the way to the limit; null where it never arrived at voltage. */
   decay: LeakageFit | null
 }
 

@@ -62,14 +62,14 @@ export function stagesOf(events: readonly StoredEvent[], position: string, start
   return spans
 }
 
-/** What an event says of the stage: a `stage` event by data or text, a drop, a grade, or the bench going off. */
+/** What an event says of the stage: a `stage` event by data or text, a part dropped, condemned or graded, the bench off. */
 function stageTold(event: StoredEvent): Stage | null {
   if (event.kind === 'stage') {
     const told = event.data?.['stage'] ?? event.text
     return isStage(told) ? told : null
   }
   if (event.position === undefined) return event.kind === 'trip' || event.kind === 'off' ? 'bleeding' : null
-  return event.kind === 'drop' ? 'dropped' : event.kind === 'grade' ? 'graded' : null
+  return event.kind === 'drop' || event.kind === 'condemned' ? 'dropped' : event.kind === 'grade' ? 'graded' : null
 }
 
 const final: ReadonlySet<Stage> = new Set<Stage>(['dropped', 'graded'])

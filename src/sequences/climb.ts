@@ -57,7 +57,7 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
   const fromV = night.state.setV
   const chargeC = new Map(onBus(night).map(position => [position, 0]))
   const startedMs = night.clock.monotonicMs()
-  night.sampler.hurry((1000 * (stepV - fromV)) / p.slewVPerS + 5000 * largestTauS(night))
+  night.sampler.hurry((1000 * (stepV - fromV)) / p.slewVPerS + 5000 * largestTauS(night), 400 * largestTauS(night))
   const counting = new AbortController()
   const counters = [...chargeC.keys()].map(position => countCharge(night, position, chargeC, counting.signal))
   await moveBus(night, stepV, p.slewVPerS)

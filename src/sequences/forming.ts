@@ -70,7 +70,7 @@ export class FormingStep {
 
   #over(nowS: number, elapsedS: number, rules: FormingRules): FormingVerdict {
     if (elapsedS < rules.stallAfterS) return { kind: 'dwell', why: 'over its limit' }
-    const answer = improving(this.#window(nowS, Math.max(3 * windowS, elapsedS / 2)), { materialFall: 0.02, overS: windowS })
+    const answer = improving(this.#window(nowS, Math.max(3 * windowS, elapsedS / 2)), { materialFall: 0.01, overS: windowS })
     if (answer.verdict === 'no') return { kind: 'stalled', why: 'over its limit and no longer improving' }
     if (elapsedS < rules.maxStepS) return { kind: 'dwell', why: 'over its limit, improving' }
     return { kind: 'overdue', improving: answer.verdict === 'yes', why: 'over its limit after the longest stay' }

@@ -33,7 +33,7 @@ describe('numbers as a person reads them', () => {
     'writes the probability %s as %s', (p, text) => { expect(formatProbability(p)).toBe(text) })
 
   it.each([
-    [2.04, '2 s'], [45, '45 s'], [59.7, '1 min 00 s'], [200, '3 min 20 s'], [3599.6, '1 h 00 min'], [25_500, '7 h 05 min'],
+    [0.01, '10.0 ms'], [0.9999, '1 s'], [0, '0 s'], [2.04, '2 s'], [45, '45 s'], [59.7, '1 min 00 s'], [200, '3 min 20 s'], [3599.6, '1 h 00 min'], [25_500, '7 h 05 min'],
     [86_399, '1 d 00 h'], [183_600, '2 d 03 h'], [null, '–'], [-45, '-45 s'],
   ])('writes %s seconds as %s', (seconds, text) => { expect(formatDuration(seconds)).toBe(text) })
 

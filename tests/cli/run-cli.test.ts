@@ -254,7 +254,7 @@ describe('the command line itself', () => {
       expect(help.out).toMatch(new RegExp(`^  ${name}`, 'm'))
       expect((await run(name, '--help')).out).toContain('--json')
     }
-    expect((await run('--version')).out).toMatch(/^\d+\.\d+\.\d+\n$/)
+    expect((await run('--version')).out).toMatch(/^nightbench \d+\.\d+\.\d+\n$/)
   })
 
   it.each([[['fly']], [['status', '--wrong']], [['plan']], [['serve']], [['runs', '--limit', 'x']], [[]]])(

@@ -20,6 +20,14 @@ describe('the table of a run', () => {
     expect(row).toMatch(/forming +– +– +0 A +– +–$/)
   })
 
+  it('compares no current with the limit once a part is dropped, and shows noise below zero as nothing', () => {
+    const [, dropped, noisy] = positionTable([
+      { ...position, stage: 'dropped', leakageA: -3e-9 }, { ...position, leakageA: -3e-9 },
+    ])
+    expect(dropped).toMatch(/-3\.00 nA +1\.10 mA +– /)
+    expect(noisy).toMatch(/-3\.00 nA +1\.10 mA +0\.0 %/)
+  })
+
   it('says how long it takes yet, when it ends, and what may not be touched, once for all it is true of', () => {
     const two = { ...running, run: { ...running.run!, positions: [position, { ...position, position: 'P02' }] } }
     const text = statusLines(two).join('\n')

@@ -154,7 +154,7 @@ describe('a cutoff', () => {
     await time.run(cutoff.open())
     await expect(time.run(cutoff.close())).rejects.toEqual(failsWith('READ_BACK'))
     await expect(time.run(cutoff.open())).rejects.toEqual(failsWith('READ_BACK'))
-    expect(cutoff.holdMs).toBe(2000)
+    expect(cutoff.holdMs).toBe(4000)
     expect(cutoff.refreshCommand).not.toBe(profile.commands.close)
   })
 

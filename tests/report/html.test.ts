@@ -35,7 +35,7 @@ describe('the record as a page', () => {
     const page = recordHtml(record)
     for (const words of [
       'accept</span> (provisional)', '(21.00 ± 0.40) µA', 'at most 1.10 mA', 'maker data sheet, radial general purpose',
-      '&gt; 99.9 %', 'Ida', 'Nightbench 0.1.0', record.chainHead, 'A,B,1,2', 'ab12', 'cd34', 'limit 1.10 mA', 'fitted decay',
+      '&gt; 99.9 %', 'Ida', 'nightbench 0.1.0', record.chainHead, 'A,B,1,2', 'ab12', 'cd34', 'limit 1.10 mA', 'fitted decay',
       '2026-01-05 20:00:00 UTC', 'after 1 h 00 min',
     ]) expect(page).toContain(words)
     // One chart of the bus, and of both parts volts, leakage and temperature.

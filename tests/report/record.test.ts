@@ -1,8 +1,11 @@
 import { describe, expect, it } from 'vitest'
 import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
+import { leakageFit } from '../../src/report/leakage-fit.ts'
 import { partVolts, stagesOf, type Trace } from '../../src/report/traces.ts'
 import type { StoredEvent } from '../../src/schema/store.ts'
 import { addNight, busVoltsAt, leakageAt, startMs, startWallMs, storeWithNight } from './sample-night.ts'
+
+const emptyTrace: Trace = { unit: 'A', atS: [], min: [], mean: [], max: [], readings: 0, bad: 0 }
 
 describe('the record of a run', () => {
   it('counts seconds from the start of the run, not from the start of the daemon', async () => {
@@ -51,6 +54,17 @@ describe('the record of a run', () => {
     expect(fit.curve).toEqual({ amplitudeA: 2e-3, exponent: 0.8, floorA: 2e-5, referenceS: 1 })
   })
 
+  it('has no decay for a part that was dropped before it got to full voltage', async () => {
+    const store = await storeWithNight()
+    await store.appendEvent('R1', {
+      kind: 'drop', severity: 'warning', position: 'P01', atMs: startMs + 1e6, wallMs: startWallMs + 1e6, text: 'too late',
+    })
+    expect((await buildRecord(store, 'R1')).parts[0]!.decay).not.toBeNull()
+    const early = { leakage: emptyTrace, spans: [{ stage: 'dropped' as const, fromS: 0, toS: 9, own: true }], startMs, result: null }
+    const [channel] = await store.channels('R1')
+    expect(await leakageFit(store, 'R1', channel!, early)).toBeNull()
+  })
+
   it('gives no curve when nothing was fitted', async () => {
     const { parts } = await buildRecord(await storeWithNight({ result: { figures: { leakageA: 1e-5 } } }), 'R1')
     expect(parts[0]!.decay!.curve).toBeNull()
@@ -77,8 +91,9 @@ describe('the stages of a position', () => {
   const events = [
     event('stage', 0, 'polarity'), event('stage', 10, 'forming'), event('stage', 15, 'brewing'),
     event('drop', 20, 'P02 off the bus', 'P02'), event('stage', 30, 'formal'), event('off', 40, 'bench off'),
-    event('grade', 50, 'P01: accept', 'P01'), event('stage', 60, 'watching'),
+    event('grade', 50, 'P01: accept', 'P01'), event('stage', 60, 'watching'), event('condemned', 5, 'P03 is open', 'P03'),
   ]
+  events.sort((a, b) => a.atMs - b.atMs)
   const told = (position: string) => stagesOf(events, position, startMs, 100).map(span => [span.stage, span.fromS, span.toS])
 
   it('come from what is told of the run, until the position is dropped or graded', () => {
@@ -86,6 +101,7 @@ describe('the stages of a position', () => {
       ['polarity', 0, 10], ['forming', 10, 30], ['formal', 30, 40], ['bleeding', 40, 50], ['graded', 50, 100],
     ])
     expect(told('P02')).toEqual([['polarity', 0, 10], ['forming', 10, 20], ['dropped', 20, 100]])
+    expect(told('P03')).toEqual([['polarity', 0, 5], ['dropped', 5, 100]])
   })
 
   it('leave the volts open where it is not told which part has the low resistor', () => {

@@ -28,7 +28,7 @@ export async function addNight(store: Store, options: NightOptions = {}): Promis
   const channels = channelsFor(positions)
   await store.createRun({
     id, sequence: 'reform', bench: 'pavilion', state: 'running', startedWallMs: startWallMs, endedWallMs: null,
-    person: 'Ida', use: 'unattended', software: '0.1.0',
+    person: 'Ida', use: 'unattended', software: 'nightbench 0.1.0',
     setup: {
       fixture: { limitOhm: 100_000, senseOhm: 1_000, formalOhm: 1_000 },
       instruments: [{ name: 'supply', role: 'supply', identity: 'A,B,1,2', profile: 'dc-supply', profileHash: 'ab12' }],

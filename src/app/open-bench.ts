@@ -1,0 +1,90 @@
+/** Opens a real bench (or one simulated as a whole): lock, clocks, store, keeper process, sessions, application. */
+import { existsSync } from 'node:fs'
+import { join } from 'node:path'
+import type { Clock } from '../base/clock.ts'
+import { RealClock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import { LedClock } from '../base/led-clock.ts'
+import type { Log } from '../base/log.ts'
+import { softwareVersion } from '../base/version.ts'
+import { forkKeeper } from '../keeper/client.ts'
+import type { LinkSettings } from '../keeper/protocol.ts'
+import type { SessionOptions } from '../scpi/options.ts'
+import { shippedSequences } from '../sequences/index.ts'
+import { lockDataFolder } from '../store/lock.ts'
+import { openWorkerStore } from '../store/remote.ts'
+import { openTransport } from '../transport/open.ts'
+import { compose, energyInstruments, optionsFor } from './compose.ts'
+import { Daemon } from './daemon.ts'
+import type { LoadedBench } from './files.ts'
+import { loadBench, ProfileFolder } from './files.ts'
+
+export interface OpenBench {
+  daemon: Daemon
+  bench: LoadedBench
+  /** Runs that stood as running and are interrupted now. */
+  interrupted: string[]
+  close(): Promise<void>
+}
+
+/** Rejects without having energised anything. The data folder has one owner at a time. */
+export async function openBench(benchPath: string, dataFolder: string, log: Log): Promise<OpenBench> {
+  const ownProfiles = join(dataFolder, 'profiles')
+  const profiles = new ProfileFolder(existsSync(ownProfiles) ? ownProfiles : null)
+  const bench = loadBench(benchPath, profiles)
+  const lock = lockDataFolder(dataFolder)
+  const undo: (() => Promise<void> | void)[] = [() => lock.release()]
+  const close = async (): Promise<void> => { for (const step of undo.splice(0).reverse()) await step() }
+  try {
+    const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
+    const store = await openWorkerStore(join(dataFolder, 'record.db'))
+    const keeper = await forkKeeper({
+      links: energyInstruments(bench).map(name => ({
+        name, url: bench.file.instruments[name]!.url, settings: settingsOf(optionsFor(bench, name, clock, linkClock)),
+      })),
+      dataFolder, clock: ledUrl === null ? { kind: 'real' } : { kind: 'led', url: ledUrl },
+      benchClock: clock, livenessClock: linkClock,
+    })
+    const composed = compose(bench, { clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name) })
+    const daemon = new Daemon({
+      clock, livenessClock: linkClock, bench, composed, keeper, store, profiles, sequences: shippedSequences, software: softwareVersion,
+    })
+    undo.push(() => daemon.close())
+    for (const session of composed.sessions.values()) await session.connect()
+    const interrupted = await daemon.recover()
+    return { daemon, bench, interrupted, close }
+  } catch (error) {
+    await close().catch(later => log.error({ err: later }, 'closing after a failed start'))
+    throw error
+  }
+}
+
+async function clocks(bench: LoadedBench, log: Log, undo: (() => void)[]): Promise<{ clock: Clock; linkClock: Clock; ledUrl: string | null }> {
+  const linkClock = new RealClock()
+  const { simulated } = bench.file
+  if (!simulated) return { clock: linkClock, linkClock, ledUrl: null }
+  const outside = Object.entries(bench.file.instruments).find(([, { identity }]) => !identity.startsWith('SIMULATED,'))
+  if (outside) {
+    throw new BenchError('REFUSED', `${outside[0]} is a real instrument; a bench with one keeps real time`, {
+      expected: 'no `simulated` in the bench file', got: simulated.timeUrl,
+    })
+  }
+  const clock = await LedClock.connect(simulated.timeUrl, 'daemon', { onLost: error => log.error({ err: error }, 'the simulated bench is gone') })
+  undo.push(() => clock.close())
+  return { clock, linkClock, ledUrl: simulated.timeUrl }
+}
+
+/** Session options as the data that crosses to the keeper. */
+function settingsOf(options: SessionOptions): LinkSettings {
+  const { name: _name, clock: _clock, linkClock: _linkClock, ignoreLines, onNotice: _onNotice, identity, ...rest } = options
+  const data = {
+    ...rest, ignoreLines: (ignoreLines ?? []).map(pattern => pattern.source),
+    ...(identity === undefined ? {} : {
+      identity: {
+        query: identity.query,
+        ...(identity.expected === undefined ? {} : { expected: typeof identity.expected === 'string' ? identity.expected : { pattern: identity.expected.source } }),
+      },
+    }),
+  }
+  return JSON.parse(JSON.stringify(data)) as LinkSettings
+}
