@@ -5,7 +5,7 @@ import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import { fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument } from './setup.ts'
-import { partVolts, stagesOf, traceOf, type StageSpan, type Trace } from './traces.ts'
+import { partVolts, stagesOf, thinned, traceOf, type StageSpan, type Trace } from './traces.ts'
 
 export interface RecordPart {
   position: string
@@ -78,7 +78,8 @@ async function readRun(
   const bus = await readTrace(store, run.id, busChannel, startMs, points)
   const durationS = durationOf(run, events, bus, startMs)
   const fixture = fixtureOf(run)
-  const source: PartSource = { store, run, channels, events, startMs, durationS, points, fixture, bus }
+  const fineBus = await readTrace(store, run.id, busChannel, startMs, points * finer)
+  const source: PartSource = { store, run, channels, events, startMs, durationS, points, fixture, bus: fineBus }
   const parts: RecordPart[] = []
   for (const loaded of allParts(run, results)) {
     if (wanted(loaded.position)) parts.push(await readPart(source, loaded))
@@ -90,6 +91,9 @@ async function readRun(
     partProfiles: partProfilesOf(run), fixture, events: events.filter(own),
   }
 }
+
+/** Volts and current are combined in buckets this much finer than what is drawn: steps of the bus blur less. */
+const finer = 8
 
 interface PartSource {
   store: Store; run: RunRecord; channels: Channel[]; events: StoredEvent[]
@@ -106,7 +110,8 @@ async function readPart(source: PartSource, head: PartHead): Promise<RecordPart>
   const caseTemperature = await readTrace(store, run.id, channel('temperature'), startMs, points)
   const spans = stagesOf(source.events, head.position, startMs, source.durationS)
   const measured = await readTrace(store, run.id, channel('voltage'), startMs, points)
-  const computed = bus && leakage && fixture ? partVolts(bus, leakage, fixture, spans) : null
+  const fine = await readTrace(store, run.id, currentChannel, startMs, points * finer)
+  const computed = bus && fine && fixture ? thinned(partVolts(bus, fine, fixture, spans), points) : null
   const decay = leakage && currentChannel
     ? await leakageFit(store, run.id, currentChannel, { leakage, spans, startMs, result: head.result })
     : null

@@ -91,11 +91,27 @@ export function partVolts(bus: Trace, current: Trace, fixture: FixtureNumbers, s
     while (span + 1 < spans.length && spans[span + 1]!.fromS <= atS) span++
     const stage = spans.length === 0 ? 'forming' : spans[span]!.fromS <= atS ? spans[span]!.stage : 'waiting'
     const unsure = stage === 'formal' && fixture.formalOhm !== undefined && !spans[span]!.own
-    const held = onBus.has(stage) && !unsure && current.atS.length > 0
+    // A bucket that runs on past the release holds discharge current, which is none of the bus.
+    const next = spans[span + 1]
+    const mixed = next !== undefined && !onBus.has(next.stage) && (current.atS[at + 1] ?? Infinity) > next.fromS
+    const held = onBus.has(stage) && !unsure && !mixed && current.atS.length > 0
     const ohm = seriesOhm(fixture, stage)
     trace.mean.push(held ? less(bus.mean[i], current.mean[at], ohm) : null)
   }
   return { ...trace, min: [...trace.mean], max: [...trace.mean] }
+}
+
+/** A trace of means in at most `points` points, each the mean of those it stands for; gaps stay gaps. */
+export function thinned(trace: Trace, points: number): Trace {
+  const step = Math.max(1, Math.ceil(trace.atS.length / points))
+  const atS: number[] = []
+  const mean: (number | null)[] = []
+  for (let from = 0; from < trace.atS.length; from += step) {
+    const good = trace.mean.slice(from, from + step).filter(value => value !== null)
+    atS.push(trace.atS[from]!)
+    mean.push(good.length === 0 ? null : good.reduce((sum, value) => sum + value, 0) / good.length)
+  }
+  return { ...trace, atS, mean, min: [...mean], max: [...mean] }
 }
 
 function seriesOhm(fixture: FixtureNumbers, stage: Stage): number {

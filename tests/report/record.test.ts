@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
 import { leakageFit } from '../../src/report/leakage-fit.ts'
-import { partVolts, stagesOf, type Trace } from '../../src/report/traces.ts'
+import { partVolts, stagesOf, thinned, type Trace } from '../../src/report/traces.ts'
 import type { StoredEvent } from '../../src/schema/store.ts'
 import { addNight, busVoltsAt, leakageAt, startMs, startWallMs, storeWithNight } from './sample-night.ts'
 
@@ -106,15 +106,35 @@ describe('the stages of a position', () => {
 
   it('leave the volts open where it is not told which part has the low resistor', () => {
     const line = (value: number): Trace => ({
-      unit: 'V', atS: [5, 15, 35], min: [value, value, value], mean: [value, value, value], max: [value, value, value],
-      readings: 3, bad: 0,
+      unit: 'V', atS: [5, 15, 35, 38], min: Array<number>(4).fill(value), mean: Array<number>(4).fill(value),
+      max: Array<number>(4).fill(value), readings: 4, bad: 0,
     })
     const fixture = { limitOhm: 99_000, senseOhm: 1_000, formalOhm: 1_000 }
     const spans = stagesOf(events, 'P01', startMs, 100)
-    expect(partVolts(line(100), line(1e-4), fixture, spans).mean).toEqual([90, 90, null])
+    expect(partVolts(line(100), line(1e-4), fixture, spans).mean).toEqual([90, 90, null, null])
     const own = spans.map(span => ({ ...span, own: true }))
     expect(partVolts(line(100), line(1e-4), fixture, own).mean[2]).toBeCloseTo(100 - 1e-4 * (1000 + 990), 9)
-    expect(partVolts(line(100), line(1e-4), { ...fixture, formalOhm: undefined }, spans).mean).toEqual([90, 90, 90])
+    expect(partVolts(line(100), line(1e-4), { ...fixture, formalOhm: undefined }, spans).mean.slice(0, 3)).toEqual([90, 90, 90])
+  })
+})
+
+describe('the volts of a part', () => {
+  it('are not taken from a bucket that runs on past its release, where current flows the other way', () => {
+    const at = (atS: number[], mean: number[]): Trace => ({ unit: 'V', atS, min: mean, mean, max: mean, readings: 0, bad: 0 })
+    const spans = [
+      { stage: 'forming' as const, fromS: 0, toS: 50, own: false }, { stage: 'dropped' as const, fromS: 50, toS: 99, own: true },
+    ]
+    const volts = partVolts(
+      at([0, 20, 45, 60], [90, 90, 90, 90]), at([0, 20, 40, 70], [1e-4, 1e-4, -5e-3, -1e-3]),
+      { limitOhm: 99_000, senseOhm: 1_000 }, spans,
+    )
+    expect(volts.mean).toEqual([80, 80, null, null])
+  })
+
+  it('thin to means that keep their gaps', () => {
+    const mean = [1, 3, null, null, null, 8]
+    const thin = thinned({ ...emptyTrace, atS: [0, 1, 2, 3, 4, 5], mean }, 3)
+    expect([thin.atS, thin.mean]).toEqual([[0, 2, 4], [2, null, 8]])
   })
 })
 
