@@ -1,4 +1,7 @@
-/** The HTTP API: one application object seen through routes, with the OpenAPI document made from the same schemas. */
+/**
+ * The HTTP API: one application object seen through routes, with the OpenAPI document made from the same
+ * schemas.
+ */
 import fastifySwagger from '@fastify/swagger'
 import Fastify, { LogController, type FastifyBaseLogger, type FastifyInstance } from 'fastify'
 import { jsonSchemaTransform, type ZodTypeProvider } from 'fastify-type-provider-zod'
@@ -19,7 +22,10 @@ export interface ApiOptions {
   /** Shown in the OpenAPI document. */
   software?: string
   log?: Log
-  /** Needed by every request but `stop` when given; without one only requests to the loopback address are answered. */
+  /**
+   * Needed by every request but `stop` when given; without one only requests to the loopback address are
+   * answered.
+   */
   token?: string
   /** Longest request body. A rack of 480 parts with notes is some 300 kB. */
   bodyBytesMax?: number
@@ -67,7 +73,8 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
 }
 
 /**
- * Listens on the loopback address unless told otherwise; returns the URL. REFUSED for another address without token;
+ * Listens on the loopback address unless told otherwise; returns the URL. REFUSED for another address
+ * without token;
  * LINK_BUSY when the port is taken.
  */
 export async function listen(api: Api, at: { host?: string; port: number; token?: string | undefined }): Promise<string> {

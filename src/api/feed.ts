@@ -29,7 +29,10 @@ export function feedRoute(routes: Routes, app: Application, clock: Clock): void 
   })
 }
 
-/** Writes the feed of `app` into `stream`, status first, until the returned function is called or the stream lags. */
+/**
+ * Writes the feed of `app` into `stream`, status first, until the returned function is called or the
+ * stream lags.
+ */
 export function feedInto(stream: PassThrough, app: Application, clock: Clock): () => void {
   const thin = thinReadings(clock)
   let ended = false

@@ -1,4 +1,7 @@
-/** Who may ask. Stopping is always allowed: a stop nobody should have sent costs a night, a stop refused may cost more. */
+/**
+ * Who may ask. Stopping is always allowed: a stop nobody should have sent costs a night, a stop refused
+ * may cost more.
+ */
 import { createHash, timingSafeEqual } from 'node:crypto'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { BenchError } from '../base/errors.ts'
@@ -6,8 +9,10 @@ import { BenchError } from '../base/errors.ts'
 const stopPath = '/api/v1/stop'
 
 /**
- * With a token, every request but `stop` must carry it. Without one, only requests that name a loopback host are
- * answered, and only from pages of that host: so no web page that a browser on this computer shows can reach the bench.
+ * With a token, every request but `stop` must carry it. Without one, only requests that name a loopback
+ * host are
+ * answered, and only from pages of that host: so no web page that a browser on this computer shows can
+ * reach the bench.
  */
 export function guard(token: string | undefined) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<void> => {

@@ -1,4 +1,7 @@
-/** Every reading of a run as CSV or JSON lines, made piece by piece: a night need not fit into memory as text. */
+/**
+ * Every reading of a run as CSV or JSON lines, made piece by piece: a night need not fit into memory as
+ * text.
+ */
 import { csvLine, type Cell } from '../report/csv.ts'
 import type { Channel } from '../schema/reading.ts'
 import { qualities } from '../schema/reading.ts'
@@ -8,7 +11,10 @@ import type { Store } from '../schema/store.ts'
 const rowsPerPiece = 5000
 const headings = ['run', 'channel', 'quantity', 'unit', 'at_ms', 'value', 'standard_uncertainty', 'quality']
 
-/** Values in SI units; `at_ms` is monotonic, as the record keeps it. A reading that is not good has no value. */
+/**
+ * Values in SI units; `at_ms` is monotonic, as the record keeps it. A reading that is not good has no
+ * value.
+ */
 export async function* readingsText(
   store: Store, run: RunRecord, channels: readonly Channel[], format: 'csv' | 'lines',
 ): AsyncGenerator<string, void, undefined> {

@@ -11,7 +11,9 @@ import type { Channel } from '../schema/reading.ts'
 import type { RunRecord } from '../schema/run.ts'
 import type { Routes } from './build.ts'
 import { readingsText } from './readings-text.ts'
-import { channelShape, errorBody, eventShape, idParams, resultShape, runShape, seriesShape } from './shapes.ts'
+import {
+  channelShape, errorBody, eventShape, idParams, resultShape, runShape, seriesShape,
+} from './shapes.ts'
 
 const number = (fallback: number, max: number) => z.coerce.number().int().min(1).max(max).default(fallback)
 const answers = <S extends z.ZodType>(shape: S) =>

@@ -1,4 +1,7 @@
-/** What the API sends, as schemas: the OpenAPI document is made of these, and tests hold every answer against them. */
+/**
+ * What the API sends, as schemas: the OpenAPI document is made of these, and tests hold every answer
+ * against them.
+ */
 import { z } from 'zod'
 import { catalogue, type ErrorCode } from '../base/errors.ts'
 import { quantities } from '../schema/reading.ts'

@@ -8,7 +8,8 @@ export type Log = Logger
 
 /**
  * A logger at `level` that writes to `destination` (standard error when left out: standard output belongs to
- * answers). Errors are logged under `err`: a BenchError with code, mend and context. Tokens are never written.
+ * answers). Errors are logged under `err`: a BenchError with code, mend and context. Tokens are never
+ * written.
  */
 export function makeLog(level: LogLevel, destination: DestinationStream = pino.destination(2)): Log {
   return pino({

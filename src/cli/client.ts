@@ -1,7 +1,9 @@
 /** Speaks to the daemon over HTTP. Its errors come back as the errors they were. */
 import type { Clock } from '../base/clock.ts'
 import { withDeadline } from '../base/deadline.ts'
-import { asBenchError, BenchError, catalogue, isBenchError, type ErrorCode, type ErrorContext } from '../base/errors.ts'
+import {
+  asBenchError, BenchError, catalogue, isBenchError, type ErrorCode, type ErrorContext,
+} from '../base/errors.ts'
 import type { FeedItem } from '../schema/application.ts'
 
 export interface Daemon { url: string; token?: string | undefined }

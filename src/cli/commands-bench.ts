@@ -59,7 +59,10 @@ async function status(context: CliContext, options: CommonOptions): Promise<Exit
   return shown.latched === null ? exitCodes.accepted : exitCodes.stopped
 }
 
-/** The daemon first; its keeper whenever the daemon has not answered that the bench is off, for whatever reason. */
+/**
+ * The daemon first; its keeper whenever the daemon has not answered that the bench is off, for whatever
+ * reason.
+ */
 async function stop(context: CliContext, reason: string, options: CommonOptions): Promise<ExitCode> {
   let report: SafeOffReport
   let by = 'the daemon'

@@ -42,7 +42,10 @@ export function realContext(user: string): CliContext {
 /** Only the commands that need the bench itself load it; the others start at once. */
 async function load(module: string): Promise<unknown> { return await import(module) }
 
-/** The daemon named with --daemon, or NIGHTBENCH_DAEMON, or by the note in the data folder. DAEMON_GONE without any. */
+/**
+ * The daemon named with --daemon, or NIGHTBENCH_DAEMON, or by the note in the data folder. DAEMON_GONE
+ * without any.
+ */
 export function daemonOf(context: CliContext, options: CommonOptions): DaemonClient {
   const folder = dataFolderOf(options.data, context.env)
   const note = readDaemonNote(folder)

@@ -9,7 +9,8 @@ const headings = ['position', 'part', 'profile', 'condition', 'note'] as const
 const rack = z.array(loadedPart).min(1)
 
 /**
- * Reads a rack list: a list in YAML or JSON, or CSV (RFC 4180) with the headings position, part, profile and, if
+ * Reads a rack list: a list in YAML or JSON, or CSV (RFC 4180) with the headings position, part, profile
+ * and, if
  * wanted, condition and note, in any order. FILE_UNREADABLE or FILE_INVALID with every problem.
  */
 export function readRackList(path: string): LoadedPart[] {
@@ -73,7 +74,10 @@ function readText(path: string): string {
   }
 }
 
-/** Records of RFC 4180 with the line each begins on; comma, or semicolon where the first line has only those. */
+/**
+ * Records of RFC 4180 with the line each begins on; comma, or semicolon where the first line has only
+ * those.
+ */
 export function csvRecords(text: string): { cells: string[]; line: number }[] {
   const firstLine = /^[^\r\n]*/.exec(text)![0]
   const comma = firstLine.includes(';') && !firstLine.includes(',') ? ';' : ','

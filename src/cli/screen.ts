@@ -18,7 +18,10 @@ export async function pour(out: Output, pieces: AsyncIterable<string>): Promise<
   }
 }
 
-/** Lines that stay, and below them, on a terminal, a block that is redrawn. In a pipe the block is never written. */
+/**
+ * Lines that stay, and below them, on a terminal, a block that is redrawn. In a pipe the block is never
+ * written.
+ */
 export class Screen {
   readonly #out: Output
   #drawn = 0

@@ -4,7 +4,10 @@ import type { BenchStatus, PositionStatus } from '../schema/application.ts'
 
 export interface Column { heading: string; right?: boolean }
 
-/** Rows under headings, columns two blanks apart, no line longer than `width`. Control characters are taken out. */
+/**
+ * Rows under headings, columns two blanks apart, no line longer than `width`. Control characters are taken
+ * out.
+ */
 export function renderTable(columns: readonly Column[], rows: readonly (readonly string[])[], width = Infinity): string[] {
   const cells = [columns.map(column => column.heading), ...rows.map(row => columns.map((_, i) => printable(row[i] ?? '')))]
   const widths = columns.map((_, i) => Math.max(...cells.map(row => row[i]!.length)))

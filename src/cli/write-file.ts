@@ -4,7 +4,9 @@ import { Readable } from 'node:stream'
 import { pipeline } from 'node:stream/promises'
 import { BenchError } from '../base/errors.ts'
 
-/** Writes the pieces to `path`, replacing what is there; returns the bytes. FILE_UNREADABLE when it cannot. */
+/**
+ * Writes the pieces to `path`, replacing what is there; returns the bytes. FILE_UNREADABLE when it cannot.
+ */
 export async function writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number> {
   const file = createWriteStream(path)
   try {

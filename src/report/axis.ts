@@ -7,7 +7,10 @@ export interface Axis {
   ticks: { value: number; label: string }[]
 }
 
-/** A linear axis over round numbers that hold `low` to `high`; `from` and `to` are its ends in drawing units. */
+/**
+ * A linear axis over round numbers that hold `low` to `high`; `from` and `to` are its ends in drawing
+ * units.
+ */
 export function linearAxis(low: number, high: number, from: number, to: number, unit: string): Axis {
   const span = high > low ? high - low : Math.abs(high) || 1
   const step = roundStep(span / 5)
@@ -42,7 +45,10 @@ export function logAxis(low: number, high: number, from: number, to: number, lab
   return { at: value => from + (Math.log10(value) - first) / (last - first) * (to - from), ticks }
 }
 
-/** Time from `startS` to `endS` on a logarithmic axis, with ticks where people count: 10 s, 1 min, 10 min, 1 h. */
+/**
+ * Time from `startS` to `endS` on a logarithmic axis, with ticks where people count: 10 s, 1 min, 10 min,
+ * 1 h.
+ */
 export function logTimeAxis(startS: number, endS: number, from: number, to: number): Axis {
   const [low, high] = [Math.log(startS), Math.log(Math.max(endS, startS * 1.01))]
   const ticks = logTimes.filter(value => value >= startS * 0.999 && value <= endS * 1.001)

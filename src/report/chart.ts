@@ -1,4 +1,7 @@
-/** Line charts as inline SVG: drawn from plain data, no script, no outside resource, readable in black and white. */
+/**
+ * Line charts as inline SVG: drawn from plain data, no script, no outside resource, readable in black and
+ * white.
+ */
 import { formatSi } from '../base/format.ts'
 import type { Axis } from './axis.ts'
 import { linearAxis, logAxis, logTimeAxis, timeAxis } from './axis.ts'

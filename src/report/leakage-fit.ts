@@ -1,4 +1,7 @@
-/** Leakage from the moment the part arrived at voltage, as log-log axes want it, beside its limit and the fit. */
+/**
+ * Leakage from the moment the part arrived at voltage, as log-log axes want it, beside its limit and the
+ * fit.
+ */
 import type { Channel } from '../schema/reading.ts'
 import type { PartResult } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
@@ -17,7 +20,10 @@ export interface FitSource { leakage: Trace; spans: readonly StageSpan[]; startM
 
 const pointsPerDecade = 40
 
-/** Buckets for the long tail and single readings for the first moments, which a log axis spreads wide. Null without an arrival. */
+/**
+ * Buckets for the long tail and single readings for the first moments, which a log axis spreads wide. Null
+ * without an arrival.
+ */
 export async function leakageFit(store: Store, runId: string, channel: Channel, source: FitSource): Promise<LeakageFit | null> {
   const { leakage, spans, startMs, result } = source
   const fromS = decayStart(source)
@@ -41,7 +47,10 @@ export function curveAt(curve: NonNullable<LeakageFit['curve']>, atS: number): n
   return curve.amplitudeA * (atS / curve.referenceS) ** -curve.exponent + curve.floorA
 }
 
-/** `decayFromMs` (monotonic) where the fit says so; else the first stage at full voltage; null for a part that never got there. */
+/**
+ * `decayFromMs` (monotonic) where the fit says so; else the first stage at full voltage; null for a part
+ * that never got there.
+ */
 function decayStart({ leakage, spans, startMs, result }: FitSource): number | null {
   const told = result?.figures['decayFromMs']
   if (told !== undefined && Number.isFinite(told)) return (told - startMs) / 1000

@@ -9,14 +9,20 @@ class Markup {
 export type { Markup }
 export type Content = Markup | string | number | null | undefined | false | readonly Content[]
 
-/** `html\`<td>${name}</td>\``: every value is escaped, unless it is markup of ours. Null and false give nothing. */
+/**
+ * `html\`<td>${name}</td>\``: every value is escaped, unless it is markup of ours. Null and false give
+ * nothing.
+ */
 export function html(fixed: TemplateStringsArray, ...values: Content[]): Markup {
   let text = fixed[0]!
   values.forEach((value, i) => { text += render(value) + fixed[i + 1]! })
   return new Markup(text)
 }
 
-/** Text with the five characters that mean something in HTML written out; control characters become a blank. */
+/**
+ * Text with the five characters that mean something in HTML written out; control characters become a
+ * blank.
+ */
 export function escapeHtml(text: string): string {
   return text.replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]/g, ' ').replace(/[&<>"']/g, c => entities[c]!)
 }

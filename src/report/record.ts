@@ -4,7 +4,9 @@ import type { Channel } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
-import { fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument } from './setup.ts'
+import {
+  fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
+} from './setup.ts'
 import { partVolts, stagesOf, thinned, traceOf, type StageSpan, type Trace } from './traces.ts'
 
 export interface RecordPart {
@@ -19,7 +21,9 @@ export interface RecordPart {
   volts: Trace | null
   leakage: Trace | null
   caseTemperature: Trace | null
-  /** The leakage decay from its own start, on the way to the limit; null where it never arrived at voltage. */
+  /**
+   * The leakage decay from its own start, on the way to the limit; null where it never arrived at voltage.
+   */
   decay: LeakageFit | null
 }
 
@@ -56,7 +60,10 @@ export async function buildRecord(store: Store, runId: string, options: RecordOp
   return await readRun(store, run, options, () => true)
 }
 
-/** Reads every run in which this part has a result, newest first; of each, that part alone. NOT_FOUND when none. */
+/**
+ * Reads every run in which this part has a result, newest first; of each, that part alone. NOT_FOUND when
+ * none.
+ */
 export async function buildPartRecord(store: Store, part: string, options: RecordOptions = {}): Promise<PartTestRecord> {
   const history = await store.partHistory(part)
   if (history.length === 0) throw new BenchError('NOT_FOUND', `no run has a result for part ${part}`)
@@ -92,7 +99,10 @@ async function readRun(
   }
 }
 
-/** Volts and current are combined in buckets this much finer than what is drawn: steps of the bus blur less. */
+/**
+ * Volts and current are combined in buckets this much finer than what is drawn: steps of the bus blur
+ * less.
+ */
 const finer = 8
 
 interface PartSource {

@@ -1,4 +1,7 @@
-/** What a run was set up with, as far as it was recorded. Each piece is judged alone: one bad piece hides no other. */
+/**
+ * What a run was set up with, as far as it was recorded. Each piece is judged alone: one bad piece hides
+ * no other.
+ */
 import { z } from 'zod'
 import type { RunRecord } from '../schema/run.ts'
 import { loadedPart, type LoadedPart } from '../schema/run.ts'

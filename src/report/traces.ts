@@ -4,7 +4,10 @@ import { stages } from '../schema/run.ts'
 import type { Bucket, Series, StoredEvent } from '../schema/store.ts'
 import type { FixtureNumbers } from './setup.ts'
 
-/** One line: time in s from the start of the run, ascending; lowest, mean and highest value, null where none is good. */
+/**
+ * One line: time in s from the start of the run, ascending; lowest, mean and highest value, null where
+ * none is good.
+ */
 export interface Trace {
   unit: string
   atS: number[]
@@ -62,7 +65,10 @@ export function stagesOf(events: readonly StoredEvent[], position: string, start
   return spans
 }
 
-/** What an event says of the stage: a `stage` event by data or text, a part dropped, condemned or graded, the bench off. */
+/**
+ * What an event says of the stage: a `stage` event by data or text, a part dropped, condemned or graded,
+ * the bench off.
+ */
 function stageTold(event: StoredEvent): Stage | null {
   if (event.kind === 'stage') {
     const told = event.data?.['stage'] ?? event.text
@@ -74,12 +80,17 @@ function stageTold(event: StoredEvent): Stage | null {
 
 const final: ReadonlySet<Stage> = new Set<Stage>(['dropped', 'graded'])
 
-/** Stages in which the position relay holds the part on the bus; elsewhere bus volts say nothing about the part. */
+/**
+ * Stages in which the position relay holds the part on the bus; elsewhere bus volts say nothing about the
+ * part.
+ */
 const onBus: ReadonlySet<Stage> = new Set<Stage>(['polarity', 'forming', 'soaking', 'formal'])
 
 /**
- * Volts of the part itself: bus volts less I·R of what is in series. In the formal stage the low resistor lies across
- * the limiting one. Null while the part is on its own bleeder. Without stages the part is taken as on the bus.
+ * Volts of the part itself: bus volts less I·R of what is in series. In the formal stage the low resistor
+ * lies across
+ * the limiting one. Null while the part is on its own bleeder. Without stages the part is taken as on the
+ * bus.
  */
 export function partVolts(bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[]): Trace {
   const trace: Trace = { ...bus, min: [], mean: [], max: [] }

@@ -1,6 +1,8 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
-import { channelShape, errorBody, eventShape, resultShape, runShape, seriesShape } from '../../src/api/shapes.ts'
+import {
+  channelShape, errorBody, eventShape, resultShape, runShape, seriesShape,
+} from '../../src/api/shapes.ts'
 import { BenchError } from '../../src/base/errors.ts'
 import { benchStatus, plan, safeOffReport } from '../../src/schema/application.ts'
 import { FakeApplication, runningStatus, samplePlan } from './fake-application.ts'

@@ -1,4 +1,7 @@
-/** An application in memory for tests of what sits on it: a store with a night, and a bench that only remembers. */
+/**
+ * An application in memory for tests of what sits on it: a store with a night, and a bench that only
+ * remembers.
+ */
 import { BenchError } from '../../src/base/errors.ts'
 import type {
   Application, BenchStatus, FeedItem, InstrumentCheck, Plan, SafeOffReport, SequenceInfo,
