@@ -1,5 +1,5 @@
 /** What a sequence is. Users write their own in a folder of theirs and get the same protection. */
-import { z } from 'zod'
+import type { z } from 'zod'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Plan } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'

@@ -71,7 +71,7 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
     if (share >= contactShareMin) return
     await leave(night, leavings, position, {
       grade: 'cannot tell', disposition: 'retest',
-      reason: `only ${(100 * share).toFixed(0)} % of the charge for ${(stepV - fromV).toFixed(0)} V went in within ${riseS.toFixed(0)} s: contact lost, presumed charged`,
+      reason: `only ${Math.max(0, 100 * share).toFixed(0)} % of the charge for ${(stepV - fromV).toFixed(0)} V went in within ${riseS.toFixed(0)} s: contact lost, presumed charged`,
     })
   }))
 }
@@ -111,12 +111,12 @@ function judgePosition(night: Night, position: PositionState, step: FormingStep,
   const nowS = night.clock.monotonicMs() / 1000
   const { limitA } = leakageLimit(position.profile.leakage, position.profile.capacitanceF, stepV)
   position.limitA = limitA
-  if (position.current?.quality === 'good') step.add(position.current.atMs / 1000, position.current.value, noiseOf(night, position))
+  if (position.current?.quality === 'good') step.add(position.current.atMs / 1000, position.current.value, noiseOf(position))
   return step.judge(nowS, { limitA, minStepS: p.minStepS, maxStepS: p.maxStepS, stallAfterS: p.stallAfterS, settledShare: p.settledShare })
 }
 
 /** Random part of a current reading: a fifth of its whole uncertainty, and never less than 10 nA. */
-const noiseOf = (_night: Night, position: PositionState): number => Math.max(1e-8, 0.2 * (position.current?.u ?? 0))
+const noiseOf = (position: PositionState): number => Math.max(1e-8, 0.2 * (position.current?.u ?? 0))
 
 function leavingOf(verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>, stepV: number): Omit<Leaving, 'stepV'> {
   const at = `at ${stepV.toFixed(0)} V: `
@@ -128,13 +128,29 @@ function leavingOf(verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>
   return { grade: 'reject', disposition: 'replace', reason: at + verdict.why }
 }
 
-/** Holds the target. Parts are watched by the supervisor; one whose current rises here is dropped by its limit. */
-export async function soak(night: Night, seconds: number): Promise<void> {
+/** Current of one part while the bus stood still: the matter of a decay fit. Times from `fromMs`, monotonic. */
+export interface SoakTrace { fromMs: number; tS: number[]; iA: number[]; uA: number[] }
+
+const traceEveryMs = 60_000
+
+/** Holds the target and follows each part's current. The supervisor drops what goes past its limit here. */
+export async function soak(night: Night, seconds: number): Promise<Map<PositionState, SoakTrace>> {
   stage(night, 'soaking')
-  const endMs = night.clock.monotonicMs() + 1000 * seconds
+  const fromMs = night.clock.monotonicMs()
+  const endMs = fromMs + 1000 * seconds
+  const traces = new Map(onBus(night).map(position => [position, { fromMs, tS: [], iA: [], uA: [] } as SoakTrace]))
   while (night.clock.monotonicMs() < endMs && onBus(night).length > 0) {
-    await rest(night, Math.min(60_000, Math.max(1, endMs - night.clock.monotonicMs())))
+    await rest(night, Math.min(traceEveryMs, Math.max(1, endMs - night.clock.monotonicMs())))
+    for (const [position, trace] of traces) {
+      const { wiring, current } = position
+      const tS = current === null ? NaN : (current.atMs - fromMs) / 1000
+      if (wiring !== 'bus' || current?.quality !== 'good' || !(tS > (trace.tS[trace.tS.length - 1] ?? 0))) continue
+      trace.tS.push(tS)
+      trace.iA.push(current.value)
+      trace.uA.push(noiseOf(position))
+    }
   }
+  return traces
 }
 
 export function stage(night: Night, name: 'proving' | 'checking' | 'polarity' | 'forming' | 'soaking' | 'formal' | 'watching' | 'measuring'): void {

@@ -40,6 +40,7 @@ async function formalReading(night: Night, position: PositionState): Promise<For
   position.limitA = limitA
   night.sampler.attend(1000 * (afterS + arrivalMostS))
   if (spec.formalRelay !== undefined) await formalResistor(night, position, true)
+  void night.recorder.event({ kind: 'formal', position: spec.name, text: `${spec.name} at rated voltage through the low resistor` }).catch(() => {})
   try {
     const arrivedMs = await arrival(night, position)
     if (arrivedMs === null) return 'the part did not reach rated voltage'

@@ -6,10 +6,12 @@ import type { Deadness } from '../safety/dead.ts'
 import type { BridgeReading } from '../schema/roles.ts'
 import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts'
 import { esrLimitOhm } from './bridge.ts'
-import type { Leaving, Leavings } from './climb.ts'
+import { fitDecay } from '../analysis/decay-fit.ts'
+import type { Leaving, Leavings, SoakTrace } from './climb.ts'
 import type { FormalReading } from './formal.ts'
 
 export interface Evidence {
+  traces: Map<PositionState, SoakTrace>
   leavings: Leavings
   formal: Map<PositionState, FormalReading | string>
   dead: Map<PositionState, Deadness>
@@ -43,7 +45,7 @@ export function gradePart(position: PositionState, evidence: Evidence): PartResu
   const criteria = [leakageCriterion(formal), ...(reading ? bridgeCriteria(position, reading) : [])]
   return {
     ...base(position), ...combine(criteria), provisional: evidence.provisional,
-    figures: figuresOf(position, formal, reading, evidence.recoveredV.get(position)),
+    figures: figuresOf(position, formal, reading, evidence.recoveredV.get(position), evidence.traces.get(position)),
   }
 }
 
@@ -106,11 +108,22 @@ function show({ value, unit, expandedU, limitLow, limitHigh }: Criterion): strin
   return `${digits(value)} ${unit} (U ${expandedU.toPrecision(2)}), ${limits.filter(Boolean).join(', ')} ${unit}`
 }
 
-function figuresOf(position: PositionState, formal: FormalReading, reading: BridgeReading | undefined, recoveredV: number | undefined): Record<string, number> {
+function figuresOf(position: PositionState, formal: FormalReading, reading: BridgeReading | undefined, recoveredV: number | undefined, trace: SoakTrace | undefined): Record<string, number> {
   return {
     formalLeakageA: formal.leakage.value, formalLeakageU: formal.leakage.u, formalVolts: formal.volts, formalAfterS: formal.afterS,
     ...(formal.caseC === null ? {} : { formalCaseC: formal.caseC }),
     ...(reading ? { capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value, dissipation: reading.dissipation.value } : {}),
-    ...(recoveredV === undefined ? {} : { recoveredV }), highestV: position.knownV,
+    ...(recoveredV === undefined ? {} : { recoveredV }), highestV: position.knownV, ...(trace ? decayFigures(trace) : {}),
+  }
+}
+
+/** Power law with a floor through the soak, where the readings carry one. */
+function decayFigures({ fromMs, tS, iA, uA }: SoakTrace): Record<string, number> {
+  const fit = fitDecay({ tS, iA, uA })
+  if (!fit.ok) return {}
+  return {
+    decayAmplitudeA: fit.amplitudeA.value, decayAmplitudeU: fit.amplitudeA.u, decayExponent: fit.exponent.value,
+    decayExponentU: fit.exponent.u, decayReferenceS: fit.referenceS, decayFromMs: fromMs,
+    ...(fit.floorA ? { decayFloorA: fit.floorA.value, decayFloorU: fit.floorA.u } : {}),
   }
 }

@@ -46,7 +46,7 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   await polarityStop(night, p, leavings)
   if (climbs) await climb(night, p, leavings)
   else await moveBus(night, night.plan.targetV, p.slewVPerS)
-  await soak(night, p.soakS)
+  const traces = await soak(night, p.soakS)
   const formal = await formalReadings(night)
   // Parts leave first: on the bus they would feed it through their limiting resistors for minutes.
   const dead = await bleedAll(night)
@@ -54,7 +54,7 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
   const bridge = await measureAll(night, dead)
-  gradeParts(night, { leavings, formal, dead, recoveredV, bridge, provisional: climbs })
+  gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, provisional: climbs })
 }
 
 /** The bridge before any energy: open, shorted or hopeless parts never see the bus. */
