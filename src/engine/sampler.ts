@@ -4,6 +4,7 @@
  */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
+import { hasCode } from '../base/errors.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Measured, Reading, Channel } from '../schema/reading.ts'
 import type { Roles, Scanner, Supply, Voltmeter } from '../schema/roles.ts'
@@ -66,11 +67,16 @@ export class Sampler {
     await Promise.all(loops)
   }
 
+  /** A read that a safe-off cut short is no fault of its own: the loop begins again. */
   async #guard(name: string, loop: () => Promise<void>): Promise<void> {
     try {
       await loop()
     } catch (error) {
       if (this.#signal.aborted) return
+      if (hasCode(error, 'ABANDONED')) {
+        await sleep(this.#d.clock, this.#d.bench.cadence.busMs, this.#signal).catch(() => {})
+        return await this.#guard(name, loop)
+      }
       const text = error instanceof Error ? error.message : String(error)
       this.#d.onDemand(this.#d.supervisor.fault(`loop.${name}`, text, this.#d.clock.monotonicMs()))
     }
