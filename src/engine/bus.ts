@@ -5,6 +5,7 @@ import type { Reading } from '../schema/reading.ts'
 import type { RelayBoard, Supply } from '../schema/roles.ts'
 import type { Night } from './night.ts'
 import type { PositionState } from './position.ts'
+import { seriesOhm } from './position.ts'
 
 /** How far the bus may be from its set-point: part of target, and volts. */
 const busToleranceShare = 0.02
@@ -66,16 +67,32 @@ export async function connect(night: Night, positions: readonly PositionState[])
   night.sampler.attend(5000)
 }
 
-/** Switches the low resistor of one position in or out. */
+/**
+ * Switches the low resistor of one position in or out. Switched in, the part takes at once what the limiting resistor
+ * kept from it: for as long as that charge can explain, a large current is not held against it.
+ */
 export async function formalResistor(night: Night, position: PositionState, on: boolean): Promise<void> {
   const relay = position.spec.formalRelay
   if (relay === undefined) throw new BenchError('REFUSED', `${position.spec.name} has no formal relay`)
   if (on) night.supervisor.permitConnect(position.spec.name)
   const board = night.roles.positions as RelayBoard
+  const chargeMs = on ? chargingMs(night, position) : 0
+  const limitId = `${position.spec.name}.current`
+  if (on) night.supervisor.setPatience(limitId, chargeMs)
   if (on) await board.hold([relay])
   else await board.release([relay])
   position.formal = on
-  await rest(night, board.settleMs)
+  await rest(night, board.settleMs + chargeMs)
+  if (on) night.supervisor.setPatience(limitId, 0)
+}
+
+/** Time to make up the drop at the limiting resistor: at half the supply's limit, then five time constants. */
+function chargingMs(night: Night, position: PositionState): number {
+  const { fixture } = night.bench
+  const farad = position.profile.capacitanceF * (1 + position.profile.tolerancePlus)
+  const missingV = Math.max(0, position.current?.value ?? 0) * seriesOhm(fixture, position, false)
+  const tauS = farad * seriesOhm(fixture, { wiring: 'bus', formal: true }, false)
+  return 1000 * (farad * missingV / (0.5 * night.plan.supplyLimitA) + 5 * tauS)
 }
 
 /** Takes positions off the bus onto their bleeders; allowed at any time, waits for nothing else. */

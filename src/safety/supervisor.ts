@@ -62,6 +62,13 @@ export class Supervisor {
     found.limit = { ...found.limit, bound }
   }
 
+  /** How long a limit must be past its bound before it is crossed, ms; 0 for its samples alone. */
+  setPatience(id: string, forMs: number): void {
+    const found = this.#limits.flat().find(watched => watched.limit.id === id)
+    if (found) found.limit = { ...found.limit, forMs }
+    else assert(this.#dropped.size > 0, `no limit ${id}`)
+  }
+
   /** Judges one reading; called first and synchronously. Returns what must be done now, if anything. */
   judge(reading: Reading): Demand | null {
     const fresh = this.#freshness.get(reading.channel.index)

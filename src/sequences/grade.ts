@@ -35,7 +35,7 @@ export function gradeParts(night: Night, evidence: Evidence): void {
 }
 
 export function gradePart(position: PositionState, evidence: Evidence): PartResult {
-  const leaving = evidence.leavings.get(position) ?? droppedBySupervisor(position)
+  const leaving = evidence.leavings.get(position) ?? droppedBySupervisor(position, evidence.formal.get(position))
   if (leaving) return left(position, leaving)
   const formal = evidence.formal.get(position)
   if (formal === undefined || typeof formal === 'string') return cannotTell(position, formal ?? 'no formal reading')
@@ -62,8 +62,10 @@ export function combine(criteria: readonly Criterion[]): Pick<PartResult, 'grade
 const base = (position: PositionState): Pick<PartResult, 'position' | 'part' | 'profile'> =>
   ({ position: position.spec.name, part: position.part.part, profile: position.profile.name })
 
-function droppedBySupervisor(position: PositionState): Leaving | null {
+/** `underFormed`: words of the formal reading where the part had not been formed far enough to be condemned by it. */
+function droppedBySupervisor(position: PositionState, underFormed: FormalReading | string | undefined): Leaving | null {
   if (position.stage !== 'dropped') return null
+  if (typeof underFormed === 'string') return { grade: 'cannot tell', disposition: 'form', reason: underFormed, stepV: NaN }
   return { grade: 'reject', disposition: 'replace', reason: position.note, stepV: NaN }
 }
 
