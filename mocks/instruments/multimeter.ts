@@ -86,11 +86,22 @@ export class MeterCore {
       const fits = this.figures.ranges.findIndex(r => Math.abs(trueV) <= r.rangeV * r.overRange)
       this.#range = fits < 0 ? this.figures.ranges.length - 1 : fits
     }
+    return this.#readOn(trueV)
+  }
+
+  #readOn(trueV: number): number {
     const { rangeV, overRange } = this.figures.ranges[this.#range]!
     const step = this.figures.speeds[this.#speed]![1] * rangeV
     const v = this.#specimens[this.#range]!.of(trueV, rangeV) + this.#noise.normal() * noiseSteps * step
-    if (Math.abs(v) > rangeV * overRange) return Math.sign(v) * Infinity
+    if (Math.abs(v) > rangeV * overRange) return this.#overflow(v, trueV)
     return this.#readings.falsify(quantise(v, step), 'V')
+  }
+
+  /** Out of range; ranging by itself it goes up one and reads again, as long as there is one. */
+  #overflow(v: number, trueV: number): number {
+    if (!this.autorange || this.#range + 1 >= this.figures.ranges.length) return Math.sign(v) * Infinity
+    this.#range++
+    return this.#readOn(trueV)
   }
 
   /** A reading that takes its time and samples when that is over. */
