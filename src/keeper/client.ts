@@ -156,7 +156,10 @@ class ForkedKeeper implements Keeper {
 
   async disarm(): Promise<void> { await this.#order({ do: 'disarm' }) }
   async reset(): Promise<void> { await this.#order({ do: 'reset' }) }
-  safeOff(reason: string): Promise<SafeOffReport> { return this.#order({ do: 'safe-off', reason }) }
+  /** Bench time goes on meanwhile: contacts need it to open before they can be read back as open. */
+  safeOff(reason: string): Promise<SafeOffReport> {
+    return this.#order({ do: 'safe-off', reason }, () => {})
+  }
   mode(): KeeperMode | 'gone' { return this.#mode }
   onEvent(listener: (event: KeeperEvent) => void): Cancel {
     this.#listeners.add(listener)
@@ -179,11 +182,11 @@ class ForkedKeeper implements Keeper {
     })
   }
 
-  #order<T>(order: WithoutId<Asked>): Promise<T> {
+  #order<T>(order: WithoutId<Asked>, release: Cancel = this.#options.benchClock.hold()): Promise<T> {
     const id = this.#nextId++
     return this.#bounded(order.do, new Promise<T>((resolve, reject) => {
-      if (this.#mode === 'gone') return reject(goneError('it is not running'))
-      this.#pending.set(id, { resolve, reject, release: this.#options.benchClock.hold() })
+      if (this.#mode === 'gone') { release(); return reject(goneError('it is not running')) }
+      this.#pending.set(id, { resolve, reject, release })
       this.#post({ ...order, id })
     }))
   }

@@ -145,7 +145,7 @@ async function readBack(
       problem = asBenchError(error).message
     }
     if (clock.monotonicMs() + verifyPauseMs >= endMs) break
-    await sleep(clock, verifyPauseMs)
+    await gap(work, verifyPauseMs)
   }
   return problem
 }
