@@ -16,6 +16,8 @@ import { checkIdentity } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
 import { beatLimitMs, makeNight } from './night-maker.ts'
+import { watchPresence } from './presence.ts'
+import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
 import { statusOf } from './status.ts'
 
@@ -32,7 +34,7 @@ export interface DaemonDeps {
   software: string
 }
 
-interface Current { record: RunRecord; handles: RunHandles; ended: Promise<RunRecord> }
+interface Current { record: RunRecord; handles: RunHandles; presence: PresenceWatch | null; ended: Promise<RunRecord> }
 
 export class Daemon implements Application {
   readonly store: Store
@@ -47,7 +49,7 @@ export class Daemon implements Application {
     this.#d = deps
     this.store = deps.store
     deps.keeper.onEvent(event => {
-      if (event.type === 'gone' && !this.#closing) this.#hostFault('keeper.gone', `the keeper is gone: ${event.why}`)
+      if (event.type === 'gone' && !this.#closing) this.#keeperGone(event.why)
       if (event.type === 'safe-off' && this.#current?.handles.night.state.live) {
         this.#hostFault('keeper.safe-off', `the keeper made the bench safe: ${event.report.reason}`)
       }
@@ -98,7 +100,8 @@ export class Daemon implements Application {
       channels, parts, publish: item => { if (this.#feed.observed) this.#feed.next(item) },
       checkIdentities: () => this.#checkIdentities(),
     })
-    this.#current = { record, handles, ended: this.#run(record, handles, sequence, parameters) }
+    const presence = request.use === 'attended' ? watchPresence(handles.night) : null
+    this.#current = { record, handles, presence, ended: this.#run(record, handles, sequence, parameters, presence) }
     return record
   }
 
@@ -127,6 +130,14 @@ export class Daemon implements Application {
     return await report
   }
 
+  /** A person says that they are at the bench. Rejects REFUSED unless an attended run is going on. */
+  async confirmPresence(person: string): Promise<void> {
+    if (person.trim() === '') throw new BenchError('USAGE', 'presence needs a person')
+    const presence = this.#current?.presence
+    if (!presence) throw new BenchError('REFUSED', 'no attended run is going on')
+    presence.confirm(person)
+  }
+
   async acknowledge(reason: string, person: string): Promise<void> {
     if (reason.trim() === '' || person.trim() === '') throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
     if (this.#current) throw new BenchError('REFUSED', 'the run has not ended yet')
@@ -147,11 +158,14 @@ export class Daemon implements Application {
     await this.store.close()
   }
 
-  async #run(record: RunRecord, handles: RunHandles, sequence: AnySequence, parameters: unknown): Promise<RunRecord> {
+  async #run(
+    record: RunRecord, handles: RunHandles, sequence: AnySequence, parameters: unknown, presence: PresenceWatch | null,
+  ): Promise<RunRecord> {
     const { night } = handles
     const stopPulse = startPulse({ night, keeper: this.#d.keeper, livenessClock: this.#d.livenessClock })
     const state: RunState = await runNight(handles, sequence, parameters)
     stopPulse()
+    presence?.stop()
     if (state === 'tripped' || state === 'stopped') {
       this.#latched = { text: night.supervisor.latched?.text ?? `run ${state}`, wallMs: this.#d.clock.wallMs() }
     }
@@ -206,6 +220,13 @@ export class Daemon implements Application {
       ({ name, identity, url, profile, hash: bench.profiles.get(name)!.hash }))
     const parts = [...new Set(request.parts.map(({ profile }) => profile))].map(name => ({ name, hash: profiles.part(name).hash, profile: profiles.part(name).profile }))
     return { request, plan, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits, cadence: bench.file.cadence, beatLimitMs }
+  }
+
+  /** The new keeper starts safe and stays so until a person acknowledges, also when no run was going on. */
+  #keeperGone(why: string): void {
+    const text = `the keeper is gone: ${why}`
+    if (this.#current) this.#hostFault('keeper.gone', text)
+    else this.#latched ??= { text, wallMs: this.#d.clock.wallMs() }
   }
 
   #hostFault(id: string, text: string): void { this.#current?.handles.night.fault(id, text) }

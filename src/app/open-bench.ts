@@ -18,10 +18,13 @@ import { compose, energyInstruments, optionsFor } from './compose.ts'
 import { Daemon } from './daemon.ts'
 import type { LoadedBench } from './files.ts'
 import { loadBench, ProfileFolder } from './files.ts'
+import { LastingKeeper } from './lasting-keeper.ts'
 
 export interface OpenBench {
   daemon: Daemon
   bench: LoadedBench
+  /** Its process may be replaced; `pid` is the one that lives. */
+  keeper: LastingKeeper
   /** Runs that stood as running and are interrupted now. */
   interrupted: string[]
   close(): Promise<void>
@@ -38,13 +41,14 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   try {
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const store = await openWorkerStore(join(dataFolder, 'record.db'))
-    const keeper = await forkKeeper({
+    const start = (): ReturnType<typeof forkKeeper> => forkKeeper({
       links: energyInstruments(bench).map(name => ({
         name, url: bench.file.instruments[name]!.url, settings: settingsOf(optionsFor(bench, name, clock, linkClock)),
       })),
       dataFolder, clock: ledUrl === null ? { kind: 'real' } : { kind: 'led', url: ledUrl },
       benchClock: clock, livenessClock: linkClock,
     })
+    const keeper = await LastingKeeper.start({ start, benchClock: clock, livenessClock: linkClock, log })
     const composed = compose(bench, { clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name) })
     const daemon = new Daemon({
       clock, livenessClock: linkClock, bench, composed, keeper, store, profiles, sequences: shippedSequences, software: softwareVersion,
@@ -52,7 +56,7 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
     undo.push(() => daemon.close())
     for (const session of composed.sessions.values()) await session.connect()
     const interrupted = await daemon.recover()
-    return { daemon, bench, interrupted, close }
+    return { daemon, bench, keeper, interrupted, close }
   } catch (error) {
     await close().catch(later => log.error({ err: later }, 'closing after a failed start'))
     throw error

@@ -63,6 +63,8 @@ export const benchFile = z.strictObject({
     partEnergyMaxJ: positive, rackEnergyMaxJ: positive,
     touchSafeV: positive.max(60).default(60).describe('Common practice; 60 V DC at most'),
     touchSafeJ: positive.max(20).default(0.35).describe('Stored energy below which touch is taken as safe'),
+    presenceS: positive.max(3600).default(600)
+      .describe('Attended use: longest time without somebody showing presence; 10 min (common practice)'),
     ambientMinC: z.number().default(15), ambientMaxC: z.number().default(35),
   }),
   cadence: cadence.prefault({}),
