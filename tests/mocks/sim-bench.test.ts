@@ -45,7 +45,7 @@ describe('a bench put together', () => {
     await energise(100)
     await ask('relays', 'ROUT:CLOS (@2)')
     await wait(60)
-    await clock.advance(2500)
+    await clock.advance(4500)
     expect(await ask('cutoff', 'OUTP:STAT?')).toBe('0')
     await ask('cutoff', 'OUTP:HOLD')
     expect(await ask('cutoff', 'SYST:ERR?')).toBe('-221,"Settings conflict"')
