@@ -1,6 +1,6 @@
 /**
- * How long a night takes in virtual time: the real stack (sessions, keeper, drivers, supervisor, sequence, store
- * with chain and levels) and the whole simulated bench in this process.
+ * How long a night takes in virtual time: the real stack (sessions, keeper, drivers, supervisor, sequence,
+ * store with chain and levels) and the whole simulated bench in this process.
  */
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
@@ -40,12 +40,13 @@ export interface NightFigures {
 }
 
 /**
- * Every position read each 2.5 s all night, the quick cadence of the bench file's defaults. The bus is read each
- * 100 ms while it moves and each second while it stands, as the defaults are. The sense meter stands on 60 Hz
- * mains: at 50 Hz the plan refuses 48 positions in 2.5 s. Throws unless the run ends `done` with a result for
- * every part.
+ * Every position read each 2.5 s all night, the quick cadence of the bench file's defaults. The bus is read
+ * each 100 ms while it moves and each second while it stands, as the defaults are. The sense meter stands on
+ * 60 Hz mains: at 50 Hz the plan refuses 48 positions in 2.5 s. Throws unless the run ends `done` with a result
+ * for every part.
  */
-export async function measureNight({ positions, soakS, sweepMs = 2500, seed = 48 }: NightLoad): Promise<NightFigures> {
+export async function measureNight(load: NightLoad): Promise<NightFigures> {
+  const { positions, soakS, sweepMs = 2500, seed = 48 } = load
   const folder = mkdtempSync(join(tmpdir(), 'night-'))
   try {
     const scenario = {

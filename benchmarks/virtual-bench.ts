@@ -48,15 +48,20 @@ export async function virtualBench(
   const open = (url: string) => links.get(url)!.open()
   const sessions = new Map(energyInstruments(bench).map(name =>
     [name, new Session(() => open(`memory:${name}`), optionsFor(bench, name, clock, clock))]))
-  const keeper = inlineKeeper(new KeeperHost({ sessions, livenessClock: clock, benchClock: clock, log: () => {} }))
+  const host = new KeeperHost({ sessions, livenessClock: clock, benchClock: clock, log: () => {} })
+  const keeper = inlineKeeper(host)
   const composed = compose(bench, { clock, linkClock: clock, open, keeperPort: name => keeper.port(name) })
   const store = openInlineStore(options.storePath ?? ':memory:')
   const daemon = new Daemon({
-    clock, livenessClock: clock, bench, composed, keeper, store, profiles, sequences: shippedSequences, software: 'test',
+    clock, livenessClock: clock, bench, composed, keeper, store, profiles, sequences: shippedSequences,
+    software: 'test',
   })
   const request: StartRequest = {
-    sequence: 'reform', parameters: {}, use: 'unattended', person: 'night watch', cautionsConfirmed: true, polarityConfirmed: true,
-    parts: scenario.parts.map(({ position, id }) => ({ position, part: id, profile: scenario.partProfile, note: '', condition: 'sound' as const })),
+    sequence: 'reform', parameters: {}, use: 'unattended', person: 'night watch',
+    cautionsConfirmed: true, polarityConfirmed: true,
+    parts: scenario.parts.map(({ position, id }) => ({
+      position, part: id, profile: scenario.partProfile, note: '', condition: 'sound' as const,
+    })),
   }
   await clock.run((async () => {
     for (const session of composed.sessions.values()) await session.connect()
