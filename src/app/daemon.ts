@@ -15,7 +15,7 @@ import type { AnySequence } from '../engine/sequence.ts'
 import { checkIdentity } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
-import { beatLimitMs, makeNight } from './night-maker.ts'
+import { beatLimitMs, everyPosition, makeNight } from './night-maker.ts'
 import { watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
@@ -141,8 +141,24 @@ export class Daemon implements Application {
   async acknowledge(reason: string, person: string): Promise<void> {
     if (reason.trim() === '' || person.trim() === '') throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
     if (this.#current) throw new BenchError('REFUSED', 'the run has not ended yet')
+    await this.#refuseWithoutPresence()
     if (this.#d.keeper.mode() === 'safe') await this.#d.keeper.reset()
+    const [last] = await this.store.listRuns(1)
+    if (last && this.#latched) {
+      await this.store.appendEvent(last.id, {
+        kind: 'acknowledged', severity: 'info', atMs: this.#d.clock.monotonicMs(), wallMs: this.#d.clock.wallMs(),
+        text: `${person} acknowledged "${this.#latched.text}": ${reason}`, data: { person, reason },
+      })
+    }
     this.#latched = null
+  }
+
+  /** Where the bench has a key or button, it must be held; a bench without one trusts its own terminal. */
+  async #refuseWithoutPresence(): Promise<void> {
+    const { interlock } = this.#d.composed.roles
+    if (interlock && !(await interlock.read()).present) {
+      throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', { expected: 'key or button at the bench', got: 'neither' })
+    }
   }
 
   subscribe(listener: (item: FeedItem) => void): () => void {
@@ -177,7 +193,7 @@ export class Daemon implements Application {
     return ended
   }
 
-  #prepare(request: StartRequest): { sequence: AnySequence; parameters: unknown; plan: Plan; parts: { loaded: LoadedPart; profile: PartProfile }[] } {
+  #prepare(request: StartRequest): { sequence: AnySequence; parameters: unknown; plan: Plan; parts: readonly { loaded: LoadedPart; profile: PartProfile }[] } {
     const sequence = this.#d.sequences.find(({ name }) => name === request.sequence)
     if (!sequence) {
       throw new BenchError('USAGE', 'sequence', { expected: this.#d.sequences.map(({ name }) => name).join(', '), got: request.sequence })
@@ -187,7 +203,8 @@ export class Daemon implements Application {
     const { file } = this.#d.bench
     const missing = sequence.roles.filter(role => this.#d.composed.roles[role] === undefined)
     if (missing.length > 0) throw new BenchError('REFUSED', `${sequence.name} needs roles this bench lacks`, { expected: missing.join(', '), got: 'none' })
-    const parts = request.parts.map(loaded => ({ loaded, profile: this.#d.profiles.part(loaded.profile).profile }))
+    const loaded = request.parts.map(loaded => ({ loaded, profile: this.#d.profiles.part(loaded.profile).profile }))
+    const parts = sequence.everyPosition === true ? everyPosition(this.#d.bench, loaded) : loaded
     const supply = this.#d.composed.roles.supply!.ratings
     const plan = sequence.plan({ bench: file, supply, parts, parameters: parsed.data, request, sweepS: this.#sweepS(parts.length) })
     return { sequence, parameters: parsed.data, plan, parts }

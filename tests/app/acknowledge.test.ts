@@ -1,0 +1,38 @@
+import { describe, expect, it } from 'vitest'
+import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
+import { virtualBench } from '../nights/virtual-bench.ts'
+
+const short = { minStepS: 60, soakS: 60, watchS: 60, stepShare: 0.25, fineStepShare: 0.25 }
+
+async function stopped() {
+  const bench = await virtualBench(scenarioHealthyRack(2, 11), 11)
+  const run = await bench.clock.run((async () => {
+    const started = await bench.daemon.start({ ...bench.request, parameters: short })
+    bench.clock.after(120_000, () => { void bench.daemon.stop('a person stopped it') })
+    return await bench.daemon.ended(started.id)
+  })())
+  return { bench, run }
+}
+
+describe('an acknowledgement', () => {
+  it('lets the next run start, and stands in the record with person and reason', async () => {
+    const { bench, run } = await stopped()
+    expect(run.state).toBe('stopped')
+    await bench.clock.run(bench.daemon.acknowledge('the cat was in the room', 'Ada'))
+    const events = await bench.store.events(run.id)
+    expect(events.find(({ kind }) => kind === 'acknowledged')?.text).toContain('Ada acknowledged')
+    expect(await bench.store.verifyChain(run.id)).toBeNull()
+    expect((await bench.night({ parameters: short })).state).toBe('done')
+  }, 60_000)
+  it('is refused when nobody is at the bench, and nothing starts until it is given', async () => {
+    const { bench } = await stopped()
+    bench.sim.switches.present = false
+    await expect(bench.clock.run(bench.daemon.acknowledge('reason', 'Ada'))).rejects.toThrow(/presence/)
+    bench.sim.switches.present = true
+    await expect(bench.night({ parameters: short })).rejects.toThrow(/not acknowledged/)
+  }, 60_000)
+  it('needs a reason and a person', async () => {
+    const { bench } = await stopped()
+    await expect(bench.clock.run(bench.daemon.acknowledge(' ', 'Ada'))).rejects.toThrow(/person and a reason/)
+  }, 60_000)
+})
