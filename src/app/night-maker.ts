@@ -10,7 +10,7 @@ import type { Store } from '../schema/store.ts'
 import { Supervisor } from '../safety/supervisor.ts'
 import type { ChannelTable } from '../engine/channels.ts'
 import type { Guard, Night, NightState } from '../engine/night.ts'
-import { freshPosition } from '../engine/position.ts'
+import { emptyHolder, freshPosition } from '../engine/position.ts'
 import { Recorder } from '../engine/recorder.ts'
 import { demandHandler } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
@@ -28,6 +28,18 @@ export interface NightInput {
   parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
   publish: (item: FeedItem) => void
   checkIdentities: () => Promise<void>
+}
+
+/** The parts of a request, and an empty holder on every other position of the fixture, in the fixture's order. */
+export function everyPosition({ file }: LoadedBench, parts: NightInput['parts']): NightInput['parts'] {
+  const byName = new Map(parts.map(part => [part.loaded.position, part]))
+  const none = { part: 'none', profile: emptyHolder.name, note: '', condition: 'sound' as const }
+  const known = new Set(file.fixture.positions.map(({ name }) => name))
+  return [
+    ...file.fixture.positions.map(({ name }) =>
+      byName.get(name) ?? { loaded: { position: name, ...none }, profile: emptyHolder }),
+    ...parts.filter(({ loaded }) => !known.has(loaded.position)),
+  ]
 }
 
 export function makeNight(input: NightInput): RunHandles {

@@ -1,6 +1,7 @@
 /** One position of the fixture during a run: what is on it, how it is wired now, and what was last seen of it. */
 import type { FixtureSpec, PositionSpec } from '../schema/bench.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
+import { partProfile } from '../schema/part-profile.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, Stage } from '../schema/run.ts'
 
@@ -23,6 +24,12 @@ export interface PositionState {
   touch: string
   result: PartResult | null
 }
+
+/** What stands for a part where there is none: stray capacitance of a holder and its leads, about 10 pF (common practice). */
+export const emptyHolder: PartProfile = partProfile.parse({
+  name: 'empty-position', kind: 'aluminium-electrolytic', capacitanceF: 1e-11, ratedV: 1000,
+  leakage: { family: 'general' }, dissipationMax: 1,
+})
 
 export function freshPosition(index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile): PositionState {
   return {
