@@ -50,7 +50,7 @@ export function makeNight(input: NightInput): RunHandles {
   setMaxListeners(0, ending.signal, reading.signal)
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters()
-  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', remainingS: input.plan.expectedS }
+  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile }) => {
     const { spec, index } = byName.get(loaded.position)!

@@ -18,16 +18,18 @@ export function statusOf(input: {
 }
 
 function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<BenchStatus['run']> {
+  const remainingMs = Math.max(0, night.state.endsAtMs - night.clock.monotonicMs())
   const elapsedS = (clock.wallMs() - record.startedWallMs) / 1000
   return {
     id: record.id, sequence: record.sequence, stage: night.state.stage, busV: night.sampler.busV?.value ?? null,
     targetV: night.plan.targetV, startedWallMs: record.startedWallMs, elapsedS,
-    remainingS: Math.max(0, night.plan.expectedS - elapsedS), durableUntilMs: night.recorder.durableUntilMs,
+    remainingS: remainingMs / 1000, durableUntilMs: night.recorder.durableUntilMs,
     positions: night.positions.map(position => ({
       position: position.spec.name, part: position.part.part, stage: position.stage,
       volts: partVolts(night.bench.fixture, position, night.state.watching),
       leakageA: position.current?.quality === 'good' ? position.current.value : null, limitA: position.limitA, caseC: position.caseC,
-      note: position.note, grade: position.result?.grade ?? null, disposition: position.result?.disposition ?? null, touch: position.touch,
+      note: position.note,
+      endsWallMs: position.stage === 'dropped' || position.stage === 'graded' ? null : clock.wallMs() + remainingMs, grade: position.result?.grade ?? null, disposition: position.result?.disposition ?? null, touch: position.touch,
     })),
   }
 }

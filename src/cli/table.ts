@@ -29,14 +29,15 @@ export function clip(line: string, width: number): string {
 const positionColumns: readonly Column[] = [
   { heading: 'position' }, { heading: 'part' }, { heading: 'stage' }, { heading: 'volts', right: true },
   { heading: 'leakage', right: true }, { heading: 'limit', right: true }, { heading: 'of limit', right: true },
-  { heading: 'case', right: true }, { heading: 'verdict' },
+  { heading: 'case', right: true }, { heading: 'ends' }, { heading: 'verdict' },
 ]
 
 /** Per position: stage, volts, leakage against its limit, case temperature, verdict or note. */
 export function positionTable(positions: readonly PositionStatus[], width = Infinity): string[] {
   return renderTable(positionColumns, positions.map(entry => [
     entry.position, entry.part, entry.stage, formatSi(entry.volts, 'V'), formatSi(entry.leakageA, 'A'),
-    formatSi(entry.limitA, 'A'), entry.stage === 'dropped' ? '–' : share(entry.leakageA, entry.limitA), formatSi(entry.caseC, '°C'), verdict(entry),
+    formatSi(entry.limitA, 'A'), entry.stage === 'dropped' ? '–' : share(entry.leakageA, entry.limitA), formatSi(entry.caseC, '°C'),
+    entry.endsWallMs === null ? '–' : formatClock(entry.endsWallMs).slice(0, 5), verdict(entry),
   ]), width)
 }
 

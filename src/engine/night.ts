@@ -51,7 +51,8 @@ export interface NightState {
   live: boolean
   watching: boolean
   stage: string
-  remainingS: number
+  /** When the run is expected to end, monotonic ms; moved as steps take longer or parts leave. */
+  endsAtMs: number
 }
 
 /** Positions that still stand on the bus. */

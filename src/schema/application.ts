@@ -30,6 +30,8 @@ export const positionStatus = z.strictObject({
   position: z.string(), part: z.string(), stage: z.enum(stages),
   volts: z.number().nullable(), leakageA: z.number().nullable(), limitA: z.number().nullable(),
   caseC: z.number().nullable(), note: z.string(),
+  /** When this part is expected to be through, ms since 1970; null once it has left the run. */
+  endsWallMs: z.number().nullable(),
   grade: z.enum(grades).nullable(), disposition: z.enum(dispositions).nullable(),
   /** Words about touching it, e.g. "measured below 60 V at 02:14; prove dead before touching". */
   touch: z.string(),

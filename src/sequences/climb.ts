@@ -45,11 +45,20 @@ export async function polarityStop(night: Night, p: ReformParameters, leavings: 
 /** Climbs to the target. Parts that lag, stall, run away or lose contact are dropped on the way; the rest go on. */
 export async function climb(night: Night, p: ReformParameters, leavings: Leavings): Promise<void> {
   stage(night, 'forming')
-  for (const stepV of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare)) {
+  for (const [index, stepV] of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare).entries()) {
     if (onBus(night).length === 0) return
+    expectEnd(night, index + 1)
     await riseWithContactCheck(night, stepV, p, leavings)
     await holdStep(night, stepV, p, leavings)
   }
+}
+
+/** What is left when plan step `from` begins: the shortest stay on each, and what comes after the last. */
+function expectEnd(night: Night, from: number): void {
+  const { steps, expectedS } = night.plan
+  const shortest = (list: typeof steps): number => list.reduce((sum, { minS }) => sum + minS, 0)
+  const leftS = shortest(steps.slice(from)) + expectedS - shortest(steps)
+  night.state.endsAtMs = night.clock.monotonicMs() + 1000 * leftS
 }
 
 /** Raises the bus and compares the charge that each part took with C·ΔV. */
@@ -94,7 +103,8 @@ const stopped = (signal: AbortSignal): Promise<null> =>
   new Promise(resolve => { signal.addEventListener('abort', () => resolve(null), { once: true }) })
 
 async function holdStep(night: Night, stepV: number, p: ReformParameters, leavings: Leavings): Promise<void> {
-  const steps = new Map(onBus(night).map(position => [position, new FormingStep(night.clock.monotonicMs() / 1000)]))
+  const startedS = night.clock.monotonicMs() / 1000
+  const steps = new Map(onBus(night).map(position => [position, new FormingStep(startedS)]))
   for (;;) {
     await rest(night, judgeEveryMs)
     let waiting = 0
@@ -106,6 +116,8 @@ async function holdStep(night: Night, stepV: number, p: ReformParameters, leavin
       await leave(night, leavings, position, leavingOf(verdict, stepV))
     }
     if (waiting === 0) return
+    // Past the shortest stay nothing is known but that the rest still has to come.
+    if (night.clock.monotonicMs() / 1000 - startedS > p.minStepS) night.state.endsAtMs += judgeEveryMs
   }
 }
 
@@ -138,6 +150,7 @@ const traceEveryMs = 60_000
 /** Holds the target and follows each part's current. The supervisor drops what goes past its limit here. */
 export async function soak(night: Night, seconds: number): Promise<Map<PositionState, SoakTrace>> {
   stage(night, 'soaking')
+  expectEnd(night, night.plan.steps.length - 1)
   const fromMs = night.clock.monotonicMs()
   const endMs = fromMs + 1000 * seconds
   const traces = new Map(onBus(night).map(position => [position, { fromMs, tS: [], iA: [], uA: [] } as SoakTrace]))

@@ -11,13 +11,13 @@ const position = running.run!.positions[0]!
 describe('the table of a run', () => {
   it('shows stage, volts, leakage against its limit and verdict of each position', () => {
     const [heading, row] = positionTable([position])
-    expect(heading).toMatch(/position +part +stage +volts +leakage +limit +of limit +case +verdict/)
-    expect(row).toMatch(/P01 +C1 +forming +180 V +210 µA +1\.10 mA +19 % +24\.3 °C$/)
+    expect(heading).toMatch(/position +part +stage +volts +leakage +limit +of limit +case +ends +verdict/)
+    expect(row).toMatch(/P01 +C1 +forming +180 V +210 µA +1\.10 mA +19 % +24\.3 °C +–$/)
   })
 
   it('shows a dash where there is no number, and no share of a limit that is none', () => {
     const [, row] = positionTable([{ ...position, volts: null, leakageA: null, caseC: null, limitA: 0 }])
-    expect(row).toMatch(/forming +– +– +0 A +– +–$/)
+    expect(row).toMatch(/forming +– +– +0 A +– +– +–$/)
   })
 
   it('compares no current with the limit once a part is dropped, and shows noise below zero as nothing', () => {
