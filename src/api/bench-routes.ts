@@ -4,7 +4,9 @@ import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
 import { benchStatus, plan, safeOffReport, startRequest } from '../schema/application.ts'
 import type { Routes } from './build.ts'
-import { acknowledgeBody, errorBody, instrumentShape, runShape, sequenceShape, stopBody } from './shapes.ts'
+import {
+  acknowledgeBody, errorBody, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
+} from './shapes.ts'
 
 const answers = <S extends z.ZodType>(code: 200 | 202, shape: S) =>
   ({ [code]: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
@@ -46,6 +48,16 @@ export function benchRoutes(routes: Routes, app: Application): void {
   }, async request => {
     await app.acknowledge(request.body.reason, request.body.person)
     return { acknowledged: true }
+  })
+
+  routes.post('/presence', {
+    schema: {
+      summary: 'Say that somebody is at the bench, in attended use', body: presenceBody,
+      response: answers(200, z.strictObject({ present: z.literal(true) })),
+    },
+  }, async request => {
+    await app.confirmPresence(request.body.person)
+    return { present: true }
   })
 }
 

@@ -31,6 +31,10 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
     .description('release a latched trip, with the reason'),
   async (reason: string[], options: CommonOptions & { person: string }) =>
     await acknowledge(context, reason.join(' '), options))
+
+  act(program.command('present').option('--person <name>', 'who is at the bench', context.user)
+    .description('say that somebody is at the bench, in attended use'),
+  async (options: CommonOptions & { person: string }) => await present(context, options))
 }
 
 async function instruments(context: CliContext, names: readonly string[], options: CommonOptions): Promise<ExitCode> {
@@ -98,6 +102,13 @@ function nobodyStopped(daemonError: unknown, keeperError: unknown): BenchError {
 }
 
 const sentence = (error: unknown): string => printable(asBenchError(error).message)
+
+async function present(context: CliContext, options: CommonOptions & { person: string }): Promise<ExitCode> {
+  await daemonOf(context, options).post('/presence', { person: options.person })
+  if (options.json) printJson(context.out, { present: true })
+  else print(context.out, 'Noted.')
+  return exitCodes.accepted
+}
 
 async function acknowledge(
   context: CliContext, reason: string, options: CommonOptions & { person: string },

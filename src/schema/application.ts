@@ -92,6 +92,8 @@ export interface Application {
   /** Always allowed. Resolves when off commands are out and read back. */
   stop(reason: string): Promise<SafeOffReport>
   acknowledge(reason: string, person: string): Promise<void>
+  /** A person says that they are at the bench. Rejects REFUSED unless an attended run is going on. */
+  confirmPresence(person: string): Promise<void>
   /** Calls `listener` for every item until the returned function is called. A throwing listener harms nobody. */
   subscribe(listener: (item: FeedItem) => void): () => void
   close(): Promise<void>

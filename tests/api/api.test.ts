@@ -89,7 +89,7 @@ describe('what the API shows', () => {
     const document = (await get('/openapi.json')).json<{ openapi: string; paths: Record<string, object> }>()
     expect(document.openapi).toMatch(/^3\./)
     expect(Object.keys(document.paths).sort()).toEqual([
-      '/acknowledge', '/feed', '/instruments', '/instruments/check', '/parts/{id}/record', '/plan', '/runs',
+      '/acknowledge', '/feed', '/instruments', '/instruments/check', '/parts/{id}/record', '/plan', '/presence', '/runs',
       '/runs/{id}', '/runs/{id}/channels', '/runs/{id}/events', '/runs/{id}/readings', '/runs/{id}/record',
       '/runs/{id}/results', '/runs/{id}/series', '/sequences', '/status', '/stop',
     ].map(path => `/api/v1${path}`))
@@ -153,6 +153,13 @@ describe('what the API does', () => {
     expect(app.calls).toEqual([])
     expect((await post('/acknowledge', { reason: 'loose clip', person: 'Ida' })).json()).toEqual({ acknowledged: true })
     expect(app.calls).toEqual([{ name: 'acknowledge', argument: { reason: 'loose clip', person: 'Ida' } }])
+  })
+
+  it('takes presence from a person with a name, and from nobody else', async () => {
+    expect((await post('/presence', { person: '' })).statusCode).toBe(400)
+    expect(app.calls).toEqual([])
+    expect((await post('/presence', { person: 'Ida' })).json()).toEqual({ present: true })
+    expect(app.calls).toEqual([{ name: 'confirmPresence', argument: 'Ida' }])
   })
 })
 

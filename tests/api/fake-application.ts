@@ -69,6 +69,9 @@ export class FakeApplication implements Application {
   async acknowledge(reason: string, person: string): Promise<void> {
     this.calls.push({ name: 'acknowledge', argument: { reason, person } })
   }
+  async confirmPresence(person: string): Promise<void> {
+    this.calls.push({ name: 'confirmPresence', argument: person })
+  }
   subscribe(listener: (item: FeedItem) => void): () => void {
     this.listeners.add(listener)
     return () => { this.listeners.delete(listener) }

@@ -244,6 +244,11 @@ describe('stopping', () => {
     expect((await run('ack', 'loose', 'clip', '--person', 'Ida')).exit).toBe(0)
     expect(app.calls).toEqual([{ name: 'acknowledge', argument: { reason: 'loose clip', person: 'Ida' } }])
   })
+
+  it('says who is at the bench', async () => {
+    expect((await run('present', '--person', 'Ida')).exit).toBe(0)
+    expect(app.calls).toEqual([{ name: 'confirmPresence', argument: 'Ida' }])
+  })
 })
 
 describe('the command line itself', () => {
