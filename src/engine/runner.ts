@@ -67,7 +67,12 @@ export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, pa
 
 async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
   if (hasCode(error, 'STOPPED')) return 'stopped'
-  if (hasCode(error, 'TRIPPED')) return 'tripped'
+  if (hasCode(error, 'TRIPPED')) {
+    if (error !== night.signal.reason) {
+      await night.recorder.event({ kind: 'trip', severity: 'trip', text: error.message }).catch(() => {})
+    }
+    return 'tripped'
+  }
   if (hasCode(error, 'REFUSED', 'IDENTITY') && !night.state.live) {
     await night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message }).catch(() => {})
     return 'refused'
@@ -79,8 +84,9 @@ async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
 /** One path for every end: cutoff and sources off, positions released, read back, bled, measured, said. */
 async function makeSafe(night: Night, state: RunState): Promise<void> {
   const stoodAtV = standingVolts(night)
-  const report = await night.guard.safeOff(state === 'done' ? 'run ended' : `run ${state}`)
+  // Before the order, not after its answer: the keeper tells of every safe-off, and this one is no surprise.
   night.state.live = false
+  const report = await night.guard.safeOff(state === 'done' ? 'run ended' : `run ${state}`)
   night.state.setV = 0
   night.state.stage = 'bleeding'
   for (const position of night.positions) { position.wiring = 'released'; position.formal = false }
