@@ -1,6 +1,6 @@
 /**
- * A keeper that outlives its process: when one is gone, a new one is started whose first act is safe-off. Ports and
- * orders always go to the one that lives, so drivers need not know.
+ * A keeper that outlives its process: when one is gone, a new one is started whose first act is safe-off. Ports
+ * and orders always go to the one that lives, so drivers need not know.
  */
 import type { Cancel, Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
@@ -62,7 +62,9 @@ export class LastingKeeper implements Keeper {
     await this.#current.configure(table, firstSafeOff)
   }
 
-  arm(table: SafeOffTable, beatLimitMs: number): Promise<void> { return this.#current.arm(table, beatLimitMs) }
+  arm(table: SafeOffTable, beatLimitMs: number): Promise<void> {
+    return this.#current.arm(table, beatLimitMs)
+  }
   beat(fresh: boolean): void { this.#current.beat(fresh) }
   disarm(): Promise<void> { return this.#current.disarm() }
   reset(): Promise<void> { return this.#current.reset() }
@@ -94,7 +96,9 @@ export class LastingKeeper implements Keeper {
       if (keeper !== this.#current) return
       if (event.type === 'gone' && !this.#closing && !this.#restarting) this.#replace(event.why)
       for (const listener of this.#listeners) {
-        try { listener(event) } catch (error) { this.#supply.log.error({ err: error }, 'a listener of the keeper failed') }
+        try { listener(event) } catch (error) {
+          this.#supply.log.error({ err: error }, 'a listener of the keeper failed')
+        }
       }
     })
   }

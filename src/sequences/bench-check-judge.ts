@@ -42,35 +42,44 @@ export const yesNo = (seen: boolean, source: string): Criterion =>
 export const less = (now: Seen, zero: Seen): Seen =>
   ({ value: now.value - zero.value, u: Math.hypot(now.u, zero.u), atMs: now.atMs })
 
-/** Insulation of an empty position, as current: against the bench file, or against what the meter can show. */
-export function leakageCheck(position: PositionState, seen: Seen, busV: number, leakageOhmMin: number): {
-  check: Check; shownOhm: number
-} {
+/** Insulation of an empty position, as current: against the bench file, or what the meter can show. */
+export function leakageCheck(
+  position: PositionState, seen: Seen, busV: number, leakageOhmMin: number,
+): { check: Check; shownOhm: number } {
   const limitA = Math.max(busV / leakageOhmMin, shownU * seen.u)
   const shownOhm = busV / limitA
   const source = shownOhm < leakageOhmMin * 0.999
     ? `${shown(shownOhm)} is what the meter can show at ${busV.toFixed(1)} V` : 'leakageOhmMin of the bench file'
-  return { check: { position, what: 'insulation', criterion: judge('leakage', seen, 'A', { high: limitA }, source) }, shownOhm }
+  const criterion = judge('leakage', seen, 'A', { high: limitA }, source)
+  return { check: { position, what: 'insulation', criterion }, shownOhm }
 }
 
 /** The known resistance, from bus volts and current through everything in its path. */
-export function dummyCheck(position: PositionState, seen: Seen, busV: Seen, ohm: number, share: number): Check {
+export function dummyCheck(
+  position: PositionState, seen: Seen, busV: Seen, ohm: number, share: number,
+): Check {
   const expectedA = busV.value / ohm
   const u = Math.hypot(seen.u, expectedA * busV.u / busV.value)
   return {
     position, what: 'known resistance',
-    criterion: judge('bench', { value: seen.value, u }, 'A', { low: expectedA * (1 - share), high: expectedA * (1 + share) },
+    criterion: judge('bench', { value: seen.value, u }, 'A',
+      { low: expectedA * (1 - share), high: expectedA * (1 + share) },
       `${shown(ohm)} with its series resistors, ± ${100 * share} %`),
   }
 }
 
 export const releasedCheck = (position: PositionState, seen: Seen, heldA: number): Check => ({
   position, what: 'relay opens',
-  criterion: judge('contact', seen, 'A', { high: Math.max(releasedShare * heldA, shownU * seen.u) }, 'no current once released'),
+  criterion: judge('contact', seen, 'A',
+    { high: Math.max(releasedShare * heldA, shownU * seen.u) }, 'no current once released'),
 })
 
-/** Discharge through the bleeder: relay closed before, relay open now, bleeder whole. Null when it would not be seen. */
-export function dischargeCheck(position: PositionState, seen: Seen, stoodV: number, elapsedMs: number, bleedOhm: number): Check | null {
+/**
+ * Discharge through the bleeder: relay closed before, open now, bleeder whole. Null when it would not be seen.
+ */
+export function dischargeCheck(
+  position: PositionState, seen: Seen, stoodV: number, elapsedMs: number, bleedOhm: number,
+): Check | null {
   const { capacitanceF, toleranceMinus } = position.profile
   const tauMs = 1000 * bleedOhm * capacitanceF * (1 - toleranceMinus)
   const leastA = dischargeShare * (stoodV / bleedOhm) * Math.exp(-elapsedMs / tauMs)
@@ -78,7 +87,7 @@ export function dischargeCheck(position: PositionState, seen: Seen, stoodV: numb
   return {
     position, what: 'relay and bleeder',
     criterion: judge('contact', { value: -seen.value, u: seen.u }, 'A', { low: leastA },
-      `what a part at ${stoodV.toFixed(1)} V sends back through its bleeder ${elapsedMs.toFixed(0)} ms after its release`),
+      `what a part at ${stoodV.toFixed(1)} V sends through its bleeder ${elapsedMs.toFixed(0)} ms after its release`),
   }
 }
 
@@ -86,15 +95,18 @@ export function dischargeCheck(position: PositionState, seen: Seen, stoodV: numb
 export const failed = ({ criterion }: Check): boolean => criterion.grade !== 'accept'
 
 /** One result a position. What fails for the whole bench fails each position. */
-export function resultOf(position: PositionState, checks: readonly Check[], faults: ReadonlyMap<PositionState, string>): PartResult {
+export function resultOf(
+  position: PositionState, checks: readonly Check[], faults: ReadonlyMap<PositionState, string>,
+): PartResult {
   const own = checks.filter(check => check.position === position || check.position === null)
   const criteria = own.map(({ criterion }) => criterion)
   const { grade, pConform } = combineGrades(criteria)
   const first = own.find(({ criterion }) => criterion.grade === grade)!
-  const reason = grade === 'accept' ? `${own.length} checks passed` : faults.get(position) ?? `${first.what}: ${first.criterion.source}`
+  const reason = grade === 'accept' ? `${own.length} checks passed`
+    : faults.get(position) ?? `${first.what}: ${first.criterion.source}`
   return {
-    position: position.spec.name, part: position.part.part, profile: position.profile.name, grade, provisional: false,
-    disposition: grade === 'accept' ? 'use' : 'retest', pConform, reason, criteria, figures: {},
+    position: position.spec.name, part: position.part.part, profile: position.profile.name, grade,
+    provisional: false, disposition: grade === 'accept' ? 'use' : 'retest', pConform, reason, criteria, figures: {},
   }
 }
 

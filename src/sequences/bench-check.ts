@@ -1,7 +1,7 @@
 /**
- * The bench looks at itself at low voltage before an unattended night. Empty positions show only their insulation: a
- * relay that leads to nothing carries nothing, closed or open. What sits on a position shows its relay (a known
- * resistor), and its bleeder too (a sound capacitor named in the request).
+ * The bench looks at itself at low voltage before an unattended night. Empty positions show only their
+ * insulation: a relay that leads to nothing carries nothing, closed or open. What sits on a position shows its
+ * relay (a known resistor), and its bleeder too (a sound capacitor named in the request).
  */
 import { z } from 'zod'
 import { connect, moveBus, next, release, rest } from '../engine/bus.ts'
@@ -14,7 +14,8 @@ import type { PlanInput } from '../engine/sequence.ts'
 import type { Plan, Refusal } from '../schema/application.ts'
 import type { Cutoff, Supply } from '../schema/roles.ts'
 import {
-  dischargeCheck, dummyCheck, failed, judge, leakageCheck, less, releasedCheck, resultOf, shown, shownU, yesNo,
+  dischargeCheck, dummyCheck, failed, judge, leakageCheck, less, releasedCheck, resultOf, shown, shownU,
+  yesNo,
 } from './bench-check-judge.ts'
 import type { Check, Seen, Unshown } from './bench-check-judge.ts'
 import { stage } from './climb.ts'
@@ -22,7 +23,7 @@ import { cautions } from './plan.ts'
 
 export const benchCheckParameters = z.strictObject({
   voltageV: z.number().min(5).max(30).default(24)
-    .describe('Low enough to touch (60 V DC, common practice) with a factor of two in hand, high enough for the meters'),
+    .describe('Low enough to touch (60 V DC, common practice) with a factor of two in hand; the meters see it well'),
   dummyShare: z.number().min(0.001).max(0.5).default(0.05)
     .describe('How far the known resistance may be off: 5 %, finer than the faults looked for (modelling choice)'),
   readings: z.number().int().min(1).max(100).default(4).describe('Readings in each mean (modelling choice)'),
@@ -45,9 +46,9 @@ const supplyLeastA = 0.005
 
 export const benchCheck = defineSequence<Parameters>({
   name: 'bench-check',
-  summary: 'Interlock, cutoff, insulation, known resistance, and relays and bleeders where a test part sits; 30 V at most. '
-    + 'Not shown: relays and bleeders of empty positions, the bus bleeder beside the meter, and that the cutoff drops '
-    + 'when nobody refreshes it, which is the keeper\'s',
+  summary: 'Interlock, cutoff, insulation, known resistance, and relays and bleeders where a test part sits; '
+    + '30 V at most. Not shown: relays and bleeders of empty positions, the bus bleeder beside the meter, and '
+    + 'that the cutoff drops when nobody refreshes it, which is the keeper\'s',
   cautions, parameters: benchCheckParameters, roles: ['supply', 'bus-meter', 'sense-meter', 'positions'], energises: true,
   everyPosition: true, plan,
   run: async (night, p) => {
@@ -76,7 +77,8 @@ async function checkInterlock(night: Night, found: Findings): Promise<void> {
   const { interlock } = night.roles
   if (!interlock) { found.unshown.push('the bench has no interlock'); return }
   const { coverClosed, present } = await interlock.read()
-  found.checks.push({ position: null, what: 'interlock', criterion: yesNo(coverClosed && present, 'cover closed and somebody present') })
+  const criterion = yesNo(coverClosed && present, 'cover closed and somebody present')
+  found.checks.push({ position: null, what: 'interlock', criterion })
 }
 
 /** From 0 V with everything on the bus; gives the highest charging current of each position. */
@@ -107,7 +109,8 @@ async function checkHeld(night: Night, found: Findings, zero: Currents, p: Param
   for (const position of living(night)) {
     const seen = less(held.get(position)!, zero.get(position)!)
     if (isDummy(night, position)) {
-      const check = dummyCheck(position, seen, bus, fixture.dummyOhm! + fixture.limitOhm + fixture.senseOhm, p.dummyShare)
+      const ohm = fixture.dummyOhm! + fixture.limitOhm + fixture.senseOhm
+      const check = dummyCheck(position, seen, bus, ohm, p.dummyShare)
       found.checks.push(check)
       if (failed(check)) found.faults.set(position, seen.value < shownU * seen.u
         ? 'the relay does not close, or the lead is open' : 'the known resistance does not read right')
@@ -115,7 +118,8 @@ async function checkHeld(night: Night, found: Findings, zero: Currents, p: Param
       const leakage = leakageCheck(position, seen, bus.value, fixture.leakageOhmMin)
       shownOhm = Math.min(shownOhm, leakage.shownOhm)
       found.checks.push(leakage.check)
-      if (failed(leakage.check)) found.faults.set(position, `takes ${(1e9 * seen.value).toFixed(0)} nA though it is empty`)
+      if (!failed(leakage.check)) continue
+      found.faults.set(position, `takes ${(1e9 * seen.value).toFixed(0)} nA though it is empty`)
     }
   }
   if (shownOhm < 0.999 * fixture.leakageOhmMin) {
@@ -128,7 +132,8 @@ async function checkHeld(night: Night, found: Findings, zero: Currents, p: Param
 
 /** One position after the other, so that each relay is seen to belong to its own sense resistor. */
 async function checkReleased(
-  night: Night, found: Findings, zero: Currents, held: Currents, peaks: Map<PositionState, number>, p: Parameters,
+  night: Night, found: Findings, zero: Currents, held: Currents, peaks: Map<PositionState, number>,
+  p: Parameters,
 ): Promise<void> {
   const slew = slewOf(night)
   for (const position of living(night)) {
@@ -140,17 +145,25 @@ async function checkReleased(
     await rest(night, night.roles.positions!.settleMs)
     const seen = less(await mean(night, position, 1), zero.get(position)!)
     if (isEmpty(position)) { judgeReleasedDummy(found, position, seen, held.get(position)!); continue }
-    const check = dischargeCheck(position, seen, stoodV, seen.atMs - releasedMs, seriesOhm(night.bench.fixture, position, false))
-    if (!check) { found.unshown.push(`${position.spec.name}: ${position.part.part} is too small to show its discharge`); continue }
+    const bleedOhm = seriesOhm(night.bench.fixture, position, false)
+    const check = dischargeCheck(position, seen, stoodV, seen.atMs - releasedMs, bleedOhm)
+    if (!check) {
+      found.unshown.push(`${position.spec.name}: ${position.part.part} is too small to show its discharge`)
+      continue
+    }
     found.checks.push(check)
     if (!failed(check)) continue
     const { capacitanceF, toleranceMinus } = position.profile
     const charged = (peaks.get(position) ?? 0) > chargedShare * capacitanceF * (1 - toleranceMinus) * slew
-    found.faults.set(position, charged ? 'charged, and sent nothing back: the bleeder is open' : 'the relay does not close, or the lead is open')
+    found.faults.set(position, charged
+      ? 'charged, and sent nothing back: the bleeder is open' : 'the relay does not close, or the lead is open')
   }
   const empty = living(night).filter(position => isEmpty(position) && !isDummy(night, position))
   await release(night, empty)
-  if (empty.length > 0) found.unshown.push(`relays and bleeders of ${empty.length} empty positions: nothing sits there that carries current`)
+  if (empty.length > 0) {
+    found.unshown.push(
+      `relays and bleeders of ${empty.length} empty positions: nothing sits there that carries current`)
+  }
   if (night.positions.some(position => isDummy(night, position))) {
     found.unshown.push('the bleeder of the known resistance: it holds no charge')
   }
@@ -176,7 +189,8 @@ async function checkCutoff(night: Night, found: Findings, p: Parameters): Promis
   const heldUp = !fell && [...found.faults].some(([position]) => !isEmpty(position))
   if (heldUp) found.unshown.push('the fall of the bus: a part that did not leave it holds it up')
   found.checks.push({ position: null, what: 'cutoff opens', criterion: yesNo(
-    opened && (fell || heldUp) && supplyV.value > 0.8 * p.voltageV, 'contact open and bus down while the supply stays on') })
+    opened && (fell || heldUp) && supplyV.value > 0.8 * p.voltageV,
+    'contact open and bus down while the supply stays on') })
 }
 
 async function busFalls(night: Night, belowV: number): Promise<boolean> {
@@ -201,7 +215,9 @@ async function findWelded(night: Night, found: Findings): Promise<void> {
 
 async function report(night: Night, found: Findings): Promise<void> {
   for (const check of found.checks) await say(night, found, check)
-  for (const text of found.unshown) await night.recorder.event({ kind: 'check-unshown', text: `not shown: ${text}` })
+  for (const text of found.unshown) {
+    await night.recorder.event({ kind: 'check-unshown', text: `not shown: ${text}` })
+  }
   const loaded = living(night).filter(position => !isEmpty(position))
   await followAll(night, living(night), new Map(loaded.map(position => [position, night.plan.targetV])))
   for (const position of night.positions) {
@@ -222,7 +238,9 @@ async function say(night: Night, found: Findings, check: Check): Promise<void> {
     kind: bad ? 'check-failed' : 'check', severity: bad ? 'warning' : 'info',
     ...(position === null ? {} : { position: position.spec.name }),
     text: bad ? `${where}${what}: ${why}` : `${where}${what}: passed`,
-    data: { value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU, grade: criterion.grade },
+    data: {
+      value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU, grade: criterion.grade,
+    },
   })
 }
 
@@ -256,7 +274,8 @@ const largestF = (night: Night): number =>
   largestOf(night.positions.map(({ profile }) => profile.capacitanceF * (1 + profile.tolerancePlus)))
 const slewFor = (farad: number, voltageV: number, limitOhm: number): number =>
   Math.min(slewMaxVPerS, chargeShare * voltageV / limitOhm / farad)
-const slewOf = (night: Night): number => slewFor(largestF(night), night.plan.targetV, night.bench.fixture.limitOhm)
+const slewOf = (night: Night): number =>
+  slewFor(largestF(night), night.plan.targetV, night.bench.fixture.limitOhm)
 
 // ---- the plan ----
 
@@ -264,35 +283,51 @@ function plan(input: PlanInput<Parameters>): Plan {
   const { bench: { fixture, limits }, parts, parameters: { voltageV } } = input
   const farads = parts.map(({ profile }) => profile.capacitanceF * (1 + profile.tolerancePlus))
   const slew = slewFor(largestOf(farads), voltageV, fixture.limitOhm)
-  const needA = voltageV / fixture.busBleederOhm + voltageV / fixture.limitOhm + farads.reduce((sum, f) => sum + f, 0) * slew
-  const expectedS = 60 + voltageV / slew + 3 * settleConstants * largestOf(farads) * fixture.bleederOhm + parts.length * 3 * input.sweepS
+  const needA = voltageV / fixture.busBleederOhm + voltageV / fixture.limitOhm
+    + farads.reduce((sum, f) => sum + f, 0) * slew
+  const expectedS = 60 + voltageV / slew + 3 * settleConstants * largestOf(farads) * fixture.bleederOhm
+    + parts.length * 3 * input.sweepS
   const partJ = farads.map(farad => 0.5 * farad * voltageV ** 2)
   return {
     // Nothing in it can hurt by touch, whatever the night after it will be.
     sequence: 'bench-check', use: 'touch-safe', targetV: voltageV, expectedS, longestS: 3 * expectedS,
-    partEnergyMaxJ: largestOf(partJ), rackEnergyJ: partJ.reduce((sum, joule) => sum + joule, 0), touchSafeAfterS: 0,
-    partDissipationMaxW: voltageV ** 2 / (4 * fixture.limitOhm), resistorDissipationW: voltageV ** 2 / fixture.limitOhm,
-    supplyLimitA: Math.min(limits.currentMaxA, Math.max(supplyLeastA, 1.25 * needA)), overVoltageV: voltageV * 1.08 + 3,
+    partEnergyMaxJ: largestOf(partJ), rackEnergyJ: partJ.reduce((sum, joule) => sum + joule, 0),
+    touchSafeAfterS: 0, partDissipationMaxW: voltageV ** 2 / (4 * fixture.limitOhm),
+    resistorDissipationW: voltageV ** 2 / fixture.limitOhm,
+    supplyLimitA: Math.min(limits.currentMaxA, Math.max(supplyLeastA, 1.25 * needA)),
+    overVoltageV: voltageV * 1.08 + 3,
     sweepS: input.sweepS, relayClosures: parts.length, gasMl: 0, chargeMaxC: largestOf(farads) * voltageV,
     steps: [{ name: 'check', busV: voltageV, minS: expectedS, maxS: 3 * expectedS }], cautions, warnings: [],
     refusals: refusalsOf(input),
   }
 }
 
-function refusalsOf({ bench: { fixture, limits }, request, parts, parameters: { voltageV }, supply }: PlanInput<Parameters>): Refusal[] {
+function refusalsOf(input: PlanInput<Parameters>): Refusal[] {
+  const { bench: { fixture, limits }, request, parts, parameters: { voltageV }, supply } = input
   const list: Refusal[] = []
   const mostV = Math.min(limits.touchSafeV, limits.voltageMaxV, supply.voltageMaxV)
-  if (voltageV >= mostV) list.push({ what: 'voltageV', have: `${voltageV} V`, need: `below ${mostV} V`, wayOut: 'check at a lower voltage' })
+  if (voltageV >= mostV) {
+    list.push({
+      what: 'voltageV', have: `${voltageV} V`, need: `below ${mostV} V`, wayOut: 'check at a lower voltage',
+    })
+  }
   const last = fixture.positions.at(-1)!.name
   const names = new Set(fixture.positions.map(({ name }) => name))
   for (const { position } of request.parts) {
-    if (!names.delete(position)) list.push({ what: 'position', have: position, need: 'each of the bench file once', wayOut: 'correct the rack list', position })
+    const refuse = (have: string, need: string, wayOut: string): void => {
+      list.push({ what: 'position', have, need, wayOut, position })
+    }
+    if (!names.delete(position)) refuse(position, 'each of the bench file once', 'correct the rack list')
     if (position === last && fixture.dummyOhm !== undefined) {
-      list.push({ what: 'position', have: `a part on ${last}`, need: 'the known resistance alone', wayOut: 'put the part elsewhere', position })
+      refuse(`a part on ${last}`, 'the known resistance alone', 'put the part elsewhere')
     }
   }
   for (const { loaded, profile } of parts) {
-    if (profile.ratedV < voltageV) list.push({ what: 'rated voltage', have: `${profile.ratedV} V`, need: `${voltageV} V`, wayOut: 'use another test part', position: loaded.position })
+    if (profile.ratedV >= voltageV) continue
+    list.push({
+      what: 'rated voltage', have: `${profile.ratedV} V`, need: `${voltageV} V`, wayOut: 'use another test part',
+      position: loaded.position,
+    })
   }
   return list
 }
