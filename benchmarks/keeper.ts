@@ -28,7 +28,7 @@ const question = 'MEAS:VOLT:DC? (@101)'
  */
 const settings = { deadlineMs: 2000, frameBytesMax: 4096, errorQueue: null, quietMs: 5,
   resync: 'identity' as const,
-  identity: { query: '*IDN?' } }
+  identity: { query: '*IDN?', expected: '+1.23456789E+00' } }
 
 /** A direct session against the keeper's process, over a pseudo-terminal or loopback TCP. */
 export async function measureKeeper(kind: 'pty' | 'tcp', options: KeeperRounds = {}): Promise<KeeperFigures> {

@@ -18,7 +18,7 @@ let bareSentMs: number | null = null
 let bareSocket: Socket | null = null
 const say = (what: WireSays): void => { process.send!(what) }
 
-/** Falsifies the next number the bus meter sends after it was asked for; the stamp is taken before its bytes go. */
+/** Falsifies the next number that the bus meter was asked for; the stamp is taken before its bytes go. */
 function fromMeter(chunk: string, question: string): string {
   if (!tripAsked || !question.includes('MEAS?') || !/\d/.test(chunk)) return chunk
   tripAsked = false
@@ -32,7 +32,9 @@ function toSupply(chunk: string): void {
   tripSentMs = null
 }
 
-function between(url: string, see: (down: string) => void, change: (up: string, asked: string) => string): Promise<string> {
+function between(
+  url: string, see: (down: string) => void, change: (up: string, asked: string) => string,
+): Promise<string> {
   const target = new URL(url)
   return serve(client => {
     const device = connect({ host: target.hostname, port: Number(target.port), noDelay: true })

@@ -1,7 +1,7 @@
 /**
- * How long a trip takes: from the bytes of an over-limit bus reading to the bytes of the supply's output-off, over
- * real TCP, in real time, through session, driver, supervisor, run and the keeper's process, while a rack of 48 is
- * polled and the store's worker writes to a file.
+ * How long a trip takes: from the bytes of an over-limit bus reading to the bytes of the supply's output-off,
+ * over real TCP, in real time, through session, driver, supervisor, run and the keeper's process, while a rack of
+ * 48 is swept without a pause, the bus is read each 100 ms, and the store's worker writes to a file.
  */
 import { type ChildProcess, fork, spawn } from 'node:child_process'
 import { once } from 'node:events'
@@ -58,7 +58,9 @@ export async function measureTrips({ trips = 200, positions = 48 } = {}): Promis
 type Stack = Awaited<ReturnType<typeof openStack>>
 
 /** Arms, polls, trips, and waits until the keeper has read back that everything is off. */
-async function oneNight(stack: Stack, number: number, trip: () => Promise<number>, figures: TripFigures): Promise<void> {
+async function oneNight(
+  stack: Stack, number: number, trip: () => Promise<number>, figures: TripFigures,
+): Promise<void> {
   const { bench, composed, keeper, store, profiles } = stack
   const runId = `trip-${number}`
   const channels = channelTable(bench.file.fixture)
@@ -67,8 +69,8 @@ async function oneNight(stack: Stack, number: number, trip: () => Promise<number
   }))
   const profile = profiles.part('al-450v-47u-general').profile
   await store.createRun({
-    id: runId, sequence: 'reform', bench: 'benchmark', state: 'running', startedWallMs: clock.wallMs(), endedWallMs: null,
-    person: 'nobody', use: 'unattended', software: '0', setup: {},
+    id: runId, sequence: 'reform', bench: 'benchmark', state: 'running', startedWallMs: clock.wallMs(),
+    endedWallMs: null, person: 'nobody', use: 'unattended', software: '0', setup: {},
   }, channels.all)
   const handles = makeNight({
     runId, clock, bench, composed, keeper, store, channels, plan: { expectedS: 1 } as Plan,
@@ -90,7 +92,8 @@ async function oneNight(stack: Stack, number: number, trip: () => Promise<number
   stopPulse()
   handles.stopReading()
   await sampling
-  if (night.supervisor.latched?.id !== 'bus.most') throw new Error(`it tripped for ${night.supervisor.latched?.text}`)
+  const { latched } = night.supervisor
+  if (latched?.id !== 'bus.most') throw new Error(`it tripped for ${latched?.text}`)
   await keeper.safeOff('read back')
   await night.recorder.flush()
   await store.finishRun(runId, 'tripped', clock.wallMs())
@@ -107,7 +110,9 @@ async function openStack(bench: LoadedBench, folder: string, undo: (() => unknow
     dataFolder: folder, clock: { kind: 'real' }, benchClock: clock, livenessClock: clock,
   })
   undo.push(() => keeper.close())
-  const composed = compose(bench, { clock, linkClock: clock, open: openTransport, keeperPort: name => keeper.port(name) })
+  const composed = compose(bench, {
+    clock, linkClock: clock, open: openTransport, keeperPort: name => keeper.port(name),
+  })
   for (const session of composed.sessions.values()) {
     await session.connect()
     undo.push(() => session.close())
@@ -129,10 +134,12 @@ function settingsOf(bench: LoadedBench, name: string): LinkSettings {
 
 async function simulatedBench(positions: number, undo: (() => unknown)[]): Promise<LoadedBench> {
   const options = ['--realtime', '--present', '--scenario', `rack-${positions}`]
-  const child = spawn(process.execPath, [builtEntry('mocks/main'), ...options], { stdio: ['pipe', 'pipe', 'inherit'] })
+  const command = [builtEntry('mocks/main'), ...options]
+  const child = spawn(process.execPath, command, { stdio: ['pipe', 'pipe', 'inherit'] })
   undo.push(() => child.kill())
   const [line] = await once(createInterface({ input: child.stdout }), 'line')
   const file = benchFile.parse((JSON.parse(String(line)) as { benchFile: object }).benchFile)
+  file.cadence = { busMs: 100, busQuietMs: 100, sweepMs: 2500, sweepQuietMs: 2500, temperatureMs: 10_000 }
   return checkBench(file, 'simulated bench', new ProfileFolder(null))
 }
 
