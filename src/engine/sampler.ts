@@ -159,6 +159,7 @@ export class Sampler {
       const startedMs = clock.monotonicMs()
       for (const position of this.#d.positions) {
         const channel = channels.caseTemperature[position.index]
+        if (this.#signal.aborted) return
         if (!channel || position.spec.thermometer === undefined) continue
         const measured = await roles.thermometer!.readTemperature(position.spec.thermometer)
         position.caseC = measured.quality === 'good' ? measured.value : null
