@@ -3,6 +3,7 @@
  * and orders always go to the one that lives, so drivers need not know.
  */
 import type { Cancel, Clock } from '../base/clock.ts'
+import { withDeadline } from '../base/deadline.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Log } from '../base/log.ts'
 import type { Keeper } from '../keeper/client.ts'
@@ -14,6 +15,8 @@ import type { ScpiPort } from '../schema/roles.ts'
 
 /** Pause before a further start, when a start failed or a fresh keeper died at once, in ms. */
 const againAfterMs = 1000
+/** How long a safe-off waits for a new keeper; a start takes a second or two. A stop must not wait for ever. */
+const newKeeperMs = 15_000
 
 export interface KeeperSupply {
   /** Starts one keeper process. Rejects when it does not start. */
@@ -69,9 +72,15 @@ export class LastingKeeper implements Keeper {
   disarm(): Promise<void> { return this.#current.disarm() }
   reset(): Promise<void> { return this.#current.reset() }
 
-  /** Waits for the new keeper where there is none; rejects KEEPER_GONE when this is closed meanwhile. */
+  /** Waits for the new keeper where there is none; rejects KEEPER_GONE when none starts in time. */
   async safeOff(reason: string): Promise<SafeOffReport> {
-    if (this.#restarting) await this.#restarting
+    const { livenessClock } = this.#supply
+    const restarting = this.#restarting
+    if (restarting) {
+      await withDeadline(livenessClock, newKeeperMs, 'a new keeper', () => restarting).catch((error: unknown) => {
+        throw new BenchError('KEEPER_GONE', 'no new keeper has started', {}, error)
+      })
+    }
     return await this.#current.safeOff(reason)
   }
 
