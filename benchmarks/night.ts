@@ -42,8 +42,8 @@ export interface NightFigures {
 /**
  * Every position read each 2.5 s all night, the quick cadence of the bench file's defaults. The bus is read
  * each 100 ms while it moves and each second while it stands, as the defaults are. The sense meter stands on
- * 60 Hz mains: at 50 Hz the plan refuses 48 positions in 2.5 s. Throws unless the run ends `done` with a result
- * for every part.
+ * 60 Hz mains: at 50 Hz the plan refuses 48 positions in 2.5 s. Throws unless the run ends `done` with a
+ * result for every part.
  */
 export async function measureNight(load: NightLoad): Promise<NightFigures> {
   const { positions, soakS, sweepMs = 2500, seed = 48 } = load

@@ -1,6 +1,6 @@
 /**
- * Runs every measurement and prints a table; with `--json` one object as the last line; with `--smoke` each only
- * briefly, to see that it runs: those figures mean nothing.
+ * Runs every measurement and prints a table; with `--json` one object as the last line; with `--smoke` each
+ * only briefly, to see that it runs: those figures mean nothing.
  */
 import { availableParallelism, loadavg } from 'node:os'
 import { parseArgs } from 'node:util'
@@ -32,21 +32,24 @@ const rounds = smoke ? { rounds: 1, roundTrips: 500, warmUp: 200 } : {}
 
 async function links(): Promise<void> {
   const tcp = await measureTcp(rounds)
-  show('tcpRatio', ratio(tcp.sessionPerS, tcp.barePerS), 'round trips of a session over TCP, to a bare net loop')
+  show('tcpRatio', ratio(tcp.sessionPerS, tcp.barePerS),
+    'round trips of a session over TCP, to a bare net loop')
   // Where a host has no pseudo terminals there is nothing to measure.
   const pty = await measurePty(rounds).catch((error: Error) => error)
   const noPty = pty instanceof Error
   show('ptyRatio', noPty ? null : ratio(pty.sessionPerS, pty.barePerS),
     noPty ? `not measured: ${pty.message}` : 'the same over a pseudo terminal, to a bare serialport loop')
   const keeper = await measureKeeper('tcp', rounds)
-  show('keeperRatio', ratio(keeper.keeperPerS, keeper.directPerS), 'round trips through the keeper, to a direct session')
+  show('keeperRatio', ratio(keeper.keeperPerS, keeper.directPerS),
+    'round trips through the keeper, to a direct session')
 }
 
 async function trips(): Promise<void> {
   const { tripUs, bareUs } = await measureTrips(smoke ? { trips: 2, positions: 4 } : {})
   const over = `${tripUs.length} trips`
   show('tripP50Ms', quantile(tripUs, 0.5) / 1000, `over-limit reading to output-off on the wire, ${over}`)
-  show('tripP999Ms', quantile(tripUs, 0.999) / 1000, 'the same, 99.9 % (the worst where trips are fewer than 1000)')
+  show('tripP999Ms', quantile(tripUs, 0.999) / 1000,
+    'the same, 99.9 % (the worst where trips are fewer than 1000)')
   show('bareP999Ms', quantile(bareUs, 0.999) / 1000, 'a bare net loop between them, under the same polling')
 }
 
@@ -63,7 +66,8 @@ async function nights(): Promise<void> {
   show('night48S', night.seconds,
     `${night.positions} positions, ${night.hours.toFixed(1)} h, ${night.readings} readings, ${per} a second`)
   show('night48RssMb', night.rssMostMb, `most in that night; ${night.rssStartMb.toFixed(0)} MB before it`)
-  show('night48HeapMb', [night.heapMiddleMb, night.heapEndMb].map(Math.round), 'used heap half way and at the end')
+  show('night48HeapMb', [night.heapMiddleMb, night.heapEndMb].map(Math.round),
+    'used heap half way and at the end')
   const scaling: [number, number][] = []
   for (const positions of smoke ? [2, 4] : [48, 96, 144]) {
     const { seconds } = await measureNight({ positions, soakS: 0, sweepMs: scalingSweepMs })
@@ -73,7 +77,8 @@ async function nights(): Promise<void> {
 }
 
 /** Median over rounds; both of a round were measured back to back. */
-const ratio = (of: readonly number[], to: readonly number[]): number => quantile(of.map((rate, i) => rate / to[i]!), 0.5)
+const ratio = (of: readonly number[], to: readonly number[]): number =>
+  quantile(of.map((rate, i) => rate / to[i]!), 0.5)
 
 function quantile(values: readonly number[], share: number): number {
   const sorted = [...values].sort((a, b) => a - b)

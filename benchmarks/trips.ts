@@ -1,7 +1,7 @@
 /**
  * How long a trip takes: from the bytes of an over-limit bus reading to the bytes of the supply's output-off,
- * over real TCP, in real time, through session, driver, supervisor, run and the keeper's process, while a rack of
- * 48 is swept without a pause, the bus is read each 100 ms, and the store's worker writes to a file.
+ * over real TCP, in real time, through session, driver, supervisor, run and the keeper's process, while a rack
+ * of 48 is swept without a pause, the bus is read each 100 ms, and the store's worker writes to a file.
  */
 import { type ChildProcess, fork, spawn } from 'node:child_process'
 import { once } from 'node:events'
@@ -26,7 +26,7 @@ import { openWorkerStore } from '../src/store/remote.ts'
 import { openTransport } from '../src/transport/open.ts'
 import type { WireOrder, WireSays, WireStart } from './trip-wire.ts'
 
-/** Microseconds, one entry a trip. `bareUs`: a bare `net` loop in the same process, under the same polling. */
+/** Microseconds, one entry a trip. `bareUs`: a bare `net` loop in the same process under the same polling. */
 export interface TripFigures { readonly tripUs: number[]; readonly bareUs: number[] }
 
 const clock = new RealClock()
@@ -78,12 +78,13 @@ async function oneNight(
       sequence: 'reform', parameters: {}, parts: loaded, use: 'unattended', person: 'nobody',
       cautionsConfirmed: true, polarityConfirmed: true,
     },
-    parts: loaded.map(part => ({ loaded: part, profile })), publish: () => {}, checkIdentities: async () => {},
+    parts: loaded.map(part => ({ loaded: part, profile })),
+    publish: () => {}, checkIdentities: async () => {},
   })
   const { night } = handles
   night.supervisor.arm([{
-    id: 'bus.most', channel: channels.busVoltage.name, side: 'above', bound: 475, samples: 1, reaction: 'stop',
-    says: 'the bus is above the envelope',
+    id: 'bus.most', channel: channels.busVoltage.name, side: 'above', bound: 475, samples: 1,
+    reaction: 'stop', says: 'the bus is above the envelope',
   }], [], { voltageV: 450, currentA: 0.1 }, clock.monotonicMs())
   await night.guard.arm()
   const stopPulse = startPulse({ night, keeper, livenessClock: clock })
