@@ -1,6 +1,7 @@
 /** Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed. */
 import { judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
+import type { Channel, Reading } from '../schema/reading.ts'
 import type { RelayBoard } from '../schema/roles.ts'
 import { release } from './bus.ts'
 import type { Night } from './night.ts'
@@ -25,7 +26,8 @@ export async function followDischarge(
   let last: { atMs: number; amps: number } | null = null
   let safeAtMs: number | null = null
   while (night.clock.monotonicMs() < untilMs) {
-    const reading = await night.waiters.next(channel, night.clock.monotonicMs(), night.reading)
+    const reading = await nextUntil(night, channel, untilMs)
+    if (reading === null) { position.current = null; break }
     const amps = -reading.value
     chargeC = chargeC === null ? Math.max(0, amps) * (tauMs / 1000) * headGain(reading.atMs - faultAtMs, tauMs)
       : chargeC + ((amps + last!.amps) / 2) * ((reading.atMs - last!.atMs) / 1000)
@@ -46,6 +48,15 @@ export async function followDischarge(
     data: { verdict: dead.verdict, chargeC, releaseV, faultToTouchSafeMs: safeAtMs === null ? null : safeAtMs - faultAtMs },
   }).catch(() => {})
   return dead
+}
+
+/** The next reading, or null at `untilMs`: a meter that fell silent must not keep a run from ending. */
+async function nextUntil(night: Night, channel: Channel, untilMs: number): Promise<Reading | null> {
+  const nowMs = night.clock.monotonicMs()
+  return await new Promise((resolve, reject) => {
+    const cancel = night.clock.after(Math.max(1, untilMs - nowMs), () => resolve(null))
+    night.waiters.next(channel, nowMs, night.reading).then(resolve, reject).finally(cancel)
+  })
 }
 
 /** Charge that left before the first reading, as a multiple of I·τ, were it a plain RC: e^(Δt/τ) − 1, three τ at most. */
