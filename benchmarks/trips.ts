@@ -1,7 +1,7 @@
 /**
  * How long a trip takes: from the bytes of an over-limit bus reading to the bytes of the supply's output-off,
- * over real TCP, in real time, through session, driver, supervisor, run and the keeper's process, while a rack
- * of 48 is swept without a pause, the bus is read each 100 ms, and the store's worker writes to a file.
+ * over real TCP, in real time, through session, driver, supervisor, run and the keeper's process, while a
+ * rack of 48 is swept without a pause, the bus is read each 100 ms, and the store's worker writes to a file.
  */
 import { type ChildProcess, fork, spawn } from 'node:child_process'
 import { once } from 'node:events'

@@ -1,4 +1,4 @@
-/** The daemon dies with the supply on, on real processes and pseudo terminals; the keeper must not need it. */
+/** The daemon dies with the supply on, in real processes on pseudo terminals; the keeper needs it no more. */
 import { type ChildProcess, type ChildProcessByStdio, spawn } from 'node:child_process'
 import { once } from 'node:events'
 import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
