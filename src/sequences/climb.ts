@@ -68,7 +68,8 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
   const startedMs = night.clock.monotonicMs()
   night.sampler.hurry((1000 * (stepV - fromV)) / p.slewVPerS + 5000 * largestTauS(night), 400 * largestTauS(night))
   const counting = new AbortController()
-  const counted = Promise.all([...chargeC.keys()].map(position => countCharge(night, position, chargeC, counting.signal)))
+  const stop = { signal: counting.signal, ended: stopped(counting.signal) }
+  const counted = Promise.all([...chargeC.keys()].map(position => countCharge(night, position, chargeC, stop)))
   // When the run ends during the rise, the rise itself tells; nobody then waits for the counters.
   counted.catch(() => {})
   await moveBus(night, stepV, p.slewVPerS)
@@ -87,12 +88,14 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
   }))
 }
 
-async function countCharge(night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: AbortSignal): Promise<void> {
+/** One for all positions of a rack, so that a rack of any size adds one listener. */
+interface Stop { readonly signal: AbortSignal; readonly ended: Promise<null> }
+
+async function countCharge(night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: Stop): Promise<void> {
   const channel = `${position.spec.name}.current`
   let last = await next(night, channel, -Infinity)
-  const ended = stopped(stop)
-  while (!stop.aborted && position.wiring === 'bus') {
-    const now = await Promise.race([next(night, channel, last.atMs), ended])
+  while (!stop.signal.aborted && position.wiring === 'bus') {
+    const now = await Promise.race([next(night, channel, last.atMs), stop.ended])
     if (now === null) return
     chargeC.set(position, (chargeC.get(position) ?? 0) + ((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000))
     last = now
