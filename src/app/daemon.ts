@@ -44,6 +44,7 @@ export class Daemon implements Application {
   #current: Current | null = null
   #latched: { text: string; wallMs: number } | null = null
   #closing = false
+  #starting = false
 
   constructor(deps: DaemonDeps) {
     this.#d = deps
@@ -85,6 +86,16 @@ export class Daemon implements Application {
   async start(request: StartRequest): Promise<RunRecord> {
     if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
     if (this.#latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${this.#latched.text}`)
+    if (this.#starting || this.#closing) throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
+    this.#starting = true
+    try {
+      return await this.#begin(request)
+    } finally {
+      this.#starting = false
+    }
+  }
+
+  async #begin(request: StartRequest): Promise<RunRecord> {
     const { sequence, parameters, plan, parts } = this.#prepare(request)
     refuseUnless(request, plan)
     const { clock, bench } = this.#d
@@ -140,7 +151,7 @@ export class Daemon implements Application {
 
   async acknowledge(reason: string, person: string): Promise<void> {
     if (reason.trim() === '' || person.trim() === '') throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
-    if (this.#current) throw new BenchError('REFUSED', 'the run has not ended yet')
+    if (this.#current || this.#starting) throw new BenchError('REFUSED', 'the run has not ended yet')
     await this.#refuseWithoutPresence()
     if (this.#d.keeper.mode() === 'safe') await this.#d.keeper.reset()
     const [last] = await this.store.listRuns(1)

@@ -62,7 +62,7 @@ export function makeNight(input: NightInput): RunHandles {
     onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`) })
   const sampler = new Sampler({
     clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters, positions,
-    onDemand, watching: () => state.watching,
+    onDemand, watching: () => state.watching, live: () => state.live,
   }, reading.signal)
   const night: Night = {
     runId, clock, bench: bench.file, roles: composed.roles, request: input.request, plan: input.plan, channels: input.channels,

@@ -4,7 +4,7 @@ import { sleep } from '../base/clock.ts'
 import type { Limit } from '../safety/limit.ts'
 import type { Freshness } from '../safety/supervisor.ts'
 import type { Supply, Voltmeter } from '../schema/roles.ts'
-import { busTolerance, next } from './bus.ts'
+import { busTolerance, next, notWatched } from './bus.ts'
 import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
 
@@ -35,6 +35,7 @@ export async function energise(night: Night): Promise<void> {
   await night.recorder.event({ kind: 'energise', text: 'cutoff closes; supply on at 0 V' })
   await night.roles.beacon?.show('live')
   const { cutoff } = night.roles
+  night.supervisor.permit(0, night.plan.supplyLimitA)
   night.state.live = true
   if (cutoff) {
     await cutoff.close()
@@ -78,6 +79,8 @@ function limitsOf(night: Night): Limit[] {
   const limits: Limit[] = [
     { id: 'bus.over', channel: channels.busVoltage.name, side: 'above', bound: busTolerance(night), samples: 2,
       reaction: 'stop', says: 'the bus is above what was asked for' },
+    { id: 'bus.under', channel: channels.busVoltage.name, side: 'below', bound: notWatched, samples: 3,
+      reaction: 'stop', says: 'the bus fell away: cutoff open, supply gone, or a lead off' },
     { id: 'bus.most', channel: channels.busVoltage.name, side: 'above', bound: plan.targetV * overVoltageShare + 2,
       samples: 1, reaction: 'stop', says: 'the bus is above the envelope' },
     { id: 'supply.current', channel: channels.supplyCurrent.name, side: 'above', bound: plan.supplyLimitA * 0.98,

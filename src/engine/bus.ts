@@ -11,6 +11,8 @@ import { seriesOhm } from './position.ts'
 const busToleranceShare = 0.02
 const busToleranceV = 1.5
 const rampStepMs = 1000
+/** A bound that no bus reaches: while the bus moves, its fall is no fault. */
+export const notWatched = -1e9
 
 export const busTolerance = (night: Night): number => busToleranceV + busToleranceShare * night.plan.targetV
 
@@ -19,6 +21,7 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
   const supply = night.roles.supply as Supply
   night.supervisor.permit(toV, night.plan.supplyLimitA)
   await night.recorder.event({ kind: 'set-point', text: `bus to ${toV.toFixed(1)} V`, data: { toV } })
+  night.supervisor.setBound('bus.under', notWatched)
   night.sampler.attend(2 * rampStepMs + (1000 * Math.abs(toV - night.state.setV)) / slewVPerS)
   while (night.state.setV !== toV) {
     const left = toV - night.state.setV
@@ -31,6 +34,9 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
     await sleep(night.clock, rampStepMs, night.signal)
   }
   await busAgrees(night, toV)
+  if (night.plan.targetV >= night.bench.limits.touchSafeV && toV > 3 * busTolerance(night)) {
+    night.supervisor.setBound('bus.under', toV - 2 * busTolerance(night))
+  }
 }
 
 async function busAgrees(night: Night, toV: number): Promise<void> {
@@ -56,13 +62,21 @@ export function next(night: Night, channelName: string, afterMs: number): Promis
 /** Waits, unless the run ends first. */
 export const rest = (night: Night, ms: number): Promise<void> => sleep(night.clock, ms, night.signal)
 
+const onTheBus = 'NOT SAFE TO TOUCH: ON THE BUS'
+
 /** Puts positions on the bus. The event is durable before a relay moves. */
 export async function connect(night: Night, positions: readonly PositionState[]): Promise<void> {
   for (const { spec } of positions) night.supervisor.permitConnect(spec.name)
   await night.recorder.event({ kind: 'connect', text: `${positions.map(({ spec }) => spec.name).join(' ')} on the bus` })
+  // While the event was written a part may have been dropped: it must not come back.
+  const standing = positions.filter(({ stage }) => stage !== 'dropped')
+  for (const { spec } of standing) night.supervisor.permitConnect(spec.name)
+  for (const position of standing) position.touch = onTheBus
   const board = night.roles.positions as RelayBoard
-  await board.hold(positions.map(({ spec }) => spec.relay))
-  for (const position of positions) position.wiring = 'bus'
+  await board.hold(standing.map(({ spec }) => spec.relay))
+  for (const position of standing) position.wiring = 'bus'
+  const late = standing.filter(({ stage }) => stage === 'dropped')
+  if (late.length > 0) await release(night, late)
   await rest(night, board.settleMs)
   night.sampler.attend(5000)
 }

@@ -1,4 +1,5 @@
 /** Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed. */
+import { sleep } from '../base/clock.ts'
 import { judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { Channel, Reading } from '../schema/reading.ts'
@@ -24,9 +25,11 @@ export async function followDischarge(
   const channel = night.channels.current[position.index]!
   let chargeC: number | null = null
   let last: { atMs: number; amps: number } | null = null
+  // Where the last reading was bad, the part is taken to stand at the highest that its path ever showed.
+  const stoodV = releaseV ?? (position.knownV > 0 ? position.knownV : null)
   let safeAtMs: number | null = null
   while (night.clock.monotonicMs() < untilMs) {
-    const reading = await nextUntil(night, channel, untilMs)
+    const reading = await nextUntil(night, channel, untilMs + silenceMs(night))
     if (reading === null) { position.current = null; break }
     const amps = -reading.value
     chargeC = chargeC === null ? Math.max(0, amps) * (tauMs / 1000) * headGain(reading.atMs - faultAtMs, tauMs)
@@ -37,18 +40,21 @@ export async function followDischarge(
   }
   const nowV = position.current?.quality === 'good' ? partVolts(fixture, position, false) : null
   const dead = judgeDead({
-    knownV: releaseV, nowV, uV: (position.current?.u ?? 0) * ohm, returnedC: chargeC,
-    expectedC: releaseV === null ? null : farad * (1 - position.profile.toleranceMinus) * Math.max(0, releaseV),
+    knownV: stoodV, nowV, uV: (position.current?.u ?? 0) * ohm, returnedC: chargeC,
+    expectedC: stoodV === null ? null : farad * (1 - position.profile.toleranceMinus) * Math.max(0, stoodV),
     touchSafeV: limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.touch = dead.text
   void night.recorder.event({
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
     text: `${position.spec.name} ${dead.text}`,
-    data: { verdict: dead.verdict, chargeC, releaseV, faultToTouchSafeMs: safeAtMs === null ? null : safeAtMs - faultAtMs },
+    data: { verdict: dead.verdict, chargeC, releaseV: stoodV, faultToTouchSafeMs: safeAtMs === null ? null : safeAtMs - faultAtMs },
   }).catch(() => {})
   return dead
 }
+
+/** A sweep at the quiet cadence may end after the follow-up does; a longer silence is one. */
+const silenceMs = (night: Night): number => 2 * night.bench.cadence.sweepQuietMs + 2000 * night.plan.sweepS + 5000
 
 /** The next reading, or null at `untilMs`: a meter that fell silent must not keep a run from ending. */
 async function nextUntil(night: Night, channel: Channel, untilMs: number): Promise<Reading | null> {
@@ -93,12 +99,16 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
   const relay = night.bench.roles.bleed
   if (!bleed || typeof relay !== 'object' || relay.relay === undefined || night.bench.fixture.watchOhm === undefined) return highestV
   await bleed.hold([relay.relay])
+  await sleep(night.clock, bleed.settleMs, night.signal)
   night.state.watching = true
+  const openedMs = night.clock.monotonicMs()
   const endMs = night.clock.monotonicMs() + ms
   try {
     while (night.clock.monotonicMs() < endMs) {
       await night.waiters.next(night.channels.current[night.positions[0]!.index]!, night.clock.monotonicMs(), night.signal)
       for (const position of night.positions) {
+        // A current from before the bleeders opened, taken through the watch resistance, would be volts that never were.
+        if (position.current === null || position.current.atMs < openedMs) continue
         const volts = partVolts(night.bench.fixture, position, true)
         if (volts !== null && Math.abs(volts) > (highestV.get(position) ?? 0)) highestV.set(position, Math.abs(volts))
       }

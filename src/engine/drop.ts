@@ -13,11 +13,12 @@ const stuckShare = 0.1
 
 /** Releases `position` at once; resolves when it is measured touch-safe, or its words say that it is not. */
 export async function dropPosition(night: Night, position: PositionState, demand: Pick<Demand, 'text' | 'atMs'>): Promise<void> {
-  if (position.stage === 'dropped') return
+  if (position.stage === 'dropped' && position.wiring === 'released') return
   const { name } = position.spec
   const releaseV = partVolts(night.bench.fixture, position, night.state.watching)
   position.stage = 'dropped'
   position.note = demand.text
+  position.touch = 'NOT SAFE TO TOUCH: UNMEASURED'
   night.supervisor.release(name)
   await release(night, [position])
   await sleep(night.clock, (night.roles.positions as RelayBoard).settleMs)

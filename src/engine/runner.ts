@@ -59,7 +59,7 @@ export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, pa
   } catch (error) {
     state = await ended(handles, error)
   }
-  await makeSafe(night, state)
+  state = await makeSafe(night, state)
   handles.stopReading()
   await sampling.catch(() => {})
   return await close(handles, state)
@@ -82,7 +82,8 @@ async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
 }
 
 /** One path for every end: cutoff and sources off, positions released, read back, bled, measured, said. */
-async function makeSafe(night: Night, state: RunState): Promise<void> {
+async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
+  let state = reached
   const stoodAtV = standingVolts(night)
   // Before the order, not after its answer: the keeper tells of every safe-off, and this one is no surprise.
   night.state.live = false
@@ -96,11 +97,19 @@ async function makeSafe(night: Night, state: RunState): Promise<void> {
       kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH: UNMEASURED (${(error as Error).message})`,
     }).catch(() => {}))
   }
+  if (report.verifiedMs === null && state !== 'refused') {
+    night.fault('off.unverified', `safe-off was not read back: ${report.links.filter(({ verified }) => verified !== true).map(({ link, note }) => `${link} ${note}`).join(', ')}`)
+  }
+  if (state === 'done' && (night.signal.aborted || night.supervisor.latched !== null)) {
+    state = hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped'
+  }
   if (state === 'done' || state === 'refused') await night.guard.disarm().catch(() => {})
   await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
   await night.recorder.event({
-    kind: 'off', text: 'bench off and read back', data: { sentMs: report.sentMs, verifiedMs: report.verifiedMs },
+    kind: 'off', severity: report.verifiedMs === null ? 'warning' : 'info',
+    text: report.verifiedMs === null ? 'bench told to be off; NOT READ BACK' : 'bench off and read back', data: { sentMs: report.sentMs, verifiedMs: report.verifiedMs },
   }).catch(() => {})
+  return state
 }
 
 async function close({ night, store }: RunHandles, state: RunState): Promise<RunState> {

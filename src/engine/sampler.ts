@@ -21,6 +21,7 @@ export interface SamplerDeps {
   positions: readonly PositionState[]
   onDemand: (demand: Demand) => void
   watching: () => boolean
+  live: () => boolean
 }
 
 /** Current above what the positions explain, as a part of what one shorted part would take, that starts a sweep. */
@@ -64,6 +65,7 @@ export class Sampler {
   async run(): Promise<void> {
     const loops = [this.#guard('bus', () => this.#busLoop()), this.#guard('sweep', () => this.#sweepLoop())]
     if (this.#d.roles.thermometer) loops.push(this.#guard('temperature', () => this.#temperatureLoop()))
+    if (this.#d.roles.interlock) loops.push(this.#guard('interlock', () => this.#coverLoop()))
     await Promise.all(loops)
   }
 
@@ -151,6 +153,19 @@ export class Sampler {
     const seenV = partVolts(this.#d.bench.fixture, position, this.#d.watching())
     if (seenV !== null && seenV > position.knownV) position.knownV = seenV
     this.#take(this.#d.channels.current[position.index]!, position.current)
+  }
+
+  /** The cover contact breaks the cutoff's coil by itself; this makes it known, and latched. */
+  async #coverLoop(): Promise<void> {
+    const { bench, clock, roles, supervisor } = this.#d
+    while (!this.#signal.aborted) {
+      const startedMs = clock.monotonicMs()
+      if (this.#d.live() && !(await roles.interlock!.read()).coverClosed && this.#d.live()) {
+        this.#d.onDemand(supervisor.fault('cover.open', 'the cover was opened while energy was on', clock.monotonicMs()))
+        return
+      }
+      await this.#pause(startedMs + bench.cadence.busQuietMs)
+    }
   }
 
   async #temperatureLoop(): Promise<void> {

@@ -3,7 +3,7 @@ import type { Night } from '../engine/night.ts'
 import { onBus } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { partVolts } from '../engine/position.ts'
-import { formalResistor, next } from '../engine/bus.ts'
+import { busTolerance, formalResistor, next } from '../engine/bus.ts'
 import type { Measured } from '../schema/reading.ts'
 import { stage } from './climb.ts'
 import { leakageLimit } from './leakage-limit.ts'
@@ -74,8 +74,7 @@ async function arrival(night: Night, position: PositionState): Promise<number | 
   while (night.clock.monotonicMs() < untilMs && position.wiring === 'bus') {
     const reading = await next(night, `${position.spec.name}.current`, night.clock.monotonicMs())
     const volts = partVolts(night.bench.fixture, position, false)
-    const reachable = night.sampler.busV?.value ?? 0
-    if (volts !== null && volts >= arrivalShare * Math.min(night.plan.targetV, reachable)) return reading.atMs
+    if (volts !== null && volts >= arrivalShare * night.plan.targetV - busTolerance(night)) return reading.atMs
   }
   return null
 }

@@ -2,7 +2,7 @@
 import type { Night } from '../engine/night.ts'
 import { defineSequence } from '../engine/sequence.ts'
 import { connect, moveBus } from '../engine/bus.ts'
-import { bleedAll, watchRecovery } from '../engine/discharge.ts'
+import { bleedAll, followAll, watchRecovery } from '../engine/discharge.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { BridgeReading } from '../schema/roles.ts'
@@ -53,6 +53,8 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
+  const settled = await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
+  for (const [position, verdict] of settled) dead.set(position, verdict)
   const bridge = await measureAll(night, dead)
   gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, provisional: climbs })
 }
@@ -61,7 +63,8 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
 async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
   stage(night, 'checking')
   for (const position of night.positions) {
-    position.touch = 'proved dead while arming; prove dead before touching'
+    if (position.stage === 'dropped') continue
+    position.touch = `read below ${night.bench.limits.touchSafeV} V while arming; prove dead before touching`
     const reading = await bridgeReading(night, position)
     if (reading === null) continue
     const why = condemned(position, reading)
