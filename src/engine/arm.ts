@@ -79,7 +79,7 @@ function limitsOf(night: Night): Limit[] {
   const limits: Limit[] = [
     { id: 'bus.over', channel: channels.busVoltage.name, side: 'above', bound: busTolerance(night), samples: 2,
       reaction: 'stop', says: 'the bus is above what was asked for' },
-    { id: 'bus.under', channel: channels.busVoltage.name, side: 'below', bound: notWatched, samples: 3,
+    { id: 'bus.under', channel: channels.busVoltage.name, side: 'below', bound: notWatched, samples: 3, forMs: supplyStuckMs,
       reaction: 'stop', says: 'the bus fell away: cutoff open, supply gone, or a lead off' },
     { id: 'bus.most', channel: channels.busVoltage.name, side: 'above', bound: plan.targetV * overVoltageShare + 2,
       samples: 1, reaction: 'stop', says: 'the bus is above the envelope' },

@@ -24,7 +24,8 @@ export function demandHandler(handles: () => RunHandles): (demand: Demand) => vo
   return demand => {
     const { night, abort } = handles()
     if (demand.reaction === 'stop') {
-      if (stopping) return
+      // A bus that falls after a stop is the stop at work.
+      if (stopping || night.signal.aborted) return
       stopping = true
       const report = night.guard.safeOff(demand.text)
       night.state.live = false
