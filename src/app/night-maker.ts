@@ -11,6 +11,7 @@ import { Supervisor } from '../safety/supervisor.ts'
 import type { ChannelTable } from '../engine/channels.ts'
 import type { Guard, Night, NightState } from '../engine/night.ts'
 import { emptyHolder, freshPosition } from '../engine/position.ts'
+import { standingVolts } from '../engine/discharge.ts'
 import { Recorder } from '../engine/recorder.ts'
 import { demandHandler } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
@@ -49,8 +50,8 @@ export function makeNight(input: NightInput): RunHandles {
   // Every wait of every position listens to these two; a warning at eleven would be noise.
   setMaxListeners(0, ending.signal, reading.signal)
   const supervisor = new Supervisor(input.channels.all)
-  const waiters = new Waiters()
-  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS }
+  const waiters = new Waiters(clock)
+  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile }) => {
     const { spec, index } = byName.get(loaded.position)!
@@ -67,9 +68,13 @@ export function makeNight(input: NightInput): RunHandles {
   const night: Night = {
     runId, clock, bench: bench.file, roles: composed.roles, request: input.request, plan: input.plan, channels: input.channels,
     positions, supervisor, recorder, waiters, sampler, guard: guardOf(keeper, composed), signal: ending.signal,
-    reading: reading.signal, state, checkIdentities: input.checkIdentities, fault,
+    reading: reading.signal, state, drops: new Map(), checkIdentities: input.checkIdentities, fault,
   }
-  ending.signal.addEventListener('abort', () => waiters.rejectUnder(ending.signal), { once: true })
+  // In the turn that decided the end: a later reading would be of a part that is already on its bleeder.
+  ending.signal.addEventListener('abort', () => {
+    state.stoodAtV = standingVolts(night)
+    waiters.rejectUnder(ending.signal)
+  }, { once: true })
   reading.signal.addEventListener('abort', () => waiters.rejectUnder(reading.signal), { once: true })
   const handles: RunHandles = {
     night, store, abort: error => ending.abort(error),

@@ -15,6 +15,7 @@ export const catalogue = {
   INSTRUMENT_ERROR: { kind: 'instrument', http: 502, mend: 'The instrument refused. Its own words are in the message.' },
   IDENTITY: { kind: 'instrument', http: 409, mend: 'A different instrument answers at this address. Check the cables.' },
   READ_BACK: { kind: 'instrument', http: 502, mend: 'The instrument did not take the setting. Do not use it unattended.' },
+  NO_READING: { kind: 'instrument', http: 504, mend: 'Check the meter, its range and its leads: no good reading came in time.' },
   OUT_OF_RANGE: { kind: 'usage', http: 400, mend: 'Ask for a value that the instrument can do.' },
   ABANDONED: { kind: 'link', http: 409, mend: 'The exchange was cut short by a stop.' },
   // files and requests

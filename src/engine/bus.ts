@@ -52,12 +52,25 @@ async function busAgrees(night: Night, toV: number): Promise<void> {
   }
 }
 
-/** The next good reading of a channel by name. Rejects when the run ends. */
-export function next(night: Night, channelName: string, afterMs: number): Promise<Reading> {
+/**
+ * The next good reading of a channel by name. Rejects when the run ends, and with NO_READING when none comes in the
+ * time that two sweeps and their settling take.
+ */
+export async function next(night: Night, channelName: string, afterMs: number): Promise<Reading> {
   const channel = night.channels.all.find(({ name }) => name === channelName)
   if (!channel) throw new BenchError('NOT_FOUND', `no channel ${channelName}`)
-  return night.waiters.next(channel, afterMs, night.signal)
+  const withinMs = silenceMs(night)
+  const reading = await night.waiters.next(channel, { afterMs, withinMs, signal: night.signal })
+  if (reading) return reading
+  throw new BenchError('NO_READING', `${channelName} gave no good reading`, { expected: `one in ${Math.round(withinMs)} ms`, got: 'none' })
 }
+
+/** The next good current of one position, or null when none comes: then the part, not the bench, cannot be judged. */
+export const nextOf = (night: Night, { index }: PositionState, afterMs: number): Promise<Reading | null> =>
+  night.waiters.next(night.channels.current[index]!, { afterMs, withinMs: silenceMs(night), signal: night.signal })
+
+/** A channel that has given no good reading for this long is silent: two sweeps at the quiet cadence, and room. */
+export const silenceMs = (night: Night): number => 2 * night.bench.cadence.sweepQuietMs + 2000 * night.plan.sweepS + 5000
 
 /** Waits, unless the run ends first. */
 export const rest = (night: Night, ms: number): Promise<void> => sleep(night.clock, ms, night.signal)

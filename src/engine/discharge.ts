@@ -2,9 +2,8 @@
 import { sleep } from '../base/clock.ts'
 import { judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
-import type { Channel, Reading } from '../schema/reading.ts'
 import type { RelayBoard } from '../schema/roles.ts'
-import { release } from './bus.ts'
+import { release, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -29,18 +28,20 @@ export async function followDischarge(
   const stoodV = releaseV ?? (position.knownV > 0 ? position.knownV : null)
   let safeAtMs: number | null = null
   while (night.clock.monotonicMs() < untilMs) {
-    const reading = await nextUntil(night, channel, untilMs + silenceMs(night))
+    const reading = await night.waiters.next(channel, { afterMs: night.clock.monotonicMs(), withinMs: silenceMs(night), signal: night.reading })
     if (reading === null) { position.current = null; break }
     const amps = -reading.value
     chargeC = chargeC === null ? Math.max(0, amps) * (tauMs / 1000) * headGain(reading.atMs - faultAtMs, tauMs)
       : chargeC + ((amps + last!.amps) / 2) * ((reading.atMs - last!.atMs) / 1000)
     last = { atMs: reading.atMs, amps }
-    if (safeAtMs === null && Math.abs(amps * ohm) + 2 * reading.u * ohm < limits.touchSafeV) safeAtMs = reading.atMs
-    if (safeAtMs !== null && Math.abs(amps * ohm) < 1) break
+    const worstOhm = pathOhm(night, position)
+    if (safeAtMs === null && (Math.abs(amps) + 2 * reading.u) * worstOhm < limits.touchSafeV) safeAtMs = reading.atMs
+    if (safeAtMs !== null && Math.abs(amps * worstOhm) < 1) break
   }
-  const nowV = position.current?.quality === 'good' ? partVolts(fixture, position, false) : null
+  const endOhm = pathOhm(night, position)
+  const nowV = position.current?.quality === 'good' ? -position.current.value * endOhm : null
   const dead = judgeDead({
-    knownV: stoodV, nowV, uV: (position.current?.u ?? 0) * ohm, returnedC: chargeC,
+    knownV: stoodV, nowV, uV: (position.current?.u ?? 0) * endOhm, returnedC: chargeC,
     expectedC: stoodV === null ? null : farad * (1 - position.profile.toleranceMinus) * Math.max(0, stoodV),
     touchSafeV: limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
@@ -53,16 +54,26 @@ export async function followDischarge(
   return dead
 }
 
-/** A sweep at the quiet cadence may end after the follow-up does; a longer silence is one. */
-const silenceMs = (night: Night): number => 2 * night.bench.cadence.sweepQuietMs + 2000 * night.plan.sweepS + 5000
+/**
+ * Resistance that the discharge current surely meets at most, ohms. A changeover that is welded to the bus bleeds its
+ * part through the limiting resistor and the bus bleeder, and then the bus stands above zero. Unless a fresh reading
+ * shows a dead bus, the larger of the two paths counts. While the bus is live no current can leave by it.
+ */
+function pathOhm(night: Night, position: PositionState): number {
+  const { fixture } = night.bench
+  const ohm = seriesOhm(fixture, position, false)
+  if (night.state.live || busIsDead(night)) return ohm
+  return Math.max(ohm, fixture.limitOhm + fixture.busBleederOhm + fixture.senseOhm)
+}
 
-/** The next reading, or null at `untilMs`: a meter that fell silent must not keep a run from ending. */
-async function nextUntil(night: Night, channel: Channel, untilMs: number): Promise<Reading | null> {
-  const nowMs = night.clock.monotonicMs()
-  return await new Promise((resolve, reject) => {
-    const cancel = night.clock.after(Math.max(1, untilMs - nowMs), () => resolve(null))
-    night.waiters.next(channel, nowMs, night.reading).then(resolve, reject).finally(cancel)
-  })
+/** Above this the bus is fed by something, volts; offsets of a meter and its leads stay below it (common practice). */
+const busDeadV = 2
+
+/** True when a fresh and good reading shows that nothing feeds the bus. */
+export function busIsDead(night: Night): boolean {
+  const { busV } = night.sampler
+  if (busV === null || busV.quality !== 'good') return false
+  return night.clock.monotonicMs() - busV.atMs < silenceMs(night) && Math.abs(busV.value) + 2 * busV.u < busDeadV
 }
 
 /** Charge that left before the first reading, as a multiple of I·τ, were it a plain RC: e^(Δt/τ) − 1, three τ at most. */
@@ -82,7 +93,7 @@ export async function bleedAll(night: Night): Promise<Map<PositionState, Deadnes
 
 /** Follows released parts down. Works after a trip too: it needs only what still reads. */
 export async function followAll(
-  night: Night, standing: readonly PositionState[], stoodAtV: Map<PositionState, number | null>,
+  night: Night, standing: readonly PositionState[], stoodAtV: ReadonlyMap<PositionState, number | null>,
 ): Promise<Map<PositionState, Deadness>> {
   const startedMs = night.clock.monotonicMs()
   for (const position of standing) position.stage = 'bleeding'
@@ -92,26 +103,25 @@ export async function followAll(
   return new Map(followed)
 }
 
-/** Opens the bleeders onto the watch resistance for `ms`, then closes them; what came back is noted per position. */
+/**
+ * Opens the bleeders onto the watch resistance for `ms`, then closes them; what came back is noted per position. Ends
+ * at once when a part comes near touch-safe.
+ */
 export async function watchRecovery(night: Night, ms: number): Promise<Map<PositionState, number>> {
   const highestV = new Map<PositionState, number>()
   const bleed = night.roles.bleed as RelayBoard | undefined
   const relay = night.bench.roles.bleed
   if (!bleed || typeof relay !== 'object' || relay.relay === undefined || night.bench.fixture.watchOhm === undefined) return highestV
+  // A part that is still on its way down would be misread through the watch resistance.
+  await dropsDone(night)
   await bleed.hold([relay.relay])
-  await sleep(night.clock, bleed.settleMs, night.signal)
-  night.state.watching = true
-  const openedMs = night.clock.monotonicMs()
-  const endMs = night.clock.monotonicMs() + ms
   try {
-    while (night.clock.monotonicMs() < endMs) {
-      await night.waiters.next(night.channels.current[night.positions[0]!.index]!, night.clock.monotonicMs(), night.signal)
-      for (const position of night.positions) {
-        // A current from before the bleeders opened, taken through the watch resistance, would be volts that never were.
-        if (position.current === null || position.current.atMs < openedMs) continue
-        const volts = partVolts(night.bench.fixture, position, true)
-        if (volts !== null && Math.abs(volts) > (highestV.get(position) ?? 0)) highestV.set(position, Math.abs(volts))
-      }
+    night.state.watching = true
+    await sleep(night.clock, bleed.settleMs, night.signal)
+    const openedMs = night.clock.monotonicMs()
+    while (night.clock.monotonicMs() < openedMs + ms) {
+      await sleep(night.clock, Math.min(night.bench.cadence.sweepMs, Math.max(1, openedMs + ms - night.clock.monotonicMs())), night.signal)
+      if (noteRecovery(night, openedMs, highestV)) break
     }
   } finally {
     await bleed.release([relay.relay])
@@ -119,3 +129,23 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
   }
   return highestV
 }
+
+/** True when a part has come back so far that the bleeders must close. */
+function noteRecovery(night: Night, openedMs: number, highestV: Map<PositionState, number>): boolean {
+  const { fixture, limits } = night.bench
+  let near: PositionState | null = null
+  for (const position of night.positions) {
+    // A current from before the bleeders opened, taken through the watch resistance, would be volts that never were.
+    if (position.current === null || position.current.atMs < openedMs) continue
+    const volts = Math.abs(partVolts(fixture, position, true) ?? 0)
+    if (volts > (highestV.get(position) ?? 0)) highestV.set(position, volts)
+    if (volts + 2 * position.current.u * seriesOhm(fixture, position, true) >= limits.touchSafeV) near = position
+  }
+  if (near === null) return false
+  void night.recorder.event({ kind: 'recovery', severity: 'warning', position: near.spec.name,
+    text: `${near.spec.name} came back to ${highestV.get(near)!.toFixed(0)} V, near touch-safe: the bleeders close` }).catch(() => {})
+  return true
+}
+
+/** Resolves when every part that was dropped has been followed down; in bounded time. */
+export const dropsDone = async (night: Night): Promise<void> => { await Promise.all(night.drops.values()) }

@@ -2,26 +2,40 @@
 import { sleep } from '../base/clock.ts'
 import type { Demand } from '../safety/supervisor.ts'
 import type { RelayBoard } from '../schema/roles.ts'
-import { release } from './bus.ts'
+import { release, silenceMs } from './bus.ts'
 import { followDischarge } from './discharge.ts'
 import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
 import type { PositionState } from './position.ts'
 
-/** Current that still flows into a released part, as a share of a short, shows a relay that did not open. */
-const stuckShare = 0.1
+/** Into a released part no current flows; more than this, and than its own uncertainty, shows that it is on the bus. */
+const stuckA = 1e-6
 
-/** Releases `position` at once; resolves when it is measured touch-safe, or its words say that it is not. */
+/**
+ * Releases `position` at once and resolves when its relay has moved. What follows (one scan later nothing may flow into
+ * it, and it is followed down to touch-safe) goes on in `night.drops`.
+ */
 export async function dropPosition(night: Night, position: PositionState, demand: Pick<Demand, 'text' | 'atMs'>): Promise<void> {
-  if (position.stage === 'dropped' && position.wiring === 'released') return
+  if (night.drops.has(position)) return
   const { name } = position.spec
   const releaseV = partVolts(night.bench.fixture, position, night.state.watching)
+  let left: () => void = () => {}
+  const released = new Promise<void>(resolve => { left = resolve })
+  night.drops.set(position, released.then(() => prove(night, position, releaseV, demand.atMs)))
   position.stage = 'dropped'
   position.note = demand.text
   position.touch = 'NOT SAFE TO TOUCH: UNMEASURED'
   night.supervisor.release(name)
-  await release(night, [position])
-  await sleep(night.clock, (night.roles.positions as RelayBoard).settleMs)
+  try {
+    await release(night, [position])
+    await sleep(night.clock, (night.roles.positions as RelayBoard).settleMs)
+    tellDrop(night, name, demand)
+  } finally {
+    left()
+  }
+}
+
+function tellDrop(night: Night, name: string, demand: Pick<Demand, 'text' | 'atMs'>): void {
   const disconnectedMs = night.clock.monotonicMs() - demand.atMs
   night.sampler.hurry(20_000, 300)
   void night.recorder.event({
@@ -29,16 +43,25 @@ export async function dropPosition(night: Night, position: PositionState, demand
     text: `${name} off the bus ${disconnectedMs.toFixed(0)} ms after the reading: ${demand.text}`,
     data: { faultToDisconnectedMs: disconnectedMs },
   }).catch(() => {})
-  await Promise.all([checkReleased(night, position), followDischarge(night, position, releaseV, demand.atMs)])
+}
+
+async function prove(night: Night, position: PositionState, releaseV: number | null, atMs: number): Promise<void> {
+  try {
+    await Promise.all([checkReleased(night, position), followDischarge(night, position, releaseV, atMs)])
+  } catch (error) {
+    // Reading ends when the run has ended; nothing is left to prove then.
+    if (!night.reading.aborted) night.fault(`${position.spec.name}.drop`, `drop failed: ${(error as Error).message}`)
+  }
 }
 
 /** One scan later no current may flow into the part; otherwise the relay is welded and the bench stops. */
 async function checkReleased(night: Night, position: PositionState): Promise<void> {
+  const { name } = position.spec
   const channel = night.channels.current[position.index]!
-  const first = await night.waiters.next(channel, night.clock.monotonicMs(), night.reading)
-  const second = await night.waiters.next(channel, first.atMs, night.reading)
-  const shortA = (night.sampler.busV?.value ?? 0) / (night.bench.fixture.limitOhm + night.bench.fixture.senseOhm)
-  if (second.value < Math.max(stuckShare * shortA, 3 * second.u, 1e-6)) return
-  night.fault(`${position.spec.name}.welded`,
-    `${position.spec.name} still takes ${(1e3 * second.value).toFixed(3)} mA one scan after its release`)
+  const wait = { withinMs: silenceMs(night), signal: night.reading }
+  const first = await night.waiters.next(channel, { ...wait, afterMs: night.clock.monotonicMs() })
+  const second = first && await night.waiters.next(channel, { ...wait, afterMs: first.atMs })
+  if (second === null) return night.fault(`${name}.unseen`, `${name} was released, and no good reading shows that it went`)
+  if (second.value < Math.max(stuckA, 3 * second.u)) return
+  night.fault(`${name}.welded`, `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
 }

@@ -39,6 +39,8 @@ export interface Night {
   /** Aborts when reading ends too; outlives `signal`, because bleeding is watched after a trip. */
   readonly reading: AbortSignal
   readonly state: NightState
+  /** Parts that left the bus, each with the end of what follows: seen to be released, and followed down. Never rejects. */
+  readonly drops: Map<PositionState, Promise<void>>
   /** Compares identities of all instruments with the bench file; rejects IDENTITY. */
   checkIdentities(): Promise<void>
   /** A fault that no reading shows: latches and stops. */
@@ -53,6 +55,8 @@ export interface NightState {
   stage: string
   /** When the run is expected to end, monotonic ms; moved as steps take longer or parts leave. */
   endsAtMs: number
+  /** What each part stood at when the run was told to end, volts, null where unknown; null while it goes on. */
+  stoodAtV: ReadonlyMap<PositionState, number | null> | null
 }
 
 /** Positions that still stand on the bus. */

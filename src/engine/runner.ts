@@ -1,12 +1,14 @@
 /** Runs one sequence from arming to the last word. Whatever happens in between, it ends dead, measured and recorded. */
 import { BenchError, hasCode } from '../base/errors.ts'
 import type { Demand } from '../safety/supervisor.ts'
+import type { SafeOffReport } from '../schema/application.ts'
 import type { RunState } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { arm, energise } from './arm.ts'
 import { dropPosition } from './drop.ts'
-import { followAll, standingVolts } from './discharge.ts'
+import { busIsDead, dropsDone, followAll, standingVolts } from './discharge.ts'
 import type { Night } from './night.ts'
+import type { PositionState } from './position.ts'
 import type { Sequence } from './sequence.ts'
 
 export interface RunHandles {
@@ -58,7 +60,7 @@ export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, pa
     await sequence.run(night, parameters)
     if (night.signal.aborted) throw night.signal.reason as Error
   } catch (error) {
-    state = await ended(handles, error)
+    state = ended(handles, error)
   }
   state = await makeSafe(night, state)
   handles.stopReading()
@@ -66,16 +68,17 @@ export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, pa
   return await close(handles, state)
 }
 
-async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
+function ended({ night }: RunHandles, error: unknown): RunState {
+  // Nothing here waits for the store: safe-off comes first.
   if (hasCode(error, 'STOPPED')) return 'stopped'
   if (hasCode(error, 'TRIPPED')) {
     if (error !== night.signal.reason) {
-      await night.recorder.event({ kind: 'trip', severity: 'trip', text: error.message }).catch(() => {})
+      void night.recorder.event({ kind: 'trip', severity: 'trip', text: error.message }).catch(() => {})
     }
     return 'tripped'
   }
   if (hasCode(error, 'REFUSED', 'IDENTITY') && !night.state.live) {
-    await night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message }).catch(() => {})
+    void night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message }).catch(() => {})
     return 'refused'
   }
   night.fault('sequence', error instanceof Error ? error.message : String(error))
@@ -84,33 +87,49 @@ async function ended({ night }: RunHandles, error: unknown): Promise<RunState> {
 
 /** One path for every end: cutoff and sources off, positions released, read back, bled, measured, said. */
 async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
-  let state = reached
-  const stoodAtV = standingVolts(night)
+  const stoodAtV = night.state.stoodAtV ?? standingVolts(night)
   // Before the order, not after its answer: the keeper tells of every safe-off, and this one is no surprise.
   night.state.live = false
-  const report = await night.guard.safeOff(state === 'done' ? 'run ended' : `run ${state}`)
+  const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
   night.state.setV = 0
   night.state.stage = 'bleeding'
   for (const position of night.positions) { position.wiring = 'released'; position.formal = false }
-  const unproved = night.positions.filter(({ stage }) => stage !== 'graded' && stage !== 'dropped')
-  if (unproved.length > 0 && state !== 'refused') {
-    await followAll(night, unproved, stoodAtV).catch(error => night.recorder.event({
-      kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH: UNMEASURED (${(error as Error).message})`,
-    }).catch(() => {}))
+  if (reached !== 'refused') await followDown(night, stoodAtV)
+  if (report.verifiedMs === null && reached !== 'refused') {
+    const silent = report.links.filter(({ verified }) => verified !== true)
+    night.fault('off.unverified', `safe-off was not read back: ${silent.map(({ link, note }) => `${link} ${note}`).join(', ')}`)
   }
-  if (report.verifiedMs === null && state !== 'refused') {
-    night.fault('off.unverified', `safe-off was not read back: ${report.links.filter(({ verified }) => verified !== true).map(({ link, note }) => `${link} ${note}`).join(', ')}`)
-  }
-  if (state === 'done' && (night.signal.aborted || night.supervisor.latched !== null)) {
-    state = hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped'
-  }
+  const state = reached === 'done' && (night.signal.aborted || night.supervisor.latched !== null)
+    ? hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped' : reached
   if (state === 'done' || state === 'refused') await night.guard.disarm().catch(() => {})
   await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
-  await night.recorder.event({
-    kind: 'off', severity: report.verifiedMs === null ? 'warning' : 'info',
-    text: report.verifiedMs === null ? 'bench told to be off; NOT READ BACK' : 'bench off and read back', data: { sentMs: report.sentMs, verifiedMs: report.verifiedMs },
-  }).catch(() => {})
+  tellOff(night, report)
   return state
+}
+
+/** Every part down to touch-safe, those that were dropped too, and what the bus still shows. */
+async function followDown(night: Night, stoodAtV: ReadonlyMap<PositionState, number | null>): Promise<void> {
+  const unproved = night.positions.filter(({ stage }) => stage !== 'graded' && stage !== 'dropped')
+  try {
+    if (unproved.length > 0) await followAll(night, unproved, stoodAtV)
+    await dropsDone(night)
+  } catch (error) {
+    void night.recorder.event({
+      kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH: UNMEASURED (${(error as Error).message})`,
+    }).catch(() => {})
+  }
+}
+
+function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport): void {
+  const { busV } = night.sampler
+  const deadBus = busIsDead(night)
+  const bus = deadBus ? 'the bus is dead'
+    : busV?.quality === 'good' ? `NOT SAFE TO TOUCH: the bus read ${busV.value.toFixed(1)} V last` : 'NOT SAFE TO TOUCH: the bus is UNMEASURED'
+  void night.recorder.event({
+    kind: 'off', severity: verifiedMs === null || !deadBus ? 'warning' : 'info',
+    text: `${verifiedMs === null ? 'bench told to be off; NOT READ BACK' : 'bench off and read back'}; ${bus}`,
+    data: { sentMs, verifiedMs, busV: busV?.value ?? null },
+  }).catch(() => {})
 }
 
 async function close({ night, store }: RunHandles, state: RunState): Promise<RunState> {

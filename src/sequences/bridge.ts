@@ -1,6 +1,6 @@
 /** The bridge on one position: only after proof of dead, only through its interlocked relay. */
 import { sleep } from '../base/clock.ts'
-import { next } from '../engine/bus.ts'
+import { nextOf } from '../engine/bus.ts'
 import { seriesOhm } from '../engine/position.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Night } from '../engine/night.ts'
@@ -11,14 +11,18 @@ const levelV = 0.5
 /** More than this on a part keeps the bridge off it: what its input clamp takes (common practice). */
 const bridgeMaxV = 3
 
-/** Series C, ESR and D. Null where the bench has no bridge for this position. REFUSED unless the part is proved dead. */
-export async function bridgeReading(night: Night, position: PositionState): Promise<BridgeReading | null> {
+/**
+ * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part cannot be shown to be
+ * dead just before. REFUSED unless the part was proved dead.
+ */
+export async function bridgeReading(night: Night, position: PositionState): Promise<BridgeReading | string | null> {
   const { bridge, positions: board } = night.roles as { bridge?: Bridge; positions: RelayBoard }
   const relay = position.spec.bridgeRelay
   if (!bridge || relay === undefined) return null
   if (position.wiring !== 'released') throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)
   if (position.touch.startsWith('NOT SAFE')) throw new BenchError('REFUSED', `${position.spec.name}: ${position.touch}`)
-  const fresh = await next(night, `${position.spec.name}.current`, night.clock.monotonicMs())
+  const fresh = await nextOf(night, position, night.clock.monotonicMs())
+  if (fresh === null) return 'no good reading shows that the part is dead: the bridge stays off it'
   const ohm = seriesOhm(night.bench.fixture, position, false)
   const worstV = Math.abs(fresh.value * ohm) + 2 * fresh.u * ohm
   if (!(worstV < bridgeMaxV)) throw new BenchError('REFUSED', `${position.spec.name} stands at up to ${worstV.toFixed(1)} V; the bridge stays off it`)

@@ -3,8 +3,9 @@ import type { Night } from '../engine/night.ts'
 import { onBus } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { seriesOhm } from '../engine/position.ts'
-import { moveBus, next, rest } from '../engine/bus.ts'
+import { moveBus, nextOf, rest } from '../engine/bus.ts'
 import { dropPosition } from '../engine/drop.ts'
+import type { Reading } from '../schema/reading.ts'
 import type { Grade, Disposition } from '../schema/run.ts'
 import { FormingStep } from './forming.ts'
 import type { FormingVerdict } from './forming.ts'
@@ -32,7 +33,10 @@ export async function polarityStop(night: Night, p: ReformParameters, leavings: 
   await moveBus(night, p.polarityV, p.slewVPerS)
   await rest(night, Math.max(10_000, 5000 * largestTauS(night)))
   await Promise.all(onBus(night).map(async position => {
-    const reading = await next(night, `${position.spec.name}.current`, night.clock.monotonicMs())
+    const reading = await nextOf(night, position, night.clock.monotonicMs())
+    if (reading === null) {
+      return await leave(night, leavings, position, { grade: 'cannot tell', disposition: 'retest', reason: 'no good reading at the polarity stop' })
+    }
     const volts = p.polarityV - reading.value * seriesOhm(night.bench.fixture, position, false)
     if (volts > 0.6 * p.polarityV) return
     await leave(night, leavings, position, {
@@ -92,10 +96,9 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
 interface Stop { readonly signal: AbortSignal; readonly ended: Promise<null> }
 
 async function countCharge(night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: Stop): Promise<void> {
-  const channel = `${position.spec.name}.current`
-  let last = await next(night, channel, -Infinity)
-  while (!stop.signal.aborted && position.wiring === 'bus') {
-    const now = await Promise.race([next(night, channel, last.atMs), stop.ended])
+  let last = await Promise.race([nextOf(night, position, -Infinity), stop.ended])
+  while (last !== null && !stop.signal.aborted && position.wiring === 'bus') {
+    const now: Reading | null = await Promise.race([nextOf(night, position, last.atMs), stop.ended])
     if (now === null) return
     chargeC.set(position, (chargeC.get(position) ?? 0) + ((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000))
     last = now

@@ -3,7 +3,7 @@ import type { Night } from '../engine/night.ts'
 import { onBus } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { partVolts } from '../engine/position.ts'
-import { busTolerance, formalResistor, next } from '../engine/bus.ts'
+import { busTolerance, formalResistor, nextOf } from '../engine/bus.ts'
 import type { Measured } from '../schema/reading.ts'
 import { stage } from './climb.ts'
 import { leakageLimit } from './leakage-limit.ts'
@@ -27,6 +27,8 @@ const meanOverS = 15
  * its soak was too short, not that it is bad (modelling choice).
  */
 const formedShare = 0.95
+
+const noReading = 'no good reading came while the part stood at rated voltage'
 
 const underFormed = (stoodV: number, targetV: number): string =>
   `stood at ${stoodV.toFixed(0)} V of ${targetV.toFixed(0)} V when its soak ended and then took too much at rated voltage: form it longer`
@@ -57,7 +59,8 @@ async function formalReading(night: Night, position: PositionState): Promise<For
     if (arrivedMs === null) return 'the part did not reach rated voltage'
     const readings: Measured[] = []
     while (position.wiring === 'bus') {
-      const reading = await next(night, `${spec.name}.current`, night.clock.monotonicMs())
+      const reading = await nextOf(night, position, night.clock.monotonicMs())
+      if (reading === null) return noReading
       if (reading.atMs >= arrivedMs + 1000 * (afterS - meanOverS)) readings.push(reading)
       if (reading.atMs >= arrivedMs + 1000 * afterS) break
     }
@@ -72,7 +75,8 @@ async function formalReading(night: Night, position: PositionState): Promise<For
 async function arrival(night: Night, position: PositionState): Promise<number | null> {
   const untilMs = night.clock.monotonicMs() + 1000 * arrivalMostS
   while (night.clock.monotonicMs() < untilMs && position.wiring === 'bus') {
-    const reading = await next(night, `${position.spec.name}.current`, night.clock.monotonicMs())
+    const reading = await nextOf(night, position, night.clock.monotonicMs())
+    if (reading === null) return null
     const volts = partVolts(night.bench.fixture, position, false)
     if (volts !== null && volts >= arrivalShare * night.plan.targetV - busTolerance(night)) return reading.atMs
   }

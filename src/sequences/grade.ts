@@ -16,7 +16,8 @@ export interface Evidence {
   formal: Map<PositionState, FormalReading | string>
   dead: Map<PositionState, Deadness>
   recoveredV: Map<PositionState, number>
-  bridge: Map<PositionState, BridgeReading>
+  /** Words where the bridge could not be used. */
+  bridge: Map<PositionState, BridgeReading | string>
   provisional: boolean
 }
 
@@ -42,6 +43,7 @@ export function gradePart(position: PositionState, evidence: Evidence): PartResu
   const dead = evidence.dead.get(position)
   if (dead?.verdict !== 'dead') return cannotTell(position, dead?.text ?? 'never measured dead')
   const reading = evidence.bridge.get(position)
+  if (typeof reading === 'string') return cannotTell(position, reading)
   const criteria = [leakageCriterion(formal), ...(reading ? bridgeCriteria(position, reading) : [])]
   return {
     ...base(position), ...combine(criteria), provisional: evidence.provisional,
@@ -76,7 +78,7 @@ function left(position: PositionState, { grade, disposition, reason, stepV }: Le
   }
 }
 
-const cannotTell = (position: PositionState, reason: string): PartResult => ({
+export const cannotTell = (position: PositionState, reason: string): PartResult => ({
   ...base(position), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason, criteria: [], figures: {},
 })
 

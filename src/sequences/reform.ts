@@ -67,12 +67,14 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     position.touch = `read below ${night.bench.limits.touchSafeV} V while arming; prove dead before touching`
     const reading = await bridgeReading(night, position)
     if (reading === null) continue
-    const why = condemned(position, reading)
+    const unseen = typeof reading === 'string'
+    const why = unseen ? reading : condemned(position, reading)
     if (why === null) continue
     position.stage = 'dropped'
     position.note = why
     night.supervisor.release(position.spec.name)
-    leavings.set(position, { grade: 'reject', disposition: 'replace', reason: why, stepV: 0 })
+    leavings.set(position, unseen ? { grade: 'cannot tell', disposition: 'retest', reason: why, stepV: 0 }
+      : { grade: 'reject', disposition: 'replace', reason: why, stepV: 0 })
     await night.recorder.event({ kind: 'condemned', severity: 'warning', position: position.spec.name, text: `${position.spec.name}: ${why}` })
   }
 }
@@ -84,9 +86,9 @@ function condemned(position: PositionState, { capacitance, esr }: BridgeReading)
   return null
 }
 
-async function measureAll(night: Night, dead: Map<PositionState, Deadness>): Promise<Map<PositionState, BridgeReading>> {
+async function measureAll(night: Night, dead: Map<PositionState, Deadness>): Promise<Map<PositionState, BridgeReading | string>> {
   stage(night, 'measuring')
-  const readings = new Map<PositionState, BridgeReading>()
+  const readings = new Map<PositionState, BridgeReading | string>()
   for (const [position, { verdict }] of dead) {
     if (verdict !== 'dead') continue
     const reading = await bridgeReading(night, position)

@@ -25,7 +25,7 @@ export const capacitorCheck = defineSequence<CheckParameters>({
     stage(night, 'measuring')
     for (const position of night.positions) {
       const reading = await bridgeReading(night, position)
-      if (reading) gradeByBridge(night, position, reading)
+      if (reading !== null) gradeByBridge(night, position, reading)
     }
   },
 })
