@@ -57,14 +57,45 @@ export function formatDuration(seconds: number | null | undefined): string {
   return `${Math.floor(hours / 24)} d ${two(hours % 24)} h`
 }
 
-/** Ms since 1970 as `2026-01-05 20:00:07 UTC`. */
-export function formatWall(wallMs: number | null | undefined): string {
-  if (wallMs === null || wallMs === undefined || !Number.isFinite(wallMs) || Math.abs(wallMs) > 8.64e15) return noNumber
-  return `${new Date(wallMs).toISOString().slice(0, 19).replace('T', ' ')} UTC`
+/**
+ * Ms since 1970 as a person at the bench reads it: `2026-01-05 21:00:07+01:00` (RFC 3339, with a blank for the T).
+ * `timeZone` is an IANA name; the computer's own when left out. What machines read keeps UTC.
+ */
+export function formatWall(wallMs: number | null | undefined, timeZone?: string): string {
+  if (wallMs === null || wallMs === undefined || !Number.isFinite(wallMs) || Math.abs(wallMs) > wallMostMs) return noNumber
+  const part = Object.fromEntries(zoned(timeZone).formatToParts(wallMs).map(({ type, value }) => [type, value]))
+  const offset = /[+-]\d\d:\d\d/.exec(part['timeZoneName'] ?? '')?.[0] ?? '+00:00'
+  const { year, month, day, hour, minute, second } = part
+  return `${year!.padStart(4, '0')}-${month}-${day} ${hour}:${minute}:${second}${offset}`
 }
 
-/** Ms since 1970 as `20:00:07`, UTC. */
-export function formatClock(wallMs: number): string { return formatWall(wallMs).slice(11, 19) || noNumber }
+/** Ms since 1970 as `21:00:07+01:00`. */
+export function formatClock(wallMs: number, timeZone?: string): string {
+  return formatWall(wallMs, timeZone).split(' ')[1] ?? noNumber
+}
+
+/** Ms since 1970 as `21:00+01:00`, for times that are guesses. */
+export function formatMinute(wallMs: number, timeZone?: string): string {
+  return formatClock(wallMs, timeZone).replace(/:\d\d(?=[+-])/, '')
+}
+
+/** From year 1 to 9999: beyond, there is no four-digit year to write. */
+const wallMostMs = 2.5e14
+
+/** One formatter a zone: making one costs far more than using it. */
+const formatters = new Map<string, Intl.DateTimeFormat>()
+
+function zoned(timeZone: string | undefined): Intl.DateTimeFormat {
+  const known = formatters.get(timeZone ?? '')
+  if (known) return known
+  const made = new Intl.DateTimeFormat('en-GB', {
+    year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', second: '2-digit',
+    hourCycle: 'h23', calendar: 'iso8601', numberingSystem: 'latn', timeZoneName: 'longOffset',
+    ...(timeZone === undefined ? {} : { timeZone }),
+  })
+  formatters.set(timeZone ?? '', made)
+  return made
+}
 
 function prefixFor(magnitude: number): readonly [number, string] {
   for (const entry of prefixes) {

@@ -1,5 +1,5 @@
 /** Plain text tables, and the one that shows a run position by position. */
-import { formatClock, formatDuration, formatSi } from '../base/format.ts'
+import { formatClock, formatDuration, formatMinute, formatSi } from '../base/format.ts'
 import type { BenchStatus, PositionStatus } from '../schema/application.ts'
 
 export interface Column { heading: string; right?: boolean }
@@ -46,7 +46,7 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
   const { run } = status
   const lines = run ? runLines(status, run) : [`${status.bench}: nothing runs; ${energyWords[status.energy]}`]
   if (status.latched) {
-    lines.push(`TRIPPED ${formatClock(status.latched.wallMs)} UTC: ${status.latched.text}`)
+    lines.push(`TRIPPED ${formatClock(status.latched.wallMs)}: ${status.latched.text}`)
   }
   if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')
   if (run && run.positions.length > 0) lines.push('', ...positionTable(run.positions, width), '', ...touchLines(run.positions))
@@ -63,7 +63,7 @@ function runLines(status: BenchStatus, run: NonNullable<BenchStatus['run']>): st
   return [
     `${status.bench}: run ${run.id}, ${run.sequence}, ${run.stage}; ${energyWords[status.energy]}, keeper ${status.keeper}`,
     `bus ${formatSi(run.busV, 'V')} of ${formatSi(run.targetV, 'V')}; ${formatDuration(run.elapsedS)} in, `
-      + `about ${formatDuration(run.remainingS)} to go, ending about ${formatClock(end).slice(0, 5)} UTC`,
+      + `about ${formatDuration(run.remainingS)} to go, ending about ${formatMinute(end)}`,
   ]
 }
 

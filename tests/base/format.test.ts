@@ -1,6 +1,11 @@
+import { execFileSync } from 'node:child_process'
+import { pathToFileURL } from 'node:url'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { formatDuration, formatProbability, formatSi, formatWall, formatWithU } from '../../src/base/format.ts'
+import {
+  formatClock, formatDuration, formatMinute, formatProbability, formatSi, formatWall, formatWithU,
+} from '../../src/base/format.ts'
+import { builtEntry } from '../../src/base/paths.ts'
 
 const prefixOf: Record<string, number> = {
   G: 1e9, M: 1e6, k: 1e3, '': 1, m: 1e-3, µ: 1e-6, n: 1e-9, p: 1e-12, f: 1e-15,
@@ -37,8 +42,34 @@ describe('numbers as a person reads them', () => {
     [86_399, '1 d 00 h'], [183_600, '2 d 03 h'], [null, '–'], [-45, '-45 s'],
   ])('writes %s seconds as %s', (seconds, text) => { expect(formatDuration(seconds)).toBe(text) })
 
-  it('writes wall time in UTC and nothing for what is no time', () => {
-    expect(formatWall(Date.UTC(2026, 0, 5, 20, 0, 7))).toBe('2026-01-05 20:00:07 UTC')
-    expect(formatWall(1e99)).toBe('–')
+  it.each([
+    ['Europe/Berlin', Date.UTC(2026, 0, 5, 20, 0, 7), '2026-01-05 21:00:07+01:00'],
+    ['Europe/Berlin', Date.UTC(2026, 6, 5, 22, 30, 0), '2026-07-06 00:30:00+02:00'],
+    ['America/St_Johns', Date.UTC(2026, 0, 5, 2, 0, 0), '2026-01-04 22:30:00-03:30'],
+    ['Asia/Kathmandu', Date.UTC(2026, 0, 5, 20, 0, 0), '2026-01-06 01:45:00+05:45'],
+    ['UTC', Date.UTC(2026, 0, 5, 0, 0, 0), '2026-01-05 00:00:00+00:00'],
+    ['Europe/London', Date.UTC(2026, 0, 5, 12, 0, 0), '2026-01-05 12:00:00+00:00'],
+  ])('writes wall time of %s with its offset', (zone, wallMs, text) => {
+    expect(formatWall(wallMs, zone)).toBe(text)
+    expect(Date.parse(text.replace(' ', 'T'))).toBe(wallMs)
+    expect(formatClock(wallMs, zone)).toBe(text.slice(11))
+    expect(formatMinute(wallMs, zone)).toBe(text.slice(11, 16) + text.slice(19))
+  })
+
+  it('tells the two hours that the end of summer time repeats apart', () => {
+    const first = Date.UTC(2026, 9, 25, 0, 30)
+    expect(formatWall(first, 'Europe/Berlin')).toBe('2026-10-25 02:30:00+02:00')
+    expect(formatWall(first + 3_600_000, 'Europe/Berlin')).toBe('2026-10-25 02:30:00+01:00')
+  })
+
+  it('takes the zone of the computer when none is named, and writes nothing for what is no time', () => {
+    const script = `import { formatWall } from ${JSON.stringify(pathToFileURL(builtEntry('src/base/format')).href)}
+      process.stdout.write(formatWall(${Date.UTC(2026, 0, 5, 20, 0, 7)}))`
+    const told = (zone: string): string => execFileSync(process.execPath, ['--input-type=module', '-e', script], {
+      env: { ...process.env, TZ: zone }, encoding: 'utf8',
+    })
+    expect(told('Pacific/Auckland')).toBe('2026-01-06 09:00:07+13:00')
+    expect(told('America/Phoenix')).toBe('2026-01-05 13:00:07-07:00')
+    expect([formatWall(1e99), formatWall(null), formatClock(NaN), formatMinute(NaN)]).toEqual(['–', '–', '–', '–'])
   })
 })

@@ -2,8 +2,10 @@ import { PassThrough } from 'node:stream'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { pour, Screen } from '../../src/cli/screen.ts'
+import { formatClock, formatMinute } from '../../src/base/format.ts'
 import { positionTable, printable, renderTable, statusLines } from '../../src/cli/table.ts'
 import { idleStatus, runningStatus } from '../api/fake-application.ts'
+import { startWallMs } from '../report/sample-night.ts'
 
 const running = runningStatus('R1')
 const position = running.run!.positions[0]!
@@ -31,14 +33,14 @@ describe('the table of a run', () => {
   it('says how long it takes yet, when it ends, and what may not be touched, once for all it is true of', () => {
     const two = { ...running, run: { ...running.run!, positions: [position, { ...position, position: 'P02' }] } }
     const text = statusLines(two).join('\n')
-    expect(text).toContain('about 5 h 33 min to go, ending about 01:33 UTC')
+    expect(text).toContain(`about 5 h 33 min to go, ending about ${formatMinute(startWallMs + 20_000_000)}`)
     expect(text.match(/NOT SAFE TO TOUCH/g)).toHaveLength(1)
     expect(text).toContain('all positions: NOT SAFE TO TOUCH')
   })
 
   it('says that a trip is latched and that the keeper is gone, and nothing of it otherwise', () => {
     const latched = { ...idleStatus, latched: { text: 'over-current', wallMs: 0 }, keeper: 'gone' as const }
-    expect(statusLines(latched).join('\n')).toMatch(/TRIPPED 00:00:00 UTC: over-current\nTHE KEEPER IS GONE/)
+    expect(statusLines(latched).join('\n')).toContain(`TRIPPED ${formatClock(0)}: over-current\nTHE KEEPER IS GONE`)
     expect(statusLines(idleStatus)).toEqual(['pavilion: nothing runs; energy off'])
   })
 
