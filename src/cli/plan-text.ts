@@ -38,6 +38,8 @@ function figureLines(plan: Plan): string[] {
     ['hydrogen, at most', `${plan.gasMl.toFixed(1)} ml`],
     ['one sweep of the positions', formatDuration(plan.sweepS)],
     ['relay closures in the run', String(Math.round(plan.relayClosures))],
+    ...(plan.scannerClosures === undefined ? []
+      : [['closures of one scanner contact, at most', String(plan.scannerClosures)] as [string, string]]),
   ]
   const wide = Math.max(...rows.map(([name]) => name.length))
   return rows.map(([name, value]) => `  ${name.padEnd(wide)}  ${value}`)

@@ -6,7 +6,8 @@ import { fileBytesMax, invalidFile, loadFile, parseWith } from '../schema/read-f
 import { loadedPart, type LoadedPart } from '../schema/run.ts'
 
 const headings = ['position', 'part', 'profile', 'condition', 'note'] as const
-const rack = z.array(loadedPart).min(1)
+/** A rack list as YAML or JSON holds it. */
+export const rackList = z.array(loadedPart).min(1)
 
 /**
  * Reads a rack list: a list in YAML or JSON, or CSV (RFC 4180) with the headings position, part, profile
@@ -14,7 +15,7 @@ const rack = z.array(loadedPart).min(1)
  * wanted, condition and note, in any order. FILE_UNREADABLE or FILE_INVALID with every problem.
  */
 export function readRackList(path: string): LoadedPart[] {
-  const parts = path.toLowerCase().endsWith('.csv') ? readCsvRack(path) : loadFile(path, rack)
+  const parts = path.toLowerCase().endsWith('.csv') ? readCsvRack(path) : loadFile(path, rackList)
   const problems = twice(path, parts)
   if (problems.length > 0) throw invalidFile(path, problems)
   return parts

@@ -7,6 +7,7 @@ import { addBenchCommands, type Act } from './commands-bench.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
+import { addSchemaCommand } from './commands-schema.ts'
 import { print, printJson, realContext, type CliContext } from './context.ts'
 import { exitCodes, exitOfError, type ExitCode } from './exit.ts'
 import { printable } from './table.ts'
@@ -43,6 +44,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addBenchCommands(program, context, act)
   addRunCommands(program, context, act)
   addRecordCommands(program, context, act)
+  addSchemaCommand(program, context, act)
   if (argv.length === 0) {
     program.outputHelp()
     return exitCodes.usage
