@@ -73,7 +73,7 @@ async function oneNight(
     endedWallMs: null, person: 'nobody', use: 'unattended', software: '0', setup: {},
   }, channels.all)
   const handles = makeNight({
-    runId, clock, bench, composed, keeper, store, channels, plan: { expectedS: 1 } as Plan,
+    runId, clock, livenessClock: clock, bench, composed, keeper, store, channels, plan: { expectedS: 1 } as Plan,
     request: {
       sequence: 'reform', parameters: {}, parts: loaded, use: 'unattended', person: 'nobody',
       cautionsConfirmed: true, polarityConfirmed: true,

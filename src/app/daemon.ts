@@ -5,8 +5,7 @@ import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
 import type { Application, BenchStatus, FeedItem, InstrumentCheck, Plan, SafeOffReport } from '../schema/application.ts'
-import type { PartProfile } from '../schema/part-profile.ts'
-import type { LoadedPart, RunRecord, RunState, StartRequest } from '../schema/run.ts'
+import type { RunRecord, RunState, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
@@ -15,7 +14,8 @@ import type { AnySequence } from '../engine/sequence.ts'
 import { checkIdentity } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
-import { beatLimitMs, everyPosition, makeNight } from './night-maker.ts'
+import { beatLimitMs, makeNight } from './night-maker.ts'
+import { prepare } from './prepare.ts'
 import { watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
@@ -81,7 +81,7 @@ export class Daemon implements Application {
     return await Promise.all(wanted.map(name => checkIdentity(this.#d.bench, this.#d.composed, name)))
   }
 
-  async plan(request: StartRequest): Promise<Plan> { return this.#prepare(request).plan }
+  async plan(request: StartRequest): Promise<Plan> { return (await prepare(this.#d, request)).plan }
 
   async start(request: StartRequest): Promise<RunRecord> {
     if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
@@ -96,9 +96,9 @@ export class Daemon implements Application {
   }
 
   async #begin(request: StartRequest): Promise<RunRecord> {
-    const { sequence, parameters, plan, parts } = this.#prepare(request)
+    const { sequence, parameters, plan, parts } = await prepare(this.#d, request)
     refuseUnless(request, plan)
-    const { clock, bench } = this.#d
+    const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
       id: this.#runId(request.sequence), sequence: request.sequence, bench: bench.file.bench, state: 'running',
       startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: request.use,
@@ -107,7 +107,7 @@ export class Daemon implements Application {
     const channels = channelTable(bench.file.fixture)
     await this.store.createRun(record, channels.all)
     const handles = makeNight({
-      runId: record.id, clock, bench, composed: this.#d.composed, keeper: this.#d.keeper, store: this.store, request, plan,
+      runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper, store: this.store, request, plan,
       channels, parts, publish: item => { if (this.#feed.observed) this.#feed.next(item) },
       checkIdentities: () => this.#checkIdentities(),
     })
@@ -202,29 +202,6 @@ export class Daemon implements Application {
     for (const { result } of night.positions) if (result) this.#feed.next({ type: 'result', runId: record.id, result })
     this.#feed.next({ type: 'status', status: this.status() })
     return ended
-  }
-
-  #prepare(request: StartRequest): { sequence: AnySequence; parameters: unknown; plan: Plan; parts: readonly { loaded: LoadedPart; profile: PartProfile }[] } {
-    const sequence = this.#d.sequences.find(({ name }) => name === request.sequence)
-    if (!sequence) {
-      throw new BenchError('USAGE', 'sequence', { expected: this.#d.sequences.map(({ name }) => name).join(', '), got: request.sequence })
-    }
-    const parsed = sequence.parameters.safeParse(request.parameters)
-    if (!parsed.success) throw new BenchError('USAGE', `parameters of ${sequence.name}: ${z.prettifyError(parsed.error)}`)
-    const { file } = this.#d.bench
-    const missing = sequence.roles.filter(role => this.#d.composed.roles[role] === undefined)
-    if (missing.length > 0) throw new BenchError('REFUSED', `${sequence.name} needs roles this bench lacks`, { expected: missing.join(', '), got: 'none' })
-    const loaded = request.parts.map(loaded => ({ loaded, profile: this.#d.profiles.part(loaded.profile).profile }))
-    const parts = sequence.everyPosition === true ? everyPosition(this.#d.bench, loaded) : loaded
-    const supply = this.#d.composed.roles.supply!.ratings
-    const plan = sequence.plan({ bench: file, supply, parts, parameters: parsed.data, request, sweepS: this.#sweepS(parts.length) })
-    return { sequence, parameters: parsed.data, plan, parts }
-  }
-
-  /** Select, settle and read once a position, with 10 ms for the links. */
-  #sweepS(count: number): number {
-    const { scanner, 'sense-meter': meter } = this.#d.composed.roles
-    return count * ((scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0) + 10) / 1000
   }
 
   async #checkIdentities(): Promise<void> {

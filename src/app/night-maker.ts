@@ -24,7 +24,7 @@ import type { LoadedBench } from './files.ts'
 export const beatLimitMs = 1000
 
 export interface NightInput {
-  runId: string; clock: Clock; bench: LoadedBench; composed: ComposedBench; keeper: Keeper; store: Store
+  runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench; keeper: Keeper; store: Store
   request: StartRequest; plan: Plan; channels: ChannelTable
   parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
   publish: (item: FeedItem) => void
@@ -59,7 +59,7 @@ export function makeNight(input: NightInput): RunHandles {
   })
   const onDemand = demandHandler(() => handles)
   const fault = (id: string, text: string): void => onDemand(supervisor.fault(id, text, clock.monotonicMs()))
-  const recorder = new Recorder({ runId, clock, store, publish: input.publish,
+  const recorder = new Recorder({ runId, clock, livenessClock: input.livenessClock, store, publish: input.publish,
     onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`) })
   const sampler = new Sampler({
     clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters, positions,

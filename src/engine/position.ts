@@ -4,6 +4,7 @@ import type { PartProfile } from '../schema/part-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, Stage } from '../schema/run.ts'
+import type { Verdict } from '../safety/verdict.ts'
 
 export interface PositionState {
   readonly index: number
@@ -19,6 +20,8 @@ export interface PositionState {
   caseC: number | null
   limitA: number | null
   note: string
+  /** What the supervisor said of the part when it dropped it. */
+  verdict: Verdict | null
   /** Highest part voltage seen by this path, volts: the "known voltage" of a proof of dead. */
   knownV: number
   touch: string
@@ -34,7 +37,7 @@ export const emptyHolder: PartProfile = partProfile.parse({
 export function freshPosition(index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile): PositionState {
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', formal: false, current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', knownV: 0, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 

@@ -1,5 +1,6 @@
 /** Between the supervisor and the store: batches readings, commits events, and knows up to when all is durable. */
 import type { Cancel, Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
 import type { Reading } from '../schema/reading.ts'
 import type { RunEvent, Severity } from '../schema/run.ts'
 import type { FeedItem } from '../schema/application.ts'
@@ -8,6 +9,8 @@ import type { Store } from '../schema/store.ts'
 /** What was read less than this ago may not be durable yet, and screens mark it provisional. */
 const batchMs = 1000
 const batchMost = 4096
+/** A write that has not ended after this long, in real time, counts as failed: slow cards stall for seconds (common practice). */
+export const storeLateMs = 10_000
 
 export interface EventInput {
   kind: string; severity?: Severity; position?: string; text: string
@@ -17,6 +20,7 @@ export interface EventInput {
 export class Recorder {
   readonly runId: string
   #clock: Clock
+  #livenessClock: Clock
   #store: Store
   #publish: (item: FeedItem) => void
   #onFailure: (error: unknown) => void
@@ -25,14 +29,20 @@ export class Recorder {
   #tail: Promise<void> = Promise.resolve()
   #durableUntilMs = 0
   #failed = false
+  /** A write is overdue and has not ended yet: nothing is put behind it. */
+  #stalled = false
 
-  /** `onFailure` is called once, synchronously with the first write that fails; the run must stop then. */
+  /**
+   * `onFailure` is called once, synchronously with the first write that fails or does not end; the run must stop then.
+   * `livenessClock`: real time, because bench time may wait for the write.
+   */
   constructor(deps: {
-    runId: string; clock: Clock; store: Store
+    runId: string; clock: Clock; livenessClock: Clock; store: Store
     publish: (item: FeedItem) => void; onFailure: (error: unknown) => void
   }) {
     this.runId = deps.runId
     this.#clock = deps.clock
+    this.#livenessClock = deps.livenessClock
     this.#store = deps.store
     this.#publish = deps.publish
     this.#onFailure = deps.onFailure
@@ -44,7 +54,7 @@ export class Recorder {
   reading(reading: Reading): void {
     this.#batch.push(reading)
     this.#publish({ type: 'reading', runId: this.runId, reading })
-    if (this.#batch.length >= batchMost) this.#write()
+    if (this.#batch.length >= batchMost && !this.#failed) this.#write()
     else this.#timer ??= this.#clock.after(batchMs, () => this.#write())
   }
 
@@ -54,7 +64,19 @@ export class Recorder {
       severity: 'info', ...input, atMs: this.#clock.monotonicMs(), wallMs: this.#clock.wallMs(),
     }
     this.#publish({ type: 'event', runId: this.runId, event })
-    return this.#queue(() => this.#store.appendEvent(this.runId, event).then(() => {}))
+    return this.commit(() => this.#store.appendEvent(this.runId, event).then(() => {}))
+  }
+
+  /** Does one piece of store work after what was handed in before it. Rejects STORE when it does not end in time. */
+  commit(work: () => Promise<void>): Promise<void> {
+    const release = this.#clock.hold()
+    const done = this.#tail.then(() => this.#inTime(work)).finally(release)
+    this.#tail = done.catch(error => {
+      if (this.#failed) return
+      this.#failed = true
+      this.#onFailure(error)
+    })
+    return done
   }
 
   /** Writes what is waiting; resolves when all of it is durable. */
@@ -69,20 +91,29 @@ export class Recorder {
     if (this.#batch.length === 0) return
     const batch = this.#batch
     this.#batch = []
-    void this.#queue(async () => {
-      await this.#store.appendReadings(this.runId, batch)
+    void this.commit(async () => {
+      try {
+        await this.#store.appendReadings(this.runId, batch)
+      } catch (error) {
+        // What could not be written is tried again with what follows.
+        this.#batch = [...batch, ...this.#batch]
+        throw error
+      }
       this.#durableUntilMs = batch[batch.length - 1]!.atMs
     }).catch(() => {})
   }
 
-  #queue(work: () => Promise<void>): Promise<void> {
-    const release = this.#clock.hold()
-    const done = this.#tail.then(work).finally(release)
-    this.#tail = done.catch(error => {
-      if (this.#failed) return
-      this.#failed = true
-      this.#onFailure(error)
+  async #inTime(work: () => Promise<void>): Promise<void> {
+    if (this.#stalled) throw new BenchError('STORE', 'the store has not answered yet')
+    const doing = work().finally(() => { this.#stalled = false })
+    let cancel: Cancel = () => {}
+    const late = new Promise<never>((_, reject) => {
+      cancel = this.#livenessClock.after(storeLateMs, () => {
+        this.#stalled = true
+        reject(new BenchError('STORE', 'the store does not answer', { elapsedMs: storeLateMs }))
+      })
     })
-    return done
+    doing.catch(() => {})
+    await Promise.race([doing, late]).finally(cancel)
   }
 }

@@ -134,10 +134,11 @@ function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport): void {
 
 async function close({ night, store }: RunHandles, state: RunState): Promise<RunState> {
   for (const { result } of night.positions) {
-    if (result) await store.saveResult(night.runId, result).catch(() => {})
+    if (result) await night.recorder.commit(() => store.saveResult(night.runId, result)).catch(() => {})
   }
   await night.recorder.event({ kind: 'ended', text: `run ${state}` }).catch(() => {})
   await night.recorder.flush().catch(() => {})
-  await store.finishRun(night.runId, state, night.clock.wallMs()).catch(() => {})
+  // Where this fails the run stands as running, and the next start marks it interrupted.
+  await night.recorder.commit(() => store.finishRun(night.runId, state, night.clock.wallMs())).catch(() => {})
   return state
 }

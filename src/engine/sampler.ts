@@ -187,9 +187,16 @@ export class Sampler {
   #take(channel: Channel, measured: Measured): void {
     const reading: Reading = { channel, value: measured.value, u: measured.u, quality: measured.quality, atMs: measured.atMs }
     const demand = this.#d.supervisor.judge(reading)
-    if (demand) this.#d.onDemand(demand)
+    if (demand) this.#demand(demand)
     this.#d.recorder.reading(reading)
     this.#d.waiters.deliver(reading)
+  }
+
+  /** The verdict stands on the position before anything acts on the drop. */
+  #demand(demand: Demand): void {
+    const position = this.#d.positions.find(({ spec }) => spec.name === demand.position)
+    if (position && demand.verdict) position.verdict = demand.verdict
+    this.#d.onDemand(demand)
   }
 
   async #pause(untilMs: number): Promise<void> {

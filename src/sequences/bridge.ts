@@ -12,20 +12,20 @@ const levelV = 0.5
 const bridgeMaxV = 3
 
 /**
- * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part cannot be shown to be
- * dead just before. REFUSED unless the part was proved dead.
+ * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part is not shown to be
+ * dead, before and just now. REFUSED on the bus.
  */
 export async function bridgeReading(night: Night, position: PositionState): Promise<BridgeReading | string | null> {
   const { bridge, positions: board } = night.roles as { bridge?: Bridge; positions: RelayBoard }
   const relay = position.spec.bridgeRelay
   if (!bridge || relay === undefined) return null
   if (position.wiring !== 'released') throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)
-  if (position.touch.startsWith('NOT SAFE')) throw new BenchError('REFUSED', `${position.spec.name}: ${position.touch}`)
+  if (position.touch.startsWith('NOT SAFE')) return `the bridge stays off it: ${position.touch}`
   const fresh = await nextOf(night, position, night.clock.monotonicMs())
   if (fresh === null) return 'no good reading shows that the part is dead: the bridge stays off it'
   const ohm = seriesOhm(night.bench.fixture, position, false)
   const worstV = Math.abs(fresh.value * ohm) + 2 * fresh.u * ohm
-  if (!(worstV < bridgeMaxV)) throw new BenchError('REFUSED', `${position.spec.name} stands at up to ${worstV.toFixed(1)} V; the bridge stays off it`)
+  if (!(worstV < bridgeMaxV)) return `it stands at up to ${worstV.toFixed(1)} V: the bridge stays off it`
   await board.hold([relay])
   try {
     await sleep(night.clock, board.settleMs, night.signal)
