@@ -27,10 +27,20 @@ export const supplyRatings = {
     readVoltage: percent(0.05, 0.02), readCurrent: percent(0.2, 0.1),
     noiseV: 0.01, noiseA: 5e-5, readStepV: 0.01, readStepA: 1e-4,
   },
+  'dc-supply-60v-c': {
+    voltageMaxV: 60, currentMaxA: 1, voltageStepV: 0.01, currentStepA: 1e-4,
+    overVoltageMinV: 1, overVoltageMaxV: 66, overVoltageStepV: 0.1,
+    overCurrentMaxA: 1.1, overCurrentStepA: 1e-3,
+    setVoltage: percent(0.05, 0.02), setCurrent: percent(0.2, 0.1),
+    readVoltage: percent(0.05, 0.02), readCurrent: percent(0.2, 0.1),
+    noiseV: 0.002, noiseA: 5e-5, readStepV: 0.01, readStepA: 1e-4,
+  },
 } as const satisfies Record<string, SupplyRatings>
 
 /** Capacitance across the output terminals, F. */
-export const supplyOutputF = { 'dc-supply-600v-a': 10e-6, 'dc-supply-500v-b': 4.7e-6 } as const
+export const supplyOutputF = {
+  'dc-supply-600v-a': 10e-6, 'dc-supply-500v-b': 4.7e-6, 'dc-supply-60v-c': 220e-6,
+} as const
 
 export interface MeterRange { readonly rangeV: number; readonly overRange: number; readonly limits: Limits }
 export interface MeterFigures {

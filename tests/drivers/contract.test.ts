@@ -6,6 +6,7 @@ import { Multimeter, type MeterProfile } from '../../mocks/instruments/multimete
 import { RelayBoard } from '../../mocks/instruments/relay-board.ts'
 import { Scanner, type ScannerProfile } from '../../mocks/instruments/scanner.ts'
 import { Beacon, InterlockReader, Thermometer } from '../../mocks/instruments/small-instruments.ts'
+import { supplyRatings } from '../../mocks/instruments/specifications.ts'
 import { BenchSwitches } from '../../mocks/instruments/terminals.ts'
 import type { VirtualClock } from '../../src/base/clock.ts'
 import { contract, type Rig } from './contract.ts'
@@ -14,6 +15,8 @@ const setupOf = (name: string, clock: VirtualClock) => ({ name, clock, seed: `co
 
 /** A supply on a resistor: it holds its voltage until the current reaches its limit. */
 function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number): Rig<'supply'> {
+  const { voltageMaxV, overVoltageMaxV } = supplyRatings[profile]
+  const [highV, overV] = [0.75 * voltageMaxV, 0.8 * voltageMaxV]
   let drive = { voltageV: 0, currentLimitA: 0, on: false }
   const volts = (): number => drive.on ? Math.min(drive.voltageV, drive.currentLimitA * loadOhm) : 0
   const instrument = new DcSupply(profile, setupOf(profile, clock), {
@@ -23,25 +26,24 @@ function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number)
   return {
     instrument,
     async setAndSee(supply) {
-      expect(await supply.protect(470, 0.1)).toEqual({ overVoltageV: 470, overCurrentA: 0.1 })
-      await supply.setVoltage(450)
+      expect(await supply.protect(overV, 0.1)).toEqual({ overVoltageV: overV, overCurrentA: 0.1 })
+      await supply.setVoltage(highV)
       await supply.setCurrentLimit(0.05)
       expect(volts()).toBe(0)
       await supply.setOutput(true)
-      expect(await supply.settings()).toEqual({ voltageV: 450, currentLimitA: 0.05, on: true })
-      expect(Math.abs(volts() - 450)).toBeLessThan(0.5)
+      expect(await supply.settings()).toEqual({ voltageV: highV, currentLimitA: 0.05, on: true })
+      expect(Math.abs(volts() - highV)).toBeLessThan(0.001 * voltageMaxV)
       expect(await supply.protectionTripped()).toBe('none')
       await supply.setOutput(false)
       expect(volts()).toBe(0)
     },
     change: supply => supply.setVoltage(10),
     outOfRange: supply => [
-      () => supply.setVoltage(601), () =>
-        supply.setVoltage(-1), () => supply.setCurrentLimit(1), () => supply.setVoltage(NaN),
-      () => supply.protect(700, 0.1), () => supply.protect(470, 2),
+      () => supply.setVoltage(voltageMaxV + 1), () => supply.setVoltage(-1), () => supply.setVoltage(NaN),
+      () => supply.setCurrentLimit(1.01), () => supply.protect(overVoltageMaxV + 1, 0.1), () => supply.protect(overV, 2),
     ],
     async readings(supply) {
-      await supply.setVoltage(300)
+      await supply.setVoltage(voltageMaxV / 2)
       await supply.setCurrentLimit(0.1)
       await supply.setOutput(true)
       return [
@@ -50,7 +52,7 @@ function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number)
       ]
     },
     async energise(supply) {
-      await supply.setVoltage(100)
+      await supply.setVoltage(voltageMaxV / 5)
       await supply.setCurrentLimit(0.1)
       await supply.setOutput(true)
     },
@@ -58,7 +60,7 @@ function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number)
   }
 }
 
-for (const profile of ['dc-supply-600v-a', 'dc-supply-500v-b'] as const) {
+for (const profile of ['dc-supply-600v-a', 'dc-supply-500v-b', 'dc-supply-60v-c'] as const) {
   contract({ role: 'supply', profile, class: 'dc-supply', rig: clock => supplyRig(profile, clock, 20e3) })
 }
 
