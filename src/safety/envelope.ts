@@ -52,7 +52,7 @@ export function envelope(input: EnvelopeInput): Envelope {
     sense: { shortV: (targetV / fixture.limitOhm) * fixture.senseOhm },
   }
   const refusals = [...ratings(input), ...energyRefusals(input, computed), ...heat(input, computed, shed), ...layers(input)]
-  return { ...computed, refusals, warnings: warnings(computed, shed) }
+  return { ...computed, refusals, warnings: warnings(input, computed, shed) }
 }
 
 type Computed = Omit<Envelope, 'refusals' | 'warnings'>
@@ -103,14 +103,20 @@ function energyRefusals({ bench }: EnvelopeInput, computed: Computed): Refusal[]
 function heat({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Computed, shed: number): Refusal[] {
   const { fixture } = bench
   const shortA = targetV / fixture.limitOhm
+  const bleedA = targetV / fixture.bleederOhm
+  const formalA = hasFormal(bench) ? targetV / formalPathOhm(bench) : 0
+  const inAmps = (n: number): string => `${n.toPrecision(3)} A`
   const rows: [string, number, number, string, (n: number) => string][] = [
     ['heat in a part that fails', computed.partDissipationMaxW, shed, 'raise the limiting resistor', watts],
     ['limiting resistor with its part shorted for ever', computed.resistorDissipationW, fixture.limitW, 'fit a larger resistor', watts],
     ['bleeder across a part at target', computed.bleederDissipationW, fixture.bleederW, 'fit a larger bleeder', watts],
     ['bus bleeder at target', targetV ** 2 / fixture.busBleederOhm, fixture.busBleederW, 'fit a larger bus bleeder', watts],
-    ['current a position relay makes', shortA, fixture.relayMakeA, 'fit relays rated for it', n => `${n.toPrecision(3)} A`],
+    ['current a position relay makes', Math.max(shortA, bleedA), fixture.relayMakeA, 'fit relays rated for it', inAmps],
+    ['current a formal relay makes with its part shorted', formalA, fixture.relayMakeA,
+      'raise the formal resistor, or fit relays rated for it', inAmps],
+    ['current a position relay breaks with its part shorted', shortA, fixture.relayBreakA, 'fit relays rated for it', inAmps],
     ['sense voltage with the part shorted', computed.sense.shortV, fixture.senseClampV, 'lower the sense resistor', volts],
-    ['supply current limit', supplyLimitA, bench.limits.currentMaxA, 'load fewer parts', n => `${n.toPrecision(3)} A`],
+    ['supply current limit', supplyLimitA, bench.limits.currentMaxA, 'load fewer parts', inAmps],
   ]
   return rows.filter(([, have, most]) => have > most)
     .map(([what, have, most, wayOut, show]) => ({ what, have: show(have), need: `at most ${show(most)}`, wayOut }))
@@ -139,8 +145,23 @@ function layers({ bench, targetV, use }: EnvelopeInput): Refusal[] {
   return list
 }
 
-function warnings(computed: Computed, shed: number): string[] {
-  if (computed.formalDissipationW <= shed) return []
-  return [`While the formal reading is taken a part that fails could dissipate ${watts(computed.formalDissipationW)} `
-    + 'until its drop; it is switched in alone and under the supply limit.']
+const hasFormal = ({ fixture }: BenchFile): boolean =>
+  fixture.formalOhm !== undefined && fixture.positions.some(({ formalRelay }) => formalRelay !== undefined)
+
+/** The low resistor and the limiting resistor beside it. */
+const formalPathOhm = ({ fixture: { formalOhm, limitOhm } }: BenchFile): number => 1 / (1 / formalOhm! + 1 / limitOhm)
+
+function warnings({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Computed, shed: number): string[] {
+  const list: string[] = []
+  if (computed.formalDissipationW > shed) {
+    list.push(`While the formal reading is taken a part that fails could dissipate ${watts(computed.formalDissipationW)} `
+      + 'until its drop; it is switched in alone and under the supply limit.')
+  }
+  const formalA = hasFormal(bench) ? Math.min(targetV / formalPathOhm(bench), supplyLimitA) : 0
+  const { relayBreakA } = bench.fixture
+  if (formalA > relayBreakA) {
+    list.push(`Were a part to short in its formal reading, its relays would break ${formalA.toPrecision(3)} A and are rated `
+      + `for ${relayBreakA.toPrecision(3)} A; the cutoff stands behind them. Load fewer parts, or fit relays rated for it.`)
+  }
+  return list
 }

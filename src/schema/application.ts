@@ -22,6 +22,8 @@ export const plan = z.strictObject({
   partDissipationMaxW: z.number(), resistorDissipationW: z.number(),
   supplyLimitA: z.number(), overVoltageV: z.number(),
   sweepS: z.number(), relayClosures: z.number(), gasMl: z.number(), chargeMaxC: z.number(),
+  /** Closures of one scanner contact, at most; left out where nothing is scanned. */
+  scannerClosures: z.number().optional(),
   steps: z.array(planStep), cautions: z.array(z.string()), refusals: z.array(refusal), warnings: z.array(z.string()),
 })
 export type Plan = z.infer<typeof plan>

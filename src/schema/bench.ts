@@ -36,6 +36,8 @@ export const fixture = z.strictObject({
   limitW: positive, limitWorkingV: positive,
   formalOhm: positive.optional().describe('Low resistor for the formal leakage reading'),
   senseOhm: positive, senseClampV: positive, senseTolerance: positive.max(0.1).default(0.001),
+  returnToEarthV: z.number().min(0).default(0)
+    .describe('Most volts the return end of the sense resistors may have to earth; 0 where it is tied to earth'),
   bleederOhm: positive, bleederW: positive,
   watchOhm: positive.optional().describe('Resistance put in the bleeder path while recovery is watched'),
   busBleederOhm: positive, busBleederW: positive,

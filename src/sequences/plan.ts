@@ -1,16 +1,20 @@
 /** The plan of the forming sequences: worked out from files alone, touching nothing. Pure; SI units. */
 import type { Plan, PlanStep, Refusal } from '../schema/application.ts'
 import type { PlanInput } from '../engine/sequence.ts'
+import { chargeBudgetC } from '../safety/charge.ts'
 import { envelope } from '../safety/envelope.ts'
+import { gearRefusals, wear } from '../safety/gear.ts'
 import { leakageLimit } from './leakage-limit.ts'
 import type { ReformParameters } from './parameters.ts'
+import { rest } from './rest.ts'
 import { formingSteps } from './steps.ts'
 
-/** Forming charge allowed per farad and volt before a part is given up, and hydrogen per coulomb (derived, 25 °C). */
-const chargeBudgetPerCv = 600
+/** Hydrogen per coulomb of forming charge (derived, 25 °C). */
 const gasMlPerC = 0.127
 const supplyHeadroom = 1.25
+/** The supply's own protection: this share of target and this much over it, and never past what a part bears briefly. */
 const overVoltageShare = 1.08
+const overVoltageMarginV = 3
 const formalArrivalS = 60
 
 export const cautions = [
@@ -20,6 +24,12 @@ export const cautions = [
   'Mains-powered gear and work on it fall under local rules; leave it to qualified people.',
 ]
 
+/**
+ * Surge voltage of an aluminium electrolytic: 1.15 × rated up to 315 V, 1.10 × above it, for 30 s at a time (an
+ * encyclopaedia citing IEC 60384-1, second hand; 440 V for 400 V and 495 V for 450 V were read in print).
+ */
+export const surgeV = (ratedV: number): number => ratedV * (ratedV <= 315 ? 1.15 : 1.1)
+
 export function targetOf({ parts, parameters }: PlanInput<ReformParameters>): number {
   const lowest = Math.min(...parts.map(({ profile }) => profile.ratedV))
   return Number.isFinite(lowest) ? parameters.targetV ?? lowest : parameters.targetV ?? 0
@@ -27,7 +37,7 @@ export function targetOf({ parts, parameters }: PlanInput<ReformParameters>): nu
 
 /** `climbs`: the bus goes up in forming steps; otherwise in one slow ramp (a rested part). */
 export function formingPlan(input: PlanInput<ReformParameters>, sequence: string, climbs: boolean): Plan {
-  const { bench, parts, parameters, request, supply } = input
+  const { bench, gear, parts, parameters, request, supply } = input
   const targetV = targetOf(input)
   const steps = planSteps(parameters, targetV, climbs)
   const supplyLimitA = supplyLimit(input, targetV)
@@ -35,22 +45,46 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
     bench, supply, targetV, supplyLimitA, use: request.use,
     parts: parts.map(({ loaded, profile }) => ({ position: loaded.position, profile, condition: loaded.condition })),
   })
-  const formalS = parts.reduce((sum, { profile }) =>
-    sum + formalArrivalS + leakageLimit(profile.leakage, profile.capacitanceF, targetV).afterS, 0)
-  const tailS = formalS + bounds.touchSafeAfterS + parameters.watchS + parts.length * 5 + 120
+  const tailS = tailOf(input, targetV, bounds.touchSafeAfterS)
+  const longestS = steps.reduce((sum, { maxS }) => sum + maxS, 0) + tailS
   const largest = Math.max(0, ...parts.map(({ profile }) => profile.capacitanceF))
-  const chargeMaxC = chargeBudgetPerCv * largest * targetV
+  const chargeMaxC = chargeBudgetC(largest, targetV)
+  const worn = wear(gear, bench, longestS, input.sweepS)
+  const rested = climbs ? { refusals: [], warnings: [] } : rest(input)
   return {
     sequence, use: request.use, targetV,
-    expectedS: steps.reduce((sum, { minS }) => sum + minS, 0) + tailS,
-    longestS: steps.reduce((sum, { maxS }) => sum + maxS, 0) + tailS,
+    expectedS: steps.reduce((sum, { minS }) => sum + minS, 0) + tailS, longestS,
     partEnergyMaxJ: bounds.partEnergyMaxJ, rackEnergyJ: bounds.rackEnergyJ, touchSafeAfterS: bounds.touchSafeAfterS,
     partDissipationMaxW: bounds.partDissipationMaxW, resistorDissipationW: bounds.resistorDissipationW,
-    supplyLimitA, overVoltageV: targetV * overVoltageShare + 3,
+    supplyLimitA, overVoltageV: protectionV(input, targetV),
     sweepS: input.sweepS, relayClosures: parts.length * 4, gasMl: chargeMaxC * gasMlPerC, chargeMaxC,
-    steps, cautions, warnings: bounds.warnings,
-    refusals: [...loading(input), ...bounds.refusals, ...pace(input)],
+    ...(gear.has('scanner') ? { scannerClosures: worn.scannerClosures } : {}),
+    steps, cautions, warnings: [...bounds.warnings, ...belowRating(input, targetV), ...rested.warnings, ...worn.warnings],
+    refusals: [
+      ...loading(input), ...bounds.refusals,
+      ...gearRefusals({ bench, gear, targetV, supplyLimitA, supplyMaxV: supply.voltageMaxV }), ...pace(input), ...rested.refusals,
+    ],
   }
+}
+
+/** After the last step: formal readings, bleeding, recovery watch, bridge. */
+function tailOf({ parts, parameters }: PlanInput<ReformParameters>, targetV: number, touchSafeAfterS: number): number {
+  const formalS = parts.reduce((sum, { profile }) =>
+    sum + formalArrivalS + leakageLimit(profile.leakage, profile.capacitanceF, targetV).afterS, 0)
+  return formalS + touchSafeAfterS + parameters.watchS + parts.length * 5 + 120
+}
+
+/** At the terminals of the supply, which stand a diode above the part. */
+function protectionV({ bench, parts }: PlanInput<ReformParameters>, targetV: number): number {
+  const bearsV = Math.min(...parts.map(({ profile }) => surgeV(profile.ratedV)))
+  return Math.min(targetV * overVoltageShare + overVoltageMarginV, bearsV + bench.fixture.diodeV)
+}
+
+function belowRating({ parts }: PlanInput<ReformParameters>, targetV: number): string[] {
+  const highest = Math.max(...parts.map(({ profile }) => profile.ratedV))
+  if (parts.length === 0 || targetV >= highest) return []
+  return [`The target of ${targetV} V is below the rating of ${highest} V: the grade will hold for ${targetV} V only, and a part `
+    + 'that is not formed to its rating can read high in capacitance.']
 }
 
 function planSteps(p: ReformParameters, targetV: number, climbs: boolean): PlanStep[] {
@@ -97,9 +131,15 @@ function loading({ bench, parts }: PlanInput<ReformParameters>): Refusal[] {
   return list
 }
 
-function pace({ bench, sweepS }: PlanInput<ReformParameters>): Refusal[] {
-  const askedS = bench.cadence.sweepMs / 1000
-  if (sweepS <= askedS) return []
-  return [{ what: 'sweep cadence', have: `${askedS} s`, need: `at least ${sweepS.toFixed(2)} s with these instruments`,
-    wayOut: 'sweep slower, or use a faster meter or shorter settling' }]
+function pace({ bench: { cadence }, sweepS }: PlanInput<ReformParameters>): Refusal[] {
+  const list: Refusal[] = []
+  if (sweepS > cadence.sweepMs / 1000) {
+    list.push({ what: 'sweep cadence', have: `${cadence.sweepMs / 1000} s`, need: `at least ${sweepS.toFixed(2)} s with these instruments`,
+      wayOut: 'sweep slower, or use a faster meter or shorter settling' })
+  }
+  if (cadence.sweepQuietMs < cadence.sweepMs) {
+    list.push({ what: 'quiet sweep cadence', have: `${cadence.sweepQuietMs / 1000} s`, need: `at least ${cadence.sweepMs / 1000} s, as when busy`,
+      wayOut: 'scan slower when all is quiet: raise cadence.sweepQuietMs' })
+  }
+  return list
 }

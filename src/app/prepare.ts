@@ -1,0 +1,69 @@
+/** From a request to a plan: what is asked for, looked up and checked, with nothing touched. */
+import { z } from 'zod'
+import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import type { AnySequence } from '../engine/sequence.ts'
+import type { Plan } from '../schema/application.ts'
+import type { PartProfile } from '../schema/part-profile.ts'
+import type { Roles } from '../schema/roles.ts'
+import type { LoadedPart, StartRequest } from '../schema/run.ts'
+import type { Store } from '../schema/store.ts'
+import type { ComposedBench } from './compose.ts'
+import type { LoadedBench, ProfileFolder } from './files.ts'
+import { everyPosition } from './night-maker.ts'
+
+export interface PrepareDeps {
+  clock: Clock; bench: LoadedBench; composed: ComposedBench; store: Store
+  profiles: ProfileFolder; sequences: readonly AnySequence[]
+}
+
+export interface Prepared {
+  sequence: AnySequence; parameters: unknown; plan: Plan
+  parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
+}
+
+/** The sequence after which a part has to rest. */
+const formingSequence = 'reform'
+
+/**
+ * Rejects USAGE for a sequence or parameters that do not exist, REFUSED where the bench lacks a role. What the plan
+ * itself refuses stands in it.
+ */
+export async function prepare(deps: PrepareDeps, request: StartRequest): Promise<Prepared> {
+  const { bench, composed, profiles } = deps
+  const sequence = deps.sequences.find(({ name }) => name === request.sequence)
+  if (!sequence) {
+    throw new BenchError('USAGE', 'sequence', { expected: deps.sequences.map(({ name }) => name).join(', '), got: request.sequence })
+  }
+  const parsed = sequence.parameters.safeParse(request.parameters)
+  if (!parsed.success) throw new BenchError('USAGE', `parameters of ${sequence.name}: ${z.prettifyError(parsed.error)}`)
+  const missing = sequence.roles.filter(role => composed.roles[role] === undefined)
+  if (missing.length > 0) {
+    throw new BenchError('REFUSED', `${sequence.name} needs roles this bench lacks`, { expected: missing.join(', '), got: 'none' })
+  }
+  const loaded = request.parts.map(loaded => ({ loaded, profile: profiles.part(loaded.profile).profile }))
+  const parts = sequence.everyPosition === true ? everyPosition(bench, loaded) : loaded
+  const plan = sequence.plan({
+    bench: bench.file, supply: composed.roles.supply!.ratings, parts, parameters: parsed.data, request,
+    sweepS: sweepS(composed.roles, parts.length), gear: gearOf(bench), formedAgoS: await formedAgoS(deps, request),
+  })
+  return { sequence, parameters: parsed.data, plan, parts }
+}
+
+/** Select, settle and read once a position, with 10 ms for the links. */
+function sweepS({ scanner, 'sense-meter': meter }: Roles, count: number): number {
+  return count * ((scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0) + 10) / 1000
+}
+
+const gearOf = ({ roles, profiles }: LoadedBench) =>
+  new Map([...roles].map(([role, { instrument }]) => [role, profiles.get(instrument)!.profile]))
+
+/** Seconds since the last forming of each part ended, where one is on record with a result. */
+async function formedAgoS({ clock, store }: PrepareDeps, { parts }: StartRequest): Promise<Map<string, number>> {
+  const ago = new Map<string, number>()
+  await Promise.all([...new Set(parts.map(({ part }) => part))].map(async part => {
+    const formed = (await store.partHistory(part)).find(({ run }) => run.sequence === formingSequence && run.endedWallMs !== null)
+    if (formed) ago.set(part, (clock.wallMs() - formed.run.endedWallMs!) / 1000)
+  }))
+  return ago
+}
