@@ -5,6 +5,7 @@ import { compose, energyInstruments, optionsFor } from '../src/app/compose.ts'
 import { Daemon } from '../src/app/daemon.ts'
 import { inlineKeeper } from '../src/keeper/client.ts'
 import { KeeperHost } from '../src/keeper/host.ts'
+import type { AnySequence } from '../src/engine/sequence.ts'
 import { benchFile } from '../src/schema/bench.ts'
 import type { RunRecord, StartRequest } from '../src/schema/run.ts'
 import type { Store } from '../src/schema/store.ts'
@@ -17,7 +18,7 @@ import type { BenchFaults, SimBench } from '../mocks/bench/sim-bench.ts'
 import type { Scenario } from '../mocks/bench/scenario.ts'
 
 export interface VirtualBench {
-  clock: VirtualClock; sim: SimBench; daemon: Daemon; store: Store
+  clock: VirtualClock; sim: SimBench; daemon: Daemon; store: Store; keeper: KeeperHost
   request: StartRequest
   /** Starts the request and runs it to its end. */
   night(request?: Partial<StartRequest>): Promise<RunRecord>
@@ -28,6 +29,8 @@ export interface VirtualBenchOptions {
   latencyMs?: number
   /** A file; in memory when left out. */
   storePath?: string
+  /** Sequences beside the shipped ones. */
+  sequences?: readonly AnySequence[]
   /** A folder whose profiles go before the shipped ones. */
   ownProfiles?: string
 }
@@ -45,6 +48,7 @@ export async function virtualBench(
   const links = new Map(names.map(name => [`memory:${name}`, memoryLink(clock, {
     onBytes: (chunk, reply) => sim.instrument(name).receive(chunk, reply),
   }, { url: `memory:${name}`, latencyMs: options.latencyMs ?? 0 })]))
+  for (const name of names) sim.instrument(name).device.onDisconnect = () => links.get(`memory:${name}`)!.unplug()
   const open = (url: string) => links.get(url)!.open()
   const sessions = new Map(energyInstruments(bench).map(name =>
     [name, new Session(() => open(`memory:${name}`), optionsFor(bench, name, clock, clock))]))
@@ -53,7 +57,7 @@ export async function virtualBench(
   const composed = compose(bench, { clock, linkClock: clock, open, keeperPort: name => keeper.port(name) })
   const store = openInlineStore(options.storePath ?? ':memory:')
   const daemon = new Daemon({
-    clock, livenessClock: clock, bench, composed, keeper, store, profiles, sequences: shippedSequences,
+    clock, livenessClock: clock, bench, composed, keeper, store, profiles, sequences: [...shippedSequences, ...options.sequences ?? []],
     software: 'test',
   })
   const request: StartRequest = {
@@ -68,7 +72,7 @@ export async function virtualBench(
     await daemon.recover()
   })())
   return {
-    clock, sim, daemon, store, request,
+    clock, sim, daemon, store, keeper: host, request,
     night: async overrides => await clock.run((async () => {
       const run = await daemon.start({ ...request, ...overrides })
       return await daemon.ended(run.id)

@@ -5,7 +5,7 @@
 import { createServer, type AddressInfo } from 'node:net'
 import type { FaultKind, FaultSpec } from '../scpi-device/faults.ts'
 import { listening, type Served } from './links.ts'
-import type { FixtureFault, SimBench } from './sim-bench.ts'
+import type { FixtureFault, SharedFault, SimBench } from './sim-bench.ts'
 
 export type ControlRequest =
   | { do: 'truth' } | { do: 'audit' } | { do: 'state' }
@@ -13,6 +13,7 @@ export type ControlRequest =
   | { do: 'fault'; instrument: string; fault: FaultSpec }
   | { do: 'mend'; instrument: string; kind?: FaultKind }
   | { do: 'fixture-fault'; fault: FixtureFault }
+  | { do: 'shared-fault'; fault: SharedFault }
   | { do: 'effects'; instrument: string; what?: string }
   | { do: 'last'; instrument: string; what: string }
   | { do: 'received'; instrument: string }
@@ -29,6 +30,7 @@ export function control(bench: SimBench, request: ControlRequest): unknown {
     case 'fault': bench.instrument(request.instrument).device.faults.set(request.fault); return true
     case 'mend': bench.instrument(request.instrument).device.faults.clear(request.kind); return true
     case 'fixture-fault': bench.fixtureFault(request.fault); return true
+    case 'shared-fault': bench.sharedFault(request.fault); return true
     case 'effects': return bench.instrument(request.instrument).device.effects.list(request.what)
     case 'last': return bench.instrument(request.instrument).device.effects.last(request.what) ?? null
     case 'received': return bench.instrument(request.instrument).device.received.list()

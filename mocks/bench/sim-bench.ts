@@ -27,9 +27,17 @@ export interface FixtureFault {
   readonly untilMs?: number
 }
 
+/** Something wrong with what all positions share, from bench time `fromMs` to `untilMs`. */
+export interface SharedFault {
+  readonly kind: keyof typeof sharedStates
+  readonly fromMs?: number
+  readonly untilMs?: number
+}
+
 export interface BenchFaults {
   readonly instruments?: Readonly<Partial<Record<InstrumentName, readonly FaultSpec[]>>>
   readonly fixture?: readonly FixtureFault[]
+  readonly shared?: readonly SharedFault[]
 }
 
 export interface SimBenchOptions {
@@ -60,6 +68,8 @@ export class SimBench {
   readonly instruments: Instruments
   /** Which position the bridge relays lead to. */
   bridged: number | null = null
+  /** The bus meter's lead is off: it reads nothing. */
+  busMeterOff = false
   readonly #originMs: number
   readonly #positions: ReturnType<typeof positionsOf>
 
@@ -74,6 +84,7 @@ export class SimBench {
       for (const spec of specs ?? []) this.instrument(name).device.faults.set(spec)
     }
     for (const fault of options.faults?.fixture ?? []) this.fixtureFault(fault)
+    for (const fault of options.faults?.shared ?? []) this.sharedFault(fault)
   }
 
   /** Bench time in ms: 0 when the bench was made. */
@@ -111,12 +122,19 @@ export class SimBench {
     const index = this.#positions.findIndex(({ name }) => name === position)
     if (index < 0) throw new Error(`there is no position ${position}`)
     const [broken, mended] = fixtureStates[kind]
-    const at = (ms: number, act: () => void): void => {
-      if (ms <= this.nowMs) act()
-      else this.clock.after(ms - this.nowMs, act)
-    }
-    at(fromMs, () => this.now().fault(index, broken))
-    if (untilMs !== undefined) at(untilMs, () => this.now().fault(index, mended))
+    this.#at(fromMs, () => this.now().fault(index, broken))
+    if (untilMs !== undefined) this.#at(untilMs, () => this.now().fault(index, mended))
+  }
+
+  /** Breaks something that all positions share. */
+  sharedFault({ kind, fromMs = 0, untilMs }: SharedFault): void {
+    this.#at(fromMs, () => sharedStates[kind](this, true))
+    if (untilMs !== undefined) this.#at(untilMs, () => sharedStates[kind](this, false))
+  }
+
+  #at(ms: number, act: () => void): void {
+    if (ms <= this.nowMs) act()
+    else this.clock.after(ms - this.nowMs, act)
   }
 }
 
@@ -129,6 +147,18 @@ const fixtureStates = {
   'relay-dead': [{ relay: 'not-closing' }, { relay: null }],
   'formal-welded': [{ formal: 'welded' }, { formal: null }],
   'formal-dead': [{ formal: 'not-closing' }, { formal: null }],
+} as const
+
+const sharedStates = {
+  'bus-bleeder-open': (bench: SimBench, broken: boolean): void =>
+    bench.now().busBleederFault(broken ? 'open' : null),
+  'bus-meter-lead-open': (bench: SimBench, broken: boolean): void => { bench.busMeterOff = broken },
+  /** The contact stays closed while its auxiliary contact follows the coil. */
+  'cutoff-welded-unseen': (bench: SimBench, broken: boolean): void =>
+    bench.now().cutoffFault(broken ? 'welded' : null),
+  /** The contact does not close while its auxiliary contact follows the coil. */
+  'cutoff-dead-unseen': (bench: SimBench, broken: boolean): void =>
+    bench.now().cutoffFault(broken ? 'not-closing' : null),
 } as const
 
 function buildWiring(scenario: Scenario, seed: number): Wiring {
@@ -163,7 +193,7 @@ function buildInstruments(bench: SimBench, { seed, clock, instant = false, bauds
       mode: () => bench.now().supplyMode(),
     }),
     'bus-dmm': new Multimeter(
-      benchInstruments['bus-dmm'], setup('bus-dmm'), { volts: () => bench.now().busV() }
+      benchInstruments['bus-dmm'], setup('bus-dmm'), { volts: () => bench.busMeterOff ? 0 : bench.now().busV() }
     ),
     'sense-dmm': new Multimeter(benchInstruments['sense-dmm'], setup('sense-dmm'), sense),
     bridge: new LcrBridge(benchInstruments.bridge, setup('bridge'), bridgeTerminals(bench)),

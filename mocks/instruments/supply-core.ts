@@ -21,6 +21,8 @@ export interface Trips { overVoltage: boolean; overCurrent: boolean; watchdog: b
 
 /** A current above the level must last this long before it trips. */
 const overCurrentDelayMs = 50
+/** How long the output stands too high after a rise, where that is its fault. */
+const overshootMs = 30
 /** Protections look at the output at least this often while it is on. */
 const lookMs = 200
 
@@ -47,6 +49,8 @@ export class SupplyCore {
   #lastLineMs = 0
   #cancelLook: Cancel | undefined
   #cancelWatch: Cancel | undefined
+  #overshootV = 0
+  #cancelOvershoot: Cancel | undefined
 
   constructor(
     clock: Clock, ratings: SupplyRatings, terminals: SupplyTerminals, random: SeededRandom,
@@ -90,7 +94,9 @@ export class SupplyCore {
 
   setVoltage(v: number): void {
     if (!(v >= 0 && v <= this.ratings.voltageMaxV)) refuse(-222)
+    const wasV = this.voltageV
     this.voltageV = quantise(v, this.ratings.voltageStepV)
+    if (this.voltageV > wasV) this.#overshoot()
     this.drive()
   }
   setCurrent(a: number): void {
@@ -113,6 +119,7 @@ export class SupplyCore {
   setOutput(on: boolean): void {
     if (!on) this.tripped.watchdog = false
     if (on && this.anyTrip) refuse(-221)
+    if (on && !this.wanted) this.#overshoot()
     this.wanted = on
     this.drive()
   }
@@ -149,7 +156,7 @@ export class SupplyCore {
     const runaway = this.#faults.holds('output-runaway')
     const staysOn = this.#driven && this.#faults.holds('output-stays-on') !== undefined
     const on = this.on || staysOn
-    const voltageV = runaway ? Number(runaway.value ?? voltageMaxV) : setV.of(this.voltageV, voltageMaxV)
+    const voltageV = runaway ? Number(runaway.value ?? voltageMaxV) : setV.of(this.voltageV, voltageMaxV) + this.#overshootV
     this.#terminals.apply({
       voltageV: Math.max(0, voltageV), on,
       currentLimitA: Math.max(0, setA.of(this.currentLimitA, currentMaxA)),
@@ -177,6 +184,14 @@ export class SupplyCore {
     this.#cancelWatch?.()
     this.#cancelWatch = undefined
     if (on) this.#awaitSilence()
+  }
+
+  #overshoot(): void {
+    const fault = this.#faults.holds('output-overshoot')
+    if (!fault) return
+    this.#overshootV = Number(fault.value ?? 0)
+    this.#cancelOvershoot?.()
+    this.#cancelOvershoot = this.#clock.after(overshootMs, () => { this.#overshootV = 0; this.drive() })
   }
 
   #trip(what: keyof Trips): void {

@@ -25,6 +25,7 @@ export const standingFaults = [
   'clear-restores-output', // clearing a trip switches the output on
   'read-back-lies', // settings read back as `value`
   'output-runaway', // the output stands at `value` volts whatever was set
+  'output-overshoot', // each rise of its setting goes `value` volts too far for 30 ms
   'watchdog-silent', // the communication watchdog never ends
   'reading-stuck', // every reading repeats the first one after the fault came
   'reading-jump', // `value` is added to every reading

@@ -39,6 +39,8 @@ export class Bus {
   #worst = 0
   /** Conductance to return of everything ohmic on the bus, S. */
   #ohmicS = 0
+  /** True when the bus bleeder is off. */
+  bleederOpen = false
   #loads: Position[] = []
 
   constructor(model: Partial<BusModel> = {}) { this.model = { ...usualBus, ...model } }
@@ -46,7 +48,7 @@ export class Bus {
   /** Which positions hang on the bus. */
   attach(positions: readonly Position[]): void {
     this.#loads = positions.filter(p => p.onBus && p.model.part !== null)
-    this.#ohmicS = 1 / this.model.bleederOhm + 1 / this.model.meterOhm
+    this.#ohmicS = (this.bleederOpen ? 0 : 1 / this.model.bleederOhm) + 1 / this.model.meterOhm
     for (const p of positions) {
       if (p.onBus && p.model.part === null) this.#ohmicS += 1 / (p.ohm + p.model.dummyOhm + p.model.senseOhm)
     }

@@ -102,6 +102,9 @@ export class Wiring {
     this.#change(() => { Object.assign(this.#at(index).faults, faults) })
   }
   cutoffFault(fault: ContactFault): void { this.#change(() => { this.#cutoffFault = fault }) }
+  busBleederFault(fault: 'open' | null): void {
+    this.#change(() => { this.#bus.bleederOpen = fault === 'open' })
+  }
   /**
    * `welded`: the watch resistors stay bridged; `not-closing` reads as the relay never letting go of them.
    */
