@@ -3,6 +3,8 @@ import { z } from 'zod'
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { AnySequence } from '../engine/sequence.ts'
+import { withGear } from '../safety/gear.ts'
+import type { Gear } from '../safety/gear.ts'
 import type { Plan } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import type { Roles } from '../schema/roles.ts'
@@ -26,28 +28,40 @@ export interface Prepared {
 const formingSequence = 'reform'
 
 /**
- * Rejects USAGE for a sequence or parameters that do not exist, REFUSED where the bench lacks a role. What the plan
- * itself refuses stands in it.
+ * Rejects USAGE for a sequence or parameters that do not exist, REFUSED where the bench lacks a role. What the
+ * plan itself refuses stands in it; instruments are held against every plan that energises, whosever it is.
  */
 export async function prepare(deps: PrepareDeps, request: StartRequest): Promise<Prepared> {
   const { bench, composed, profiles } = deps
-  const sequence = deps.sequences.find(({ name }) => name === request.sequence)
-  if (!sequence) {
-    throw new BenchError('USAGE', 'sequence', { expected: deps.sequences.map(({ name }) => name).join(', '), got: request.sequence })
-  }
-  const parsed = sequence.parameters.safeParse(request.parameters)
-  if (!parsed.success) throw new BenchError('USAGE', `parameters of ${sequence.name}: ${z.prettifyError(parsed.error)}`)
-  const missing = sequence.roles.filter(role => composed.roles[role] === undefined)
-  if (missing.length > 0) {
-    throw new BenchError('REFUSED', `${sequence.name} needs roles this bench lacks`, { expected: missing.join(', '), got: 'none' })
-  }
+  const { sequence, parameters } = asked(deps, request)
   const loaded = request.parts.map(loaded => ({ loaded, profile: profiles.part(loaded.profile).profile }))
   const parts = sequence.everyPosition === true ? everyPosition(bench, loaded) : loaded
+  const supply = composed.roles.supply!.ratings
   const plan = sequence.plan({
-    bench: bench.file, supply: composed.roles.supply!.ratings, parts, parameters: parsed.data, request,
-    sweepS: sweepS(composed.roles, parts.length), gear: gearOf(bench), formedAgoS: await formedAgoS(deps, request),
+    bench: bench.file, supply, parts, parameters, request,
+    sweepS: sweepS(composed.roles, parts.length), formedAgoS: await formedAgoS(deps, request),
   })
-  return { sequence, parameters: parsed.data, plan, parts }
+  const held = sequence.energises
+    ? withGear(plan, { bench: bench.file, gear: gearOf(bench), supplyMaxV: supply.voltageMaxV }) : plan
+  return { sequence, parameters, plan: held, parts }
+}
+
+function asked({ composed, sequences }: PrepareDeps, request: StartRequest): Pick<Prepared, 'sequence' | 'parameters'> {
+  const sequence = sequences.find(({ name }) => name === request.sequence)
+  if (!sequence) {
+    const known = sequences.map(({ name }) => name).join(', ')
+    throw new BenchError('USAGE', 'sequence', { expected: known, got: request.sequence })
+  }
+  const parsed = sequence.parameters.safeParse(request.parameters)
+  if (!parsed.success) {
+    throw new BenchError('USAGE', `parameters of ${sequence.name}: ${z.prettifyError(parsed.error)}`)
+  }
+  const missing = sequence.roles.filter(role => composed.roles[role] === undefined)
+  if (missing.length > 0) {
+    throw new BenchError('REFUSED', `${sequence.name} needs roles this bench lacks`,
+      { expected: missing.join(', '), got: 'none' })
+  }
+  return { sequence, parameters: parsed.data as unknown }
 }
 
 /** Select, settle and read once a position, with 10 ms for the links. */
@@ -55,14 +69,17 @@ function sweepS({ scanner, 'sense-meter': meter }: Roles, count: number): number
   return count * ((scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0) + 10) / 1000
 }
 
-const gearOf = ({ roles, profiles }: LoadedBench) =>
+const gearOf = ({ roles, profiles }: LoadedBench): Gear =>
   new Map([...roles].map(([role, { instrument }]) => [role, profiles.get(instrument)!.profile]))
 
 /** Seconds since the last forming of each part ended, where one is on record with a result. */
-async function formedAgoS({ clock, store }: PrepareDeps, { parts }: StartRequest): Promise<Map<string, number>> {
+async function formedAgoS(
+  { clock, store }: PrepareDeps, { parts }: StartRequest,
+): Promise<Map<string, number>> {
   const ago = new Map<string, number>()
   await Promise.all([...new Set(parts.map(({ part }) => part))].map(async part => {
-    const formed = (await store.partHistory(part)).find(({ run }) => run.sequence === formingSequence && run.endedWallMs !== null)
+    const formed = (await store.partHistory(part))
+      .find(({ run }) => run.sequence === formingSequence && run.endedWallMs !== null)
     if (formed) ago.set(part, (clock.wallMs() - formed.run.endedWallMs!) / 1000)
   }))
   return ago

@@ -2,7 +2,6 @@
 import type { z } from 'zod'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Plan } from '../schema/application.ts'
-import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import type { RoleName, Supply } from '../schema/roles.ts'
 import type { LoadedPart, StartRequest } from '../schema/run.ts'
@@ -16,8 +15,6 @@ export interface PlanInput<P> {
   request: StartRequest
   /** Time of one whole sweep with these instruments, seconds. */
   sweepS: number
-  /** What the profile of each role's instrument declares. */
-  gear: ReadonlyMap<RoleName, InstrumentProfile>
   /** Seconds since the last forming of a part ended, by part id; none where it is not on record. */
   formedAgoS: ReadonlyMap<string, number>
 }

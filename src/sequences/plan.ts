@@ -3,7 +3,6 @@ import type { Plan, PlanStep, Refusal } from '../schema/application.ts'
 import type { PlanInput } from '../engine/sequence.ts'
 import { chargeBudgetC } from '../safety/charge.ts'
 import { envelope } from '../safety/envelope.ts'
-import { gearRefusals, wear } from '../safety/gear.ts'
 import { leakageLimit } from './leakage-limit.ts'
 import type { ReformParameters } from './parameters.ts'
 import { rest } from './rest.ts'
@@ -37,7 +36,7 @@ export function targetOf({ parts, parameters }: PlanInput<ReformParameters>): nu
 
 /** `climbs`: the bus goes up in forming steps; otherwise in one slow ramp (a rested part). */
 export function formingPlan(input: PlanInput<ReformParameters>, sequence: string, climbs: boolean): Plan {
-  const { bench, gear, parts, parameters, request, supply } = input
+  const { bench, parts, parameters, request, supply } = input
   const targetV = targetOf(input)
   const steps = planSteps(parameters, targetV, climbs)
   const supplyLimitA = supplyLimit(input, targetV)
@@ -49,7 +48,6 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
   const longestS = steps.reduce((sum, { maxS }) => sum + maxS, 0) + tailS
   const largest = Math.max(0, ...parts.map(({ profile }) => profile.capacitanceF))
   const chargeMaxC = chargeBudgetC(largest, targetV)
-  const worn = wear(gear, bench, longestS, input.sweepS)
   const rested = climbs ? { refusals: [], warnings: [] } : rest(input)
   return {
     sequence, use: request.use, targetV,
@@ -58,12 +56,8 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
     partDissipationMaxW: bounds.partDissipationMaxW, resistorDissipationW: bounds.resistorDissipationW,
     supplyLimitA, overVoltageV: protectionV(input, targetV),
     sweepS: input.sweepS, relayClosures: parts.length * 4, gasMl: chargeMaxC * gasMlPerC, chargeMaxC,
-    ...(gear.has('scanner') ? { scannerClosures: worn.scannerClosures } : {}),
-    steps, cautions, warnings: [...bounds.warnings, ...belowRating(input, targetV), ...rested.warnings, ...worn.warnings],
-    refusals: [
-      ...loading(input), ...bounds.refusals,
-      ...gearRefusals({ bench, gear, targetV, supplyLimitA, supplyMaxV: supply.voltageMaxV }), ...pace(input), ...rested.refusals,
-    ],
+    steps, cautions, warnings: [...bounds.warnings, ...belowRating(input, targetV), ...rested.warnings],
+    refusals: [...loading(input), ...bounds.refusals, ...pace(input), ...rested.refusals],
   }
 }
 

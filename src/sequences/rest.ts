@@ -1,33 +1,36 @@
 /** Whether parts have rested between forming and their closing reading. Pure. */
 import type { PlanInput } from '../engine/sequence.ts'
-import type { Refusal } from '../schema/application.ts'
+import type { Plan } from '../schema/application.ts'
 
-/** Without voltage before the closing test: 12 to 48 h (a standard's preconditioning text on a shop's page, second hand). */
+/** Without voltage before the closing test: 12 to 48 h (text of a standard on a shop's page, second hand). */
 export const restLeastS = 12 * 3600
 export const restMostS = 48 * 3600
 
 const hours = (seconds: number): string => `${(seconds / 3600).toFixed(1)} h`
+const usual = `${hours(restLeastS)} to ${hours(restMostS)}`
 
 /** Too fresh is refused; too long ago, or not on record, is said. */
-export function rest({ parts, formedAgoS }: Pick<PlanInput<unknown>, 'parts' | 'formedAgoS'>): { refusals: Refusal[]; warnings: string[] } {
-  const refusals: Refusal[] = []
-  const warnings: string[] = []
-  const names: { late: string[]; unknown: string[] } = { late: [], unknown: [] }
+export function rest(
+  { parts, formedAgoS }: Pick<PlanInput<unknown>, 'parts' | 'formedAgoS'>,
+): Pick<Plan, 'refusals' | 'warnings'> {
+  const refusals: Plan['refusals'] = []
+  const late: string[] = []
+  const unknown: string[] = []
   for (const { loaded: { part, position } } of parts) {
     const agoS = formedAgoS.get(part)
-    if (agoS === undefined) names.unknown.push(part)
-    else if (agoS < restLeastS) {
-      refusals.push({ what: `rest of ${part} since its forming`, have: hours(agoS), need: `at least ${hours(restLeastS)}`, position,
-        wayOut: `wait another ${hours(restLeastS - agoS)}, or run reform again` })
-    } else if (agoS > restMostS) names.late.push(`${part} (${hours(agoS)})`)
+    if (agoS === undefined) { unknown.push(part); continue }
+    if (agoS > restMostS) late.push(`${part} (${hours(agoS)})`)
+    if (agoS >= restLeastS) continue
+    refusals.push({
+      what: `rest of ${part} since its forming`, have: hours(agoS), need: `at least ${hours(restLeastS)}`, position,
+      wayOut: `wait another ${hours(restLeastS - agoS)}, or run reform again`,
+    })
   }
-  if (names.late.length > 0) {
-    warnings.push(`Rested for more than ${hours(restMostS)}: ${names.late.join(', ')}. The reading tells how the forming was kept, `
-      + `not what it was after the usual ${hours(restLeastS)} to ${hours(restMostS)}.`)
-  }
-  if (names.unknown.length > 0) {
-    warnings.push(`No forming on record: ${names.unknown.join(', ')}. Nobody knows how long they rested; ${hours(restLeastS)} to `
-      + `${hours(restMostS)} is usual.`)
-  }
+  const warnings = [
+    ...late.length === 0 ? [] : [`Rested longer than the usual ${usual}: ${late.join(', ')}. `
+      + 'The reading tells how well the forming was kept.'],
+    ...unknown.length === 0 ? [] : [`No forming on record: ${unknown.join(', ')}. `
+      + `How long they rested is not known; ${usual} is usual.`],
+  ]
   return { refusals, warnings }
 }
