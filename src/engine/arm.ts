@@ -1,16 +1,11 @@
 /** Arming: everything is seen to be safe, then limits, protection and keeper are set, and only then the cutoff closes. */
 import { BenchError } from '../base/errors.ts'
 import { sleep } from '../base/clock.ts'
-import type { Limit } from '../safety/limit.ts'
-import type { Freshness } from '../safety/supervisor.ts'
 import type { Supply, Voltmeter } from '../schema/roles.ts'
-import { busTolerance, next, notWatched } from './bus.ts'
+import { next } from './bus.ts'
+import { freshnessOf, limitsOf, watchesOf, withoutCaseSensor } from './limits.ts'
 import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
-
-/** Headroom of the supply's own protection over the target: lead drop and diode, common practice. */
-const overVoltageShare = 1.05
-const supplyStuckMs = 5000
 
 /** Refuses, without having energised anything, unless every condition is seen to hold. */
 export async function arm(night: Night): Promise<void> {
@@ -24,9 +19,19 @@ export async function arm(night: Night): Promise<void> {
   await checkDead(night)
   await supply.protect(night.plan.overVoltageV, night.plan.supplyLimitA * 1.2)
   night.supervisor.arm(limitsOf(night), freshnessOf(night),
-    { voltageV: night.plan.targetV, currentA: night.plan.supplyLimitA }, night.clock.monotonicMs())
+    { voltageV: night.plan.targetV, currentA: night.plan.supplyLimitA }, night.clock.monotonicMs(), watchesOf(night))
   await night.guard.arm()
+  await tellUnfelt(night)
   await night.recorder.event({ kind: 'armed', text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA` })
+}
+
+/** Where no can is felt the record says so: power is limited there instead. */
+async function tellUnfelt(night: Night): Promise<void> {
+  const names = withoutCaseSensor(night).map(({ spec }) => spec.name)
+  if (names.length === 0) return
+  await night.recorder.event({
+    kind: 'no-case-sensor', text: `no case sensor on ${names.join(' ')}: the power of the part is limited there, not its temperature`,
+  })
 }
 
 /** Closes the cutoff and switches the supply on at zero. The event is durable before either happens. */
@@ -72,44 +77,4 @@ async function checkDead(night: Night): Promise<void> {
         { expected: `below ${touchSafeV} V`, got: volts === null ? 'no good reading' : `${volts.toFixed(1)} V` })
     }
   }
-}
-
-function limitsOf(night: Night): Limit[] {
-  const { plan, channels } = night
-  const limits: Limit[] = [
-    { id: 'bus.over', channel: channels.busVoltage.name, side: 'above', bound: busTolerance(night), samples: 2,
-      reaction: 'stop', says: 'the bus is above what was asked for' },
-    { id: 'bus.under', channel: channels.busVoltage.name, side: 'below', bound: notWatched, samples: 3, forMs: supplyStuckMs,
-      reaction: 'stop', says: 'the bus fell away: cutoff open, supply gone, or a lead off' },
-    { id: 'bus.most', channel: channels.busVoltage.name, side: 'above', bound: plan.targetV * overVoltageShare + 2,
-      samples: 1, reaction: 'stop', says: 'the bus is above the envelope' },
-    { id: 'supply.current', channel: channels.supplyCurrent.name, side: 'above', bound: plan.supplyLimitA * 0.98,
-      samples: 3, forMs: supplyStuckMs, reaction: 'stop', says: 'the supply stays at its current limit' },
-  ]
-  for (const position of night.positions) {
-    const { name } = position.spec
-    const shared = { reaction: 'drop' as const, position: name, samples: 2 }
-    limits.push({ ...shared, id: `${name}.current`, channel: `${name}.current`, side: 'above', bound: shortBoundA(night),
-      says: 'more than a sound part ever takes' })
-    const caseChannel = channels.caseTemperature[position.index]
-    if (caseChannel) {
-      limits.push({ ...shared, id: `${name}.case`, channel: caseChannel.name, side: 'above', bound: position.profile.caseMaxC,
-        says: 'the can is too hot' })
-    }
-  }
-  return limits
-}
-
-/** Half of what a dead short at target takes: forming stays below it, a part that fails above half way is past it. */
-export const shortBoundA = (night: Night): number =>
-  0.5 * night.plan.targetV / (night.bench.fixture.limitOhm + night.bench.fixture.senseOhm)
-
-function freshnessOf(night: Night): Freshness[] {
-  const { cadence } = night.bench
-  const busMs = 3 * cadence.busQuietMs + 1000
-  const sweepMs = 2 * cadence.sweepQuietMs + 1000 * night.plan.sweepS * 2 + 1000
-  return [
-    { channel: night.channels.busVoltage.name, maxAgeMs: busMs }, { channel: night.channels.supplyCurrent.name, maxAgeMs: busMs },
-    ...night.positions.map(({ index }) => ({ channel: night.channels.current[index]!.name, maxAgeMs: sweepMs })),
-  ]
 }

@@ -1,4 +1,4 @@
-/** The channels of one run: the bus first, then current and case temperature of each position. */
+/** The channels of one run: the bus first, then current and case temperature of each position, then what is read for comparison. */
 import type { FixtureSpec } from '../schema/bench.ts'
 import type { Channel } from '../schema/reading.ts'
 
@@ -6,6 +6,8 @@ export interface ChannelTable {
   readonly all: readonly Channel[]
   readonly busVoltage: Channel
   readonly supplyCurrent: Channel
+  /** What the supply reads at its own terminals. */
+  readonly supplyVoltage: Channel
   /** By position index of the fixture. */
   readonly current: readonly Channel[]
   readonly caseTemperature: readonly (Channel | undefined)[]
@@ -24,5 +26,6 @@ export function channelTable(fixture: FixtureSpec): ChannelTable {
     add({ name: `${name}.current`, quantity: 'current', unit: 'A', position: name }))
   const caseTemperature = fixture.positions.map(({ name, thermometer }) => thermometer === undefined ? undefined
     : add({ name: `${name}.case`, quantity: 'temperature', unit: '°C', position: name }))
-  return { all, busVoltage, supplyCurrent, current, caseTemperature }
+  const supplyVoltage = add({ name: 'supply.voltage', quantity: 'voltage', unit: 'V' })
+  return { all, busVoltage, supplyCurrent, supplyVoltage, current, caseTemperature }
 }

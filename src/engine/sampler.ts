@@ -26,6 +26,7 @@ export interface SamplerDeps {
 
 /** Current above what the positions explain, as a part of what one shorted part would take, that starts a sweep. */
 const unexplainedShare = 0.4
+const readBackMs = 5000
 
 export class Sampler {
   #d: SamplerDeps
@@ -37,6 +38,7 @@ export class Sampler {
   #busV: Measured | null = null
   #supplyA: Measured | null = null
   #unexplained = 0
+  #readBackDueMs = 0
   /** Counts whole sweeps, for "one scan later". */
   sweeps = 0
 
@@ -98,8 +100,17 @@ export class Sampler {
       this.#take(channels.busVoltage, volts)
       this.#take(channels.supplyCurrent, amps)
       this.#explain()
+      await this.#readBack(supply)
       await this.#pause(startedMs + (this.#fast ? bench.cadence.busMs : bench.cadence.busQuietMs))
     }
+  }
+
+  /** The supply's own voltmeter, seldom: it shares a link with what must go out fast. */
+  async #readBack(supply: Supply): Promise<void> {
+    const nowMs = this.#d.clock.monotonicMs()
+    if (!this.#d.live() || nowMs < this.#readBackDueMs) return
+    this.#readBackDueMs = nowMs + Math.max(readBackMs, this.#d.bench.cadence.busQuietMs)
+    this.#take(this.#d.channels.supplyVoltage, await supply.readVoltage())
   }
 
   /** Compares supply current with what the positions and the bus bleeder take. */

@@ -1,5 +1,6 @@
 /** One watched bound as a pure step: (state, reading, now) → state. Crossing is `>=` or `<=`, and it latches. */
 import type { Measured } from '../schema/reading.ts'
+import type { Verdict } from './verdict.ts'
 
 export type Reaction = 'stop' | 'drop'
 
@@ -18,12 +19,20 @@ export interface Limit {
   readonly reaction: Reaction
   /** Position to drop; required where reaction is `drop`. */
   readonly position?: string
+  /** What a drop says of the part; condemned when left out. A crossing by readings that tell nothing is always untold. */
+  readonly verdict?: Verdict
   /** What it means, as a clause: "more current than a sound part takes". */
   readonly says: string
 }
 
-export interface LimitState { readonly count: number; readonly sinceMs: number; readonly latched: boolean }
-export const freshLimit: LimitState = { count: 0, sinceMs: 0, latched: false }
+export interface LimitState {
+  readonly count: number
+  readonly sinceMs: number
+  readonly latched: boolean
+  /** Whether one of the readings counted told nothing: open sensor, no answer, no number. */
+  readonly isBlind: boolean
+}
+export const freshLimit: LimitState = { count: 0, sinceMs: 0, latched: false, isBlind: false }
 
 /** A reading that is not good counts as past the bound: unknown is not safe. */
 export function isPast(limit: Limit, reading: Measured): boolean {
@@ -37,5 +46,9 @@ export function stepLimit(limit: Limit, state: LimitState, reading: Measured): L
   const count = state.count + 1
   const sinceMs = state.count === 0 ? reading.atMs : state.sinceMs
   const longEnough = reading.atMs - sinceMs >= (limit.forMs ?? 0)
-  return { count, sinceMs, latched: count >= limit.samples && longEnough }
+  return { count, sinceMs, latched: count >= limit.samples && longEnough, isBlind: state.isBlind || tellsNothing(reading) }
 }
+
+/** Over-range is no number, but it tells that there is more than the range holds. */
+const tellsNothing = ({ quality, value }: Measured): boolean =>
+  quality !== 'over-range' && (quality !== 'good' || Number.isNaN(value))

@@ -7,12 +7,17 @@ import { assert } from '../base/assert.ts'
 import type { Channel, Reading } from '../schema/reading.ts'
 import type { Limit, LimitState } from './limit.ts'
 import { freshLimit, stepLimit } from './limit.ts'
+import type { Verdict } from './verdict.ts'
+import { condemned, untold } from './verdict.ts'
+import type { Watch } from './watch.ts'
 
 /** What a limit, a stale channel or a fault demands. */
 export interface Demand {
   readonly id: string
   readonly reaction: 'stop' | 'drop'
   readonly position?: string
+  /** What a drop says of the part. */
+  readonly verdict?: Verdict
   readonly text: string
   /** When the reading that decided it was taken, monotonic ms. */
   readonly atMs: number
@@ -24,9 +29,13 @@ export interface Freshness { readonly channel: string; readonly maxAgeMs: number
 export interface Ceiling { readonly voltageV: number; readonly currentA: number }
 
 interface Watched { limit: Limit; state: LimitState }
+/** One watch stands on the list of every channel that it sees. */
+interface Watching { readonly watch: Watch; latched: boolean }
 
 export class Supervisor {
   #limits: Watched[][] = []
+  #byId = new Map<string, Watched>()
+  #watches: Watching[][] = []
   #channels: readonly Channel[]
   #freshness = new Map<number, { maxAgeMs: number; lastMs: number; name: string }>()
   #latch: Demand | null = null
@@ -36,13 +45,20 @@ export class Supervisor {
   constructor(channels: readonly Channel[]) {
     this.#channels = channels
     this.#limits = channels.map(() => [])
+    this.#watches = channels.map(() => [])
   }
 
-  /** Loads limits and the ceiling of set-points. Replaces what was loaded; never clears the latch. */
-  arm(limits: readonly Limit[], freshness: readonly Freshness[], ceiling: Ceiling, nowMs: number): void {
+  /** Loads limits, watches and the ceiling of set-points. Replaces what was loaded; never clears the latch. */
+  arm(
+    limits: readonly Limit[], freshness: readonly Freshness[], ceiling: Ceiling, nowMs: number,
+    watches: readonly Watch[] = [],
+  ): void {
     this.#limits = this.#channels.map(() => [])
     this.#freshness.clear()
+    this.#byId.clear()
+    this.#watches = this.#channels.map(() => [])
     for (const limit of limits) this.addLimit(limit)
+    for (const watch of watches) this.#addWatch(watch)
     for (const { channel, maxAgeMs } of freshness) {
       this.#freshness.set(this.#indexOf(channel), { maxAgeMs, lastMs: nowMs, name: channel })
     }
@@ -52,19 +68,33 @@ export class Supervisor {
   addLimit(limit: Limit): void {
     assert(limit.reaction === 'stop' || limit.position !== undefined, `${limit.id} drops, so it names a position`)
     assert(limit.samples >= 1, `${limit.id} needs at least one sample`)
-    this.#limits[this.#indexOf(limit.channel)]!.push({ limit, state: freshLimit })
+    assert(!this.#byId.has(limit.id), `${limit.id} is there already`)
+    const watched: Watched = { limit, state: freshLimit }
+    this.#limits[this.#indexOf(limit.channel)]!.push(watched)
+    this.#byId.set(limit.id, watched)
+  }
+
+  #addWatch(watch: Watch): void {
+    assert(watch.reaction === 'stop' || watch.position !== undefined, `${watch.id} drops, so it names a position`)
+    const watching: Watching = { watch, latched: false }
+    for (const channel of watch.channels) this.#watches[this.#indexOf(channel)]!.push(watching)
+  }
+
+  /** The bound of a limit as it stands now; null where there is no such limit. */
+  bound(id: string): number | null {
+    return this.#byId.get(id)?.limit.bound ?? null
   }
 
   /** Replaces the bound of a limit; a limit lowered below the present value trips at the next reading. */
   setBound(id: string, bound: number): void {
-    const found = this.#limits.flat().find(watched => watched.limit.id === id)
+    const found = this.#byId.get(id)
     assert(found, `no limit ${id}`)
     found.limit = { ...found.limit, bound }
   }
 
   /** How long a limit must be past its bound before it is crossed, ms; 0 for its samples alone. */
   setPatience(id: string, forMs: number): void {
-    const found = this.#limits.flat().find(watched => watched.limit.id === id)
+    const found = this.#byId.get(id)
     if (found) found.limit = { ...found.limit, forMs }
     else assert(this.#dropped.size > 0, `no limit ${id}`)
   }
@@ -78,8 +108,15 @@ export class Supervisor {
       const before = watched.state
       watched.state = stepLimit(watched.limit, before, reading)
       if (!watched.state.latched || before.latched) continue
-      const found = this.#demand(watched.limit, reading)
+      const found = this.#demand(watched, reading)
       if (demand === null || found.reaction === 'stop') demand = found
+    }
+    for (const watching of this.#watches[reading.channel.index]!) {
+      if (watching.latched) continue
+      const why = watching.watch.see(reading)
+      if (why === null) continue
+      watching.latched = true
+      if (demand === null || watching.watch.reaction === 'stop') demand = demandOf(watching.watch, reading, why)
     }
     return demand === null ? null : this.#take(demand)
   }
@@ -107,6 +144,7 @@ export class Supervisor {
       this.#limits[index] = list.filter(({ limit }) => limit.reaction === 'stop')
       this.#freshness.delete(index)
     }
+    this.#watches = this.#watches.map(list => list.filter(({ watch }) => watch.position !== position))
   }
 
   get latched(): Demand | null { return this.#latch }
@@ -148,13 +186,14 @@ export class Supervisor {
     return demand
   }
 
-  #demand(limit: Limit, reading: Reading): Demand {
+  #demand({ limit, state }: Watched, reading: Reading): Demand {
     const { unit } = reading.channel
     const got = reading.quality === 'good' ? `${reading.value.toPrecision(4)} ${unit}` : `a reading that is ${reading.quality}`
     const past = limit.side === 'above' ? 'at or above' : 'at or below'
     return {
       id: limit.id, reaction: limit.reaction, atMs: reading.atMs,
-      ...(limit.position === undefined ? {} : { position: limit.position }),
+      ...(limit.position === undefined ? {}
+        : { position: limit.position, verdict: state.isBlind ? untold : limit.verdict ?? condemned }),
       text: `${reading.channel.name} ${got}, ${past} ${limit.bound.toPrecision(4)} ${unit}: ${limit.says}`,
     }
   }
@@ -163,5 +202,12 @@ export class Supervisor {
     const channel = this.#channels.find(candidate => candidate.name === name)
     assert(channel, `no channel ${name}`)
     return channel.index
+  }
+}
+
+function demandOf({ id, reaction, position, verdict }: Watch, reading: Reading, why: string): Demand {
+  return {
+    id, reaction, atMs: reading.atMs, text: `${reading.channel.name} ${why}`,
+    ...(position === undefined ? {} : { position, verdict: verdict ?? condemned }),
   }
 }

@@ -3,6 +3,7 @@ import { combineGrades, judgeConformance } from '../analysis/conformance.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { Deadness } from '../safety/dead.ts'
+import { condemned } from '../safety/verdict.ts'
 import type { BridgeReading } from '../schema/roles.ts'
 import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts'
 import { esrLimitOhm } from './bridge.ts'
@@ -68,7 +69,7 @@ const base = (position: PositionState): Pick<PartResult, 'position' | 'part' | '
 function droppedBySupervisor(position: PositionState, underFormed: FormalReading | string | undefined): Leaving | null {
   if (position.stage !== 'dropped') return null
   if (typeof underFormed === 'string') return { grade: 'cannot tell', disposition: 'form', reason: underFormed, stepV: NaN }
-  return { grade: 'reject', disposition: 'replace', reason: position.note, stepV: NaN }
+  return { ...(position.verdict ?? condemned), reason: position.note, stepV: NaN }
 }
 
 function left(position: PositionState, { grade, disposition, reason, stepV }: Leaving): PartResult {

@@ -1,0 +1,125 @@
+/** Readings that do not move when what they measure must have moved. Pure; SI units. */
+import type { Machine } from './watch.ts'
+
+// ---- the bus meter against the set-point ----
+
+export interface FollowInput {
+  readonly atMs: number
+  readonly volts: number
+  /** Set-point of the bus at this time, volts. */
+  readonly askedV: number
+}
+
+export interface FollowState {
+  /** The last reading that counts as a move, or the latest one while nothing is asked. */
+  readonly anchor: FollowInput | null
+  readonly count: number
+  readonly movedV: number
+  readonly forMs: number
+}
+
+/** A move of the set-point of this size must show … */
+export const mustShowV = 10
+/** … by more than this when it goes up; a falling bus may be slow, so there only a repeat to the bit counts … */
+const stillV = 0.5
+/** … within this time and this many readings. */
+const stillMs = 2000
+const stillSamples = 3
+
+/**
+ * A bus that already stands where it is asked to go, or beyond, need not move: parts may hold it up. So a meter that
+ * reads exactly zero on a bus that is to stay at zero is no fault.
+ */
+export const followMachine: Machine<FollowState, FollowInput> = {
+  fresh: { anchor: null, count: 0, movedV: 0, forMs: 0 },
+  step: ({ anchor, count }, input) => {
+    const start: FollowState = { anchor: input, count: 1, movedV: 0, forMs: 0 }
+    if (anchor === null || input.askedV === anchor.askedV) return start
+    const upward = input.askedV > anchor.askedV
+    const isStill = upward ? Math.abs(input.volts - anchor.volts) < stillV : input.volts === anchor.volts
+    const isBehind = upward ? input.volts < input.askedV - stillV : input.volts > input.askedV + stillV
+    if (!isStill || !isBehind) return start
+    return { anchor, count: count + 1, movedV: input.askedV - anchor.askedV, forMs: input.atMs - anchor.atMs }
+  },
+  says: ({ anchor, count, movedV, forMs }) =>
+    Math.abs(movedV) >= mustShowV && count >= stillSamples && forMs >= stillMs
+      ? `stays at ${anchor!.volts.toPrecision(4)} V while the set-point moved by ${movedV.toFixed(1)} V: `
+        + 'a stuck meter, a lead off, or the cutoff open'
+      : null,
+}
+
+// ---- the sense meter against the bus ----
+
+/** A bus reading, or one of the sense meter on a position that is on the bus. */
+export type SenseInput = { readonly atMs: number; readonly busV: number } | {
+  readonly atMs: number
+  readonly amps: number
+  /** Standard uncertainty of the reading. */
+  readonly uA: number
+  /** Least capacitance of the part, and the resistance it charges through. */
+  readonly farad: number
+  readonly ohm: number
+}
+
+interface Rest { readonly volts: number; readonly untilMs: number }
+interface Run { readonly amps: number; readonly count: number; readonly rest: Rest | null }
+export interface SenseState {
+  readonly busV: number
+  readonly busAtMs: number
+  /** The bus has stood within `restV` of `fromV` since. */
+  readonly fromV: number
+  readonly sinceMs: number
+  /** Readings that repeat to the bit, and where the bus last rested while they did. */
+  readonly run: Run | null
+  readonly movedV: number
+  readonly isStuck: boolean
+}
+
+const restV = 0.2
+const restMs = 5000
+/** A change of this many standard uncertainties shows on every meter, however coarse its last digit. */
+const shownU = 10
+
+/**
+ * The meter, not one position: the run of equal readings goes across all positions that the scanner puts before it.
+ * From a bus at rest to one that moves, a part's current must change by what charges it. Exactly zero is let through: it
+ * is what a quiet channel reads, and a part that takes nothing is found by the charge that it lacks.
+ */
+export const senseMachine: Machine<SenseState, SenseInput> = {
+  fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },
+  step: (state, input) => 'busV' in input ? seeBus(state, input.atMs, input.busV) : seeSense(state, input),
+  says: ({ isStuck, run, movedV }) => isStuck
+    ? `repeats ${run!.amps.toPrecision(4)} A to the bit while the bus moved by ${movedV.toFixed(1)} V: the sense meter is stuck`
+    : null,
+}
+
+function seeBus(state: SenseState, atMs: number, busV: number): SenseState {
+  const isNear = Math.abs(busV - state.fromV) < restV
+  const fromV = isNear ? state.fromV : busV
+  const sinceMs = isNear ? state.sinceMs : atMs
+  const seen = { ...state, busV, busAtMs: atMs, fromV, sinceMs }
+  const rest = restOf(seen)
+  return rest === null || state.run === null ? seen : { ...seen, run: { ...state.run, rest } }
+}
+
+const restOf = ({ fromV, sinceMs, busAtMs }: SenseState): Rest | null =>
+  busAtMs - sinceMs >= restMs ? { volts: fromV, untilMs: busAtMs } : null
+
+function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }>): SenseState {
+  const { run, busV, busAtMs } = state
+  const repeats = run !== null && input.amps === run.amps && input.amps !== 0
+  const next: Run = repeats ? { ...run, count: run.count + 1 } : { amps: input.amps, count: 1, rest: restOf(state) }
+  const { rest } = next
+  if (rest === null || next.count < stillSamples) return { ...state, run: next }
+  const movedV = busV - rest.volts
+  const chargingA = leastChargingA(Math.abs(movedV), (busAtMs - rest.untilMs) / 1000, input)
+  const isStuck = Math.abs(movedV) >= mustShowV && chargingA >= shownU * input.uA
+  return { ...state, run: next, movedV, isStuck }
+}
+
+/** Current into C through R after its source has moved by `movedV` in `overS` at a steady rate. */
+function leastChargingA(movedV: number, overS: number, { farad, ohm }: { farad: number; ohm: number }): number {
+  const tauS = farad * ohm
+  if (!(overS > 0)) return 0
+  return (farad * movedV / overS) * -Math.expm1(-overS / tauS)
+}
