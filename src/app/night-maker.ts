@@ -51,14 +51,19 @@ export function makeNight(input: NightInput): RunHandles {
   setMaxListeners(0, ending.signal, reading.signal)
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters(clock)
-  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null }
+  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null,
+    told: Promise.resolve() }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile }) => {
     const { spec, index } = byName.get(loaded.position)!
     return freshPosition(index, spec, loaded, profile)
   })
   const onDemand = demandHandler(() => handles)
-  const fault = (id: string, text: string): void => onDemand(supervisor.fault(id, text, clock.monotonicMs()))
+  const fault = (id: string, text: string): void => {
+    // What is found out on the way down changes nothing, and is told all the same.
+    if (ending.signal.aborted) void recorder.event({ kind: 'fault', severity: 'warning', text, data: { id } }).catch(() => {})
+    onDemand(supervisor.fault(id, text, clock.monotonicMs()))
+  }
   const recorder = new Recorder({ runId, clock, livenessClock: input.livenessClock, store, publish: input.publish,
     onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`) })
   const sampler = new Sampler({

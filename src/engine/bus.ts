@@ -84,7 +84,7 @@ export async function connect(night: Night, positions: readonly PositionState[])
   // While the event was written a part may have been dropped: it must not come back.
   const standing = positions.filter(({ stage }) => stage !== 'dropped')
   for (const { spec } of standing) night.supervisor.permitConnect(spec.name)
-  for (const position of standing) position.touch = onTheBus
+  for (const position of standing) { position.touch = onTheBus; position.ordered = 'bus' }
   const board = night.roles.positions as RelayBoard
   await board.hold(standing.map(({ spec }) => spec.relay))
   for (const position of standing) position.wiring = 'bus'
@@ -126,6 +126,7 @@ function chargingMs(night: Night, position: PositionState): number {
 export async function release(night: Night, positions: readonly PositionState[]): Promise<void> {
   const relays = positions.flatMap(({ spec, formal }) => formal && spec.formalRelay !== undefined
     ? [spec.relay, spec.formalRelay] : [spec.relay])
+  for (const position of positions) position.ordered = 'released'
   await (night.roles.positions as RelayBoard).release(relays)
   for (const position of positions) { position.wiring = 'released'; position.formal = false }
 }

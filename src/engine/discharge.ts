@@ -3,7 +3,7 @@ import { sleep } from '../base/clock.ts'
 import { judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { RelayBoard } from '../schema/roles.ts'
-import { release, silenceMs } from './bus.ts'
+import { nextOf, release, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -24,8 +24,7 @@ export async function followDischarge(
   const channel = night.channels.current[position.index]!
   let chargeC: number | null = null
   let last: { atMs: number; amps: number } | null = null
-  // Where the last reading was bad, the part is taken to stand at the highest that its path ever showed.
-  const stoodV = releaseV ?? (position.knownV > 0 ? position.knownV : null)
+  const stoodV = stoodAt(position, releaseV)
   let safeAtMs: number | null = null
   while (night.clock.monotonicMs() < untilMs) {
     const reading = await night.waiters.next(channel, { afterMs: night.clock.monotonicMs(), withinMs: silenceMs(night), signal: night.reading })
@@ -46,12 +45,23 @@ export async function followDischarge(
     touchSafeV: limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.touch = dead.text
+  position.presumedV = dead.verdict === 'dead' ? null : dead.verdict === 'live' ? Math.abs(dead.volts) : stoodV
   void night.recorder.event({
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
     text: `${position.spec.name} ${dead.text}`,
     data: { verdict: dead.verdict, chargeC, releaseV: stoodV, faultToTouchSafeMs: safeAtMs === null ? null : safeAtMs - faultAtMs },
   }).catch(() => {})
   return dead
+}
+
+/**
+ * What a part stood at when it left, volts. Where the last reading was bad, the highest that its path ever showed; and
+ * never less than what it was taken to hold before, because volts that nobody saw leave are still there.
+ */
+function stoodAt(position: PositionState, releaseV: number | null): number | null {
+  const { knownV, presumedV } = position
+  const seenV = releaseV ?? (knownV > 0 ? knownV : null)
+  return presumedV === null ? seenV : Math.max(presumedV, seenV ?? 0)
 }
 
 /**
@@ -83,12 +93,45 @@ const headGain = (elapsedMs: number, tauMs: number): number => Math.expm1(Math.m
 export const standingVolts = (night: Night): Map<PositionState, number | null> =>
   new Map(night.positions.map(position => [position, partVolts(night.bench.fixture, position, night.state.watching)]))
 
-/** Releases all parts that are not dropped and follows each down. */
+/**
+ * Releases all parts that are not dropped, every other one first, and follows each down. Those that are still on the
+ * bus must not show the discharge of those that left: it would mean that the scanner gives one position's current for
+ * another's, and no reading of this run could be believed.
+ */
 export async function bleedAll(night: Night): Promise<Map<PositionState, Deadness>> {
   const standing = night.positions.filter(position => position.stage !== 'dropped')
   const stoodAtV = standingVolts(night)
-  await release(night, standing)
-  return await followAll(night, standing, stoodAtV)
+  const [first, then] = [standing.filter((_, i) => i % 2 === 0), standing.filter((_, i) => i % 2 === 1)]
+  night.sampler.hurry(5000, 500)
+  await release(night, first)
+  const following = followAll(night, first, stoodAtV)
+  following.catch(() => {})
+  if (then.length > 0) {
+    const releasedMs = night.clock.monotonicMs()
+    await Promise.all(then.map(position => checkRouting(night, position, releasedMs)))
+    await release(night, then)
+  }
+  const followed = await Promise.all([following, followAll(night, then, stoodAtV)])
+  return new Map(followed.flatMap(map => [...map]))
+}
+
+/** A released part sends back its volts over the bleeder; this share of that, seen on the bus, is another's. */
+const routingShare = 0.1
+
+async function checkRouting(night: Night, position: PositionState, releasedMs: number): Promise<void> {
+  if (position.wiring !== 'bus') return
+  const reading = await nextOf(night, position, releasedMs)
+  const dischargeA = (night.sampler.busV?.value ?? 0) / night.bench.fixture.bleederOhm
+  if (reading === null || reading.value > -Math.max(routingShare * dischargeA, 3 * reading.u)) return
+  night.fault('scanner.misrouted',
+    `${position.spec.name} is on the bus and shows the discharge of a part that left: the scanner mixes up positions`)
+  throw night.signal.reason as Error
+}
+
+/** Waits until the relays have moved and a reading that began before that has ended: it would be of the bus. */
+export async function changedOver(night: Night): Promise<void> {
+  const { positions, scanner, 'sense-meter': meter } = night.roles
+  await sleep(night.clock, (positions?.settleMs ?? 0) + (scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0))
 }
 
 /** Follows released parts down. Works after a trip too: it needs only what still reads. */
@@ -97,6 +140,7 @@ export async function followAll(
 ): Promise<Map<PositionState, Deadness>> {
   const startedMs = night.clock.monotonicMs()
   for (const position of standing) position.stage = 'bleeding'
+  await changedOver(night)
   night.sampler.hurry(30_000, 500)
   const followed = await Promise.all(standing.map(async position =>
     [position, await followDischarge(night, position, stoodAtV.get(position) ?? null, startedMs)] as const))

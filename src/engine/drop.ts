@@ -1,9 +1,8 @@
 /** Takes one position out of the run and proves that it went: the rest of the rack goes on. */
 import { sleep } from '../base/clock.ts'
 import type { Demand } from '../safety/supervisor.ts'
-import type { RelayBoard } from '../schema/roles.ts'
 import { release, silenceMs } from './bus.ts'
-import { followDischarge } from './discharge.ts'
+import { changedOver, followDischarge } from './discharge.ts'
 import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -28,7 +27,7 @@ export async function dropPosition(night: Night, position: PositionState, demand
   night.supervisor.release(name)
   try {
     await release(night, [position])
-    await sleep(night.clock, (night.roles.positions as RelayBoard).settleMs)
+    await sleep(night.clock, night.roles.positions?.settleMs ?? 0)
     tellDrop(night, name, demand)
   } finally {
     left()
@@ -47,6 +46,7 @@ function tellDrop(night: Night, name: string, demand: Pick<Demand, 'text' | 'atM
 
 async function prove(night: Night, position: PositionState, releaseV: number | null, atMs: number): Promise<void> {
   try {
+    await changedOver(night)
     await Promise.all([checkReleased(night, position), followDischarge(night, position, releaseV, atMs)])
   } catch (error) {
     // Reading ends when the run has ended; nothing is left to prove then.

@@ -13,6 +13,8 @@ export interface PositionState {
   readonly profile: PartProfile
   stage: Stage
   wiring: 'released' | 'bus'
+  /** What its relay was told last; between an order and its end it differs from `wiring`. */
+  ordered: 'released' | 'bus'
   formal: boolean
   /** Latest current, positive into the part. */
   current: Measured | null
@@ -24,6 +26,8 @@ export interface PositionState {
   verdict: Verdict | null
   /** Highest part voltage seen by this path, volts: the "known voltage" of a proof of dead. */
   knownV: number
+  /** Volts the part is taken to hold because nothing has shown that they left; null when it was measured. */
+  presumedV: number | null
   touch: string
   result: PartResult | null
 }
@@ -36,8 +40,8 @@ export const emptyHolder: PartProfile = partProfile.parse({
 
 export function freshPosition(index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile): PositionState {
   return {
-    index, spec, part, profile, stage: 'waiting', wiring: 'released', formal: false, current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false, current: null, currentAtBusV: 0,
+    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 

@@ -36,7 +36,7 @@ export function demandHandler(handles: () => RunHandles): (demand: Demand) => vo
         kind: 'trip', severity: 'trip', text: `bench off: ${demand.text}`,
         data: { id: demand.id, offSentMs: sentMs, offVerifiedMs: verifiedMs },
       }))
-      done.catch(() => {})
+      night.state.told = done.catch(() => {})
       return
     }
     const position = night.positions.find(({ spec }) => spec.name === demand.position)
@@ -93,7 +93,11 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
   night.state.setV = 0
   night.state.stage = 'bleeding'
-  for (const position of night.positions) { position.wiring = 'released'; position.formal = false }
+  for (const position of night.positions) {
+    position.wiring = 'released'
+    position.ordered = 'released'
+    position.formal = false
+  }
   if (reached !== 'refused') await followDown(night, stoodAtV)
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)
@@ -133,6 +137,7 @@ function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport): void {
 }
 
 async function close({ night, store }: RunHandles, state: RunState): Promise<RunState> {
+  await night.state.told
   for (const { result } of night.positions) {
     if (result) await night.recorder.commit(() => store.saveResult(night.runId, result)).catch(() => {})
   }

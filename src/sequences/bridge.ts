@@ -2,7 +2,7 @@
 import { sleep } from '../base/clock.ts'
 import { nextOf } from '../engine/bus.ts'
 import { seriesOhm } from '../engine/position.ts'
-import { BenchError } from '../base/errors.ts'
+import { BenchError, catalogue } from '../base/errors.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { Bridge, BridgeReading, RelayBoard } from '../schema/roles.ts'
@@ -13,7 +13,7 @@ const bridgeMaxV = 3
 
 /**
  * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part is not shown to be
- * dead, before and just now. REFUSED on the bus.
+ * dead, before and just now, or the bridge fails. REFUSED on the bus.
  */
 export async function bridgeReading(night: Night, position: PositionState): Promise<BridgeReading | string | null> {
   const { bridge, positions: board } = night.roles as { bridge?: Bridge; positions: RelayBoard }
@@ -29,10 +29,16 @@ export async function bridgeReading(night: Night, position: PositionState): Prom
   await board.hold([relay])
   try {
     await sleep(night.clock, board.settleMs, night.signal)
-    return await bridge.measure({ frequencyHz: position.profile.bridgeHz, levelV })
+    return await bridge.measure({ frequencyHz: position.profile.bridgeHz, levelV }).catch(unanswered)
   } finally {
     await board.release([relay])
   }
+}
+
+/** The bench is dead while the bridge measures: where it fails, the part has no verdict and the night goes on. */
+function unanswered(error: unknown): string {
+  if (error instanceof BenchError && ['link', 'instrument'].includes(catalogue[error.code].kind)) return error.message
+  throw error
 }
 
 /** Limit of a new part's ESR from its tan δ limit, ohms. */

@@ -44,12 +44,12 @@ export function gradePart(position: PositionState, evidence: Evidence): PartResu
   const dead = evidence.dead.get(position)
   if (dead?.verdict !== 'dead') return cannotTell(position, dead?.text ?? 'never measured dead')
   const reading = evidence.bridge.get(position)
-  if (typeof reading === 'string') return cannotTell(position, reading)
-  const criteria = [leakageCriterion(formal), ...(reading ? bridgeCriteria(position, reading) : [])]
-  return {
-    ...base(position), ...combine(criteria), provisional: evidence.provisional,
-    figures: figuresOf(position, formal, reading, evidence.recoveredV.get(position), evidence.traces.get(position)),
-  }
+  const bridge = typeof reading === 'string' ? undefined : reading
+  const criteria = [leakageCriterion(formal), ...(bridge ? bridgeCriteria(position, bridge) : [])]
+  const figures = figuresOf(position, formal, bridge, evidence.recoveredV.get(position), evidence.traces.get(position))
+  // Leakage that was read stays on record, though it is not enough for a grade.
+  if (typeof reading === 'string') return { ...cannotTell(position, reading), criteria, figures }
+  return { ...base(position), ...combine(criteria), provisional: evidence.provisional, figures }
 }
 
 /** The worst criterion decides and gives the reason. */
