@@ -1,5 +1,6 @@
 /** What the supervisor watches in one run: limits, watches and freshness, from the bench, the plan and the parts. */
 import { chargeBudgetC, chargeMachine } from '../safety/charge.ts'
+import { flashMachine } from '../safety/flash.ts'
 import type { Limit } from '../safety/limit.ts'
 import { freshLimit, stepLimit } from '../safety/limit.ts'
 import { readBackMachine } from '../safety/read-back.ts'
@@ -77,7 +78,7 @@ export function watchesOf(night: Night): Watch[] {
   const parts = night.positions.filter(({ profile }) => profile !== emptyHolder)
   return [
     busRise(night), busFollows(night), senseMoves(night), supplyReadBack(night),
-    ...parts.map(position => charge(night, position)),
+    ...parts.map(position => charge(night, position)), ...parts.map(position => flash(night, position)),
     ...parts.map(position => unfelt.has(position) ? power(night, position) : caseRise(night, position)),
   ]
 }
@@ -143,6 +144,20 @@ function charge(night: Night, { spec, profile, index }: PositionState): Watch {
   const { name } = night.channels.current[index]!
   return watchBy({ id: `${spec.name}.charge`, channels: [name], reaction: 'drop', position: spec.name, verdict: condemned },
     machine, reading => good(reading) ? { atMs: reading.atMs, amps: reading.value } : null)
+}
+
+/** Part or contact: which of them flashed over is not known. A reading through the low resistor is another matter. */
+function flash(night: Night, position: PositionState): Watch {
+  const { spec, index } = position
+  const channel = night.channels.current[index]!
+  return watchBy({ id: `${spec.name}.flash`, channels: [channel.name], reaction: 'drop', position: spec.name, verdict: untold },
+    flashMachine, reading => {
+      if (!good(reading) || position.wiring !== 'bus') return null
+      const partV = partVolts(night.bench.fixture, position, false)
+      // Another set-point than any: what was before and after the low resistor is not compared.
+      const askedV = position.formal ? -1 : night.state.setV
+      return partV === null ? null : { busV: position.currentAtBusV, askedV, partV }
+    })
 }
 
 /** Too fast for a can: the can gave way or the sensor did, and which of them is not known. */
