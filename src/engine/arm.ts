@@ -15,6 +15,7 @@ export async function arm(night: Night): Promise<void> {
   await supply.setOutput(false)
   await supply.setVoltage(0)
   await supply.setCurrentLimit(night.plan.supplyLimitA)
+  await checkCutoff(night)
   await night.roles.positions?.releaseAll()
   await checkDead(night)
   await supply.protect(night.plan.overVoltageV, night.plan.supplyLimitA * 1.2)
@@ -59,6 +60,13 @@ async function checkInterlock(night: Night): Promise<void> {
   if (!present) {
     throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', { expected: 'key or button at the bench', got: 'neither' })
   }
+}
+
+/** A contact that is closed though nobody closed it cannot be relied on to open. */
+async function checkCutoff(night: Night): Promise<void> {
+  const { cutoff } = night.roles
+  if (!cutoff || !await cutoff.isClosed()) return
+  throw new BenchError('REFUSED', 'the cutoff is closed before it was told to', { instrument: cutoff.name, expected: 'open', got: 'closed (welded?)' })
 }
 
 /** Bus and every part read below touch-safe with the parts on their bleeders. */

@@ -7,12 +7,13 @@ import { sleep } from '../base/clock.ts'
 import { hasCode } from '../base/errors.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Measured, Reading, Channel } from '../schema/reading.ts'
-import type { Roles, Scanner, Supply, Voltmeter } from '../schema/roles.ts'
+import type { RelayBoard, Roles, Scanner, Supply, Voltmeter } from '../schema/roles.ts'
 import type { Supervisor, Demand } from '../safety/supervisor.ts'
 import type { ChannelTable } from './channels.ts'
 import type { PositionState } from './position.ts'
 import { partVolts } from './position.ts'
 import type { Recorder } from './recorder.ts'
+import { watchRelays } from './relay-watch.ts'
 import type { Waiters } from './waiters.ts'
 
 export interface SamplerDeps {
@@ -39,6 +40,7 @@ export class Sampler {
   #supplyA: Measured | null = null
   #unexplained = 0
   #readBackDueMs = 0
+  #supplyGone = false
   /** Counts whole sweeps, for "one scan later". */
   sweeps = 0
 
@@ -68,6 +70,7 @@ export class Sampler {
     const loops = [this.#guard('bus', () => this.#busLoop()), this.#guard('sweep', () => this.#sweepLoop())]
     if (this.#d.roles.thermometer) loops.push(this.#guard('temperature', () => this.#temperatureLoop()))
     if (this.#d.roles.interlock) loops.push(this.#guard('interlock', () => this.#coverLoop()))
+    if (this.#d.roles.positions) loops.push(this.#guard('relays', () => this.#relayLoop(this.#d.roles.positions!)))
     await Promise.all(loops)
   }
 
@@ -81,8 +84,7 @@ export class Sampler {
         await sleep(this.#d.clock, this.#d.bench.cadence.busMs, this.#signal).catch(() => {})
         return await this.#guard(name, loop)
       }
-      const text = error instanceof Error ? error.message : String(error)
-      this.#d.onDemand(this.#d.supervisor.fault(`loop.${name}`, text, this.#d.clock.monotonicMs()))
+      this.#fault(`loop.${name}`, error)
     }
   }
 
@@ -94,11 +96,11 @@ export class Sampler {
     const supply = roles.supply as Supply
     while (!this.#signal.aborted) {
       const startedMs = this.#d.clock.monotonicMs()
-      const [volts, amps] = await Promise.all([meter.readVoltage(), supply.readCurrent()])
+      const [volts, amps] = await Promise.all([meter.readVoltage(), this.#ofSupply(() => supply.readCurrent())])
       this.#busV = volts
       this.#supplyA = amps
       this.#take(channels.busVoltage, volts)
-      this.#take(channels.supplyCurrent, amps)
+      if (amps) this.#take(channels.supplyCurrent, amps)
       this.#explain()
       await this.#readBack(supply)
       await this.#pause(startedMs + (this.#fast ? bench.cadence.busMs : bench.cadence.busQuietMs))
@@ -110,7 +112,26 @@ export class Sampler {
     const nowMs = this.#d.clock.monotonicMs()
     if (!this.#d.live() || nowMs < this.#readBackDueMs) return
     this.#readBackDueMs = nowMs + Math.max(readBackMs, this.#d.bench.cadence.busQuietMs)
-    this.#take(this.#d.channels.supplyVoltage, await supply.readVoltage())
+    const volts = await this.#ofSupply(() => supply.readVoltage())
+    if (volts) this.#take(this.#d.channels.supplyVoltage, volts)
+  }
+
+  /** A supply that does not answer stops the bench, and is asked no more; the bus is read on, for its fall is the proof. */
+  async #ofSupply(read: () => Promise<Measured>): Promise<Measured | null> {
+    if (this.#supplyGone) return null
+    try {
+      return await read()
+    } catch (error) {
+      if (this.#signal.aborted || hasCode(error, 'ABANDONED')) throw error
+      this.#supplyGone = true
+      this.#fault('loop.supply', error)
+      return null
+    }
+  }
+
+  #fault(id: string, error: unknown): void {
+    const text = error instanceof Error ? error.message : String(error)
+    this.#d.onDemand(this.#d.supervisor.fault(id, text, this.#d.clock.monotonicMs()))
   }
 
   /** Compares supply current with what the positions and the bus bleeder take. */
@@ -177,6 +198,14 @@ export class Sampler {
       }
       await this.#pause(startedMs + bench.cadence.busQuietMs)
     }
+  }
+
+  async #relayLoop(board: RelayBoard): Promise<void> {
+    const { bench, clock, positions, supervisor } = this.#d
+    await watchRelays({
+      clock, board, positions, everyMs: bench.cadence.sweepQuietMs,
+      onLost: text => this.#d.onDemand(supervisor.fault('positions.lost', text, clock.monotonicMs())),
+    }, this.#signal)
   }
 
   async #temperatureLoop(): Promise<void> {
