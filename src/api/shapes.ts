@@ -63,6 +63,7 @@ export const instrumentShape = z.strictObject({
 export const sequenceShape = z.strictObject({
   name: z.string(), summary: z.string(), cautions: z.array(z.string()),
   parameters: z.unknown().describe('JSON Schema of the parameters'),
+  origin: z.strictObject({ file: z.string(), hash: z.string() }).nullable().describe('Of a person\'s own sequence'),
 })
 
 export const idParams = z.strictObject({ id: z.string().min(1).max(100) })

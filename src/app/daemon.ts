@@ -14,6 +14,7 @@ import type { AnySequence } from '../engine/sequence.ts'
 import { checkIdentity } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
+import type { Origin } from './own-sequences.ts'
 import { beatLimitMs, makeNight } from './night-maker.ts'
 import { prepare } from './prepare.ts'
 import { watchPresence } from './presence.ts'
@@ -30,7 +31,7 @@ export interface DaemonDeps {
   keeper: Keeper
   store: Store
   profiles: ProfileFolder
-  sequences: readonly AnySequence[]
+  sequences: readonly (AnySequence & { readonly origin?: Origin })[]
   software: string
 }
 
@@ -72,8 +73,8 @@ export class Daemon implements Application {
   }
 
   sequences(): ReturnType<Application['sequences']> {
-    return this.#d.sequences.map(({ name, summary, cautions, parameters }) =>
-      ({ name, summary, cautions, parameters: z.toJSONSchema(parameters) }))
+    return this.#d.sequences.map(({ name, summary, cautions, parameters, origin = null }) =>
+      ({ name, summary, cautions, parameters: z.toJSONSchema(parameters), origin }))
   }
 
   async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
@@ -220,11 +221,12 @@ export class Daemon implements Application {
   }
 
   #setup(request: StartRequest, plan: Plan): Record<string, unknown> {
-    const { bench, profiles } = this.#d
+    const { bench, profiles, sequences } = this.#d
     const instruments = Object.entries(bench.file.instruments).map(([name, { identity, url, profile }]) =>
-      ({ name, identity, url, profile, hash: bench.profiles.get(name)!.hash }))
+      ({ name, role: rolesOf(bench, name), identity, url, profile, hash: bench.profiles.get(name)!.hash }))
     const parts = [...new Set(request.parts.map(({ profile }) => profile))].map(name => ({ name, hash: profiles.part(name).hash, profile: profiles.part(name).profile }))
-    return { request, plan, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits, cadence: bench.file.cadence, beatLimitMs }
+    const sequence = { name: request.sequence, origin: sequences.find(({ name }) => name === request.sequence)?.origin ?? null }
+    return { request, plan, sequence, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits, cadence: bench.file.cadence, beatLimitMs }
   }
 
   /** The new keeper starts safe and stays so until a person acknowledges, also when no run was going on. */
@@ -236,6 +238,9 @@ export class Daemon implements Application {
 
   #hostFault(id: string, text: string): void { this.#current?.handles.night.fault(id, text) }
 }
+
+const rolesOf = ({ roles }: LoadedBench, name: string): string[] =>
+  [...roles].filter(([, { instrument }]) => instrument === name).map(([role]) => role)
 
 function refuseUnless(request: StartRequest, plan: Plan): void {
   if (plan.refusals.length > 0) {

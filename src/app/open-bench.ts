@@ -19,6 +19,7 @@ import { Daemon } from './daemon.ts'
 import type { LoadedBench } from './files.ts'
 import { loadBench, ProfileFolder } from './files.ts'
 import { LastingKeeper } from './lasting-keeper.ts'
+import { loadOwnSequences } from './own-sequences.ts'
 
 export interface OpenBench {
   daemon: Daemon
@@ -39,6 +40,7 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   const undo: (() => Promise<void> | void)[] = [() => lock.release()]
   const close = async (): Promise<void> => { for (const step of undo.splice(0).reverse()) await step() }
   try {
+    const own = await loadOwnSequences(join(dataFolder, 'sequences'), shippedSequences)
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const store = await openWorkerStore(join(dataFolder, 'record.db'))
     const start = (): ReturnType<typeof forkKeeper> => forkKeeper({
@@ -51,7 +53,7 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
     const keeper = await LastingKeeper.start({ start, benchClock: clock, livenessClock: linkClock, log })
     const composed = compose(bench, { clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name) })
     const daemon = new Daemon({
-      clock, livenessClock: linkClock, bench, composed, keeper, store, profiles, sequences: shippedSequences, software: softwareVersion,
+      clock, livenessClock: linkClock, bench, composed, keeper, store, profiles, sequences: [...shippedSequences, ...own], software: softwareVersion,
     })
     undo.push(() => daemon.close())
     for (const session of composed.sessions.values()) await session.connect()

@@ -1,4 +1,4 @@
-/** Commands about runs: plan, start, watch, runs. */
+/** Commands about runs: sequences, plan, start, watch, runs. */
 import type { Command } from 'commander'
 import { BenchError } from '../base/errors.ts'
 import { formatDuration, formatWall } from '../base/format.ts'
@@ -28,6 +28,9 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
     .option('--use <kind>', 'unattended, attended or touch-safe', 'unattended')
     .option('--person <name>', 'who asks', context.user)
 
+  act(program.command('sequences').description('list what the bench can do, and where own sequences come from'),
+    async (options: CommonOptions) => await listSequences(context, options))
+
   act(withRequest(program.command('plan')).description('show what would be done, touching nothing'),
     async (sequence: string, options: RequestOptions) => await plan(context, sequence, options))
 
@@ -43,6 +46,16 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
 
   act(program.command('runs').option('--limit <count>', 'how many', '20').description('list runs, newest first'),
     async (options: CommonOptions & { limit: string }) => await listRuns(context, options))
+}
+
+async function listSequences(context: CliContext, options: CommonOptions): Promise<ExitCode> {
+  const all = await daemonOf(context, options).get<SequenceInfo[]>('/sequences')
+  if (options.json) printJson(context.out, all)
+  else {
+    print(context.out, ...renderTable(['sequence', 'what it does', 'file and hash'].map(heading => ({ heading })),
+      all.map(({ name, summary, origin }) => [name, summary, origin ? `${origin.file} ${origin.hash}` : 'shipped'])))
+  }
+  return exitCodes.accepted
 }
 
 async function plan(context: CliContext, sequence: string, options: RequestOptions): Promise<ExitCode> {

@@ -4,6 +4,7 @@ import { timeChart, type Mark } from './chart.ts'
 import { html, type Markup } from './markup.ts'
 import { gradeWord, partSection } from './part-section.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
+import { sequenceOriginOf } from './setup.ts'
 import { recordCss } from './style.ts'
 
 /** The page of one run, or of one part over all its runs. */
@@ -48,8 +49,10 @@ const stateWords: Record<RunTestRecord['run']['state'], string> = {
 }
 
 function head({ run, durationS, chainHead, chain }: RunTestRecord): Markup {
+  const own = sequenceOriginOf(run)
   return html`<dl>
 <dt>Bench</dt><dd>${run.bench}</dd><dt>Sequence</dt><dd>${run.sequence}, ${run.use}</dd>
+${own && html`<dt>Its own file</dt><dd>${own.file} <span class="hash">${own.hash}</span></dd>`}
 <dt>Outcome</dt><dd>${stateWords[run.state]}</dd>
 <dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
 <dt>Ended</dt><dd>${run.endedWallMs === null ? 'not yet' : formatWall(run.endedWallMs)},

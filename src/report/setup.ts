@@ -24,6 +24,7 @@ const instrument = z.object({
   name: text, role: z.union([z.string(), z.array(z.string()).transform(roles => roles.join(', '))]).catch(''),
   identity: text, profile: text, hash: text, profileHash: z.string().optional().catch(undefined),
 }).transform(({ hash, profileHash, ...rest }) => ({ ...rest, profileHash: profileHash ?? hash }))
+const origin = z.object({ file: z.string(), hash: z.string() })
 const partProfile = z.object({ name: z.string(), hash: z.string() })
 
 /** Fixture resistances in ohms, or null when the run has none recorded. */
@@ -50,6 +51,12 @@ export function partsOf(run: RunRecord): LoadedPart[] {
     const parsed = loadedPart.safeParse(entry)
     return parsed.success ? [parsed.data] : []
   })
+}
+
+/** File and hash of a person's own sequence: `setup.sequence.origin`; null where the run used one that ships. */
+export function sequenceOriginOf(run: RunRecord): { file: string; hash: string } | null {
+  const parsed = origin.safeParse(objectOf(run.setup['sequence'])['origin'])
+  return parsed.success ? parsed.data : null
 }
 
 /** Part profiles by name with the hash of each: `setup.parts`. */

@@ -79,6 +79,8 @@ export interface SequenceInfo {
   name: string; summary: string; cautions: readonly string[]
   /** JSON Schema of the parameters with defaults and reasons. */
   parameters: unknown
+  /** File and hash of a person's own sequence; null for one that ships. */
+  origin: { file: string; hash: string } | null
 }
 
 export interface Application {

@@ -30,7 +30,13 @@ export class FakeApplication implements Application {
   static async make(): Promise<FakeApplication> { return new FakeApplication(await storeWithNight()) }
 
   sequences(): SequenceInfo[] {
-    return [{ name: 'reform', summary: 'Forms old electrolytics back', cautions: ['Wear eye protection.'], parameters: {} }]
+    return [
+      { name: 'reform', summary: 'Forms old electrolytics back', cautions: ['Wear eye protection.'], parameters: {}, origin: null },
+      {
+        name: 'slow-rise', summary: 'Goes up slowly', cautions: [], parameters: {},
+        origin: { file: '/data/sequences/slow-rise.mjs', hash: '0123456789abcdef' },
+      },
+    ]
   }
   async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
     this.calls.push({ name: 'check', argument: names })

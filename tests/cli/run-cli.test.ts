@@ -110,6 +110,14 @@ describe('looking', () => {
 })
 
 describe('planning and starting', () => {
+  it('lists the sequences, those of a person with file and hash', async () => {
+    const { exit, out } = await run('sequences')
+    expect(exit).toBe(0)
+    expect(out).toMatch(/reform +Forms old electrolytics back +shipped/)
+    expect(out).toMatch(/slow-rise +Goes up slowly +\/data\/sequences\/slow-rise\.mjs 0123456789abcdef/)
+    expect(JSON.parse((await run('sequences', '--json')).out)).toEqual(app.sequences())
+  })
+
   it('plans in words, with parameters as numbers, and starts nothing', async () => {
     const { exit, out } = await run('plan', 'reform', '--parts', rack(), '--set', 'holdS=3600', '--set', 'note=slow')
     expect(exit).toBe(0)
@@ -259,7 +267,7 @@ describe('the command line itself', () => {
   it('prints help with the exit codes, and the version', async () => {
     const help = await run('--help')
     expect(help.exit).toBe(0)
-    for (const name of ['demo', 'serve', 'instruments', 'plan', 'start', 'watch', 'status', 'stop', 'ack', 'runs', 'report', 'export']) {
+    for (const name of ['demo', 'serve', 'instruments', 'sequences', 'plan', 'start', 'watch', 'status', 'stop', 'ack', 'runs', 'report', 'export', 'schema']) {
       expect(help.out).toMatch(new RegExp(`^  ${name}`, 'm'))
       expect((await run(name, '--help')).out).toContain('--json')
     }
