@@ -68,15 +68,10 @@ export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, pa
   return await close(handles, state)
 }
 
+/** Nothing here waits for the store: safe-off comes first. */
 function ended({ night }: RunHandles, error: unknown): RunState {
-  // Nothing here waits for the store: safe-off comes first.
-  if (hasCode(error, 'STOPPED')) return 'stopped'
-  if (hasCode(error, 'TRIPPED')) {
-    if (error !== night.signal.reason) {
-      void night.recorder.event({ kind: 'trip', severity: 'trip', text: error.message }).catch(() => {})
-    }
-    return 'tripped'
-  }
+  // Once the run was told to end, errors on the way out are of the ending and not its cause.
+  if (night.signal.aborted) return hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped'
   if (hasCode(error, 'REFUSED', 'IDENTITY') && !night.state.live) {
     void night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message }).catch(() => {})
     return 'refused'
