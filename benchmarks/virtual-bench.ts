@@ -2,6 +2,7 @@
 import { VirtualClock } from '../src/base/clock.ts'
 import { checkBench, ProfileFolder } from '../src/app/files.ts'
 import { compose, energyInstruments, optionsFor } from '../src/app/compose.ts'
+import type { ComposedBench } from '../src/app/compose.ts'
 import { Daemon } from '../src/app/daemon.ts'
 import { inlineKeeper } from '../src/keeper/client.ts'
 import { KeeperHost } from '../src/keeper/host.ts'
@@ -13,12 +14,14 @@ import { Session } from '../src/scpi/session.ts'
 import { shippedSequences } from '../src/sequences/index.ts'
 import { openInlineStore } from '../src/store/inline.ts'
 import { memoryLink } from '../src/transport/memory.ts'
+import { memoryEnd } from '../mocks/bench/links.ts'
 import { createSimBench } from '../mocks/bench/sim-bench.ts'
 import type { BenchFaults, SimBench } from '../mocks/bench/sim-bench.ts'
 import type { Scenario } from '../mocks/bench/scenario.ts'
 
 export interface VirtualBench {
   clock: VirtualClock; sim: SimBench; daemon: Daemon; store: Store; keeper: KeeperHost
+  composed: ComposedBench
   request: StartRequest
   /** Starts the request and runs it to its end. */
   night(request?: Partial<StartRequest>): Promise<RunRecord>
@@ -46,13 +49,14 @@ export async function virtualBench(
   const urls = Object.fromEntries(names.map(name => [name, `memory:${name}`]))
   const bench = checkBench(benchFile.parse(sim.benchFile(urls)), 'simulated bench', profiles)
   const links = new Map(names.map(name => [`memory:${name}`, memoryLink(clock, {
-    onBytes: (chunk, reply) => sim.instrument(name).receive(chunk, reply),
+    ...memoryEnd(sim.instrument(name)),
   }, { url: `memory:${name}`, latencyMs: options.latencyMs ?? 0 })]))
   for (const name of names) sim.instrument(name).device.onDisconnect = () => links.get(`memory:${name}`)!.unplug()
   const open = (url: string) => links.get(url)!.open()
-  const sessions = new Map(energyInstruments(bench).map(name =>
-    [name, new Session(() => open(`memory:${name}`), optionsFor(bench, name, clock, clock))]))
-  const host = new KeeperHost({ sessions, livenessClock: clock, benchClock: clock, log: () => {} })
+  const sessions = new Map(energyInstruments(bench).map(name => [name, new Session(() => open(`memory:${name}`), {
+    ...optionsFor(bench, name, clock, clock), onNotice: notice => { if (notice.what === 'down') host.linkLost(name) },
+  })]))
+  const host: KeeperHost = new KeeperHost({ sessions, livenessClock: clock, benchClock: clock, log: () => {} })
   const keeper = inlineKeeper(host)
   const composed = compose(bench, { clock, linkClock: clock, open, keeperPort: name => keeper.port(name) })
   const store = openInlineStore(options.storePath ?? ':memory:')
@@ -72,7 +76,7 @@ export async function virtualBench(
     await daemon.recover()
   })())
   return {
-    clock, sim, daemon, store, keeper: host, request,
+    clock, sim, daemon, store, keeper: host, composed, request,
     night: async overrides => await clock.run((async () => {
       const run = await daemon.start({ ...request, ...overrides })
       return await daemon.ended(run.id)

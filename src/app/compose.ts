@@ -4,7 +4,7 @@ import { createDriver } from '../drivers/create.ts'
 import { sessionOptionsOf } from '../drivers/session-options.ts'
 import { compileTable } from '../keeper/table.ts'
 import type { SafeOffTable } from '../keeper/table.ts'
-import type { RoleName, Roles, ScpiPort } from '../schema/roles.ts'
+import type { RelayBoard, RoleName, Roles, ScpiPort } from '../schema/roles.ts'
 import { energyRoles } from '../schema/roles.ts'
 import type { SessionOptions } from '../scpi/options.ts'
 import { Session } from '../scpi/session.ts'
@@ -51,7 +51,19 @@ export function compose(bench: LoadedBench, deps: ComposeDeps): ComposedBench {
   }
   const roles: Roles = {}
   for (const [role, target] of bench.roles) assign(roles, role, bench, ports.get(target.instrument)!, deps.clock, target)
-  return { roles, ports, sessions, table: compileTable(roles) }
+  return { roles, ports, sessions, table: compileTable(roles, undefined, quietLines(bench, roles.positions)) }
+}
+
+/** Holding the bridge's relays, the bleeders' watch resistor or a lamp puts no energy on anything. */
+function quietLines(bench: LoadedBench, board: RelayBoard | undefined): string[] {
+  if (!board) return []
+  const onBoard = (role: RoleName, count: number): number[] => {
+    const target = bench.roles.get(role)
+    if (target?.relay === undefined || target.instrument !== board.name) return []
+    return Array.from({ length: count }, (_, i) => target.relay! + i)
+  }
+  const bridge = bench.file.fixture.positions.flatMap(({ bridgeRelay }) => bridgeRelay ?? [])
+  return [...bridge, ...onBoard('bleed', 1), ...onBoard('beacon', 2)].map(relay => board.holdLine(relay))
 }
 
 function assign<R extends RoleName>(

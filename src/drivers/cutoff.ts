@@ -1,7 +1,7 @@
 /** The cutoff: a hold-in contactor, or for attended use one relay of a board. */
 import { sleep, type Clock } from '../base/clock.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
-import type { Cutoff, SafeOffStep, ScpiPort } from '../schema/roles.ts'
+import type { Cutoff, Energising, SafeOffStep, ScpiPort } from '../schema/roles.ts'
 import { checked, Driver } from './driver.ts'
 import { RelayBoardDriver, type RelayProfile } from './relay-board.ts'
 import { safeOffOf } from './safe-off.ts'
@@ -19,6 +19,7 @@ export class HoldInCutoff extends Driver<Profile> implements Cutoff {
   get holdMs(): number { return this.profile.holdMs }
   get settleMs(): number { return this.profile.settleMs }
   get refreshCommand(): string { return this.profile.commands.refresh }
+  get energising(): readonly Energising[] { return [{ begins: this.profile.commands.close, but: [] }] }
 
   override async prepare(): Promise<void> {
     await super.prepare()
@@ -52,6 +53,7 @@ export class RelayCutoff implements Cutoff {
   /** Nothing to refresh; sending the hold command again would close what a safe-off has opened. */
   readonly refreshCommand = ''
   readonly safeOff: SafeOffStep
+  readonly energising: readonly Energising[]
   readonly #board: RelayBoardDriver
   readonly #relay: readonly number[]
 
@@ -61,6 +63,7 @@ export class RelayCutoff implements Cutoff {
     this.name = this.#board.name
     this.settleMs = this.#board.settleMs
     this.safeOff = this.#board.safeOff
+    this.energising = [{ begins: this.#board.holdLine(relay), but: [] }]
   }
 
   identify() { return this.#board.identify() }

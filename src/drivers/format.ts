@@ -11,6 +11,9 @@ export function fill(template: string, values: Partial<Record<Placeholder, strin
   return text
 }
 
+/** What every line made from `template` begins with. */
+export const beginningOf = (template: string): string => template.split('{', 1)[0]!
+
 export interface Step {
   /**
    * The largest multiple of the step that is not above `value`; a limit sent is never above the one asked

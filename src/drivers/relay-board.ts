@@ -2,9 +2,9 @@
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
-import type { RelayBoard, SafeOffStep, ScpiPort } from '../schema/roles.ts'
+import type { Energising, RelayBoard, SafeOffStep, ScpiPort } from '../schema/roles.ts'
 import { checked, Driver } from './driver.ts'
-import { channelList, fill, groupsOf } from './format.ts'
+import { beginningOf, channelList, fill, groupsOf } from './format.ts'
 import { safeOffOf } from './safe-off.ts'
 
 export type RelayProfile = ProfileOf<'relay-board'>
@@ -24,6 +24,11 @@ export class RelayBoardDriver extends Driver<RelayProfile> implements RelayBoard
 
   get settleMs(): number { return this.profile.settleMs }
   get contactLife(): number { return this.profile.contacts.life }
+  get energising(): readonly Energising[] {
+    return this.#own ? [] : [{ begins: beginningOf(this.profile.commands.hold), but: [] }]
+  }
+
+  holdLine(relay: number): string { return fill(this.profile.commands.hold, { list: channelList([relay]) }) }
 
   override async prepare(): Promise<void> {
     if (this.#own) return this.releaseAll()

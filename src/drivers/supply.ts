@@ -2,9 +2,9 @@
 import type { Clock } from '../base/clock.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
-import type { SafeOffStep, ScpiPort, Supply, SupplySettings } from '../schema/roles.ts'
+import type { Energising, SafeOffStep, ScpiPort, Supply, SupplySettings } from '../schema/roles.ts'
 import { Driver } from './driver.ts'
-import { stepOf, type Step } from './format.ts'
+import { beginningOf, fill, stepOf, type Step } from './format.ts'
 import { safeOffOf } from './safe-off.ts'
 import { Scale } from './scale.ts'
 
@@ -21,6 +21,7 @@ const trips: readonly [string, Trip][] = [
 export class SupplyDriver extends Driver<Profile> implements Supply {
   readonly ratings: Supply['ratings']
   readonly safeOff: SafeOffStep
+  readonly energising: readonly Energising[]
   readonly #voltage: Step
   readonly #current: Step
   readonly #voltageScale: Scale
@@ -31,6 +32,9 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
     const { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF } = profile
     this.ratings = { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF }
     this.safeOff = safeOffOf(profile.safeOff)
+    const { commands: { setOutput }, booleans: { off } } = profile
+    const offLines = [off, '0', 'OFF'].map(word => fill(setOutput, { on: word }))
+    this.energising = [{ begins: beginningOf(setOutput), but: offLines }]
     this.#voltage = stepOf(voltageStepV)
     this.#current = stepOf(currentStepA)
     // A supply that cannot sink still reads a little below zero; charged parts may hold its terminals up to

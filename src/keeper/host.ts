@@ -178,6 +178,8 @@ export class KeeperHost {
     if (command === '' || command.includes('\n') || command.includes('\r')) {
       return new BenchError('USAGE', 'a command is one line', { instrument: link, command })
     }
+    // A link that went down while armed is noticed, though nobody said so: the stop comes before a new link.
+    if (this.#state.mode === 'armed' && !isOpen(session)) this.linkLost(link)
     const effects = this.#feed({ type: 'exchange', link, kind, command })
     if (effects.length === 1 && effects[0]!.do === 'accept') return session
     return refusalIn(effects) ?? session

@@ -5,12 +5,16 @@
  */
 import type { ErrorCode } from '../base/errors.ts'
 import type { SafeOffReport } from '../schema/application.ts'
-import { emptyTable, tableCommands, type SafeOffTable } from './table.ts'
+import {
+  asks, emptyTable, energisingPart, tableCommands, type SafeOffTable,
+} from './table.ts'
 
 export type KeeperMode = 'idle' | 'armed' | 'safing' | 'safe'
 
 export interface KeeperState {
   readonly mode: KeeperMode
+  /** A table was given. Before that it only asks. */
+  readonly configured: boolean
   readonly table: SafeOffTable
   /** Lines of the table by link. Its keys are the energy links. */
   readonly allowed: ReadonlyMap<string, ReadonlySet<string>>
@@ -46,7 +50,7 @@ export type KeeperEffect =
 export interface Step { state: KeeperState; effects: readonly KeeperEffect[] }
 
 export const initialKeeper: KeeperState = {
-  mode: 'idle', table: emptyTable, allowed: new Map(), beatLimitMs: Infinity, lastBeatMs: 0,
+  mode: 'idle', configured: false, table: emptyTable, allowed: new Map(), beatLimitMs: Infinity, lastBeatMs: 0,
 }
 
 /** Monotonic ms at which the host must feed a `tick`, or null while nothing is watched. */
@@ -92,7 +96,8 @@ function handle(state: KeeperState, input: KeeperInput, nowMs: number): Step {
 }
 
 function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' }): Step {
-  if (state.mode === 'idle' || state.mode === 'armed') return { state, effects: acceptOnly }
+  if (state.mode === 'armed') return { state, effects: acceptOnly }
+  if (state.mode === 'idle') return unarmed(state, input)
   const harmless = input.kind === 'query'
     ? isPureQuery(input.command)
     : state.allowed.get(input.link)?.has(input.command) === true
@@ -102,13 +107,25 @@ function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' })
   )
 }
 
+/** Set-up passes, and so does what asks or stands in the table; what can put energy on does not. */
+function unarmed(state: KeeperState, { link, command }: KeeperInput & { type: 'exchange' }): Step {
+  if (state.allowed.get(link)?.has(command) === true) return { state, effects: acceptOnly }
+  const why = `\`${command}\` is not sent to ${link}`
+  if (!state.configured) {
+    if (isPureQuery(command)) return { state, effects: acceptOnly }
+    return refuse(state, 'REFUSED', `${why} before the keeper has its safe-off table`)
+  }
+  if (energisingPart(state.table, link, command) === null) return { state, effects: acceptOnly }
+  return refuse(state, 'REFUSED', `${why} while the keeper is not armed`)
+}
+
 /**
  * True when every part of a line asks and none commands: `OUTP ON;VOLT?` is no query. Quotes get no special
  * care.
  */
 export function isPureQuery(command: string): boolean {
   if (/[\r\n]/.test(command)) return false
-  return command.split(';').every(part => /^\s*[^\s?"']+\?(\s|$)/.test(part))
+  return command.split(';').every(asks)
 }
 
 function beat(state: KeeperState, fresh: boolean, nowMs: number): Step {
@@ -171,7 +188,7 @@ function safe(state: KeeperState, reason: string): Step {
 }
 
 const withTable = (state: KeeperState, table: SafeOffTable): KeeperState =>
-  ({ ...state, table, allowed: tableCommands(table) })
+  ({ ...state, configured: true, table, allowed: tableCommands(table) })
 const enter = (state: KeeperState, mode: KeeperMode): Step =>
   ({ state: { ...state, mode }, effects: [{ do: 'accept' }, { do: 'mode', mode }] })
 const refuse = (state: KeeperState, code: ErrorCode, why: string): Step =>

@@ -1,7 +1,7 @@
 /**
- * What daemon and keeper say to each other, over the IPC channel of the forked process. Everything the keeper
- * does not understand to the letter makes the bench safe. Exchanges and beats come thousands of times a
- * second: they are short arrays, checked by hand. All else is an object, checked by schema.
+ * What daemon and keeper say to each other over their channel. Everything the keeper does not understand to
+ * the letter makes the bench safe. Exchanges and beats come thousands of times a second: they are short arrays,
+ * checked by hand. All else is an object, checked by schema.
  */
 import { z } from 'zod'
 import { BenchError, catalogue, asBenchError, type ErrorCode, type ErrorContext } from '../base/errors.ts'
@@ -22,6 +22,7 @@ const table = z.strictObject({
   refresh: z.strictObject(
     { link: z.string(), command: z.string().min(1), everyMs: z.number().positive() }
   ).nullable(),
+  energising: z.array(z.strictObject({ link: z.string(), begins: z.string(), but: z.array(z.string()) })),
 })
 
 const errorQueue = z.union([

@@ -1,6 +1,6 @@
 /** The safe-off table: everything the keeper needs to make a bench safe without the daemon. Pure. */
 import { assert } from '../base/assert.ts'
-import type { Roles, SafeOffStep } from '../schema/roles.ts'
+import type { Energising, Roles, SafeOffStep } from '../schema/roles.ts'
 
 export interface LinkStep { link: string; step: SafeOffStep }
 
@@ -9,10 +9,12 @@ export interface SafeOffTable {
   phases: readonly { gapMs: number; steps: readonly LinkStep[] }[]
   /** The line that keeps a hold-in cutoff closed, or null where there is none. Sent only while armed. */
   refresh: { link: string; command: string; everyMs: number } | null
+  /** What is sent only while armed. */
+  energising: readonly (Energising & { link: string })[]
 }
 
 /** A bench with nothing to make safe. */
-export const emptyTable: SafeOffTable = { phases: [], refresh: null }
+export const emptyTable: SafeOffTable = { phases: [], refresh: null, energising: [] }
 
 /** Several refreshes fit into one hold time, so that one lost line does not open the cutoff. */
 const refreshesPerHold = 4
@@ -21,11 +23,13 @@ const refreshesPerHold = 4
  * Compiles the table of a bench. Phase 1 opens the cutoff and turns the supply off, cutoff first (a supply
  * cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has settled, releases
  * positions and bleed. `linkOf` gives the link of an instrument by its name; without it a link bears the
- * instrument's name.
+ * instrument's name. `quietLines`: lines to the positions' board that hold relays which lead no energy to a
+ * part.
  */
 export function compileTable(
   roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed'>,
   linkOf: (name: string) => string = name => name,
+  quietLines: readonly string[] = [],
 ): SafeOffTable {
   const { cutoff, supply, positions, bleed } = roles
   const phases = [
@@ -35,8 +39,27 @@ export function compileTable(
   const refresh = cutoff !== undefined && cutoff.holdMs > 0
     ? { link: linkOf(cutoff.name), command: cutoff.refreshCommand, everyMs: cutoff.holdMs / refreshesPerHold }
     : null
-  return { phases, refresh }
+  const energising = [supply, cutoff, positions, bleed].flatMap(instrument =>
+    (instrument?.energising ?? []).map(({ begins, but }) => (
+      { link: linkOf(instrument!.name), begins, but: instrument === positions ? [...but, ...quietLines] : but }
+    )))
+  return { phases, refresh, energising }
 }
+
+/**
+ * The first part of a line to `link` that can put energy on, or null. Parts that only ask cannot. Colon and
+ * case of a header say nothing.
+ */
+export function energisingPart(table: SafeOffTable, link: string, line: string): string | null {
+  const lines = table.energising.filter(entry => entry.link === link)
+  const energises = (part: string): boolean => lines.some(({ begins, but }) =>
+    plain(part).startsWith(plain(begins)) && !but.some(harmless => plain(harmless) === plain(part)))
+  return line.split(';').find(part => !asks(part) && energises(part)) ?? null
+}
+
+/** A part of a line that asks and does not command. Quotes get no special care. */
+export const asks = (part: string): boolean => /^\s*[^\s?"']+\?(\s|$)/.test(part)
+const plain = (text: string): string => text.trimStart().replace(/^:/, '').toUpperCase()
 
 /** Every line the table sends, by link: what may still be written while the bench is being made safe. */
 export function tableCommands(table: SafeOffTable): Map<string, Set<string>> {

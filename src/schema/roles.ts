@@ -23,6 +23,12 @@ export interface SafeOffStep {
   verify?: { query: string; safe: readonly (number | string)[]; tolerance?: number }
 }
 
+/**
+ * Lines that can put energy on: each that begins with `begins`, save for those that are in `but` as a whole. The
+ * keeper sends none of them while it is not armed.
+ */
+export interface Energising { begins: string; but: readonly string[] }
+
 interface Instrument {
   /** Name in the bench file. */
   readonly name: string
@@ -56,6 +62,7 @@ export interface Supply extends Instrument {
   /** Arms the communication watchdog where the profile has one; resolves false where it has none. */
   armWatchdog(seconds: number): Promise<boolean>
   readonly safeOff: SafeOffStep
+  readonly energising: readonly Energising[]
 }
 
 export interface Voltmeter extends Instrument {
@@ -99,6 +106,10 @@ export interface RelayBoard extends Instrument {
   /** Relay closures that the profile rates per contact, at energy and without. */
   readonly contactLife: number
   readonly safeOff: SafeOffStep
+  /** Every line that holds a relay, unless this is one role's share of a board. */
+  readonly energising: readonly Energising[]
+  /** The line that holds this relay and no other. */
+  holdLine(relay: number): string
 }
 
 /** A hold-in contactor: closed only while it is refreshed. The keeper alone refreshes. */
@@ -113,6 +124,7 @@ export interface Cutoff extends Instrument {
   /** The line that keeps it closed; empty where holdMs is 0. It never closes an open contact. */
   readonly refreshCommand: string
   readonly safeOff: SafeOffStep
+  readonly energising: readonly Energising[]
 }
 
 export interface Interlock extends Instrument {

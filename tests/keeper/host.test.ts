@@ -32,7 +32,7 @@ class Device {
   said(line: string): number[] { return this.lines.filter(one => one.line === line).map(one => one.atMs) }
 }
 
-function bench() {
+function bench({ notices = true } = {}) {
   const clock = new VirtualClock()
   const devices = {
     relay: new Device(
@@ -50,7 +50,7 @@ function bench() {
     links[name] = memoryLink(clock, device, { latencyMs: 2 })
     sessions.set(name, new Session(links[name].open, {
       name, clock, deadlineMs: 1000, frameBytesMax: 1000, errorQueue: null,
-      onNotice: notice => { if (notice.what === 'down') host.linkLost(name) },
+      onNotice: notice => { if (notices && notice.what === 'down') host.linkLost(name) },
     }))
   }
   const keeper = inlineKeeper(host)
@@ -70,6 +70,7 @@ describe('the keeper host in virtual time', () => {
   it('opens a link at the first exchange and passes exchanges both ways', async () => {
     const b = bench()
     expect(await b.clock.run(b.keeper.port('psu').query('MEAS:VOLT?'))).toBe('1.5')
+    await b.keeper.configure(table)
     await b.clock.run(b.keeper.port('psu').write('VOLT 5'))
     expect(b.devices.psu.said('VOLT 5')).toHaveLength(1)
   })
@@ -135,6 +136,8 @@ describe('the keeper host in virtual time', () => {
     expect(await b.clock.run(b.keeper.port('psu').query('MEAS:VOLT?'))).toBe('1.5')
     await b.clock.run(b.keeper.port('psu').write('OUTP OFF'))
     await b.keeper.reset()
+    await expect(b.keeper.port('psu').write('OUTP ON')).rejects.toMatchObject({ code: 'REFUSED' })
+    await b.keeper.arm(table, 300)
     await b.clock.run(b.keeper.port('psu').write('OUTP ON'))
     expect(b.devices.psu.said('OUTP ON')).toHaveLength(1)
   })
@@ -148,6 +151,45 @@ describe('the keeper host in virtual time', () => {
     expect(b.keeper.mode()).toBe('safe')
     const report = b.events.find(event => event.type === 'safe-off')!.report
     expect(report.links[0]).toMatchObject({ link: 'relay', sent: true, freshLink: true, verified: true })
+  })
+
+  it('lets no reconnect hide a link that was lost while armed, though nobody said that it was', async () => {
+    const b = bench({ notices: false })
+    await b.clock.run(armed(b))
+    b.links['psu']!.unplug()
+    expect(b.keeper.mode()).toBe('armed')
+    await expect(b.keeper.port('psu').write('VOLT 5')).rejects.toMatchObject({ code: 'TRIPPED' })
+    expect(b.keeper.mode()).toBe('safing')
+    await b.clock.advance(10_000)
+    const report = b.events.find(event => event.type === 'safe-off')!.report
+    expect(report.reason).toBe('the link to psu is lost')
+    expect(report.links.find(({ link }) => link === 'psu')).toMatchObject({ freshLink: true, verified: true })
+    await expect(b.keeper.port('psu').write('OUTP ON')).rejects.toMatchObject({ code: 'TRIPPED' })
+  })
+
+  it('opens a link that went down while it was idle at the next exchange', async () => {
+    const b = bench()
+    await b.clock.run(b.keeper.port('psu').query('MEAS:VOLT?'))
+    b.links['psu']!.unplug()
+    expect(await b.clock.run(b.keeper.port('psu').query('MEAS:VOLT?'))).toBe('1.5')
+    expect(b.keeper.mode()).toBe('idle')
+  })
+
+  it('sends nothing that energises while it is not armed, and set-up all the same', async () => {
+    const b = bench()
+    await expect(b.keeper.port('psu').write('VOLT 0')).rejects.toMatchObject({ code: 'REFUSED' })
+    await b.clock.run(armed(b))
+    await b.keeper.disarm()
+    const live = [['psu', 'OUTP ON'], ['relay', 'OUTP:CLOS'], ['board', 'ROUT:CLOS (@1,101)']] as const
+    for (const [link, line] of live) {
+      await expect(b.keeper.port(link).write(line)).rejects.toMatchObject({ code: 'REFUSED' })
+      expect(b.devices[link].said(line)).toEqual([])
+    }
+    const quiet = [['psu', 'VOLT 0'], ['psu', 'OUTP OFF'], ['board', 'ROUT:CLOS (@101)']] as const
+    for (const [link, line] of quiet) {
+      await b.clock.run(b.keeper.port(link).write(line))
+      expect(b.devices[link].said(line)).toHaveLength(1)
+    }
   })
 
   it('tries every link when one cannot be reached, ends in bounded time, and says which', async () => {
@@ -184,14 +226,14 @@ describe('the keeper host in virtual time', () => {
   it('refuses to arm with a table that names a link it does not own', async () => {
     const b = bench()
     const strange = {
-      phases: [{ gapMs: 0, steps: [{ link: 'x', step: { commands: ['A'] } }] }], refresh: null
+      phases: [{ gapMs: 0, steps: [{ link: 'x', step: { commands: ['A'] } }] }], refresh: null, energising: []
     }
     await expect(b.keeper.arm(strange, 300)).rejects.toMatchObject({ code: 'REFUSED' })
   })
 
   it('refuses to arm while a link of the table is not open', async () => {
     const b = bench()
-    await b.clock.run(b.keeper.port('relay').write('*CLS'))
+    await b.clock.run(b.keeper.port('relay').query('OUTP:STAT?'))
     await expect(b.keeper.arm(table, 300)).rejects.toMatchObject({ code: 'REFUSED' })
     expect(b.keeper.mode()).toBe('idle')
   })

@@ -36,7 +36,7 @@ const at: Record<KeeperMode, KeeperState> = {
 const inputs: Record<string, KeeperInput> = {
   configure, arm, 'fresh beat': { type: 'beat', fresh: true }, 'stale beat': { type: 'beat', fresh: false },
   disarm: { type: 'disarm' }, reset: { type: 'reset' }, 'energising write': write('OUTP ON'),
-  'off write': write('OUTP OFF'), query: query('MEAS:VOLT?'), tick: { type: 'tick' },
+  'set-up write': write('VOLT 0'), 'off write': write('OUTP OFF'), query: query('MEAS:VOLT?'), tick: { type: 'tick' },
   'refresh due': { type: 'refresh-due' }, 'daemon gone': { type: 'daemon-gone' },
   malformed: { type: 'malformed', what: 'x' }, stop, 'energy link lost': { type: 'link-lost', link: 'psu' },
   'meter link lost': { type: 'link-lost', link: 'meter' }, 'safe-off done': done,
@@ -50,8 +50,9 @@ const expected: Record<string, Record<KeeperMode, string>> = {
   disarm: { idle: 'idle accept', armed: 'idle accept mode', safing: 'safing accept', safe: 'safe accept' },
   reset: { idle: 'idle accept', armed: 'armed refuse', safing: 'safing refuse', safe: 'idle accept mode' },
   'energising write': {
-    idle: 'idle accept', armed: 'armed accept', safing: 'safing refuse', safe: 'safe refuse'
+    idle: 'idle refuse', armed: 'armed accept', safing: 'safing refuse', safe: 'safe refuse'
   },
+  'set-up write': { idle: 'idle accept', armed: 'armed accept', safing: 'safing refuse', safe: 'safe refuse' },
   'off write': { idle: 'idle accept', armed: 'armed accept', safing: 'safing accept', safe: 'safe accept' },
   query: { idle: 'idle accept', armed: 'armed accept', safing: 'safing accept', safe: 'safe accept' },
   tick: { idle: 'idle', armed: 'armed', safing: 'safing', safe: 'safe' },
@@ -106,6 +107,26 @@ describe('the keeper machine', () => {
     for (const beatLimitMs of [0, -1, NaN, Infinity]) {
       expect(stepKeeper(at.idle, { type: 'arm', table, beatLimitMs }, 0).state.mode).toBe('idle')
     }
+  })
+
+  it('only asks before it has a table', () => {
+    const first = (input: KeeperInput) => stepKeeper(initialKeeper, input, 0).effects.map(effect => effect.do)
+    for (const input of [write('VOLT 0'), write('OUTP OFF'), write('OUTP ON'), query('OUTP ON;*OPC?')]) {
+      expect(first(input)).toEqual(['refuse'])
+    }
+    expect(first(query('*IDN?'))).toEqual(['accept'])
+  })
+
+  it('sees what energises in a line of several parts, in any case, and behind a query', () => {
+    const does = (input: KeeperInput) => stepKeeper(at.idle, input, 0).effects.map(effect => effect.do).join()
+    for (const line of ['VOLT 0;OUTP ON', ':outp on', ' OUTP 1', 'VOLT?;OUTP ON', 'OUTP OFF;OUTP ON']) {
+      expect(does(write(line)), line).toBe('refuse')
+      expect(does(query(line)), line).toBe('refuse')
+    }
+    for (const line of ['outp off', 'OUTP 0', 'OUTP?', 'OUTP:PROT:CLE', 'VOLT 450;CURR 0.1']) {
+      expect(does(write(line)), line).toBe('accept')
+    }
+    expect(does(write('OUTP ON', 'board'))).toBe('accept')
   })
 
   it('knows a query from a command that hides behind one', () => {
@@ -168,6 +189,22 @@ describe('any history', () => {
         state = step.state
       }
       expect(running).toBe(1)
+    }), { numRuns: 1000 })
+  })
+
+  it('accepts no energising line but while armed', () => {
+    fc.assert(fc.property(anyHistory, history => {
+      let state = initialKeeper
+      let nowMs = 0
+      for (const [stepMs, input] of history) {
+        nowMs += stepMs
+        const step = stepKeeper(state, input, nowMs)
+        const energises = input.type === 'exchange' && /OUTP ON/.test(input.command)
+        if (energises && step.state.mode !== 'armed') {
+          expect(step.effects.map(effect => effect.do)).toContain('refuse')
+        }
+        state = step.state
+      }
     }), { numRuns: 1000 })
   })
 

@@ -16,6 +16,7 @@ const table: SafeOffTable = {
     { link: 'psu', step: { commands: ['OUTP OFF'], verify: { query: 'OUTP?', safe: [0] } } },
   ] }],
   refresh: { link: 'psu', command: 'HOLD', everyMs: 20 },
+  energising: [{ link: 'psu', begins: 'OUTP ', but: ['OUTP OFF'] }],
 }
 
 /** A daemon of a few lines: forks the keeper, energises, arms, and beats until it dies. */
@@ -26,8 +27,9 @@ const daemonSource = `
   const { start, table, beatLimitMs } = JSON.parse(process.env.CONFIG)
   const keeper = await forkKeeper({ ...start, benchClock: clock, livenessClock: clock })
   await keeper.configure(table)
-  await keeper.port('psu').write('OUTP ON')
+  await keeper.port('psu').query('OUTP?')
   await keeper.arm(table, beatLimitMs)
+  await keeper.port('psu').write('OUTP ON')
   keeper.beat(true)
   setInterval(() => keeper.beat(true), 20)
   process.stdout.write(keeper.pid + '\\n')
@@ -134,6 +136,8 @@ describe.skipIf(process.platform !== 'linux')('the keeper process (signals as Li
     await outcome
     await expect(keeper.port('psu').write('OUTP ON')).rejects.toMatchObject({ code: 'TRIPPED' })
     await keeper.reset()
+    await expect(keeper.port('psu').write('OUTP ON')).rejects.toMatchObject({ code: 'REFUSED' })
+    await keeper.arm(table, 20_000)
     await keeper.port('psu').write('OUTP ON')
     await keeper.close()
   })

@@ -32,10 +32,11 @@ describe('the keeper\'s frames', () => {
       null, 'arm', 7, {}, { do: 'arm' }, {
         do: 'arm', id: 1, table, beatLimitMs: 0
       }, { do: 'reset', id: 1, extra: 1 },
-      { do: 'arm', id: 1, table: { phases: [{ gapMs: 1e9, steps: [] }], refresh: null }, beatLimitMs: 300 },
+      { do: 'arm', id: 1, table: { phases: [{ gapMs: 1e9, steps: [] }], refresh: null, energising: [] }, beatLimitMs: 300 },
       { do: 'arm', id: 1, table: {
-        phases: [], refresh: { link: 'a', command: '', everyMs: 1 }
+        phases: [], refresh: { link: 'a', command: '', everyMs: 1 }, energising: []
       }, beatLimitMs: 300 },
+      { do: 'arm', id: 1, table: { phases: [], refresh: null }, beatLimitMs: 300 },
     ]) expect(typeof asOrder(raw), JSON.stringify(raw)).toBe('string')
   })
 
@@ -66,10 +67,12 @@ describe('a keeper process', () => {
         do: 'start', links: [{ name: 'psu', url: await instrument.url(), settings }], dataFolder: folder,
         clock: { kind: 'real' },
       }, reply => replies.push(reply), () => {})
-      const psuTable = { phases: [{ gapMs: 0, steps: [table.phases[0]!.steps[1]!] }], refresh: null }
+      const psuTable = {
+        phases: [{ gapMs: 0, steps: [table.phases[0]!.steps[1]!] }], refresh: null, energising: [],
+      }
+      keeper.onMessage({ do: 'configure', id: 8, table: psuTable, firstSafeOff: false })
       keeper.onMessage(['w', 7, 'psu', 'VOLT 5', 0, -1])
       await instrument.heard('VOLT 5')
-      keeper.onMessage({ do: 'configure', id: 8, table: psuTable, firstSafeOff: false })
       expect(keeper.host.mode).toBe('idle')
       keeper.onMessage(bad)
       expect(keeper.host.mode).toBe('safing')

@@ -10,6 +10,11 @@ export const table: SafeOffTable = {
     { gapMs: 60, steps: [{ link: 'board', step: { commands: ['ROUT:REL'] } }] },
   ],
   refresh: { link: 'relay', command: 'OUTP:HOLD', everyMs: 500 },
+  energising: [
+    { link: 'psu', begins: 'OUTP ', but: ['OUTP OFF', 'OUTP 0'] },
+    { link: 'relay', begins: 'OUTP:CLOS', but: [] },
+    { link: 'board', begins: 'ROUT:CLOS (@', but: ['ROUT:CLOS (@101)'] },
+  ],
 }
 
 export const report: SafeOffReport = { reason: 'test', atWallMs: 0, sentMs: 1, verifiedMs: 2, links: [] }

@@ -3,9 +3,11 @@ import { compileTable, tableCommands } from '../../src/keeper/table.ts'
 import type { Cutoff, RelayBoard, Roles, Supply } from '../../src/schema/roles.ts'
 
 const cutoff = { name: 'relay', holdMs: 2000, settleMs: 60, refreshCommand: 'OUTP:HOLD',
-  safeOff: { commands: ['OUTP:OPEN'] } } as unknown as Cutoff
-const supply = { name: 'psu', safeOff: { commands: ['VOLT 0', 'OUTP OFF'] } } as unknown as Supply
-const board = { name: 'board', safeOff: { commands: ['ROUT:REL'] } } as unknown as RelayBoard
+  safeOff: { commands: ['OUTP:OPEN'] }, energising: [{ begins: 'OUTP:CLOS', but: [] }] } as unknown as Cutoff
+const supply = { name: 'psu', safeOff: { commands: ['VOLT 0', 'OUTP OFF'] },
+  energising: [{ begins: 'OUTP ', but: ['OUTP OFF'] }] } as unknown as Supply
+const board = { name: 'board', safeOff: { commands: ['ROUT:REL'] },
+  energising: [{ begins: 'ROUT:CLOS (@', but: [] }] } as unknown as RelayBoard
 const roles: Roles = { cutoff, supply, positions: board, bleed: board }
 
 describe('the safe-off table', () => {
@@ -22,7 +24,18 @@ describe('the safe-off table', () => {
   it('refreshes nothing where the cutoff has no hold-in timer, or where there is none', () => {
     expect(compileTable({ cutoff: { ...cutoff, holdMs: 0 } }).refresh).toBeNull()
     expect(compileTable({ supply })).toEqual(
-      { phases: [{ gapMs: 0, steps: [{ link: 'psu', step: supply.safeOff }] }], refresh: null })
+      { phases: [{ gapMs: 0, steps: [{ link: 'psu', step: supply.safeOff }] }], refresh: null,
+        energising: [{ link: 'psu', begins: 'OUTP ', but: ['OUTP OFF'] }] })
+  })
+
+  it('lists what puts energy on, save for relays that lead none to a part', () => {
+    const lamp = { ...board, energising: [] } as unknown as RelayBoard
+    const table = compileTable({ ...roles, bleed: lamp }, undefined, ['ROUT:CLOS (@101)'])
+    expect(table.energising).toEqual([
+      { link: 'psu', begins: 'OUTP ', but: ['OUTP OFF'] },
+      { link: 'relay', begins: 'OUTP:CLOS', but: [] },
+      { link: 'board', begins: 'ROUT:CLOS (@', but: ['ROUT:CLOS (@101)'] },
+    ])
   })
 
   it('keeps both steps where two instruments with different commands share a link', () => {
