@@ -1,10 +1,12 @@
 /** The daemon's side of the keeper: one interface, whether the host runs in this process or in its own. */
-import { fork, type ChildProcess } from 'node:child_process'
+import { spawn, type ChildProcess } from 'node:child_process'
+import type { Duplex } from 'node:stream'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import type { Cancel, Clock } from '../base/clock.ts'
 import { builtEntry } from '../base/paths.ts'
 import type { SafeOffReport } from '../schema/application.ts'
 import type { ScpiPort } from '../schema/roles.ts'
+import { channelFd, openChannel, type Channel } from './channel.ts'
 import type { CallOptions, KeeperEvent, KeeperHost } from './host.ts'
 import type { KeeperMode } from './machine.ts'
 import { unpackError, type HotFrame, type KeeperStart, type Order, type Reply } from './protocol.ts'
@@ -69,8 +71,8 @@ export interface ForkOptions extends Omit<KeeperStart, 'do'> {
 /** Starts a keeper process, and resolves when it takes orders. Rejects KEEPER_GONE when it does not start. */
 export async function forkKeeper(options: ForkOptions): Promise<Keeper & { readonly pid: number }> {
   // Its own process group: a Ctrl-C or a kill of the daemon's group must not take the watchdog with it.
-  const child = fork(builtEntry('src/keeper/main'), [], {
-    stdio: ['ignore', 'ignore', 'ignore', 'ipc'], detached: true, execArgv: [],
+  const child = spawn(process.execPath, [builtEntry('src/keeper/main')], {
+    stdio: ['ignore', 'ignore', 'ignore', 'overlapped'], detached: true, windowsHide: true,
   })
   const keeper = new ForkedKeeper(child, options)
   const { links, dataFolder, clock } = options
@@ -86,6 +88,7 @@ const defaultOrderMs = 20_000
 
 class ForkedKeeper implements Keeper {
   readonly #child: ChildProcess
+  readonly #channel: Channel
   readonly #options: ForkOptions
   readonly #pending = new Map<number, Pending>()
   readonly #listeners = new Set<(event: KeeperEvent) => void>()
@@ -101,9 +104,12 @@ class ForkedKeeper implements Keeper {
   constructor(child: ChildProcess, options: ForkOptions) {
     this.#child = child
     this.#options = options
-    child.on('message', raw => this.#onReply(raw as Reply))
+    this.#channel = openChannel(child.stdio[channelFd] as Duplex, {
+      message: message => this.#onReply(message as Reply),
+      malformed: what => this.#kill(`it sent ${what}`),
+      gone: () => this.#gone('its channel closed'),
+    })
     child.on('error', error => this.#gone(error.message))
-    child.on('disconnect', () => this.#gone('its channel closed'))
     this.#ended = new Promise(resolve => child.on('exit', (code, signal) => {
       this.#gone(`it ended with ${signal ?? `exit code ${code}`}`)
       resolve()
@@ -191,8 +197,7 @@ class ForkedKeeper implements Keeper {
     }))
   }
 
-  /** A failing send means a dying process; its end is told by 'disconnect' and 'exit'. */
-  #post(message: HotFrame | object): void { this.#child.send(message, undefined, undefined, () => {}) }
+  #post(message: HotFrame | object): void { this.#channel.send(message) }
 
   /**
    * An order that hangs means a keeper that cannot guard: it is ended, so that a new one can make the bench

@@ -1,17 +1,29 @@
 /**
- * The keeper's process, forked by the daemon. It ends only after it has made the bench safe, unless it is
+ * The keeper's process, started by the daemon. It ends only after it has made the bench safe, unless it is
  * told to close while idle. Ctrl-C and a closed terminal are the daemon's business: the daemon's end is what
  * the keeper watches.
  */
+import { Socket } from 'node:net'
+import { channelFd, openChannel, type Channel } from './channel.ts'
 import { KeeperProcess } from './keeper-process.ts'
 import { asOrder, type Reply } from './protocol.ts'
 
 let keeper: KeeperProcess | null = null
 let starting = false
 let ending = false
+let connected = true
 
-function send(reply: Reply): void {
-  if (process.connected) process.send!(reply, undefined, undefined, () => {})
+function openToDaemon(): Channel {
+  try {
+    return openChannel(new Socket({ fd: channelFd }), {
+      message: onMessage,
+      malformed: what => { if (keeper === null) process.exit(4); else void keeper.host.malformed(what) },
+      gone: () => { connected = false; leave('daemon-gone', 0) },
+    })
+  } catch {
+    // Not started by a daemon.
+    return process.exit(2)
+  }
 }
 
 function onMessage(raw: unknown): void {
@@ -21,10 +33,11 @@ function onMessage(raw: unknown): void {
   // none.
   if (starting || typeof order === 'string' || order.do !== 'start') return process.exit(4)
   starting = true
+  const send = (reply: Reply): void => channel.send(reply)
   KeeperProcess.start(order, send, code => process.exit(code)).then(
     started => {
       keeper = started
-      if (process.connected) send(['ready'])
+      if (connected) send(['ready'])
       else leave('daemon-gone', 0)
     },
     () => process.exit(4))
@@ -44,6 +57,4 @@ process.on('SIGHUP', () => {})
 process.on('SIGTERM', () => leave('SIGTERM', 0))
 process.on('uncaughtException', error => leave('uncaught error', 4, `: ${error.message}`))
 process.on('unhandledRejection', error => leave('uncaught error', 4, `: ${String(error)}`))
-process.on('disconnect', () => leave('daemon-gone', 0))
-process.on('message', onMessage)
-if (!process.connected) process.exit(2)
+const channel = openToDaemon()
