@@ -126,13 +126,15 @@ function senseMoves(night: Night): Watch {
   return watchBy({ id: 'sense.still', channels, reaction: 'stop' }, senseMachine, see)
 }
 
+/** A supply that gives no number for so long is no better than one that gives a wrong one. */
 function supplyReadBack(night: Night): Watch {
   const { supplyVoltage } = night.channels
   const { diodeV } = night.bench.fixture
   return watchBy({ id: 'supply.read-back', channels: [supplyVoltage.name], reaction: 'stop' },
     readBackMachine(busTolerance(night)), reading => {
       const { live, setV } = night.state
-      return good(reading) && live && setV > 0 ? { atMs: reading.atMs, volts: reading.value, askedV: setV + diodeV } : null
+      const volts = good(reading) ? reading.value : Number.NaN
+      return live && setV > 0 ? { atMs: reading.atMs, volts, askedV: setV + diodeV } : null
     })
 }
 
@@ -178,8 +180,8 @@ function power(night: Night, position: PositionState): Watch {
   const { spec, profile, index } = position
   const { name } = night.channels.current[index]!
   const limit: Limit = {
-    id: `${spec.name}.power`, channel: name, side: 'above', bound: profile.shedW, samples: 3, forMs: longestChargeMs(night, position),
-    reaction: 'drop', position: spec.name, says: '',
+    id: `${spec.name}.power`, channel: name, side: 'above', bound: profile.shedW, samples: 3,
+    forMs: longestChargeMs(night, position), reaction: 'drop', position: spec.name, says: '',
   }
   let lastW = 0
   const machine = {

@@ -1,7 +1,12 @@
 /** What the supply reads at its own terminals, against what it was set to. Pure; SI units. */
 import type { Machine } from './watch.ts'
 
-export interface ReadBackInput { readonly atMs: number; readonly volts: number; readonly askedV: number }
+export interface ReadBackInput {
+  readonly atMs: number
+  /** Not a number where the supply gave none: that is not where it was asked to be. */
+  readonly volts: number
+  readonly askedV: number
+}
 export interface ReadBackState {
   readonly askedV: number
   readonly count: number

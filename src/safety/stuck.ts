@@ -13,9 +13,11 @@ export interface FollowInput {
 export interface FollowState {
   /** The last reading that counts as a move, or the latest one while nothing is asked. */
   readonly anchor: FollowInput | null
-  readonly count: number
   readonly movedV: number
-  readonly forMs: number
+  /** How often in a row, and since when, the bus was seen short of where it was asked to be. */
+  readonly count: number
+  readonly sinceMs: number
+  readonly atMs: number
 }
 
 /** A move of the set-point of this size must show … */
@@ -31,18 +33,21 @@ const stillSamples = 3
  * reads exactly zero on a bus that is to stay at zero is no fault.
  */
 export const followMachine: Machine<FollowState, FollowInput> = {
-  fresh: { anchor: null, count: 0, movedV: 0, forMs: 0 },
-  step: ({ anchor, count }, input) => {
-    const start: FollowState = { anchor: input, count: 1, movedV: 0, forMs: 0 }
+  fresh: { anchor: null, movedV: 0, count: 0, sinceMs: 0, atMs: 0 },
+  step: (state, input) => {
+    const { anchor } = state
+    const start: FollowState = { ...followMachine.fresh, anchor: input }
     if (anchor === null || input.askedV === anchor.askedV) return start
-    const upward = input.askedV > anchor.askedV
-    const isStill = upward ? Math.abs(input.volts - anchor.volts) < stillV : input.volts === anchor.volts
-    const isBehind = upward ? input.volts < input.askedV - stillV : input.volts > input.askedV + stillV
-    if (!isStill || !isBehind) return start
-    return { anchor, count: count + 1, movedV: input.askedV - anchor.askedV, forMs: input.atMs - anchor.atMs }
+    const movedV = input.askedV - anchor.askedV
+    const isStill = movedV > 0 ? Math.abs(input.volts - anchor.volts) < stillV : input.volts === anchor.volts
+    if (!isStill) return start
+    const isShort = movedV > 0 ? input.volts < input.askedV - stillV : input.volts > input.askedV + stillV
+    if (!isShort) return { ...start, anchor, movedV }
+    const sinceMs = state.count === 0 ? input.atMs : state.sinceMs
+    return { anchor, movedV, count: state.count + 1, sinceMs, atMs: input.atMs }
   },
-  says: ({ anchor, count, movedV, forMs }) =>
-    Math.abs(movedV) >= mustShowV && count >= stillSamples && forMs >= stillMs
+  says: ({ anchor, movedV, count, sinceMs, atMs }) =>
+    Math.abs(movedV) >= mustShowV && count >= stillSamples && atMs - sinceMs >= stillMs
       ? `stays at ${anchor!.volts.toPrecision(4)} V while the set-point moved by ${movedV.toFixed(1)} V: `
         + 'a stuck meter, a lead off, or the cutoff open'
       : null,
