@@ -11,6 +11,7 @@ describe('the second formal reading', () => {
     const provisional = await bench.store.results(first.id)
     expect(provisional.map(({ grade, provisional: open }) => [grade, open])).toEqual([['accept', true], ['accept', true]])
     expect(bench.daemon.status().keeper).toBe('idle')
+    await expect(bench.night({ sequence: 'leakage-soak' }), 'at once').rejects.toThrow(/P01: rest of R-01.*at least 12\.0 h/)
     await bench.clock.advance(24 * 3600e3)
     expect(bench.daemon.status().keeper, 'a day later').toBe('idle')
     const second = await bench.night({ sequence: 'leakage-soak', parameters: { soakS: 60, watchS: 60 } })
@@ -18,6 +19,10 @@ describe('the second formal reading', () => {
     const closed = await bench.store.results(second.id)
     expect(closed.map(({ grade, provisional: open }) => [grade, open])).toEqual([['accept', false], ['accept', false]])
     expect((await bench.store.partHistory('R-01')).map(({ run }) => run.sequence)).toEqual(['leakage-soak', 'reform'])
+    await bench.clock.advance(48 * 3600e3)
+    const third = await bench.daemon.plan({ ...bench.request, sequence: 'leakage-soak' })
+    expect(third.refusals).toEqual([])
+    expect(third.warnings.filter(text => /^Rested longer .*R-01 \(7\d\.\d h\), R-02/.test(text)), 'three days after forming').toHaveLength(1)
   }, 120_000)
 
   it('measures without energy: capacitor-check and discharge never switch the supply on', async () => {
@@ -34,6 +39,13 @@ describe('the second formal reading', () => {
 })
 
 describe('a plan', () => {
+  it('of a closing reading says of which parts no forming is on record', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 25), 25)
+    const plan = await bench.daemon.plan({ ...bench.request, sequence: 'leakage-soak' })
+    expect(plan.refusals).toEqual([])
+    expect(plan.warnings).toContainEqual(expect.stringMatching(/^No forming on record: R-01, R-02\./))
+  })
+
   it('refuses a bulging part, naming it, and touches nothing', async () => {
     const bench = await virtualBench(scenarioHealthyRack(2, 23), 23)
     const parts = bench.request.parts.map((part, i) => i === 0 ? { ...part, condition: 'bulging' as const } : part)

@@ -1,0 +1,53 @@
+/** What the profiles of a bench's instruments declare is held against every plan that energises, from the file on. */
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, describe, expect, it } from 'vitest'
+import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
+import { packageFile } from '../../src/base/paths.ts'
+import { virtualBench } from '../nights/virtual-bench.ts'
+
+const folders: string[] = []
+afterEach(() => { for (const folder of folders.splice(0)) rmSync(folder, { recursive: true, force: true }) })
+
+/** A folder of own profiles that holds one shipped profile, changed in one place. */
+function changed(profile: string, from: string, to: string): string {
+  const folder = mkdtempSync(join(tmpdir(), 'profiles-'))
+  folders.push(folder)
+  mkdirSync(join(folder, 'instruments'))
+  const text = readFileSync(packageFile('profiles', 'instruments', `${profile}.yaml`), 'utf8')
+  expect(text).toContain(from)
+  writeFileSync(join(folder, 'instruments', `${profile}.yaml`), text.replace(from, to))
+  return folder
+}
+
+const bench = (ownProfiles?: string) =>
+  virtualBench(scenarioHealthyRack(2, 31), 31, ownProfiles === undefined ? {} : { ownProfiles })
+
+describe('making a plan', () => {
+  it.each(['reform', 'leakage-soak', 'bench-check'])('refuses %s where a profile does not declare what the fixture asks, and touches nothing', async sequence => {
+    const { night, sim } = await bench(changed('relay-board-a', 'betweenChannelsV: 1000, ', ''))
+    const parts = sequence === 'bench-check' ? { parts: [] } : {}
+    await expect(night({ sequence, ...parts })).rejects.toThrow(/positions \(relay-board-a\): volts between channels: not declared, needs at least 600 V/)
+    expect(sim.audit().busMaxV).toBe(0)
+  })
+
+  it('lets the same bench plan with the profile as it ships, and counts the closures of a scanner contact', async () => {
+    const { daemon, request } = await bench()
+    const plan = await daemon.plan(request)
+    expect(plan.refusals).toEqual([])
+    expect(plan.scannerClosures).toBe(Math.ceil(plan.longestS / 2.5))
+  })
+
+  it('asks nothing of the kind of a sequence without energy', async () => {
+    const { daemon, request } = await bench(changed('relay-board-a', 'betweenChannelsV: 1000, ', ''))
+    const plan = await daemon.plan({ ...request, sequence: 'capacitor-check' })
+    expect(plan.refusals).toEqual([])
+    expect(plan.scannerClosures).toBeUndefined()
+  })
+
+  it('warns where a night wears a contact', async () => {
+    const { daemon, request } = await bench(changed('scanner-a', 'life: 1.0e+8', 'life: 1.0e+6'))
+    expect((await daemon.plan(request)).warnings).toContainEqual(expect.stringMatching(/^scanner \(scanner-a\): up to \d+ closures/))
+  })
+})
