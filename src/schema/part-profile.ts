@@ -3,7 +3,9 @@ import { z } from 'zod'
 
 const positive = z.number().positive()
 
-export const leakageFamilies = ['general', 'long-life', 'low-leakage', 'high-voltage', 'vintage', 'general-grade'] as const
+export const leakageFamilies = [
+  'general', 'long-life', 'low-leakage', 'high-voltage', 'snap-in', 'vintage', 'general-grade',
+] as const
 
 export const leakageCriterion = z.union([
   z.strictObject({ family: z.enum(leakageFamilies) }),

@@ -27,6 +27,10 @@ export const leakageFamilyTable: Readonly<Record<string, Family>> = {
   'high-voltage': {
     limitUa: (c, v) => 0.04 * c * v + 100, afterS: 60, source: 'maker data sheet, 160 to 400 V, 1 min at 20 °C (read)',
   },
+  'snap-in': {
+    limitUa: (c, v) => 3 * Math.sqrt(c * v), afterS: 300,
+    source: 'usual for snap-in cans, 3·√(C·V), 5 min at 20 °C (from memory)',
+  },
   vintage: {
     limitUa: vintageUa, afterS: 300,
     source: 'JAN-C-62 formula as printed by restoration pages (second hand); the time of 5 min is common practice',

@@ -21,6 +21,7 @@ const rows: [source: string, criterion: LeakageCriterion, cUf: number, volts: nu
   ['maker data sheet, axial (read, computed)', { family: 'long-life' }, 4700, 63, 1780.6],
   ['general-purpose grade (from memory, computed)', { family: 'general-grade' }, 4700, 63, 8903],
   ['maker data sheet, low leakage (read, computed)', { family: 'low-leakage' }, 470, 16, 15.04],
+  ['snap-in rule (from memory, computed)', { family: 'snap-in' }, 470, 400, 1300.769003],
   ['JAN-C-62 as printed by a restoration page (second hand)', { family: 'vintage' }, 20, 450, 1100],
   ['JAN-C-62 as printed by a restoration page (second hand)', { family: 'vintage' }, 20, 250, 700],
   ['JAN-C-62 as printed by a restoration page (second hand)', { family: 'vintage' }, 40, 350, 1300],
