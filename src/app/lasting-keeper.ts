@@ -65,12 +65,13 @@ export class LastingKeeper implements Keeper {
     await this.#current.configure(table, firstSafeOff)
   }
 
-  arm(table: SafeOffTable, beatLimitMs: number): Promise<void> {
-    return this.#current.arm(table, beatLimitMs)
+  async arm(table: SafeOffTable, beatLimitMs: number): Promise<void> {
+    await this.#living().arm(table, beatLimitMs)
   }
   beat(fresh: boolean): void { this.#current.beat(fresh) }
-  disarm(): Promise<void> { return this.#current.disarm() }
-  reset(): Promise<void> { return this.#current.reset() }
+  async disarm(): Promise<void> { await this.#living().disarm() }
+  /** Rejects KEEPER_GONE also while a new keeper is starting: it has not made the bench safe yet. */
+  async reset(): Promise<void> { await this.#living().reset() }
 
   /** Waits for the new keeper where there is none; rejects KEEPER_GONE when none starts in time. */
   async safeOff(reason: string): Promise<SafeOffReport> {
@@ -96,6 +97,11 @@ export class LastingKeeper implements Keeper {
     this.#endPause()
     await this.#restarting?.catch(() => {})
     await this.#current.close()
+  }
+
+  #living(): Keeper {
+    if (!this.#restarting) return this.#current
+    throw new BenchError('KEEPER_GONE', 'a new keeper is starting; it has not made the bench safe yet')
   }
 
   #adopt(keeper: Keeper & { readonly pid: number }): void {

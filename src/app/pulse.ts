@@ -10,7 +10,7 @@ import { beatLimitMs } from './night-maker.ts'
 export const beatEveryMs = beatLimitMs / 4
 /** A pulse this late shows that the host slept or stood still. */
 const sleptMs = 10 * beatLimitMs
-/** How far the wall may run from monotonic time between two pulses. */
+/** How far the wall may run from monotonic time between two pulses. Some hosts count no monotonic time asleep. */
 const clockStepMs = 5000
 
 export function startPulse({ night, keeper, livenessClock }: { night: Night; keeper: Keeper; livenessClock: Clock }): () => void {
@@ -20,9 +20,12 @@ export function startPulse({ night, keeper, livenessClock }: { night: Night; kee
   function pulse(): void {
     const nowMs = livenessClock.monotonicMs()
     const skewMs = livenessClock.wallMs() - nowMs
+    const stepMs = Math.round(skewMs - lastSkewMs)
     if (nowMs - lastMs >= sleptMs) night.fault('host.slept', `the host stood still for ${Math.round(nowMs - lastMs)} ms`)
-    if (Math.abs(skewMs - lastSkewMs) >= clockStepMs) {
-      void night.recorder.event({ kind: 'clock', severity: 'warning', text: `the wall clock stepped by ${Math.round(skewMs - lastSkewMs)} ms` }).catch(() => {})
+    if (stepMs >= clockStepMs && night.state.live) {
+      night.fault('host.slept', `the wall clock ran ahead by ${stepMs} ms: the host slept, or its clock was set`)
+    } else if (Math.abs(stepMs) >= clockStepMs) {
+      void night.recorder.event({ kind: 'clock', severity: 'warning', text: `the wall clock stepped by ${stepMs} ms` }).catch(() => {})
     }
     lastMs = nowMs
     lastSkewMs = skewMs

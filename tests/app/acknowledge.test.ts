@@ -31,6 +31,23 @@ describe('an acknowledgement', () => {
     bench.sim.switches.present = true
     await expect(bench.night({ parameters: short })).rejects.toThrow(/not acknowledged/)
   }, 60_000)
+  it('is refused while the keeper is still making the bench safe, and what latched stays so', async () => {
+    const { bench } = await stopped()
+    const safing = bench.keeper.safeOff('a second stop', 'somebody')
+    expect(bench.keeper.mode).toBe('safing')
+    await expect(bench.clock.run(bench.daemon.acknowledge('reason', 'Ada')))
+      .rejects.toMatchObject({ code: 'REFUSED', message: expect.stringContaining('safing') as string })
+    expect(bench.daemon.status().latched).not.toBeNull()
+    await bench.clock.run(safing)
+    await bench.clock.run(bench.daemon.acknowledge('reason', 'Ada'))
+    expect(bench.daemon.status().latched).toBeNull()
+  }, 60_000)
+  it('that cannot be recorded acknowledges nothing', async () => {
+    const { bench } = await stopped()
+    bench.store.appendEvent = () => Promise.reject(new Error('disk full'))
+    await expect(bench.clock.run(bench.daemon.acknowledge('reason', 'Ada'))).rejects.toThrow('disk full')
+    expect(bench.daemon.status().latched).not.toBeNull()
+  }, 60_000)
   it('needs a reason and a person', async () => {
     const { bench } = await stopped()
     await expect(bench.clock.run(bench.daemon.acknowledge(' ', 'Ada'))).rejects.toThrow(/person and a reason/)

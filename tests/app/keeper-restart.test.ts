@@ -71,6 +71,8 @@ describe.skipIf(process.platform !== 'linux')('a keeper that is killed (signals 
     process.kill(keeper.pid, 'SIGKILL')
     expect(await why).toMatch(/SIGKILL|channel closed/)
     expect(keeper.mode()).toBe('gone')
+    await expect(daemon.acknowledge('too early', 'night watch')).rejects.toMatchObject({ code: 'KEEPER_GONE' })
+    expect(daemon.status().latched?.text).toContain('the keeper is gone')
     await safe
     await expect(daemon.start(request('discharge'))).rejects.toMatchObject({ code: 'TRIPPED' })
     await keeper.safeOff('waits for what is under way')

@@ -74,6 +74,9 @@ describe('a lasting keeper', () => {
       failing = true
       made[0]!.die()
       expect(keeper.mode()).toBe('gone')
+      for (const order of [keeper.reset(), keeper.arm(table, 300), keeper.disarm()]) {
+        await expect(order).rejects.toMatchObject({ code: 'KEEPER_GONE' })
+      }
       await expect(keeper.safeOff('stop')).rejects.toMatchObject({ code: 'KEEPER_GONE' })
       expect(clock.monotonicMs()).toBe(15_000)
       failing = false
