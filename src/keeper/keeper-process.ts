@@ -2,7 +2,7 @@
  * The keeper's process around its host: sessions from URLs, the stop socket, the log, and the frames of the
  * daemon.
  */
-import { appendFileSync, rmSync } from 'node:fs'
+import { rmSync } from 'node:fs'
 import { createServer, type Socket } from 'node:net'
 import { join } from 'node:path'
 import { RealClock, type Clock } from '../base/clock.ts'
@@ -12,6 +12,7 @@ import type { SafeOffReport } from '../schema/application.ts'
 import { Session, type SessionOptions } from '../scpi/session.ts'
 import { openTransport } from '../transport/open.ts'
 import { KeeperHost, type KeeperSession } from './host.ts'
+import { keeperLog } from './log.ts'
 import {
   asHotFrame, asOrder, packError, stopLine,
   type HotFrame, type KeeperStart, type LinkSettings, type Order, type Reply,
@@ -38,8 +39,8 @@ export class KeeperProcess {
   static async start(
     start: KeeperStart, send: (reply: Reply) => void, leave: (exitCode: number) => void,
   ): Promise<KeeperProcess> {
-    const log = fileLog(join(start.dataFolder, 'keeper.log'))
     const liveness = new RealClock()
+    const log = keeperLog(join(start.dataFolder, 'keeper.log'), liveness)
     let host: KeeperHost | null = null
     const bench = start.clock.kind === 'real' ? liveness
       : await LedClock.connect(
@@ -167,16 +168,4 @@ function sessionOptions(
       expected: typeof expected === 'string' ? expected : new RegExp(expected.pattern) }) } }),
     name, clock, linkClock, onNotice: notice => { if (notice.what === 'down') lost() },
   } as SessionOptions
-}
-
-/**
- * JSON lines, appended at once. A full disk must never stop a safe-off, so what cannot be written is lost.
- */
-function fileLog(path: string): (what: string, detail: object) => void {
-  const clock = new RealClock()
-  return (what, detail) => {
-    try {
-      appendFileSync(path, `${JSON.stringify({ wallMs: Math.round(clock.wallMs()), what, ...detail })}\n`)
-    } catch { /* as said */ }
-  }
 }
