@@ -3,7 +3,7 @@
  * single fault. On the bus that fault is a supply that runs to its maximum; at the sense resistors it is the
  * voltage of their clamps, whatever happens on the bus. Pure; SI units.
  */
-import type { BenchFile } from '../schema/bench.ts'
+import type { BenchFile, Use } from '../schema/bench.ts'
 import type { Plan, Refusal } from '../schema/application.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { Contacts } from '../schema/profile-parts.ts'
@@ -19,15 +19,16 @@ export interface GearInput {
   supplyMaxV: number
   targetV: number
   supplyLimitA: number
+  use: Use
 }
 
 /** The plan of a sequence that energises, with what the instruments have to say to it. */
 export function withGear(plan: Plan, input: Pick<GearInput, 'bench' | 'gear' | 'supplyMaxV'>): Plan {
-  const { targetV, supplyLimitA, longestS, sweepS } = plan
+  const { targetV, supplyLimitA, use, longestS, sweepS } = plan
   const { scannerClosures, warnings } = wear(input.gear, input.bench, longestS, sweepS)
   return {
     ...plan, ...(scannerClosures === null ? {} : { scannerClosures }),
-    refusals: [...plan.refusals, ...gearRefusals({ ...input, targetV, supplyLimitA })],
+    refusals: [...plan.refusals, ...gearRefusals({ ...input, targetV, supplyLimitA, use })],
     warnings: [...plan.warnings, ...warnings],
   }
 }
@@ -45,7 +46,7 @@ export function gearRefusals(input: GearInput): Refusal[] {
   }
   return [
     ...isolation(input, stress), ...earthed(input, stress), ...ranges(input, stress),
-    ...contacts(input, stress), ...changeover(input), ...hotSwitching(input),
+    ...contacts(input, stress), ...changeover(input), ...holdIn(input), ...hotSwitching(input),
   ]
 }
 
@@ -160,6 +161,17 @@ function changeover({ gear }: GearInput): Refusal[] {
   return [{
     what: `${named(gear, 'positions')}: throws of a contact`, have: '1', need: '2, bus and bleeder',
     wayOut: 'use changeover relays: released, a part must be on its bleeder',
+  }]
+}
+
+/** With nobody there, the cutoff must drop by itself when nobody refreshes it. */
+function holdIn({ gear, bench: { limits }, targetV, use }: GearInput): Refusal[] {
+  const cutoff = gear.get('cutoff')
+  if (cutoff === undefined || cutoff.class === 'hold-in-relay') return []
+  if (use !== 'unattended' || targetV < limits.touchSafeV) return []
+  return [{
+    what: `${named(gear, 'cutoff')}: hold-in in unattended use`, have: `${volts(targetV)} without a hold-in timer`,
+    need: `below ${volts(limits.touchSafeV)}, or a hold-in relay`, wayOut: 'fit a hold-in relay, or use the bench attended',
   }]
 }
 

@@ -59,6 +59,15 @@ describe('the envelope', () => {
     expect(refusal!.wayOut).not.toBe('')
   })
 
+  it('lets what stands exactly at its bound pass', () => {
+    const draft = sound()
+    const { limits, fixture } = draft.bench
+    Object.assign(limits, { voltageMaxV: 450, currentMaxA: 0.02 })
+    Object.assign(fixture, { ratedV: 450, limitWorkingV: 450, relayBreakV: 450, limitW: 450 ** 2 / 1e5 })
+    draft.supply.voltageMaxV = 450
+    expect(envelope(draft).refusals).toEqual([])
+  })
+
   it('keeps to each bound at any distance from it', () => {
     fc.assert(fc.property(fc.constantFrom(...least), fc.double({ min: 1e-3, max: 1e3, noNaN: true }), ([what, bound, set], factor) => {
       fc.pre(Math.abs(factor - 1) > 1e-9)

@@ -1,11 +1,13 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { gearRefusals, wear, withGear } from '../../src/safety/gear.ts'
+import type { Gear } from '../../src/safety/gear.ts'
 import type { Plan } from '../../src/schema/application.ts'
 import { gearOf, pavilionFile, pavilionGear } from './pavilion.ts'
 
 const sound = () => ({
   bench: pavilionFile(), gear: pavilionGear(), supplyMaxV: 600, targetV: 450, supplyLimitA: 0.02,
+  use: 'unattended' as 'unattended' | 'attended' | 'touch-safe',
 })
 type Draft = ReturnType<typeof sound>
 type Row = [what: string, bound: number, set: (draft: Draft, value: number) => void]
@@ -104,6 +106,25 @@ describe('instruments held against the worst single fault', () => {
     const draft = sound()
     board(draft).changeover = false
     expect(whats(draft)).toEqual(['positions (relay-board-a): throws of a contact'])
+  })
+})
+
+describe('a relay of a board as cutoff', () => {
+  const plain = () => {
+    const draft = sound()
+    const relays = structuredClone(board(draft))
+    Object.assign(relays.contacts, { breakA: 1 })
+    return { ...draft, gear: new Map([...draft.gear, ['cutoff' as const, relays]]) as Gear }
+  }
+  it('is refused in unattended use from the touch-safe voltage on: it stays closed when nobody refreshes it', () => {
+    expect(gearRefusals(plain())).toEqual([expect.objectContaining({
+      what: 'cutoff (relay-board-a): hold-in in unattended use', have: '450 V without a hold-in timer',
+      need: 'below 60 V, or a hold-in relay' })])
+    expect(whats({ ...plain(), targetV: 60 })).toHaveLength(1)
+  })
+  it('will do attended, and below touch-safe', () => {
+    expect(gearRefusals({ ...plain(), use: 'attended' })).toEqual([])
+    expect(gearRefusals({ ...plain(), targetV: 59.9 })).toEqual([])
   })
 })
 
