@@ -8,7 +8,7 @@ import { riseMachine } from '../safety/rise.ts'
 import { followMachine, senseMachine } from '../safety/stuck.ts'
 import type { SenseInput } from '../safety/stuck.ts'
 import type { Freshness } from '../safety/supervisor.ts'
-import { condemned, untold } from '../safety/verdict.ts'
+import { condemned, unfinished, untold } from '../safety/verdict.ts'
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
 import type { Reading } from '../schema/reading.ts'
@@ -140,11 +140,14 @@ function supplyReadBack(night: Night): Watch {
 
 // ---- one position ----
 
-/** Past it the part is condemned: an abort of the forming rules (modelling choice; no standard has such a budget). */
+/**
+ * Past it the part rests: the budget bounds the gas of one night. It condemns nothing, because parts that are far gone
+ * but mend take more in one night than it allows (seen in simulated nights; the budget is derived, from no standard).
+ */
 function charge(night: Night, { spec, profile, index }: PositionState): Watch {
   const machine = chargeMachine(chargeBudgetC(profile.capacitanceF, night.plan.targetV))
   const { name } = night.channels.current[index]!
-  return watchBy({ id: `${spec.name}.charge`, channels: [name], reaction: 'drop', position: spec.name, verdict: condemned },
+  return watchBy({ id: `${spec.name}.charge`, channels: [name], reaction: 'drop', position: spec.name, verdict: unfinished },
     machine, reading => good(reading) ? { atMs: reading.atMs, amps: reading.value } : null)
 }
 

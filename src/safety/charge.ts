@@ -13,7 +13,7 @@ export const chargeBudgetC = (farad: number, volts: number): number => chargeBud
 export interface ChargeInput { readonly atMs: number; readonly amps: number }
 export interface ChargeState { readonly last: ChargeInput | null; readonly coulombs: number }
 
-/** Adds up positive current between readings. What flows back out on the bleeder is not forming and is not taken off. */
+/** Adds up positive current between readings. What flows back out on the bleeder is not taken off: it formed nothing. */
 export function chargeMachine(budgetC: number): Machine<ChargeState, ChargeInput> {
   return {
     fresh: { last: null, coulombs: 0 },
@@ -23,6 +23,6 @@ export function chargeMachine(budgetC: number): Machine<ChargeState, ChargeInput
       return { last: input, coulombs: coulombs + meanA * Math.max(0, input.atMs - last.atMs) / 1000 }
     },
     says: ({ coulombs }) => coulombs < budgetC ? null
-      : `took ${coulombs.toPrecision(3)} C, ${budgetC.toPrecision(3)} C at most: no forming needs that much`,
+      : `took ${coulombs.toPrecision(3)} C, ${budgetC.toPrecision(3)} C at most in one night`,
   }
 }
