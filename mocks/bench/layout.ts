@@ -42,6 +42,7 @@ export const fixtureFigures = {
 export function benchFileOf(
   scenario: Scenario, urls: Readonly<Record<string, string>>, timeUrl?: string,
 ): object {
+  if (scenario.single) return singleBenchFile(scenario, urls)
   const instruments = Object.fromEntries(instrumentNames.map(name => [name, {
     profile: benchInstruments[name], url: urls[name] ?? `memory:${name}`,
     identity: identityOf(benchInstruments[name], { name }),
@@ -57,6 +58,25 @@ export function benchFileOf(
     limits: limitsOf(scenario), ...(scenario.cadence ? { cadence: scenario.cadence } : {}),
     use: ['unattended', 'attended', 'touch-safe'],
     ...(timeUrl === undefined ? {} : { simulated: { timeUrl } }),
+  }
+}
+
+/** A supply, a meter and some resistors. */
+function singleBenchFile(scenario: Scenario, urls: Readonly<Record<string, string>>): object {
+  const { limitOhm, senseOhm, senseClampV, busBleederOhm } = fixtureFigures
+  const instruments = Object.fromEntries((['psu', 'sense-dmm'] as const).map(name => [name, {
+    profile: benchInstruments[name], url: urls[name] ?? `memory:${name}`,
+    identity: identityOf(benchInstruments[name], { name }),
+  }]))
+  return {
+    bench: scenario.name, description: scenario.description, instruments,
+    roles: { supply: 'psu', 'sense-meter': 'sense-dmm' },
+    fixture: {
+      kind: 'single', positions: [{ name: positionName(0) }], limitOhm, senseOhm, senseClampV, busBleederOhm,
+      limitW: 10, limitWorkingV: 750, senseTolerance: 0.001, busBleederW: 3, diodeV: 0.7, ratedV: 600,
+    },
+    limits: limitsOf(scenario), ...(scenario.cadence ? { cadence: scenario.cadence } : {}),
+    use: ['attended', 'touch-safe'],
   }
 }
 

@@ -29,6 +29,8 @@ export interface Scenario {
   readonly parts: readonly ScenarioPart[]
   /** A known resistor on one more position, for bench-check; ohm. */
   readonly dummyOhm: number
+  /** One part, wired to one supply and one meter for good: no relays, no cutoff, no meter on the bus. */
+  readonly single?: boolean
   readonly ambientC: number
   readonly cadence?: Readonly<Record<string, number>>
 }

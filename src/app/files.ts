@@ -1,6 +1,6 @@
 /** Loads the bench file and everything it names, and checks what no single file can show. All problems at once. */
 import { createHash } from 'node:crypto'
-import { existsSync, readFileSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { BenchError } from '../base/errors.ts'
 import { packageFile } from '../base/paths.ts'
@@ -13,6 +13,7 @@ import type { PartProfile } from '../schema/part-profile.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import type { Problem } from '../schema/read-file.ts'
 import type { RoleName } from '../schema/roles.ts'
+import { changeover, lines } from './fixture-checks.ts'
 
 export interface ProfileFile<T> { readonly profile: T; readonly hash: string; readonly path: string }
 
@@ -24,11 +25,21 @@ export class ProfileFolder {
   instrument(name: string): ProfileFile<InstrumentProfile> { return this.#load('instruments', name, instrumentProfile) }
   part(name: string): ProfileFile<PartProfile> { return this.#load('parts', name, partProfile) }
 
+  /** Names of all instrument profiles, a person's own and the shipped ones, in order and once each. */
+  instrumentNames(): string[] {
+    const names = this.#folders('instruments').flatMap(folder => existsSync(folder) ? readdirSync(folder) : [])
+    return [...new Set(names.filter(name => name.endsWith('.yaml')).map(name => name.slice(0, -'.yaml'.length)))].sort()
+  }
+
+  #folders(kind: 'instruments' | 'parts'): string[] {
+    return [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
+  }
+
   #load<T>(kind: 'instruments' | 'parts', name: string, schema: Parameters<typeof loadFile>[1]): ProfileFile<T> {
     if (!/^[A-Za-z0-9][A-Za-z0-9.-]*$/.test(name)) {
       throw new BenchError('FILE_INVALID', `profile name ${JSON.stringify(name)}`, { expected: 'letters, digits, dots and hyphens', got: name })
     }
-    const folders = [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
+    const folders = this.#folders(kind)
     const path = folders.map(folder => join(folder, `${name}.yaml`)).find(candidate => existsSync(candidate))
     if (path === undefined) {
       throw new BenchError('FILE_UNREADABLE', `no ${kind.slice(0, -1)} profile ${name}`, { expected: `${name}.yaml in ${folders.join(' or ')}`, got: 'none' })
@@ -44,6 +55,10 @@ export interface LoadedBench {
   /** Instrument and, on a shared board, the relay or input that serve each role. */
   readonly roles: ReadonlyMap<RoleName, { instrument: string; relay?: number }>
 }
+
+/** What an instrument serves as. */
+export const rolesOf = ({ roles }: LoadedBench, name: string): RoleName[] =>
+  [...roles].filter(([, { instrument }]) => instrument === name).map(([role]) => role)
 
 export function loadBench(path: string, folder: ProfileFolder): LoadedBench {
   return checkBench(loadFile(path, benchFile), path, folder)
@@ -67,7 +82,7 @@ export function checkBench(bench: BenchFile, file: string, folder: ProfileFolder
     roles.set(role, entry)
     problems.push(...roleProblems(role, entry.instrument, bench, profiles, file))
   }
-  problems.push(...sharing(roles, profiles, file), ...wiring(bench, file))
+  problems.push(...sharing(roles, profiles, file), ...lines(bench, file), ...changeover(bench, file))
   if (problems.length > 0) throw invalidFile(file, problems)
   return { file: bench, profiles, roles }
 }
@@ -90,28 +105,6 @@ function sharing(roles: ReadonlyMap<RoleName, { instrument: string }>, profiles:
   for (const [instrument, shared] of users) {
     if (shared.length < 2 || profiles.get(instrument)?.profile.class === 'relay-board') continue
     list.push({ file, path: `roles.${shared[1]}`, expected: 'an instrument of its own', got: `${instrument}, which serves ${shared[0]} already` })
-  }
-  return list
-}
-
-function wiring({ fixture }: BenchFile, file: string): Problem[] {
-  const list: Problem[] = []
-  const seen = new Map<string, string>()
-  fixture.positions.forEach((position, index) => {
-    const lines: [string, string | number | undefined][] = [
-      ['name', position.name], ['relay', position.relay], ['formalRelay', position.formalRelay], ['bridgeRelay', position.bridgeRelay], ['sense', position.sense],
-    ]
-    for (const [key, value] of lines) {
-      if (value === undefined) continue
-      const id = key === 'sense' || key === 'name' ? `${key} ${value}` : `relay ${value}`
-      const path = `fixture.positions[${index}].${key}`
-      const before = seen.get(id)
-      if (before) list.push({ file, path, expected: 'each used once', got: `${id}, as at ${before}` })
-      else seen.set(id, path)
-    }
-  })
-  if (fixture.kind === 'single' && fixture.positions.length > 1) {
-    list.push({ file, path: 'fixture.positions', expected: 'one position for a single fixture', got: String(fixture.positions.length) })
   }
   return list
 }

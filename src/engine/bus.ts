@@ -2,6 +2,7 @@
 import { sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Reading } from '../schema/reading.ts'
+import { relayOf } from '../schema/fixture.ts'
 import type { RelayBoard, Supply } from '../schema/roles.ts'
 import type { Night } from './night.ts'
 import type { PositionState } from './position.ts'
@@ -18,6 +19,7 @@ export const busTolerance = (night: Night): number => busToleranceV + busToleran
 
 /** Sets the bus to `toV`, a small step each second at most `slewVPerS`, and waits until the bus meter agrees. */
 export async function moveBus(night: Night, toV: number, slewVPerS: number): Promise<void> {
+  if (toV === 0 && !night.state.live) return
   const supply = night.roles.supply as Supply
   night.supervisor.permit(toV, night.plan.supplyLimitA)
   await night.recorder.event({ kind: 'set-point', text: `bus to ${toV.toFixed(1)} V`, data: { toV } })
@@ -85,12 +87,12 @@ export async function connect(night: Night, positions: readonly PositionState[])
   const standing = positions.filter(({ stage }) => stage !== 'dropped')
   for (const { spec } of standing) night.supervisor.permitConnect(spec.name)
   for (const position of standing) { position.touch = onTheBus; position.ordered = 'bus' }
-  const board = night.roles.positions as RelayBoard
-  await board.hold(standing.map(({ spec }) => spec.relay))
+  const board = night.roles.positions
+  await board?.hold(standing.map(({ spec }) => relayOf(spec)))
   for (const position of standing) position.wiring = 'bus'
   const late = standing.filter(({ stage }) => stage === 'dropped')
   if (late.length > 0) await release(night, late)
-  await rest(night, board.settleMs)
+  await rest(night, board?.settleMs ?? 0)
   night.sampler.attend(5000)
 }
 
@@ -124,9 +126,22 @@ function chargingMs(night: Night, position: PositionState): number {
 
 /** Takes positions off the bus onto their bleeders; allowed at any time, waits for nothing else. */
 export async function release(night: Night, positions: readonly PositionState[]): Promise<void> {
-  const relays = positions.flatMap(({ spec, formal }) => formal && spec.formalRelay !== undefined
-    ? [spec.relay, spec.formalRelay] : [spec.relay])
   for (const position of positions) position.ordered = 'released'
-  await (night.roles.positions as RelayBoard).release(relays)
+  if (night.roles.positions) await night.roles.positions.release(positions.flatMap(relaysOf))
+  else if (positions.length > 0) await takeBusDown(night)
   for (const position of positions) { position.wiring = 'released'; position.formal = false }
+}
+
+const relaysOf = ({ spec, formal }: PositionState): number[] =>
+  formal && spec.formalRelay !== undefined ? [relayOf(spec), spec.formalRelay] : [relayOf(spec)]
+
+/** A part that is wired to the bus for good leaves it when the bus loses its source; it then bleeds back over the bus. */
+async function takeBusDown(night: Night): Promise<void> {
+  const { cutoff, supply } = night.roles
+  night.supervisor.setBound('bus.under', notWatched)
+  await cutoff?.open()
+  await supply!.setOutput(false)
+  if (night.supervisor.latched === null) await supply!.setVoltage(0)
+  night.state.setV = 0
+  night.state.live = false
 }

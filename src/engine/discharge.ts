@@ -2,6 +2,8 @@
 import { sleep } from '../base/clock.ts'
 import { judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
+import type { Measured } from '../schema/reading.ts'
+import { bleedOhm } from '../schema/fixture.ts'
 import type { RelayBoard } from '../schema/roles.ts'
 import { nextOf, release, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
@@ -76,12 +78,19 @@ function pathOhm(night: Night, position: PositionState): number {
   return Math.max(ohm, fixture.limitOhm + fixture.busBleederOhm + fixture.senseOhm)
 }
 
+/** Where nothing measures the bus, what its bleeder drops of the current that leaves the one part. */
+function busThroughPart({ positions: [only], bench }: Night): Measured | null {
+  if (!only?.current || only.wiring === 'bus') return null
+  const { busBleederOhm } = bench.fixture
+  return { ...only.current, value: Math.abs(only.current.value) * busBleederOhm, u: only.current.u * busBleederOhm }
+}
+
 /** Above this the bus is fed by something, volts; offsets of a meter and its leads stay below it (common practice). */
 const busDeadV = 2
 
 /** True when a fresh and good reading shows that nothing feeds the bus. */
 export function busIsDead(night: Night): boolean {
-  const { busV } = night.sampler
+  const busV = night.roles['bus-meter'] ? night.sampler.busV : busThroughPart(night)
   if (busV === null || busV.quality !== 'good') return false
   return night.clock.monotonicMs() - busV.atMs < silenceMs(night) && Math.abs(busV.value) + 2 * busV.u < busDeadV
 }
@@ -121,7 +130,7 @@ const routingShare = 0.1
 async function checkRouting(night: Night, position: PositionState, releasedMs: number): Promise<void> {
   if (position.wiring !== 'bus') return
   const reading = await nextOf(night, position, releasedMs)
-  const dischargeA = (night.sampler.busV?.value ?? 0) / night.bench.fixture.bleederOhm
+  const dischargeA = (night.sampler.busV?.value ?? 0) / bleedOhm(night.bench.fixture)
   if (reading === null || reading.value > -Math.max(routingShare * dischargeA, 3 * reading.u)) return
   night.fault('scanner.misrouted',
     `${position.spec.name} is on the bus and shows the discharge of a part that left: the scanner mixes up positions`)

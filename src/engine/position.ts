@@ -1,6 +1,7 @@
 /** One position of the fixture during a run: what is on it, how it is wired now, and what was last seen of it. */
 import type { FixtureSpec, PositionSpec } from '../schema/bench.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
+import { bleedOhm } from '../schema/fixture.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, Stage } from '../schema/run.ts'
@@ -47,7 +48,7 @@ export function freshPosition(index: number, spec: PositionSpec, part: LoadedPar
 
 /** Resistance between bus and part, or of the discharge path, ohms, the sense resistor included. */
 export function seriesOhm(fixture: FixtureSpec, position: { wiring: 'released' | 'bus'; formal: boolean }, watching: boolean): number {
-  if (position.wiring === 'released') return fixture.bleederOhm + (watching ? fixture.watchOhm ?? 0 : 0) + fixture.senseOhm
+  if (position.wiring === 'released') return bleedOhm(fixture) + (watching ? fixture.watchOhm ?? 0 : 0) + fixture.senseOhm
   const limit = position.formal && fixture.formalOhm !== undefined
     ? 1 / (1 / fixture.limitOhm + 1 / fixture.formalOhm) : fixture.limitOhm
   return limit + fixture.senseOhm

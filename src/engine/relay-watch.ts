@@ -1,6 +1,7 @@
 /** Asks the relay board whether what was put on the bus still is: a board that lost its power releases everything. */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
+import { relayOf } from '../schema/fixture.ts'
 import type { RelayBoard } from '../schema/roles.ts'
 import type { PositionState } from './position.ts'
 
@@ -19,7 +20,7 @@ export async function watchRelays({ clock, board, positions, everyMs, onLost }: 
     await sleep(clock, everyMs, signal)
     const standing = positions.filter(isHeld)
     if (standing.length === 0) continue
-    const held = await board.held(standing.map(({ spec }) => spec.relay))
+    const held = await board.held(standing.map(({ spec }) => relayOf(spec)))
     // One that was told to leave in the meantime may answer either way.
     const lost = standing.filter((position, i) => !held[i] && isHeld(position))
     if (lost.length === 0) continue

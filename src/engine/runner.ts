@@ -120,7 +120,7 @@ async function followDown(night: Night, stoodAtV: ReadonlyMap<PositionState, num
 }
 
 function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport): void {
-  const { busV } = night.sampler
+  const busV = night.roles['bus-meter'] ? night.sampler.busV : null
   const deadBus = busIsDead(night)
   const bus = deadBus ? 'the bus is dead'
     : busV?.quality === 'good' ? `NOT SAFE TO TOUCH: the bus read ${busV.value.toFixed(1)} V last` : 'NOT SAFE TO TOUCH: the bus is UNMEASURED'

@@ -92,19 +92,28 @@ export class Sampler {
 
   async #busLoop(): Promise<void> {
     const { bench, channels, roles } = this.#d
-    const meter = roles['bus-meter'] as Voltmeter
     const supply = roles.supply as Supply
     while (!this.#signal.aborted) {
       const startedMs = this.#d.clock.monotonicMs()
-      const [volts, amps] = await Promise.all([meter.readVoltage(), this.#ofSupply(() => supply.readCurrent())])
+      const [volts, amps] = await Promise.all([this.#readBus(supply), this.#ofSupply(() => supply.readCurrent())])
       this.#busV = volts
       this.#supplyA = amps
-      this.#take(channels.busVoltage, volts)
+      if (volts) this.#take(channels.busVoltage, volts)
       if (amps) this.#take(channels.supplyCurrent, amps)
       this.#explain()
       await this.#readBack(supply)
       await this.#pause(startedMs + (this.#fast ? bench.cadence.busMs : bench.cadence.busQuietMs))
     }
+  }
+
+  /** Without a meter on the bus the supply's own serves while it feeds the bus: its diode hides the bus at other times. */
+  async #readBus(supply: Supply): Promise<Measured | null> {
+    const meter = this.#d.roles['bus-meter']
+    if (meter) return await meter.readVoltage()
+    if (!this.#d.live()) return null
+    const volts = await this.#ofSupply(() => supply.readVoltage())
+    const { diodeV } = this.#d.bench.fixture
+    return volts && { ...volts, value: Math.max(0, volts.value - diodeV), u: Math.hypot(volts.u, diodeV / 4) }
   }
 
   /** The supply's own voltmeter, seldom: it shares a link with what must go out fast. */
@@ -173,7 +182,7 @@ export class Sampler {
   async #readPosition(position: PositionState): Promise<void> {
     const scanner = this.#d.roles.scanner as Scanner | undefined
     if (scanner) {
-      await scanner.select(position.spec.sense)
+      await scanner.select(position.spec.sense ?? null)
       await sleep(this.#d.clock, scanner.settleMs, this.#signal)
     }
     const volts = await (this.#d.roles['sense-meter'] as Voltmeter).readVoltage()

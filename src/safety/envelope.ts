@@ -1,6 +1,7 @@
 /** What the fixture, the parts and the supply allow, worked out before anything is energised. Pure; SI units. */
 import type { BenchFile, Use } from '../schema/bench.ts'
 import type { Refusal } from '../schema/application.ts'
+import { bleedOhm, changeoverOf } from '../schema/fixture.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 
 export interface EnvelopeInput {
@@ -40,7 +41,7 @@ export function envelope(input: EnvelopeInput): Envelope {
   const energies = parts.map(({ profile }) => 0.5 * worstC(profile) * targetV ** 2)
   const shed = Math.min(...parts.map(({ profile }) => profile.shedW))
   const touchSafeAfterS = Math.max(0, ...parts.map(({ profile }) =>
-    fixture.bleederOhm * worstC(profile) * Math.log(Math.max(1, targetV / bench.limits.touchSafeV))))
+    bleedOhm(fixture) * worstC(profile) * Math.log(Math.max(1, targetV / bench.limits.touchSafeV))))
   const computed = {
     partEnergyMaxJ: Math.max(0, ...energies), rackEnergyJ: energies.reduce((sum, energy) => sum + energy, 0),
     touchSafeAfterS,
@@ -48,7 +49,7 @@ export function envelope(input: EnvelopeInput): Envelope {
     formalDissipationW: fixture.formalOhm === undefined ? 0
       : Math.min(targetV ** 2 / (4 * fixture.formalOhm), targetV * input.supplyLimitA),
     resistorDissipationW: targetV ** 2 / fixture.limitOhm,
-    bleederDissipationW: targetV ** 2 / fixture.bleederOhm,
+    bleederDissipationW: targetV ** 2 / bleedOhm(fixture),
     sense: { shortV: (targetV / fixture.limitOhm) * fixture.senseOhm },
   }
   const refusals = [...ratings(input), ...energyRefusals(input, computed), ...heat(input, computed, shed), ...layers(input)]
@@ -78,7 +79,7 @@ function ratings({ bench, supply, parts, targetV }: EnvelopeInput): Refusal[] {
     ['fixture', bench.fixture.ratedV, 'use a fixture rated for it'], ['supply', supply.voltageMaxV, 'use a supply that reaches it'],
     ['bench', bench.limits.voltageMaxV, 'raise the limit in the bench file if the bench really allows it'],
     ['limiting resistor', bench.fixture.limitWorkingV, 'fit resistors with that working voltage'],
-    ['relay break rating', bench.fixture.relayBreakV, 'fit relays rated for it'],
+    ['relay break rating', changeoverOf(bench.fixture)?.relayBreakV ?? Infinity, 'fit relays rated for it'],
   ]
   for (const [what, most, wayOut] of bounds) {
     if (targetV > most) list.push({ what: `target above the ${what}`, have: volts(targetV), need: `at most ${volts(most)}`, wayOut })
@@ -103,21 +104,26 @@ function energyRefusals({ bench }: EnvelopeInput, computed: Computed): Refusal[]
 function heat({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Computed, shed: number): Refusal[] {
   const { fixture } = bench
   const shortA = targetV / fixture.limitOhm
-  const bleedA = targetV / fixture.bleederOhm
   const formalA = hasFormal(bench) ? targetV / formalPathOhm(bench) : 0
   const inAmps = (n: number): string => `${n.toPrecision(3)} A`
   const rows: [string, number, number, string, (n: number) => string][] = [
     ['heat in a part that fails', computed.partDissipationMaxW, shed, 'raise the limiting resistor', watts],
     ['limiting resistor with its part shorted for ever', computed.resistorDissipationW, fixture.limitW, 'fit a larger resistor', watts],
-    ['bleeder across a part at target', computed.bleederDissipationW, fixture.bleederW, 'fit a larger bleeder', watts],
     ['bus bleeder at target', targetV ** 2 / fixture.busBleederOhm, fixture.busBleederW, 'fit a larger bus bleeder', watts],
-    ['current a position relay makes', Math.max(shortA, bleedA), fixture.relayMakeA, 'fit relays rated for it', inAmps],
-    ['current a formal relay makes with its part shorted', formalA, fixture.relayMakeA,
-      'raise the formal resistor, or fit relays rated for it', inAmps],
-    ['current a position relay breaks with its part shorted', shortA, fixture.relayBreakA, 'fit relays rated for it', inAmps],
     ['sense voltage with the part shorted', computed.sense.shortV, fixture.senseClampV, 'lower the sense resistor', volts],
     ['supply current limit', supplyLimitA, bench.limits.currentMaxA, 'load fewer parts', inAmps],
   ]
+  const changeover = changeoverOf(fixture)
+  if (changeover) {
+    const makeA = Math.max(shortA, targetV / changeover.bleederOhm)
+    rows.push(
+      ['bleeder across a part at target', computed.bleederDissipationW, changeover.bleederW, 'fit a larger bleeder', watts],
+      ['current a position relay makes', makeA, changeover.relayMakeA, 'fit relays rated for it', inAmps],
+      ['current a formal relay makes with its part shorted', formalA, changeover.relayMakeA,
+        'raise the formal resistor, or fit relays rated for it', inAmps],
+      ['current a position relay breaks with its part shorted', shortA, changeover.relayBreakA, 'fit relays rated for it', inAmps],
+    )
+  }
   return rows.filter(([, have, most]) => have > most)
     .map(([what, have, most, wayOut, show]) => ({ what, have: show(have), need: `at most ${show(most)}`, wayOut }))
 }
@@ -158,7 +164,7 @@ function warnings({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Com
       + 'until its drop; it is switched in alone and under the supply limit.')
   }
   const formalA = hasFormal(bench) ? Math.min(targetV / formalPathOhm(bench), supplyLimitA) : 0
-  const { relayBreakA } = bench.fixture
+  const relayBreakA = changeoverOf(bench.fixture)?.relayBreakA ?? Infinity
   if (formalA > relayBreakA) {
     list.push(`Were a part to short in its formal reading, its relays would break ${formalA.toPrecision(3)} A and are rated `
       + `for ${relayBreakA.toPrecision(3)} A; the cutoff stands behind them. Load fewer parts, or fit relays rated for it.`)

@@ -5,6 +5,7 @@
  */
 import type { BenchFile, Use } from '../schema/bench.ts'
 import type { Plan, Refusal } from '../schema/application.ts'
+import { changeoverOf } from '../schema/fixture.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { Contacts } from '../schema/profile-parts.ts'
 import type { RoleName } from '../schema/roles.ts'
@@ -135,10 +136,12 @@ const ratingWords: Record<Rating, string> = {
 
 /** The bench file may claim of its relays no more than their profile; a cutoff breaks what the supply gives. */
 function contacts({ gear, bench: { fixture }, supplyLimitA }: GearInput, { busV }: Stress): Refusal[] {
-  const { relayMakeA: makeA, relayBreakV: breakV, relayBreakA: breakA } = fixture
+  const changeover = changeoverOf(fixture)
+  const claimed = 'use relays rated for it; relayMakeA, relayBreakV and relayBreakA of the bench file claim no more than they bear'
   const rows: [RoleName, Record<Rating, number>, string][] = [
-    ['positions', { makeV: busV, makeA, breakV, breakA },
-      'use relays rated for it; relayMakeA, relayBreakV and relayBreakA of the bench file claim no more than they bear'],
+    ...(changeover ? [['positions', {
+      makeV: busV, makeA: changeover.relayMakeA, breakV: changeover.relayBreakV, breakA: changeover.relayBreakA,
+    }, claimed] as [RoleName, Record<Rating, number>, string]] : []),
     ['cutoff', { makeV: busV, makeA: supplyLimitA, breakV: busV, breakA: supplyLimitA },
       'use a cutoff whose DC ratings hold what the supply can give'],
   ]

@@ -22,15 +22,15 @@ const roleTarget = z.union([
 
 export const position = z.strictObject({
   name: z.string().regex(/^[A-Z]{1,3}[0-9]{1,3}$/, 'capitals then digits, like P01'),
-  relay: relay.describe('Changeover relay: held = on the bus, released = on its own bleeder'),
+  relay: relay.optional().describe('Changeover relay: held = on the bus, released = on its own bleeder'),
   formalRelay: relay.optional().describe('Puts the low resistor across the limiting resistor'),
   bridgeRelay: relay.optional().describe('Connects the bridge; interlocked with the changeover'),
-  sense: relay.describe('Scanner channel across the sense resistor'),
+  sense: relay.optional().describe('Scanner channel across the sense resistor'),
   thermometer: relay.optional().describe('Thermometer channel of an insulated sensor on this can'),
 })
 
 export const fixture = z.strictObject({
-  kind: z.enum(['single', 'rack']),
+  kind: z.enum(['single', 'rack']).describe('single: one part; without relays it is wired to the bus for good, in attended use'),
   positions: z.array(position).min(1).max(480),
   limitOhm: positive.describe('Limiting resistor in the positive lead'),
   limitW: positive, limitWorkingV: positive,
@@ -38,13 +38,14 @@ export const fixture = z.strictObject({
   senseOhm: positive, senseClampV: positive, senseTolerance: positive.max(0.1).default(0.001),
   returnToEarthV: z.number().min(0).default(0)
     .describe('Most volts the return end of the sense resistors may have to earth; 0 where it is tied to earth'),
-  bleederOhm: positive, bleederW: positive,
+  bleederOhm: positive.optional().describe('Of each position; without it the part bleeds back over the bus'),
+  bleederW: positive.optional(),
   watchOhm: positive.optional().describe('Resistance put in the bleeder path while recovery is watched'),
   busBleederOhm: positive, busBleederW: positive,
   diodeV: z.number().min(0).max(2).default(0.7),
   leakageOhmMin: positive.default(1e11).describe('Insulation of one empty position that bench-check must find'),
   ratedV: positive.describe('Working voltage of relays, wiring and holders to each other and to earth'),
-  relayMakeA: positive, relayBreakV: positive, relayBreakA: positive,
+  relayMakeA: positive.optional(), relayBreakV: positive.optional(), relayBreakA: positive.optional(),
   dummyOhm: positive.optional().describe('A known high resistance on the last position for bench-check'),
 })
 

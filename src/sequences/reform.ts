@@ -15,7 +15,8 @@ import { reformParameters, soakParameters } from './parameters.ts'
 import type { ReformParameters } from './parameters.ts'
 import { cautions, formingPlan } from './plan.ts'
 
-const roles = ['supply', 'bus-meter', 'sense-meter', 'positions'] as const
+/** A rack needs more; its bench file says so. */
+const roles = ['supply', 'sense-meter'] as const
 
 /** De-formed oxide reads high, so before forming the bridge condemns only what no forming can mend. */
 const openShare = 0.05

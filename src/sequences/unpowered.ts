@@ -33,7 +33,7 @@ export const capacitorCheck = defineSequence<CheckParameters>({
 export const discharge = defineSequence<DischargeParameters>({
   name: 'discharge',
   summary: 'Keeps every part on its bleeder, measures it down, and watches what comes back',
-  cautions, parameters: dischargeParameters, roles: ['positions', 'sense-meter'], energises: false,
+  cautions, parameters: dischargeParameters, roles: ['sense-meter'], energises: false,
   plan: input => quietPlan(input, 'discharge', 120 + input.parameters.watchS),
   run: async (night, { watchS }) => {
     await proveDead(night)
