@@ -2,7 +2,7 @@
 import type { FastifyInstance } from 'fastify'
 import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
-import { benchStatus, plan, safeOffReport, startRequest } from '../schema/application.ts'
+import { benchStatus, plan, portEntry, probeAnswer, safeOffReport, startRequest } from '../schema/application.ts'
 import type { Routes } from './build.ts'
 import {
   acknowledgeBody, errorBody, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
@@ -21,7 +21,7 @@ export function benchRoutes(routes: Routes, app: Application): void {
   }, () => app.sequences())
 
   routes.get('/instruments', {
-    schema: { summary: 'Ask every instrument who it is', response: answers(200, z.array(instrumentShape)) },
+    schema: { summary: 'Ask every instrument who it is, and what its profile can ask without changing anything', response: answers(200, z.array(instrumentShape)) },
   }, async () => await app.checkInstruments())
 
   routes.post('/instruments/check', {
@@ -31,6 +31,17 @@ export function benchRoutes(routes: Routes, app: Application): void {
       response: answers(200, z.array(instrumentShape)),
     },
   }, async request => await app.checkInstruments(request.body.names))
+
+  routes.get('/ports', {
+    schema: { summary: 'Ports of this computer; none is opened', response: answers(200, z.array(portEntry)) },
+  }, async () => await app.listPorts())
+
+  routes.post('/ports/probe', {
+    schema: {
+      summary: 'Open one port and ask *IDN?, nothing else; opening can reset some boards',
+      body: z.strictObject({ url: z.string().min(1).max(500) }), response: answers(200, probeAnswer),
+    },
+  }, async request => await app.probe(request.body.url))
 
   routes.post('/plan', {
     schema: { summary: 'What would be done; touches nothing', body: startRequest, response: answers(200, plan) },

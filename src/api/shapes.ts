@@ -56,8 +56,9 @@ export const seriesShape = z.strictObject({
 })
 
 export const instrumentShape = z.strictObject({
-  name: z.string(), url: z.string(), profile: z.string(), identity: z.string().nullable(),
+  name: z.string(), roles: z.array(z.string()), url: z.string(), profile: z.string(), identity: z.string().nullable(),
   matches: z.boolean(), problem: z.string().nullable(),
+  selfCheck: z.strictObject({ asked: z.number().int(), waiting: z.array(z.string()), wrong: z.array(z.string()) }).nullable(),
 })
 
 export const sequenceShape = z.strictObject({

@@ -4,18 +4,21 @@ import { z } from 'zod'
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
-import type { Application, BenchStatus, FeedItem, InstrumentCheck, Plan, SafeOffReport } from '../schema/application.ts'
+import type {
+  Application, BenchStatus, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport,
+} from '../schema/application.ts'
 import type { RunRecord, RunState, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
 import type { AnySequence } from '../engine/sequence.ts'
-import { checkIdentity } from './identity.ts'
+import { checkIdentity, checkInstrument } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
-import type { LoadedBench, ProfileFolder } from './files.ts'
+import { rolesOf, type LoadedBench, type ProfileFolder } from './files.ts'
 import type { Origin } from './own-sequences.ts'
 import { beatLimitMs, makeNight } from './night-maker.ts'
+import { listPorts, probe, urlsOf } from './ports.ts'
 import { prepare } from './prepare.ts'
 import { watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
@@ -79,7 +82,15 @@ export class Daemon implements Application {
 
   async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
     const wanted = names ?? Object.keys(this.#d.bench.file.instruments)
-    return await Promise.all(wanted.map(name => checkIdentity(this.#d.bench, this.#d.composed, name)))
+    const idle = this.#current === null && !this.#starting
+    return await Promise.all(wanted.map(name => checkInstrument(this.#d.bench, this.#d.composed, name, idle)))
+  }
+
+  async listPorts(): Promise<PortEntry[]> { return await listPorts(urlsOf(this.#d.bench.file)) }
+
+  async probe(url: string): Promise<ProbeAnswer> {
+    if (this.#current !== null || this.#starting) throw new BenchError('REFUSED', 'no port is opened while a run goes on')
+    return await probe(url, { clock: this.#d.livenessClock, bench: this.#d.bench.file, profiles: this.#d.profiles, holds: true })
   }
 
   async plan(request: StartRequest): Promise<Plan> { return (await prepare(this.#d, request)).plan }
@@ -213,10 +224,12 @@ export class Daemon implements Application {
   }
 
   async #checkIdentities(): Promise<void> {
-    const wrong = (await this.checkInstruments()).find(({ matches }) => !matches)
+    const { bench, composed } = this.#d
+    const checks = Object.keys(bench.file.instruments).map(name => checkIdentity(bench, composed, name))
+    const wrong = (await Promise.all(checks)).find(({ matches }) => !matches)
     if (wrong) {
       throw new BenchError('IDENTITY', wrong.problem ?? 'a different instrument answers', {
-        instrument: wrong.name, expected: this.#d.bench.file.instruments[wrong.name]!.identity, got: wrong.identity ?? 'no answer',
+        instrument: wrong.name, expected: bench.file.instruments[wrong.name]!.identity, got: wrong.identity ?? 'no answer',
       })
     }
   }
@@ -245,9 +258,6 @@ export class Daemon implements Application {
 
   #hostFault(id: string, text: string): void { this.#current?.handles.night.fault(id, text) }
 }
-
-const rolesOf = ({ roles }: LoadedBench, name: string): string[] =>
-  [...roles].filter(([, { instrument }]) => instrument === name).map(([role]) => role)
 
 function refuseUnless(request: StartRequest, plan: Plan): void {
   if (plan.refusals.length > 0) {

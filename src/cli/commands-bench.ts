@@ -1,8 +1,8 @@
-/** Commands about the bench as a whole: instruments, status, stop, ack. */
+/** Commands about the bench as a whole: status, stop, ack, present. */
 import type { Command } from 'commander'
 import { dataFolderOf } from '../base/daemon-file.ts'
 import { asBenchError, BenchError } from '../base/errors.ts'
-import type { BenchStatus, InstrumentCheck, SafeOffReport } from '../schema/application.ts'
+import type { BenchStatus, SafeOffReport } from '../schema/application.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
 import { printable, renderTable, statusLines } from './table.ts'
@@ -11,13 +11,8 @@ export type Act = (command: Command, action: (...given: never[]) => Promise<Exit
 
 /** The daemon gets this long to answer a stop before its keeper is asked. */
 const stopAnswerMs = 3000
-const checkMs = 120_000
 
 export function addBenchCommands(program: Command, context: CliContext, act: Act): void {
-  act(program.command('instruments').argument('[names...]', 'only these')
-    .description('ask every instrument who it is, and compare with the bench file'),
-  async (names: string[], options: CommonOptions) => await instruments(context, names, options))
-
   act(program.command('status').description('show how the bench stands'),
     async (options: CommonOptions) => await status(context, options))
 
@@ -35,24 +30,6 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
   act(program.command('present').option('--person <name>', 'who is at the bench', context.user)
     .description('say that somebody is at the bench, in attended use'),
   async (options: CommonOptions & { person: string }) => await present(context, options))
-}
-
-async function instruments(context: CliContext, names: readonly string[], options: CommonOptions): Promise<ExitCode> {
-  const client = daemonOf(context, options)
-  const checks = names.length > 0
-    ? await client.post<InstrumentCheck[]>('/instruments/check', { names }, checkMs)
-    : await client.get<InstrumentCheck[]>('/instruments', checkMs)
-  if (options.json) printJson(context.out, checks)
-  else {
-    print(context.out, ...renderTable(
-      ['instrument', 'instrument profile', 'connection', 'verdict', 'identity'].map(heading => ({ heading })),
-      checks.map(check => [
-        check.name, check.profile, check.url, check.matches ? 'as entered' : check.problem ?? 'another instrument',
-        check.identity ?? '–',
-      ]),
-    ))
-  }
-  return checks.every(check => check.matches) ? exitCodes.accepted : exitCodes.fault
 }
 
 /** 3 while a trip is latched, so that a script sees it. */

@@ -2,7 +2,7 @@
 import { RealClock, type Clock } from '../base/clock.ts'
 import { dataFolderOf, readDaemonNote } from '../base/daemon-file.ts'
 import { BenchError } from '../base/errors.ts'
-import type { SafeOffReport } from '../schema/application.ts'
+import type { PortEntry, ProbeAnswer, SafeOffReport } from '../schema/application.ts'
 import { DaemonClient } from './client.ts'
 import type { Output } from './screen.ts'
 
@@ -14,6 +14,12 @@ export interface ServeOptions {
 export interface DemoModule { runDemo(options: DemoOptions): Promise<number> }
 export interface DemoOptions { seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined }
 
+export interface PortsModule {
+  localPorts(benchPath: string | undefined, dataFolder: string, clock: Clock): {
+    list(): Promise<PortEntry[]>; probe(url: string): Promise<ProbeAnswer>
+  }
+}
+
 export interface CliContext {
   readonly out: Output
   readonly err: Output
@@ -24,6 +30,7 @@ export interface CliContext {
   stopByKeeper(dataFolder: string, reason: string): Promise<SafeOffReport>
   loadServe(): Promise<ServeModule>
   loadDemo(): Promise<DemoModule>
+  loadPorts(): Promise<PortsModule>
 }
 
 /** Options that every command has. */
@@ -36,6 +43,7 @@ export function realContext(user: string): CliContext {
     stopByKeeper: async (folder, reason) => await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
     loadServe: async () => await load('./serve.ts') as ServeModule,
     loadDemo: async () => await load('./demo.ts') as DemoModule,
+    loadPorts: async () => await import('../app/ports.ts'),
   }
 }
 

@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
+import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
@@ -41,6 +42,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
       .action(async (...args: unknown[]) => { exit = await action(...args.slice(0, -1) as never[]) })
   }
   addLocalCommands(program, context, act)
+  addInstrumentsCommand(program, context, act)
   addBenchCommands(program, context, act)
   addRunCommands(program, context, act)
   addRecordCommands(program, context, act)

@@ -62,11 +62,42 @@ export const safeOffReport = z.strictObject({
 /** What a safe-off did, per link. Times in ms from its start; `verified` null where there is no read-back. */
 export type SafeOffReport = z.infer<typeof safeOffReport>
 
+/** What an instrument of the bench answered. `selfCheck` is null where it was not asked: a run goes on, or it is not there. */
 export interface InstrumentCheck {
-  name: string; url: string; profile: string
+  name: string; roles: string[]; url: string; profile: string
   identity: string | null
   matches: boolean; problem: string | null
+  selfCheck: SelfCheck | null
 }
+
+/** Queries of the profile that change nothing, asked between two looks at the error queue. Never a self-test of its own. */
+export interface SelfCheck {
+  /** How many queries were asked. */
+  asked: number
+  /** What was in the error queue before; reading took it out. */
+  waiting: string[]
+  /** Answers that the profile does not explain, and errors that the queries caused. */
+  wrong: string[]
+}
+
+/** A place where an instrument may be connected. */
+export const portEntry = z.strictObject({
+  path: z.string(), kind: z.enum(['serial', 'usbtmc']),
+  url: z.string().describe('What to write into the bench file: the name that stays when numbers change'),
+  links: z.array(z.string()).describe('Lasting names of the same port'),
+  usb: z.strictObject({ vendorId: z.string(), productId: z.string(), serial: z.string() }).nullable(),
+  says: z.string().describe('What the adapter or instrument says of itself on USB'),
+  note: z.string(),
+  inBench: z.string().nullable().describe('Instrument of the bench file that is entered there'),
+})
+export type PortEntry = z.infer<typeof portEntry>
+
+export const probeAnswer = z.strictObject({
+  url: z.string(), identity: z.string().nullable(), problem: z.string().nullable(),
+  entered: z.string().nullable().describe('Instrument of the bench file that is entered with this identity'),
+  profiles: z.array(z.string()).describe('Profiles that are named as the model in the answer'),
+})
+export type ProbeAnswer = z.infer<typeof probeAnswer>
 
 /** What the live feed carries. */
 export type FeedItem =
@@ -87,6 +118,10 @@ export interface Application {
   readonly store: Store
   sequences(): SequenceInfo[]
   checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]>
+  /** Ports of this computer; none is opened. */
+  listPorts(): Promise<PortEntry[]>
+  /** Opens this one port and asks *IDN?. Rejects REFUSED while a run goes on or where the bench holds the port. */
+  probe(url: string): Promise<ProbeAnswer>
   plan(request: StartRequest): Promise<Plan>
   /** Starts and returns once the run is in the store; the run goes on. Rejects REFUSED, USAGE, TRIPPED. */
   start(request: StartRequest): Promise<RunRecord>

@@ -4,7 +4,7 @@ import {
   channelShape, errorBody, eventShape, resultShape, runShape, seriesShape,
 } from '../../src/api/shapes.ts'
 import { BenchError } from '../../src/base/errors.ts'
-import { benchStatus, plan, safeOffReport } from '../../src/schema/application.ts'
+import { benchStatus, plan, portEntry, probeAnswer, safeOffReport } from '../../src/schema/application.ts'
 import { FakeApplication, runningStatus, samplePlan } from './fake-application.ts'
 
 const request = {
@@ -68,6 +68,13 @@ describe('what the API shows', () => {
     expect(error.message).toContain(path)
   })
 
+  it('lists ports, and probes the one that is named', async () => {
+    portEntry.array().length(1).parse((await get('/ports')).json())
+    const post = async (payload: object) => await api.inject({ method: 'POST', url: '/api/v1/ports/probe', payload })
+    expect(probeAnswer.parse((await post({ url: 'tcp://127.0.0.1:5025' })).json()).identity).toBe('A,B,1,2')
+    expect((await post({})).statusCode).toBe(400)
+  })
+
   it('gives the record as page, table and JSON, of a run and of a part', async () => {
     const page = await get('/runs/R1/record')
     expect(page.headers['content-type']).toContain('text/html')
@@ -89,7 +96,8 @@ describe('what the API shows', () => {
     const document = (await get('/openapi.json')).json<{ openapi: string; paths: Record<string, object> }>()
     expect(document.openapi).toMatch(/^3\./)
     expect(Object.keys(document.paths).sort()).toEqual([
-      '/acknowledge', '/feed', '/instruments', '/instruments/check', '/parts/{id}/record', '/plan', '/presence', '/runs',
+      '/acknowledge', '/feed', '/instruments', '/instruments/check', '/parts/{id}/record', '/plan', '/ports', '/ports/probe',
+      '/presence', '/runs',
       '/runs/{id}', '/runs/{id}/channels', '/runs/{id}/events', '/runs/{id}/readings', '/runs/{id}/record',
       '/runs/{id}/results', '/runs/{id}/series', '/sequences', '/status', '/stop',
     ].map(path => `/api/v1${path}`))

@@ -4,7 +4,7 @@
  */
 import { BenchError } from '../../src/base/errors.ts'
 import type {
-  Application, BenchStatus, FeedItem, InstrumentCheck, Plan, SafeOffReport, SequenceInfo,
+  Application, BenchStatus, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, SequenceInfo,
 } from '../../src/schema/application.ts'
 import type { RunRecord, RunState, StartRequest } from '../../src/schema/run.ts'
 import type { Store } from '../../src/schema/store.ts'
@@ -25,6 +25,7 @@ export class FakeApplication implements Application {
   shownPlan: Plan = samplePlan
   shownStatus: BenchStatus = idleStatus
   startFails: Error | null = null
+  wrongAnswers: string[] = []
 
   constructor(store: Store) { this.store = store }
   static async make(): Promise<FakeApplication> { return new FakeApplication(await storeWithNight()) }
@@ -41,13 +42,32 @@ export class FakeApplication implements Application {
   async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
     this.calls.push({ name: 'check', argument: names })
     const all: InstrumentCheck[] = [
-      { name: 'supply', url: 'tcp://127.0.0.1:1', profile: 'dc-supply', identity: 'A,B,1,2', matches: true, problem: null },
-      { name: 'meter', url: 'tcp://127.0.0.1:2', profile: 'multimeter', identity: null, matches: false,
-        problem: 'did not answer' },
+      {
+        name: 'supply', roles: ['supply'], url: 'tcp://127.0.0.1:1', profile: 'dc-supply', identity: 'A,B,1,2', matches: true,
+        problem: null, selfCheck: { asked: 5, waiting: [], wrong: this.wrongAnswers },
+      },
+      {
+        name: 'meter', roles: ['bus-meter'], url: 'tcp://127.0.0.1:2', profile: 'multimeter', identity: null, matches: false,
+        problem: 'did not answer', selfCheck: null,
+      },
     ]
     const unknown = names?.find(name => !all.some(entry => entry.name === name))
     if (unknown !== undefined) throw new BenchError('NOT_FOUND', `the bench has no instrument ${unknown}`)
     return names ? all.filter(entry => names.includes(entry.name)) : all
+  }
+  async listPorts(): Promise<PortEntry[]> {
+    return [{
+      path: '/dev/ttyUSB0', kind: 'serial', url: 'serial:/dev/serial/by-id/usb-a?baud=9600', links: ['/dev/serial/by-id/usb-a'],
+      usb: { vendorId: '0403', productId: '6001', serial: 'A1' }, says: 'an adapter', note: '', inBench: 'supply',
+    }]
+  }
+  async probe(url: string): Promise<ProbeAnswer> {
+    this.calls.push({ name: 'probe', argument: url })
+    const answers = url.includes('5025')
+    return {
+      url, identity: answers ? 'A,B,1,2' : null, problem: answers ? null : 'did not answer', entered: answers ? 'supply' : null,
+      profiles: [],
+    }
   }
   async plan(request: StartRequest): Promise<Plan> {
     this.calls.push({ name: 'plan', argument: request })

@@ -10,13 +10,16 @@ import { formatClock, formatWall } from '../../src/base/format.ts'
 import type { CliContext } from '../../src/cli/context.ts'
 import { runCli } from '../../src/cli/run-cli.ts'
 import { writeFile } from '../../src/cli/write-file.ts'
-import type { SafeOffReport } from '../../src/schema/application.ts'
+import type { PortEntry, SafeOffReport } from '../../src/schema/application.ts'
 import { FakeApplication, idleStatus, runningStatus, samplePlan } from '../api/fake-application.ts'
 import { startWallMs } from '../report/sample-night.ts'
 
 const keeperReport: SafeOffReport = {
   reason: 'smoke', atWallMs: 0, sentMs: 3, verifiedMs: 40,
   links: [{ link: 'cutoff', sent: true, freshLink: false, verified: true, note: '' }],
+}
+const localPort: PortEntry = {
+  path: '/dev/usbtmc0', kind: 'usbtmc', url: 'usbtmc:/dev/usbtmc0', links: [], usb: null, says: '', note: '', inBench: null,
 }
 let app: FakeApplication
 let api: Api
@@ -41,6 +44,14 @@ beforeEach(async () => {
       return keeperReport
     },
     loadServe: async () => ({ serve: async options => { app.calls.push({ name: 'serve', argument: options }) } }),
+    loadPorts: async () => ({
+      localPorts: benchPath => ({
+        list: async () => [{ ...localPort, inBench: benchPath === undefined ? null : `psu of ${benchPath}` }],
+        probe: async url => ({
+          url, identity: url.includes('here') && !url.includes('nowhere') ? 'A,B,1,2' : null, problem: null, entered: null, profiles: [],
+        }),
+      }),
+    }),
     loadDemo: async () => ({ runDemo: async options => { app.calls.push({ name: 'demo', argument: options }); return 1 } }),
   }
 })
@@ -78,8 +89,51 @@ describe('looking', () => {
     const all = await run('instruments')
     expect(all.exit).toBe(4)
     expect(all.out).toContain('did not answer')
+    expect(all.out).toMatch(/supply +supply +dc-supply .*as entered +5 answers, no error/)
+    expect(all.out).toMatch(/\/dev\/ttyUSB0 +serial:\/dev\/serial\/by-id\/usb-a\?baud=9600 +supply +an adapter, 0403:6001 A1/)
     expect((await run('instruments', 'supply')).exit).toBe(0)
     expect((await run('instruments', 'kettle')).exit).toBe(2)
+  })
+
+  it('ends with 4 when a profile does not fit, with what was answered', async () => {
+    app.wrongAnswers = ['`VOLT?`: expected a number or a word of the profile, got "ERR"']
+    const { exit, out } = await run('instruments', 'supply')
+    expect(exit).toBe(4)
+    expect(out).toMatch(/NO, see below/)
+    expect(out).toContain('supply: `VOLT?`: expected a number')
+  })
+
+  it('probes what it is told to and asks no instrument then, with a caution before', async () => {
+    const { exit, out, err } = await run('instruments', '--probe', 'tcp://127.0.0.1:5025', '--probe', 'serial:/dev/ttyUSB0')
+    expect(exit).toBe(4)
+    expect(err).toContain('some boards reset')
+    expect(out).toMatch(/tcp:\/\/127\.0\.0\.1:5025 +A,B,1,2 +supply/)
+    expect(out).toMatch(/serial:\/dev\/ttyUSB0 +no answer: did not answer/)
+    expect(app.calls.map(({ name, argument }) => [name, argument])).toEqual([
+      ['probe', 'tcp://127.0.0.1:5025'], ['probe', 'serial:/dev/ttyUSB0'],
+    ])
+    const told = JSON.parse((await run('instruments', '--probe', 'tcp://127.0.0.1:5025', '--json')).out) as Record<string, unknown>
+    expect(told).toMatchObject({ instruments: null, probes: [{ identity: 'A,B,1,2' }], ports: [{ inBench: 'supply' }] })
+  })
+
+  it('lists ports without a daemon, asks only what it is told to, and says that no instrument was asked', async () => {
+    removeDaemonNote(folder)
+    const { exit, out, err } = await run('instruments', '--json')
+    expect(exit).toBe(0)
+    expect(JSON.parse(out)).toEqual({ instruments: null, ports: [{ ...localPort, inBench: null }], probes: [] })
+    expect(err).toContain('No daemon is running: no instrument of a bench was asked.')
+    expect((await run('instruments', '--bench', 'b.yaml')).out).toMatch(/usbtmc0 +usbtmc:\/dev\/usbtmc0 +psu of b\.yaml/)
+    expect((await run('instruments', '--probe', 'tcp://here:5025')).exit).toBe(0)
+    expect((await run('instruments', '--probe', 'tcp://nowhere:1')).exit).toBe(4)
+  })
+
+  it('ends with 4 when a daemon that should be there does not answer, and lists the ports all the same', async () => {
+    writeDaemonNote(folder, { url: 'http://127.0.0.1:1', pid: 1 })
+    const { exit, out, err } = await run('instruments')
+    expect([exit, err]).toEqual([4, 'The daemon does not answer: no instrument of a bench was asked.\n'])
+    expect(out).toContain('/dev/usbtmc0')
+    expect((await run('instruments', 'psu')).exit).toBe(4)
+    expect((await run('instruments', '--daemon', 'http://127.0.0.1:1')).exit).toBe(4)
   })
 
   it('lists runs, and says how one ended', async () => {
