@@ -35,16 +35,6 @@ export class ProfileFolder {
     return [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
   }
 
-  /** Names of all instrument profiles, a person's own and the shipped ones, in order and once each. */
-  instrumentNames(): string[] {
-    const names = this.#folders('instruments').flatMap(folder => existsSync(folder) ? readdirSync(folder) : [])
-    return [...new Set(names.filter(name => name.endsWith('.yaml')).map(name => name.slice(0, -'.yaml'.length)))].sort()
-  }
-
-  #folders(kind: 'instruments' | 'parts'): string[] {
-    return [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
-  }
-
   #load<T>(kind: 'instruments' | 'parts', name: string, schema: Parameters<typeof loadFile>[1]): ProfileFile<T> {
     if (!/^[A-Za-z0-9][A-Za-z0-9.-]*$/.test(name)) {
       throw new BenchError('FILE_INVALID', `profile name ${JSON.stringify(name)}`, { expected: 'letters, digits, dots and hyphens', got: name })
@@ -65,10 +55,6 @@ export interface LoadedBench {
   /** Instrument and, on a shared board, the relay or input that serve each role. */
   readonly roles: ReadonlyMap<RoleName, { instrument: string; relay?: number }>
 }
-
-/** What an instrument serves as. */
-export const rolesOf = ({ roles }: LoadedBench, name: string): RoleName[] =>
-  [...roles].filter(([, { instrument }]) => instrument === name).map(([role]) => role)
 
 /** What an instrument serves as. */
 export const rolesOf = ({ roles }: LoadedBench, name: string): RoleName[] =>
