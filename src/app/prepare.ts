@@ -46,7 +46,9 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   return { sequence, parameters, plan: held, parts }
 }
 
-function asked({ composed, sequences }: PrepareDeps, request: StartRequest): Pick<Prepared, 'sequence' | 'parameters'> {
+function asked(
+  { composed, sequences }: PrepareDeps, request: StartRequest,
+): Pick<Prepared, 'sequence' | 'parameters'> {
   const sequence = sequences.find(({ name }) => name === request.sequence)
   if (!sequence) {
     const known = sequences.map(({ name }) => name).join(', ')

@@ -11,7 +11,7 @@ import { formingSteps } from './steps.ts'
 /** Hydrogen per coulomb of forming charge (derived, 25 °C). */
 const gasMlPerC = 0.127
 const supplyHeadroom = 1.25
-/** The supply's own protection: this share of target and this much over it, and never past what a part bears briefly. */
+/** The supply's own protection: target, a share and a margin, and never past what a part bears briefly. */
 const overVoltageShare = 1.08
 const overVoltageMarginV = 3
 const formalArrivalS = 60
@@ -42,7 +42,7 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
   const supplyLimitA = supplyLimit(input, targetV)
   const bounds = envelope({
     bench, supply, targetV, supplyLimitA, use: request.use,
-    parts: parts.map(({ loaded, profile }) => ({ position: loaded.position, profile, condition: loaded.condition })),
+    parts: parts.map(({ loaded: { position, condition }, profile }) => ({ position, profile, condition })),
   })
   const tailS = tailOf(input, targetV, bounds.touchSafeAfterS)
   const longestS = steps.reduce((sum, { maxS }) => sum + maxS, 0) + tailS
@@ -52,7 +52,8 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
   return {
     sequence, use: request.use, targetV,
     expectedS: steps.reduce((sum, { minS }) => sum + minS, 0) + tailS, longestS,
-    partEnergyMaxJ: bounds.partEnergyMaxJ, rackEnergyJ: bounds.rackEnergyJ, touchSafeAfterS: bounds.touchSafeAfterS,
+    partEnergyMaxJ: bounds.partEnergyMaxJ, rackEnergyJ: bounds.rackEnergyJ,
+    touchSafeAfterS: bounds.touchSafeAfterS,
     partDissipationMaxW: bounds.partDissipationMaxW, resistorDissipationW: bounds.resistorDissipationW,
     supplyLimitA, overVoltageV: protectionV(input, targetV),
     sweepS: input.sweepS, relayClosures: parts.length * 4, gasMl: chargeMaxC * gasMlPerC, chargeMaxC,
@@ -61,8 +62,10 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
   }
 }
 
-/** After the last step: formal readings, bleeding, recovery watch, bridge. */
-function tailOf({ parts, parameters }: PlanInput<ReformParameters>, targetV: number, touchSafeAfterS: number): number {
+/** After the last step: formal readings, bleeding, recovery watch, bridge; seconds. */
+function tailOf(
+  { parts, parameters }: PlanInput<ReformParameters>, targetV: number, touchSafeAfterS: number,
+): number {
   const formalS = parts.reduce((sum, { profile }) =>
     sum + formalArrivalS + leakageLimit(profile.leakage, profile.capacitanceF, targetV).afterS, 0)
   return formalS + touchSafeAfterS + parameters.watchS + parts.length * 5 + 120
@@ -77,20 +80,24 @@ function protectionV({ bench, parts }: PlanInput<ReformParameters>, targetV: num
 function belowRating({ parts }: PlanInput<ReformParameters>, targetV: number): string[] {
   const highest = Math.max(...parts.map(({ profile }) => profile.ratedV))
   if (parts.length === 0 || targetV >= highest) return []
-  return [`The target of ${targetV} V is below the rating of ${highest} V: the grade will hold for ${targetV} V only, and a part `
-    + 'that is not formed to its rating can read high in capacitance.']
+  return [`The target of ${targetV} V is below the rating of ${highest} V: the grade will hold for ${targetV} V only, `
+    + 'and a part that is not formed to its rating can read high in capacitance.']
 }
 
 function planSteps(p: ReformParameters, targetV: number, climbs: boolean): PlanStep[] {
   const polarity: PlanStep = { name: 'polarity', busV: p.polarityV, minS: 30, maxS: 120 }
   const soak = (seconds: number): PlanStep => ({ name: 'soak', busV: targetV, minS: seconds, maxS: seconds })
-  if (!climbs) return [polarity, { name: 'rise', busV: targetV, minS: targetV / p.slewVPerS, maxS: targetV / p.slewVPerS + 60 }, soak(p.soakS)]
+  if (!climbs) {
+    const riseS = targetV / p.slewVPerS
+    return [polarity, { name: 'rise', busV: targetV, minS: riseS, maxS: riseS + 60 }, soak(p.soakS)]
+  }
   const stops = formingSteps(targetV, p.stepShare, p.fineStepShare)
   let before = 0
   const climb = stops.map((busV): PlanStep => {
     const riseS = (busV - before) / p.slewVPerS
     before = busV
-    return { name: `step ${Math.round((100 * busV) / targetV)} %`, busV, minS: riseS + p.minStepS, maxS: riseS + p.maxStepS }
+    const name = `step ${Math.round((100 * busV) / targetV)} %`
+    return { name, busV, minS: riseS + p.minStepS, maxS: riseS + p.maxStepS }
   })
   return [polarity, ...climb, soak(p.soakS)]
 }
@@ -102,7 +109,8 @@ function supplyLimit({ bench, parts, parameters }: PlanInput<ReformParameters>, 
     profile.capacitanceF * (1 + profile.tolerancePlus) * parameters.slewVPerS,
   ))
   const shortA = targetV / bench.fixture.limitOhm
-  const sum = perPart.reduce((total, amps) => total + amps, 0) + targetV / bench.fixture.busBleederOhm + shortA
+  const bleederA = targetV / bench.fixture.busBleederOhm
+  const sum = perPart.reduce((total, amps) => total + amps, 0) + bleederA + shortA
   return Math.ceil(sum * supplyHeadroom * 1e4) / 1e4
 }
 
@@ -110,17 +118,25 @@ function supplyLimit({ bench, parts, parameters }: PlanInput<ReformParameters>, 
 function loading({ bench, parts }: PlanInput<ReformParameters>): Refusal[] {
   const names = new Set(bench.fixture.positions.map(({ name }) => name))
   const list: Refusal[] = []
-  if (parts.length === 0) list.push({ what: 'parts', have: 'none', need: 'at least one', wayOut: 'name the parts on the rack' })
+  if (parts.length === 0) {
+    list.push({ what: 'parts', have: 'none', need: 'at least one', wayOut: 'name the parts on the rack' })
+  }
   const seen = new Map<string, number>()
   for (const { loaded } of parts) {
     seen.set(loaded.position, (seen.get(loaded.position) ?? 0) + 1)
     seen.set(`part ${loaded.part}`, (seen.get(`part ${loaded.part}`) ?? 0) + 1)
     if (!names.has(loaded.position)) {
-      list.push({ what: 'position', have: loaded.position, need: [...names].join(' '), wayOut: 'use a position of the bench file', position: loaded.position })
+      list.push({
+        what: 'position', have: loaded.position, need: [...names].join(' '), position: loaded.position,
+        wayOut: 'use a position of the bench file',
+      })
     }
   }
   for (const [name, count] of seen) {
-    if (count > 1) list.push({ what: 'loaded twice', have: name, need: 'each position and part once', wayOut: 'correct the rack list' })
+    if (count < 2) continue
+    list.push({
+      what: 'loaded twice', have: name, need: 'each position and part once', wayOut: 'correct the rack list',
+    })
   }
   return list
 }
@@ -128,12 +144,18 @@ function loading({ bench, parts }: PlanInput<ReformParameters>): Refusal[] {
 function pace({ bench: { cadence }, sweepS }: PlanInput<ReformParameters>): Refusal[] {
   const list: Refusal[] = []
   if (sweepS > cadence.sweepMs / 1000) {
-    list.push({ what: 'sweep cadence', have: `${cadence.sweepMs / 1000} s`, need: `at least ${sweepS.toFixed(2)} s with these instruments`,
-      wayOut: 'sweep slower, or use a faster meter or shorter settling' })
+    list.push({
+      what: 'sweep cadence', have: `${cadence.sweepMs / 1000} s`,
+      need: `at least ${sweepS.toFixed(2)} s with these instruments`,
+      wayOut: 'sweep slower, or use a faster meter or shorter settling',
+    })
   }
   if (cadence.sweepQuietMs < cadence.sweepMs) {
-    list.push({ what: 'quiet sweep cadence', have: `${cadence.sweepQuietMs / 1000} s`, need: `at least ${cadence.sweepMs / 1000} s, as when busy`,
-      wayOut: 'scan slower when all is quiet: raise cadence.sweepQuietMs' })
+    list.push({
+      what: 'quiet sweep cadence', have: `${cadence.sweepQuietMs / 1000} s`,
+      need: `at least ${cadence.sweepMs / 1000} s, as when busy`,
+      wayOut: 'scan slower when all is quiet: raise cadence.sweepQuietMs',
+    })
   }
   return list
 }

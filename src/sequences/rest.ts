@@ -22,8 +22,8 @@ export function rest(
     if (agoS > restMostS) late.push(`${part} (${hours(agoS)})`)
     if (agoS >= restLeastS) continue
     refusals.push({
-      what: `rest of ${part} since its forming`, have: hours(agoS), need: `at least ${hours(restLeastS)}`, position,
-      wayOut: `wait another ${hours(restLeastS - agoS)}, or run reform again`,
+      what: `rest of ${part} since its forming`, have: hours(agoS), need: `at least ${hours(restLeastS)}`,
+      position, wayOut: `wait another ${hours(restLeastS - agoS)}, or run reform again`,
     })
   }
   const warnings = [
