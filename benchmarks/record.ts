@@ -2,7 +2,7 @@
 import { recordHtml } from '../src/report/html.ts'
 import { buildRecord } from '../src/report/record.ts'
 import { RealClock } from '../src/base/clock.ts'
-import { storeWithNight } from '../tests/report/sample-night.ts'
+import { storeWithNight } from './sample-night.ts'
 
 /** Twelve positions over eleven hours, 100,000 readings. The whole page, in seconds. */
 export async function measureRecord(): Promise<{ recordS: number }> {
