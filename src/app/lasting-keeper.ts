@@ -11,7 +11,7 @@ import type { KeeperEvent } from '../keeper/host.ts'
 import type { KeeperMode } from '../keeper/machine.ts'
 import type { SafeOffTable } from '../keeper/table.ts'
 import type { SafeOffReport } from '../schema/application.ts'
-import type { ScpiPort } from '../schema/roles.ts'
+import type { ScpiPort } from '../scpi/port.ts'
 
 /** Pause before a further start, when a start failed or a fresh keeper died at once, in ms. */
 const againAfterMs = 1000

@@ -1,7 +1,8 @@
 /** The lamp that says what the bench is doing: an instrument of its own, or two relays of a board. */
 import type { Clock } from '../base/clock.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
-import type { Beacon, ScpiPort } from '../schema/roles.ts'
+import type { Beacon } from '../schema/roles.ts'
+import type { ScpiPort } from '../scpi/port.ts'
 import { checked, Driver } from './driver.ts'
 import { RelayBoardDriver, type RelayProfile } from './relay-board.ts'
 

@@ -1,7 +1,8 @@
 /** The cutoff: a hold-in contactor, or for attended use one relay of a board. */
 import { sleep, type Clock } from '../base/clock.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
-import type { Cutoff, Energising, SafeOffStep, ScpiPort } from '../schema/roles.ts'
+import type { Cutoff, Energising, SafeOffStep } from '../schema/roles.ts'
+import type { ScpiPort } from '../scpi/port.ts'
 import { checked, Driver } from './driver.ts'
 import { RelayBoardDriver, type RelayProfile } from './relay-board.ts'
 import { safeOffOf } from './safe-off.ts'

@@ -5,9 +5,9 @@ import { asBenchError, BenchError } from '../base/errors.ts'
 import type { Cancel, Clock } from '../base/clock.ts'
 import { builtEntry } from '../base/paths.ts'
 import type { SafeOffReport } from '../schema/application.ts'
-import type { ScpiPort } from '../schema/roles.ts'
+import type { ScpiPort, WriteOptions } from '../scpi/port.ts'
 import { channelFd, openChannel, type Channel } from './channel.ts'
-import type { CallOptions, KeeperEvent, KeeperHost } from './host.ts'
+import type { KeeperEvent, KeeperHost } from './host.ts'
 import type { KeeperMode } from './machine.ts'
 import { unpackError, type HotFrame, type KeeperStart, type Order, type Reply } from './protocol.ts'
 import type { SafeOffTable } from './table.ts'
@@ -253,6 +253,6 @@ class ForkedKeeper implements Keeper {
   }
 }
 
-const checkOf = (options: CallOptions | undefined): number =>
+const checkOf = (options: WriteOptions | undefined): number =>
   options?.check === undefined ? -1 : Number(options.check)
 const goneError = (why: string): BenchError => new BenchError('KEEPER_GONE', `the keeper is gone: ${why}`)

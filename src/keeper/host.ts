@@ -6,6 +6,7 @@
 import type { Cancel, Clock } from '../base/clock.ts'
 import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
 import type { SafeOffReport } from '../schema/application.ts'
+import type { CallOptions, WriteOptions } from '../scpi/port.ts'
 import {
   beatDueMs, initialKeeper, stepKeeper,
   type KeeperEffect, type KeeperInput, type KeeperMode, type KeeperState,
@@ -32,8 +33,6 @@ export interface KeeperHostOptions {
   log: (what: string, detail: object) => void
   limits?: Partial<SafeOffLimits>
 }
-
-export interface CallOptions { deadlineMs?: number; check?: boolean }
 
 export class KeeperHost {
   readonly #options: KeeperHostOptions
@@ -72,7 +71,7 @@ export class KeeperHost {
   /**
    * One command through the keeper. Rejects TRIPPED after a safe-off began, unless it stands in the table.
    */
-  write(link: string, command: string, options?: CallOptions): Promise<void> {
+  write(link: string, command: string, options?: WriteOptions): Promise<void> {
     const session = this.#admit(link, 'write', command)
     if (session instanceof BenchError) return Promise.reject(session)
     const call = isOpen(session) ? session.write(command, options)

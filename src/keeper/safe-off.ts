@@ -7,6 +7,8 @@ import { withDeadline } from '../base/deadline.ts'
 import { asBenchError, type BenchError } from '../base/errors.ts'
 import type { SafeOffReport } from '../schema/application.ts'
 import type { SafeOffStep } from '../schema/roles.ts'
+import type { ScpiPort } from '../scpi/port.ts'
+import { parseReading } from '../scpi/values.ts'
 import type { SafeOffTable } from './table.ts'
 
 /** What the keeper needs of a session; `Session` of src/scpi gives it. */
@@ -14,8 +16,8 @@ export interface KeeperSession {
   readonly state: string
   connect(): Promise<void>
   close(): Promise<void>
-  query(command: string, options?: { deadlineMs?: number }): Promise<string>
-  write(command: string, options?: { deadlineMs?: number; check?: boolean }): Promise<void>
+  query: ScpiPort['query']
+  write: ScpiPort['write']
   safeOff(commands: readonly string[]): Promise<BlindReport>
 }
 
@@ -169,9 +171,14 @@ export function readsSafe(answer: string, check: NonNullable<SafeOffStep['verify
   if (check.safe.includes(text)) return true
   const numbers = check.safe.filter(value => typeof value === 'number')
   return text.split(',').every(field => {
-    const value = field.trim() === '' ? NaN : Number(field)
+    const value = numberOf(field)
     return numbers.some(safe => Math.abs(value - safe) <= (check.tolerance ?? 0))
   })
+}
+
+/** What is no number compares with nothing. */
+function numberOf(text: string): number {
+  try { return parseReading(text).value } catch { return NaN }
 }
 
 /**

@@ -148,12 +148,3 @@ export interface Roles {
   interlock?: Interlock
   beacon?: Beacon
 }
-
-/** How a driver speaks: a local session, or the keeper's. One exchange at a time, in order. */
-export interface ScpiPort {
-  readonly name: string
-  /** Sends `command` and resolves with one answer line, trimmed. */
-  query(command: string, options?: { deadlineMs?: number }): Promise<string>
-  /** Sends `command`; `check` drains the error queue after it, and an instrument error rejects this call. */
-  write(command: string, options?: { deadlineMs?: number; check?: boolean }): Promise<void>
-}

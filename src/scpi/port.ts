@@ -1,4 +1,4 @@
-/** What a driver gets of a link: whole exchanges. The keeper offers the same for the links it owns. */
+/** How a driver speaks: whole exchanges, one at a time, by a session of its own or through the keeper. */
 
 export interface CallOptions {
   /** Replaces the session's deadline for each exchange of this call, in ms. */
@@ -18,8 +18,6 @@ export interface ScpiPort {
   readonly name: string
   /** Sends one query and gives its answer: one line, stripped of white space and control characters at both ends. */
   query(command: string, options?: CallOptions): Promise<string>
-  /** Sends one query and gives the data bytes of the block that answers it. */
-  queryBlock(command: string, options?: CallOptions): Promise<Uint8Array>
   /** Sends one command; with `check`, an error the instrument reports fails this call with INSTRUMENT_ERROR. */
   write(command: string, options?: WriteOptions): Promise<void>
 }

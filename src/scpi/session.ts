@@ -77,6 +77,7 @@ export class Session implements ScpiPort {
     return this.#call(command, 'line', false, options) as Promise<string>
   }
 
+  /** Sends one query and gives the data bytes of the block that answers it. */
   queryBlock(command: string, options?: CallOptions): Promise<Uint8Array> {
     return this.#call(command, 'block', false, options) as Promise<Uint8Array>
   }

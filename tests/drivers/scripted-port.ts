@@ -5,7 +5,7 @@ import {
   instrumentProfile, type InstrumentClass, type ProfileOf,
 } from '../../src/schema/instrument-profile.ts'
 import { loadFile } from '../../src/schema/read-file.ts'
-import type { ScpiPort } from '../../src/schema/roles.ts'
+import type { ScpiPort } from '../../src/scpi/port.ts'
 
 export interface ScriptedPort extends ScpiPort {
   /** Everything sent, in order. */

@@ -247,13 +247,13 @@ describe('the keeper host in virtual time', () => {
 describe('reading back', () => {
   it('compares numbers within the tolerance, text exactly, and every number of a list', () => {
     for (const [answer, safe, tolerance] of [
-      ['0', [0], 0], ['+0.00E+00', [0], 0], ['OFF', ['OFF'], 0], ['0.3', [0], 0.5], ['0,0, 0', [0], 0],
+      ['0', [0], 0], ['+0.00E+00', [0], 0], ['OFF', ['OFF'], 0], ['0.3', [0], 0.5], ['0,0, 0', [0], 0], ['0.00 V', [0], 0],
     ] as const) expect(readsSafe(answer, { query: 'Q?', safe, tolerance }), answer).toBe(true)
     for (const [answer, safe, tolerance] of [
       ['1', [0], 0], ['', [0], 0], [
         'OFFLINE', ['OFF'], 0
       ], ['0.6', [0], 0.5], ['0,1,0', [0], 0], ['NAN', [0], 1],
-      ['9.91E37', [0], 1], ['0,', [0], 0],
+      ['9.91E37', [0], 1], ['0,', [0], 0], ['0x0', [0], 0], ['-9.9E37', [0], 1],
     ] as const) expect(readsSafe(answer, { query: 'Q?', safe, tolerance }), answer).toBe(false)
   })
 })
