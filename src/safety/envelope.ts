@@ -52,7 +52,7 @@ export function envelope(input: EnvelopeInput): Envelope {
     bleederDissipationW: targetV ** 2 / bleedOhm(fixture),
     sense: { shortV: (targetV / fixture.limitOhm) * fixture.senseOhm },
   }
-  const refusals = [...ratings(input), ...energyRefusals(input, computed), ...heat(input, computed, shed), ...layers(input)]
+  const refusals = [...ratings(input), ...energyRefusals(input, computed), ...heat(input, computed, shed), ...layers(input, computed)]
   return { ...computed, refusals, warnings: warnings(input, computed, shed) }
 }
 
@@ -128,8 +128,12 @@ function heat({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Compute
     .map(([what, have, most, wayOut, show]) => ({ what, have: show(have), need: `at most ${show(most)}`, wayOut }))
 }
 
+/** Whether touch could harm: by volts, or by what one part stores. */
+export const aboveTouchSafe = ({ touchSafeV, touchSafeJ }: BenchFile['limits'], targetV: number, partJ: number): boolean =>
+  targetV >= touchSafeV || partJ >= touchSafeJ
+
 /** Independent layers that the way of use demands. */
-function layers({ bench, targetV, use }: EnvelopeInput): Refusal[] {
+function layers({ bench, targetV, use }: EnvelopeInput, { partEnergyMaxJ }: Computed): Refusal[] {
   const list: Refusal[] = []
   if (!bench.use.includes(use)) {
     list.push({ what: 'way of use', have: use, need: bench.use.join(' or '), wayOut: 'the bench file names the ways it may be used' })
@@ -138,7 +142,11 @@ function layers({ bench, targetV, use }: EnvelopeInput): Refusal[] {
     list.push({ what: 'target in touch-safe use', have: volts(targetV), need: `below ${volts(bench.limits.touchSafeV)}`,
       wayOut: 'choose attended or unattended use' })
   }
-  if (use !== 'unattended' || targetV < bench.limits.touchSafeV) return list
+  if (use === 'touch-safe' && partEnergyMaxJ >= bench.limits.touchSafeJ) {
+    list.push({ what: 'energy in touch-safe use', have: joules(partEnergyMaxJ), need: `below ${joules(bench.limits.touchSafeJ)}`,
+      wayOut: 'choose attended or unattended use, or lower the target' })
+  }
+  if (use !== 'unattended' || !aboveTouchSafe(bench.limits, targetV, partEnergyMaxJ)) return list
   const needs: [keyof BenchFile['roles'], string][] = [
     ['cutoff', 'a hold-in cutoff relay'], ['positions', 'changeover relays with bleeders'],
     ['interlock', 'a cover interlock'], ['bus-meter', 'a meter on the bus'], ['sense-meter', 'a sense meter'],
@@ -157,8 +165,12 @@ const hasFormal = ({ fixture }: BenchFile): boolean =>
 /** The low resistor and the limiting resistor beside it. */
 const formalPathOhm = ({ fixture: { formalOhm, limitOhm } }: BenchFile): number => 1 / (1 / formalOhm! + 1 / limitOhm)
 
-function warnings({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Computed, shed: number): string[] {
+function warnings({ bench, supply, targetV, supplyLimitA, use }: EnvelopeInput, computed: Computed, shed: number): string[] {
   const list: string[] = []
+  if (use === 'touch-safe' && supply.voltageMaxV > bench.limits.touchSafeV) {
+    list.push(`The supply could give ${volts(supply.voltageMaxV)}, and in touch-safe use nothing but its own protection and the `
+      + `supervisor stands against that. A supply of ${volts(bench.limits.touchSafeV)} at most needs neither.`)
+  }
   if (computed.formalDissipationW > shed) {
     list.push(`While the formal reading is taken a part that fails could dissipate ${watts(computed.formalDissipationW)} `
       + 'until its drop; it is switched in alone and under the supply limit.')

@@ -5,6 +5,7 @@
  */
 import type { BenchFile, Use } from '../schema/bench.ts'
 import type { Plan, Refusal } from '../schema/application.ts'
+import { aboveTouchSafe } from './envelope.ts'
 import { changeoverOf } from '../schema/fixture.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { Contacts } from '../schema/profile-parts.ts'
@@ -20,16 +21,18 @@ export interface GearInput {
   supplyMaxV: number
   targetV: number
   supplyLimitA: number
+  /** Energy of the largest part at target, joules. */
+  partEnergyMaxJ: number
   use: Use
 }
 
 /** The plan of a sequence that energises, with what the instruments have to say to it. */
 export function withGear(plan: Plan, input: Pick<GearInput, 'bench' | 'gear' | 'supplyMaxV'>): Plan {
-  const { targetV, supplyLimitA, use, longestS, sweepS } = plan
+  const { targetV, supplyLimitA, partEnergyMaxJ, use, longestS, sweepS } = plan
   const { scannerClosures, warnings } = wear(input.gear, input.bench, longestS, sweepS)
   return {
     ...plan, ...(scannerClosures === null ? {} : { scannerClosures }),
-    refusals: [...plan.refusals, ...gearRefusals({ ...input, targetV, supplyLimitA, use })],
+    refusals: [...plan.refusals, ...gearRefusals({ ...input, targetV, supplyLimitA, partEnergyMaxJ, use })],
     warnings: [...plan.warnings, ...warnings],
   }
 }
@@ -168,13 +171,14 @@ function changeover({ gear }: GearInput): Refusal[] {
 }
 
 /** With nobody there, the cutoff must drop by itself when nobody refreshes it. */
-function holdIn({ gear, bench: { limits }, targetV, use }: GearInput): Refusal[] {
+function holdIn({ gear, bench: { limits }, targetV, partEnergyMaxJ, use }: GearInput): Refusal[] {
   const cutoff = gear.get('cutoff')
   if (cutoff === undefined || cutoff.class === 'hold-in-relay') return []
-  if (use !== 'unattended' || targetV < limits.touchSafeV) return []
+  if (use !== 'unattended' || !aboveTouchSafe(limits, targetV, partEnergyMaxJ)) return []
   return [{
     what: `${named(gear, 'cutoff')}: hold-in in unattended use`, have: `${volts(targetV)} without a hold-in timer`,
-    need: `below ${volts(limits.touchSafeV)}, or a hold-in relay`, wayOut: 'fit a hold-in relay, or use the bench attended',
+    need: `below ${volts(limits.touchSafeV)} and ${limits.touchSafeJ} J, or a hold-in relay`,
+    wayOut: 'fit a hold-in relay, or use the bench attended',
   }]
 }
 

@@ -119,6 +119,26 @@ describe('ways of use', () => {
     expect(at(60)).toMatchObject({ have: '60 V', need: 'below 60 V' })
   })
 
+  it('refuses touch-safe use from the touch-safe energy on, however low the voltage', () => {
+    const at = (capacitanceF: number) => {
+      const draft = sound()
+      draft.parts.length = 1
+      Object.assign(draft.parts[0]!.profile, { capacitanceF, tolerancePlus: 0, ratedV: 50 })
+      return refused({ ...draft, use: 'touch-safe', targetV: 50 }, 'energy in touch-safe use')
+    }
+    expect(at(279e-6)).toBeUndefined()
+    expect(at(281e-6)).toMatchObject({ have: '0.351 J', need: 'below 0.35 J' })
+  })
+
+  it('asks for the layers of unattended use from that energy on', () => {
+    const draft = sound()
+    delete draft.bench.roles.interlock
+    const what = 'unattended use above touch-safe'
+    expect(refused({ ...draft, targetV: 50 }, what)).toBeUndefined()
+    for (const { profile } of draft.parts) profile.capacitanceF = 300e-6
+    expect(refused({ ...draft, targetV: 50 }, what)).toMatchObject({ have: 'no interlock' })
+  })
+
   it.each(['cutoff', 'positions', 'interlock', 'bus-meter', 'sense-meter'] as const)(
     'refuses unattended use above touch-safe without %s, and only that', role => {
       const without = (): Draft => {
@@ -138,6 +158,14 @@ describe('warnings of the envelope', () => {
     expect(envelope(draft).warnings.join()).toContain('9 W')
     for (const { profile } of draft.parts) profile.shedW = 9.01
     expect(envelope(draft).warnings).toEqual([])
+  })
+
+  it('says in touch-safe use that the supply could give more, and not of one that could not', () => {
+    const draft = { ...sound(), use: 'touch-safe' as const, targetV: 50 }
+    expect(envelope(draft).warnings.join()).toContain('could give 600 V')
+    draft.supply.voltageMaxV = 60
+    expect(envelope(draft).warnings).toEqual([])
+    expect(envelope({ ...sound(), use: 'attended' }).warnings.join()).not.toContain('could give')
   })
 
   it('says when relays would break more than they are rated for, in a formal reading', () => {

@@ -6,7 +6,7 @@ import type { Plan } from '../../src/schema/application.ts'
 import { gearOf, pavilionFile, pavilionGear } from './pavilion.ts'
 
 const sound = () => ({
-  bench: pavilionFile(), gear: pavilionGear(), supplyMaxV: 600, targetV: 450, supplyLimitA: 0.02,
+  bench: pavilionFile(), gear: pavilionGear(), supplyMaxV: 600, targetV: 450, supplyLimitA: 0.02, partEnergyMaxJ: 0.1,
   use: 'unattended' as 'unattended' | 'attended' | 'touch-safe',
 })
 type Draft = ReturnType<typeof sound>
@@ -119,12 +119,13 @@ describe('a relay of a board as cutoff', () => {
   it('is refused in unattended use from the touch-safe voltage on: it stays closed when nobody refreshes it', () => {
     expect(gearRefusals(plain())).toEqual([expect.objectContaining({
       what: 'cutoff (relay-board-a): hold-in in unattended use', have: '450 V without a hold-in timer',
-      need: 'below 60 V, or a hold-in relay' })])
+      need: 'below 60 V and 0.35 J, or a hold-in relay' })])
     expect(whats({ ...plain(), targetV: 60 })).toHaveLength(1)
   })
   it('will do attended, and below touch-safe', () => {
     expect(gearRefusals({ ...plain(), use: 'attended' })).toEqual([])
     expect(gearRefusals({ ...plain(), targetV: 59.9 })).toEqual([])
+    expect(gearRefusals({ ...plain(), targetV: 59.9, partEnergyMaxJ: 0.35 })).toHaveLength(1)
   })
 })
 
