@@ -35,15 +35,15 @@ export async function followDischarge(
     chargeC = chargeC === null ? Math.max(0, amps) * (tauMs / 1000) * headGain(reading.atMs - faultAtMs, tauMs)
       : chargeC + ((amps + last!.amps) / 2) * ((reading.atMs - last!.atMs) / 1000)
     last = { atMs: reading.atMs, amps }
-    const worstOhm = pathOhm(night, position)
-    if (safeAtMs === null && (Math.abs(amps) + 2 * reading.u) * worstOhm < limits.touchSafeV) safeAtMs = reading.atMs
-    if (safeAtMs !== null && Math.abs(amps * worstOhm) < 1) break
+    const worst = worstVolts(night, position, amps, reading.u)
+    if (safeAtMs === null && Math.abs(worst.volts) + 2 * worst.u < limits.touchSafeV) safeAtMs = reading.atMs
+    if (safeAtMs !== null && Math.abs(worst.volts) < 1) break
   }
-  const endOhm = pathOhm(night, position)
-  const nowV = position.current?.quality === 'good' ? -position.current.value * endOhm : null
+  const end = position.current?.quality === 'good'
+    ? worstVolts(night, position, -position.current.value, position.current.u) : null
   const dead = judgeDead({
-    knownV: stoodV, nowV, uV: (position.current?.u ?? 0) * endOhm, returnedC: chargeC,
-    expectedC: stoodV === null ? null : farad * (1 - position.profile.toleranceMinus) * Math.max(0, stoodV),
+    knownV: stoodV, nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
+    expectedC: stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV),
     touchSafeV: limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.touch = dead.text
@@ -56,6 +56,10 @@ export async function followDischarge(
   return dead
 }
 
+/** Capacitance that a part surely has: the lower edge of its tolerance, or what the bridge found before, if less. */
+const leastFarad = ({ profile, seenF }: PositionState): number =>
+  Math.min(profile.capacitanceF * (1 - profile.toleranceMinus), seenF ?? Infinity)
+
 /**
  * What a part stood at when it left, volts. Where the last reading was bad, the highest that its path ever showed; and
  * never less than what it was taken to hold before, because volts that nobody saw leave are still there.
@@ -67,16 +71,35 @@ function stoodAt(position: PositionState, releaseV: number | null): number | nul
 }
 
 /**
- * Resistance that the discharge current surely meets at most, ohms. A changeover that is welded to the bus bleeds its
- * part through the limiting resistor and the bus bleeder, and then the bus stands above zero. Unless a fresh reading
- * shows a dead bus, the larger of the two paths counts. While the bus is live no current can leave by it.
+ * The most that a released part can stand at while `amps` leave it, volts with their uncertainty. A changeover that is
+ * welded to the bus bleeds its part over the bus, and then the bus stands above zero: unless a fresh reading shows a
+ * dead bus, the part may stand as far above the bus as its own resistors drop. While the bus is live nothing leaves by it.
  */
-function pathOhm(night: Night, position: PositionState): number {
+function worstVolts(night: Night, position: PositionState, amps: number, uA: number): { volts: number; u: number } {
   const { fixture } = night.bench
   const ohm = seriesOhm(fixture, position, false)
-  if (night.state.live || busIsDead(night)) return ohm
-  return Math.max(ohm, fixture.limitOhm + fixture.busBleederOhm + fixture.senseOhm)
+  const direct = { volts: amps * ohm, u: uA * ohm }
+  if (night.state.live || busIsDead(night)) return direct
+  const bus = busNow(night)
+  const overOhm = fixture.limitOhm + fixture.senseOhm
+  const over = { volts: bus.volts + Math.abs(amps) * overOhm, u: Math.hypot(bus.u, uA * overOhm) }
+  return Math.abs(direct.volts) + 2 * direct.u > over.volts + 2 * over.u ? direct : over
 }
+
+/** What the bus stands at; where no fresh reading tells, what its bleeder would drop of all that the parts send. */
+function busNow(night: Night): { volts: number; u: number } {
+  const { busV } = night.sampler
+  if (night.roles['bus-meter'] && isFresh(night, busV)) return { volts: Math.abs(busV.value), u: busV.u }
+  const { busBleederOhm } = night.bench.fixture
+  const sent = night.positions.map(({ current }) => current ?? { value: 0, u: 0 })
+  return {
+    volts: busBleederOhm * sent.reduce((sum, { value }) => sum + Math.max(0, -value), 0),
+    u: busBleederOhm * Math.hypot(...sent.map(({ u }) => u)),
+  }
+}
+
+const isFresh = (night: Night, reading: Measured | null): reading is Measured =>
+  reading?.quality === 'good' && night.clock.monotonicMs() - reading.atMs < silenceMs(night)
 
 /** Where nothing measures the bus, what its bleeder drops of the current that leaves the one part. */
 function busThroughPart({ positions: [only], bench }: Night): Measured | null {
@@ -91,8 +114,7 @@ const busDeadV = 2
 /** True when a fresh and good reading shows that nothing feeds the bus. */
 export function busIsDead(night: Night): boolean {
   const busV = night.roles['bus-meter'] ? night.sampler.busV : busThroughPart(night)
-  if (busV === null || busV.quality !== 'good') return false
-  return night.clock.monotonicMs() - busV.atMs < silenceMs(night) && Math.abs(busV.value) + 2 * busV.u < busDeadV
+  return isFresh(night, busV) && Math.abs(busV.value) + 2 * busV.u < busDeadV
 }
 
 /** Charge that left before the first reading, as a multiple of I·τ, were it a plain RC: e^(Δt/τ) − 1, three τ at most. */

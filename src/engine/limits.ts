@@ -19,10 +19,13 @@ import type { PositionState } from './position.ts'
 
 /** Headroom of the bus over the target: diode, lead drop and the supply's error, common practice. */
 const overVoltageShare = 1.05
-const supplyStuckMs = 5000
+/** Longer than it takes to drop a part that pulls the bus down: two sweeps, its relay, and the bus rising again. */
+const supplyStuckMs = (night: Night): number => 2 * night.bench.cadence.sweepMs + 5000
 /** A rise of the bus that nothing asked for is found at this share of what it may stand off its set-point. */
 const busRiseShare = 0.5
 const busRiseMs = 10_000
+/** As long as the bus may take to get where it was asked to go; and twice as long as a sag at the current limit may last. */
+const readBackMsMin = 20_000
 /** No can within its rating warms by its whole allowance in a minute; a venting one or a bad sensor does. */
 const caseRiseMs = 60_000
 /** The lowest there is: nothing asks a can to be warm. */
@@ -33,12 +36,12 @@ export function limitsOf(night: Night): Limit[] {
   const limits: Limit[] = [
     { id: 'bus.over', channel: channels.busVoltage.name, side: 'above', bound: busTolerance(night), samples: 2,
       reaction: 'stop', says: 'the bus is above what was asked for' },
-    { id: 'bus.under', channel: channels.busVoltage.name, side: 'below', bound: notWatched, samples: 3, forMs: supplyStuckMs,
+    { id: 'bus.under', channel: channels.busVoltage.name, side: 'below', bound: notWatched, samples: 3, forMs: supplyStuckMs(night),
       reaction: 'stop', says: 'the bus fell away: cutoff open, supply gone, or a lead off' },
     { id: 'bus.most', channel: channels.busVoltage.name, side: 'above', bound: plan.targetV * overVoltageShare + 2,
       samples: 1, reaction: 'stop', says: 'the bus is above the envelope' },
     { id: 'supply.current', channel: channels.supplyCurrent.name, side: 'above', bound: plan.supplyLimitA * 0.98,
-      samples: 3, forMs: supplyStuckMs, reaction: 'stop', says: 'the supply stays at its current limit' },
+      samples: 3, forMs: supplyStuckMs(night), reaction: 'stop', says: 'the supply stays at its current limit' },
   ]
   for (const position of night.positions) {
     const { name } = position.spec
@@ -130,8 +133,9 @@ function senseMoves(night: Night): Watch {
 function supplyReadBack(night: Night): Watch {
   const { supplyVoltage } = night.channels
   const { diodeV } = night.bench.fixture
+  const offMs = Math.max(readBackMsMin, 2 * (2 * night.bench.cadence.sweepMs + 5000))
   return watchBy({ id: 'supply.read-back', channels: [supplyVoltage.name], reaction: 'stop' },
-    readBackMachine(busTolerance(night)), reading => {
+    readBackMachine({ toleranceV: busTolerance(night), offMs }), reading => {
       const { live, setV } = night.state
       const volts = good(reading) ? reading.value : Number.NaN
       return live && setV > 0 ? { atMs: reading.atMs, volts, askedV: setV + diodeV } : null

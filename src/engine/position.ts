@@ -29,6 +29,8 @@ export interface PositionState {
   knownV: number
   /** Volts the part is taken to hold because nothing has shown that they left; null when it was measured. */
   presumedV: number | null
+  /** Capacitance that the bridge found before any energy, farads; null where it did not measure. */
+  seenF: number | null
   touch: string
   result: PartResult | null
 }
@@ -42,7 +44,7 @@ export const emptyHolder: PartProfile = partProfile.parse({
 export function freshPosition(index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile): PositionState {
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false, current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, seenF: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 

@@ -27,7 +27,9 @@ export interface SamplerDeps {
 
 /** Current above what the positions explain, as a part of what one shorted part would take, that starts a sweep. */
 const unexplainedShare = 0.4
+/** The supply's own voltmeter is read this seldom: in ms, and in quiet bus readings. */
 const readBackMs = 5000
+const readBackEvery = 5
 
 export class Sampler {
   #d: SamplerDeps
@@ -116,11 +118,11 @@ export class Sampler {
     return volts && { ...volts, value: Math.max(0, volts.value - diodeV), u: Math.hypot(volts.u, diodeV / 4) }
   }
 
-  /** The supply's own voltmeter, seldom: it shares a link with what must go out fast. */
+  /** Seldom: it shares a link with what must go out fast. */
   async #readBack(supply: Supply): Promise<void> {
     const nowMs = this.#d.clock.monotonicMs()
     if (!this.#d.live() || nowMs < this.#readBackDueMs) return
-    this.#readBackDueMs = nowMs + Math.max(readBackMs, this.#d.bench.cadence.busQuietMs)
+    this.#readBackDueMs = nowMs + Math.max(readBackMs, readBackEvery * this.#d.bench.cadence.busQuietMs)
     const volts = await this.#ofSupply(() => supply.readVoltage())
     if (volts) this.#take(this.#d.channels.supplyVoltage, volts)
   }

@@ -49,7 +49,7 @@ export async function polarityStop(night: Night, p: ReformParameters, leavings: 
 /** Climbs to the target. Parts that lag, stall, run away or lose contact are dropped on the way; the rest go on. */
 export async function climb(night: Night, p: ReformParameters, leavings: Leavings): Promise<void> {
   stage(night, 'forming')
-  for (const [index, stepV] of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare).entries()) {
+  for (const [index, stepV] of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare, p.polarityV).entries()) {
     if (onBus(night).length === 0) return
     expectEnd(night, index + 1)
     await riseWithContactCheck(night, stepV, p, leavings)
@@ -174,7 +174,7 @@ export async function soak(night: Night, seconds: number): Promise<Map<PositionS
   return traces
 }
 
-export function stage(night: Night, name: 'proving' | 'checking' | 'polarity' | 'forming' | 'soaking' | 'formal' | 'watching' | 'measuring'): void {
+export function stage(night: Night, name: 'proving' | 'checking' | 'polarity' | 'forming' | 'soaking' | 'formal' | 'bleeding' | 'watching' | 'measuring'): void {
   night.state.stage = name
   for (const position of night.positions) {
     if (position.stage === 'dropped' || position.stage === 'graded') continue

@@ -53,7 +53,7 @@ async function formalReading(night: Night, position: PositionState): Promise<For
   position.limitA = limitA
   night.sampler.attend(1000 * (afterS + arrivalMostS))
   if (spec.formalRelay !== undefined) await formalResistor(night, position, true)
-  void night.recorder.event({ kind: 'formal', position: spec.name, text: `${spec.name} at rated voltage through the low resistor` }).catch(() => {})
+  tellFormal(night, position, true)
   try {
     const arrivedMs = await arrival(night, position)
     if (arrivedMs === null) return 'the part did not reach rated voltage'
@@ -68,7 +68,17 @@ async function formalReading(night: Night, position: PositionState): Promise<For
     return { leakage: meanOf(readings), volts: partVolts(night.bench.fixture, position, false) ?? NaN, limitA, afterS, source, caseC: position.caseC }
   } finally {
     if (position.formal) await formalResistor(night, position, false).catch(() => {})
+    tellFormal(night, position, false)
   }
+}
+
+/** `on`: the low resistor is in, where the position has one. The record needs both ends to tell the part's volts. */
+function tellFormal(night: Night, { spec }: PositionState, on: boolean): void {
+  const how = spec.formalRelay === undefined ? 'the limiting resistor' : 'the low resistor'
+  void night.recorder.event({
+    kind: 'formal', position: spec.name, data: { on, lowResistor: spec.formalRelay !== undefined },
+    text: on ? `${spec.name} at rated voltage through ${how}` : `formal reading of ${spec.name} ends`,
+  }).catch(() => {})
 }
 
 /** When the part stood at rated voltage, monotonic ms; null when it does not get there. */

@@ -7,7 +7,7 @@ import { condemned } from '../safety/verdict.ts'
 import type { BridgeReading } from '../schema/roles.ts'
 import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts'
 import { esrLimitOhm } from './bridge.ts'
-import { fitDecay } from '../analysis/decay-fit.ts'
+import { fitDecayInWindow } from '../analysis/decay-fit.ts'
 import type { Leaving, Leavings, SoakTrace } from './climb.ts'
 import type { FormalReading } from './formal.ts'
 
@@ -19,7 +19,11 @@ export interface Evidence {
   recoveredV: Map<PositionState, number>
   /** Words where the bridge could not be used. */
   bridge: Map<PositionState, BridgeReading | string>
+  /** Parts that did not show their charge when they left the bus: whatever they showed later, their contact is not good. */
+  lost: ReadonlySet<PositionState>
   provisional: boolean
+  /** What the parts were formed to, volts. */
+  targetV: number
 }
 
 const dispositionOf: Record<Grade, Disposition> = { accept: 'use', marginal: 'retest', reject: 'replace', 'cannot tell': 'retest' }
@@ -44,12 +48,35 @@ export function gradePart(position: PositionState, evidence: Evidence): PartResu
   const dead = evidence.dead.get(position)
   if (dead?.verdict !== 'dead') return cannotTell(position, dead?.text ?? 'never measured dead')
   const reading = evidence.bridge.get(position)
+  if (evidence.lost.has(position)) return cannotTell(position, 'its charge did not come back when it left the bus: a contact that comes and goes')
+  const cameBackV = evidence.recoveredV.get(position) ?? 0
+  if (cameBackV > absorbedShare * evidence.targetV) {
+    return cannotTell(position, `it came back to ${cameBackV.toFixed(0)} V, more than absorption can: a contact that comes and goes`)
+  }
   const bridge = typeof reading === 'string' ? undefined : reading
   const criteria = [leakageCriterion(formal), ...(bridge ? bridgeCriteria(position, bridge) : [])]
   const figures = figuresOf(position, formal, bridge, evidence.recoveredV.get(position), evidence.traces.get(position))
   // Leakage that was read stays on record, though it is not enough for a grade.
   if (typeof reading === 'string') return { ...cannotTell(position, reading), criteria, figures }
-  return { ...base(position), ...combine(criteria), provisional: evidence.provisional, figures }
+  return { ...base(position), ...underFormed(position, criteria, evidence.targetV), provisional: evidence.provisional, figures }
+}
+
+/** Absorption gives back 10 to 15 % (trade reference); past twice that something else held the charge. */
+const absorbedShare = 0.3
+/** Below this share of its rating the oxide of a part is thinner than its capacitance is stated for. */
+const formedShare = 0.95
+
+/** Too much capacitance after forming to less than the rating condemns nothing: thin oxide reads high. */
+function underFormed(position: PositionState, criteria: readonly Criterion[], targetV: number): ReturnType<typeof combine> {
+  const { ratedV } = position.profile
+  const isHigh = ({ name, value, limitHigh }: Criterion): boolean => name === 'capacitance' && limitHigh !== undefined && value > limitHigh
+  const high = targetV < formedShare * ratedV ? criteria.find(isHigh) : undefined
+  const rest = combine(criteria.filter(criterion => criterion !== high))
+  if (high === undefined || rest.grade === 'reject') return { ...rest, criteria }
+  return {
+    grade: 'cannot tell', disposition: 'form', pConform: NaN, criteria,
+    reason: `capacitance ${show(high)}, but the part was formed to ${targetV} V of ${ratedV} V: form it to its rating`,
+  }
 }
 
 /** The worst criterion decides and gives the reason. */
@@ -122,13 +149,14 @@ function figuresOf(position: PositionState, formal: FormalReading, reading: Brid
   }
 }
 
-/** Power law with a floor through the soak, where the readings carry one. */
+/** Power law with a floor through as much of the soak as it explains, where the readings carry one. */
 function decayFigures({ fromMs, tS, iA, uA }: SoakTrace): Record<string, number> {
-  const fit = fitDecay({ tS, iA, uA })
-  if (!fit.ok) return {}
+  const { fit, window } = fitDecayInWindow({ tS, iA, uA })
+  if (!fit.ok || window === null) return {}
   return {
     decayAmplitudeA: fit.amplitudeA.value, decayAmplitudeU: fit.amplitudeA.u, decayExponent: fit.exponent.value,
     decayExponentU: fit.exponent.u, decayReferenceS: fit.referenceS, decayFromMs: fromMs,
+    decayWindowFromS: window.fromS, decayWindowToS: window.toS, decayMisfit: window.misfit,
     ...(fit.floorA ? { decayFloorA: fit.floorA.value, decayFloorU: fit.floorA.u } : {}),
   }
 }

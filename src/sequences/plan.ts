@@ -91,7 +91,7 @@ function planSteps(p: ReformParameters, targetV: number, climbs: boolean): PlanS
     const riseS = targetV / p.slewVPerS
     return [polarity, { name: 'rise', busV: targetV, minS: riseS, maxS: riseS + 60 }, soak(p.soakS)]
   }
-  const stops = formingSteps(targetV, p.stepShare, p.fineStepShare)
+  const stops = formingSteps(targetV, p.stepShare, p.fineStepShare, p.polarityV)
   let before = 0
   const climb = stops.map((busV): PlanStep => {
     const riseS = (busV - before) / p.slewVPerS
@@ -115,7 +115,7 @@ function supplyLimit({ bench, parts, parameters }: PlanInput<ReformParameters>, 
 }
 
 /** What is loaded where: names that exist, once each. */
-function loading({ bench, parts }: PlanInput<ReformParameters>): Refusal[] {
+export function loading({ bench, parts }: Pick<PlanInput<unknown>, 'bench' | 'parts'>): Refusal[] {
   const names = new Set(bench.fixture.positions.map(({ name }) => name))
   const list: Refusal[] = []
   if (parts.length === 0) {

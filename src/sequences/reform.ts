@@ -38,11 +38,14 @@ export const leakageSoak = defineSequence<ReformParameters>({
   run: (night, parameters) => throughTheNight(night, parameters, false),
 })
 
+const nothing = { traces: new Map(), formal: new Map(), dead: new Map(), recoveredV: new Map(), bridge: new Map(), lost: new Set<PositionState>() }
+
 async function throughTheNight(night: Night, p: ReformParameters, climbs: boolean): Promise<void> {
   const leavings: Leavings = new Map()
   night.sampler.attend(30_000)
   await firstCheck(night, leavings)
   const sound = night.positions.filter(position => position.stage !== 'dropped')
+  if (sound.length === 0) return gradeParts(night, { ...nothing, leavings, provisional: climbs, targetV: night.plan.targetV })
   await connect(night, sound)
   await polarityStop(night, p, leavings)
   if (climbs) await climb(night, p, leavings)
@@ -50,14 +53,16 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   const traces = await soak(night, p.soakS)
   const formal = await formalReadings(night)
   // Parts leave first: on the bus they would feed it through their limiting resistors for minutes.
+  stage(night, 'bleeding')
   const dead = await bleedAll(night)
+  const lost = new Set([...dead].filter(([, { verdict }]) => verdict !== 'dead').map(([position]) => position))
   await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
   const settled = await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
   for (const [position, verdict] of settled) dead.set(position, verdict)
   const bridge = await measureAll(night, dead)
-  gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, provisional: climbs })
+  gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, lost, provisional: climbs, targetV: night.plan.targetV })
 }
 
 /** The bridge before any energy: open, shorted or hopeless parts never see the bus. */
@@ -68,6 +73,7 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     position.touch = `read below ${night.bench.limits.touchSafeV} V while arming; prove dead before touching`
     const reading = await bridgeReading(night, position)
     if (reading === null) continue
+    if (typeof reading !== 'string' && reading.capacitance.quality === 'good') position.seenF = reading.capacitance.value
     const unseen = typeof reading === 'string'
     const why = unseen ? reading : condemned(position, reading)
     if (why === null) continue
@@ -76,7 +82,7 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     night.supervisor.release(position.spec.name)
     leavings.set(position, unseen ? { grade: 'cannot tell', disposition: 'retest', reason: why, stepV: 0 }
       : { grade: 'reject', disposition: 'replace', reason: why, stepV: 0 })
-    await night.recorder.event({ kind: 'condemned', severity: 'warning', position: position.spec.name, text: `${position.spec.name}: ${why}` })
+    await night.recorder.event({ kind: unseen ? 'unjudged' : 'condemned', severity: 'warning', position: position.spec.name, text: `${position.spec.name}: ${why}` })
   }
 }
 

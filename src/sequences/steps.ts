@@ -3,15 +3,15 @@
 /** Above this a part is stepped finely (modelling choice of the forming rules). */
 const fineAboveV = 300
 
-/** Stops in volts, rising, ending at `targetV` exactly. The polarity stop is not among them. */
-export function formingSteps(targetV: number, stepShare: number, fineStepShare: number): number[] {
+/** Stops in volts, rising, above `fromV` (where the bus stands already), ending at `targetV` exactly. */
+export function formingSteps(targetV: number, stepShare: number, fineStepShare: number, fromV = 0): number[] {
   const stops: number[] = []
   let volts = 0
   while (volts < targetV) {
     const share = volts >= fineAboveV ? fineStepShare : stepShare
     volts = Math.min(targetV, volts + share * targetV)
     if (targetV - volts < 0.01 * targetV) volts = targetV
-    stops.push(volts)
+    if (volts > fromV) stops.push(volts)
   }
   return stops
 }

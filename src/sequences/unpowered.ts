@@ -10,7 +10,7 @@ import { bridgeReading } from './bridge.ts'
 import { gradeByBridge } from './grade-bridge.ts'
 import { stage } from './climb.ts'
 import { checkParameters, dischargeParameters } from './parameters.ts'
-import { cautions } from './plan.ts'
+import { cautions, loading } from './plan.ts'
 
 type CheckParameters = z.infer<typeof checkParameters>
 type DischargeParameters = z.infer<typeof dischargeParameters>
@@ -53,6 +53,6 @@ function quietPlan<P>(input: PlanInput<P>, sequence: string, expectedS: number):
   return {
     sequence, use: input.request.use, targetV: 0, expectedS, longestS: expectedS * 2, partEnergyMaxJ: 0, rackEnergyJ: 0,
     touchSafeAfterS: 0, partDissipationMaxW: 0, resistorDissipationW: 0, supplyLimitA: 0, overVoltageV: 0,
-    sweepS: input.sweepS, relayClosures: input.parts.length * 2, gasMl: 0, chargeMaxC: 0, steps: [], cautions, warnings: [], refusals: [],
+    sweepS: input.sweepS, relayClosures: input.parts.length * 2, gasMl: 0, chargeMaxC: 0, steps: [], cautions, warnings: [], refusals: loading(input),
   }
 }

@@ -38,7 +38,7 @@ function graded({ formal = formalOf(1e-4), bridge = bridgeOf(), provisional = tr
     traces: new Map(), leavings: new Map(), formal: new Map([[position, formal]]), recoveredV: new Map(),
     dead: new Map(dead === 'none' ? [] : [[position, dead === 'dead'
       ? { verdict: 'dead', belowV: 60, atWallMs: 0, text: 'measured below 60 V' } : { verdict: 'unmeasured', text: 'NOT SAFE TO TOUCH: UNMEASURED' }]]),
-    bridge: new Map(bridge === null ? [] : [[position, bridge]]), provisional,
+    bridge: new Map(bridge === null ? [] : [[position, bridge]]), provisional, lost: new Set(), targetV: profile.ratedV,
   }
   set?.(position, evidence)
   return gradePart(position, evidence)
@@ -69,6 +69,21 @@ describe('the grade of a part', () => {
     const result = graded({ bridge })
     expect(result.grade).toBe(grade)
     if (name !== '') expect(result.reason).toMatch(new RegExp(`^${name} `))
+  })
+
+  it('is not told of a part whose contact came and went: no charge at its release, or more back than absorption gives', () => {
+    expect(graded({ set: (position, { lost }) => { (lost as Set<PositionState>).add(position) } }).grade).toBe('cannot tell')
+    const back = (volts: number) => graded({ set: (position, { recoveredV }) => { recoveredV.set(position, volts) } }).grade
+    expect(back(0.31 * 450)).toBe('cannot tell')
+    expect(back(0.15 * 450)).toBe('accept')
+  })
+
+  it('does not condemn for too much capacitance a part that was formed to less than its rating', () => {
+    const formedTo = (targetV: number, bridge: BridgeReading) => graded({ bridge, set: (_, evidence) => { evidence.targetV = targetV } })
+    expect(formedTo(150, bridgeOf(57e-6))).toMatchObject({ grade: 'cannot tell', disposition: 'form' })
+    expect(formedTo(450, bridgeOf(57e-6))).toMatchObject({ grade: 'reject', disposition: 'replace' })
+    expect(formedTo(150, bridgeOf(57e-6, 11.4))).toMatchObject({ grade: 'reject', disposition: 'replace' })
+    expect(formedTo(150, bridgeOf(37e-6))).toMatchObject({ grade: 'reject', disposition: 'replace' })
   })
 
   it('carries each comparison with value, uncertainty, limit and source', () => {
