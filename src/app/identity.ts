@@ -1,9 +1,9 @@
 /** Compares what answers at an address with what the bench file says is there, and with what its profile says it answers. */
 import type { InstrumentCheck, SelfCheck } from '../schema/application.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
-import type { ScpiPort } from '../schema/roles.ts'
 import { sessionOptionsOf } from '../drivers/session-options.ts'
 import { drainMax, readErrorAnswer } from '../scpi/error-queue.ts'
+import type { ScpiPort } from '../scpi/port.ts'
 import type { ComposedBench } from './compose.ts'
 import { rolesOf, type LoadedBench } from './files.ts'
 
