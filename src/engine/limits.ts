@@ -46,7 +46,7 @@ export function limitsOf(night: Night): Limit[] {
   for (const position of night.positions) {
     const { name } = position.spec
     const shared = { reaction: 'drop' as const, position: name, samples: 2, verdict: condemned }
-    limits.push({ ...shared, id: `${name}.current`, channel: `${name}.current`, side: 'above', bound: shortBoundA(night),
+    limits.push({ ...shared, id: `${name}.current`, channel: `${name}.current`, side: 'above', bound: night.plan.partCurrentMaxA?.[name] ?? shortBoundA(night),
       says: 'more than a sound part ever takes' })
     const caseChannel = channels.caseTemperature[position.index]
     if (caseChannel) {
@@ -133,7 +133,7 @@ function senseMoves(night: Night): Watch {
 function supplyReadBack(night: Night): Watch {
   const { supplyVoltage } = night.channels
   const { diodeV } = night.bench.fixture
-  const offMs = Math.max(readBackMsMin, 2 * (2 * night.bench.cadence.sweepMs + 5000))
+  const offMs = Math.max(readBackMsMin, 2 * supplyStuckMs(night))
   return watchBy({ id: 'supply.read-back', channels: [supplyVoltage.name], reaction: 'stop' },
     readBackMachine({ toleranceV: busTolerance(night), offMs }), reading => {
       const { live, setV } = night.state

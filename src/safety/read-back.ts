@@ -15,12 +15,16 @@ export interface ReadBackState {
   readonly forMs: number
 }
 
-/** As long as the bus may take to get where it was asked to go: a supply falls by its own load alone. */
-const offMs = 20_000
+export interface ReadBackRules {
+  readonly toleranceV: number
+  /** Off for this long: a supply falls by its own load alone, and may sag at its current limit for a while. */
+  readonly offMs: number
+}
+
 const offSamples = 3
 
 /** While the set-point moves nothing is judged; a supply at its current limit has a limit of its own. */
-export function readBackMachine(toleranceV: number): Machine<ReadBackState, ReadBackInput> {
+export function readBackMachine({ toleranceV, offMs }: ReadBackRules): Machine<ReadBackState, ReadBackInput> {
   const fresh: ReadBackState = { askedV: NaN, count: 0, sinceMs: 0, offV: 0, forMs: 0 }
   return {
     fresh,

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest'
 import { readBackMachine } from '../../src/safety/read-back.ts'
 
 function toldAtMs(toleranceV: number, voltsOf: (tS: number) => number, askedOf: (tS: number) => number): number | null {
-  const machine = readBackMachine(toleranceV)
+  const machine = readBackMachine({ toleranceV, offMs: 20_000 })
   let state = machine.fresh
   for (let tS = 0; tS < 300; tS += 5) {
     state = machine.step(state, { atMs: 1000 * tS, volts: voltsOf(tS), askedV: askedOf(tS) })
