@@ -4,6 +4,7 @@
  * (Tukey's bisquare).
  */
 import { assert } from '../base/assert.ts'
+import { chi2Cdf } from './distributions.ts'
 import { allFinite, allPositive, assertSameLength, isAscending } from './inputs.ts'
 import type { CurrentSeries } from './leakage.ts'
 import { fitLinear } from './linear-fit.ts'
@@ -46,7 +47,7 @@ export interface DecayFit {
 
 export type DecayRefusal =
   | 'too few readings' | 'not a number' | 'times not rising' | 'span too short'
-  | 'no decay' | 'exponent unknown' | 'not converged'
+  | 'no decay' | 'exponent unknown' | 'not converged' | 'no window fits'
 
 export type DecayResult = DecayFit | { ok: false; reason: DecayRefusal }
 
@@ -79,6 +80,93 @@ export function fitDecay(series: CurrentSeries, options: DecayOptions = {}): Dec
   const isKnown = !fit.atBound && fit.standardErrors[1]! < exponent / 2
   if (!isKnown) return { ok: false, reason: 'exponent unknown' }
   return result(law, found)
+}
+
+/** Part of a series that one law explains; `misfit` is the largest residual in it, as a share of the law. */
+export interface DecayWindow { fromS: number; toS: number; misfit: number }
+
+/** How well a power law can be asked to hold, as a share of the current: 1 % standard deviation (our choice). */
+const lawShare = 0.01
+/** Residuals beyond this share of chi-squared show another law than that of the readings (common practice, 95 %). */
+const chi2Share = 0.95
+const windowReadingsMin = 12
+/** Each try begins this much later than the one before. */
+const laterBy = 1.5
+/** Of this many first readings one may be bad; more of them are the law missing its beginning. */
+const firstReadings = 4
+
+/**
+ * Fits the decay from the earliest start from which the law holds to within the readings' u and 1 %: it misses the
+ * first minutes at voltage, when forming and absorption still go on. Starts lie steps of half apart, as long as 12
+ * points and a span of 3:1 are left; the earliest is found by halving. Readings that lie close together on a
+ * logarithmic time axis become one point, their median. The covariance holds the 1 % too. Refuses as `fitDecay`
+ * does, or with 'no window fits'.
+ */
+export function fitDecayInWindow(
+  series: CurrentSeries, options: DecayOptions = {},
+): { fit: DecayFit; window: DecayWindow } | { fit: { ok: false; reason: DecayRefusal }; window: null } {
+  const { tS, iA, uA } = slots(series)
+  const starts = windowStarts(tS)
+  let best: { fit: DecayFit; window: DecayWindow } | undefined
+  let reason: DecayRefusal = 'too few readings'
+  for (let low = 0, high = starts.length - 1; low <= high;) {
+    const middle = best === undefined && low === 0 && high === starts.length - 1 ? 0 : (low + high) >> 1
+    const first = starts[middle]!
+    const part = { tS: tS.slice(first), iA: iA.slice(first), uA: uA.slice(first) }
+    const fit = fitDecay(part, options)
+    const misfit = fit.ok ? misfitOf(fit, part) : null
+    if (fit.ok && misfit !== null) best = { fit, window: { fromS: part.tS[0]!, toS: series.tS[series.tS.length - 1]!, misfit } }
+    // A law that fits may do so earlier; readings that show no decay show none when there are fewer of them.
+    if (misfit === null && (fit.ok || fit.reason === 'not converged')) { low = middle + 1; reason = 'no window fits' }
+    else { high = middle - 1; if (!fit.ok && reason !== 'no window fits') reason = fit.reason }
+  }
+  return best ?? { fit: { ok: false, reason }, window: null }
+}
+
+const slotsPerDecade = 20
+
+/** At most `slotsPerDecade` points in each factor of ten of time. A median of n has 1.25 times the u of a mean of n. */
+function slots({ tS, iA, uA }: CurrentSeries): { tS: number[]; iA: number[]; uA: number[] } {
+  const result: { tS: number[]; iA: number[]; uA: number[] } = { tS: [], iA: [], uA: [] }
+  for (let from = 0; from < tS.length;) {
+    const slot = Math.floor(slotsPerDecade * Math.log10(tS[from]!))
+    let to = from + 1
+    while (to < tS.length && Math.floor(slotsPerDecade * Math.log10(tS[to]!)) === slot) to++
+    const n = to - from
+    const middle = (values: ArrayLike<number>): number => median(Array.from({ length: n }, (_, i) => values[from + i]!))
+    const current = middle(iA)
+    result.tS.push(middle(tS))
+    result.iA.push(current)
+    result.uA.push(Math.hypot(middle(uA) * (n > 2 ? 1.25 / Math.sqrt(n) : 1), lawShare * current))
+    from = to
+  }
+  return result
+}
+
+/** Indices to begin at: the first, then each time `laterBy` later, while enough is left. */
+function windowStarts(tS: readonly number[]): number[] {
+  if (tS.length === 0) return []
+  const starts = [0]
+  for (let i = 1; i <= tS.length - windowReadingsMin && tS[tS.length - 1]! / tS[i]! >= leastSpanRatio; i++) {
+    if (tS[i]! >= laterBy * tS[starts[starts.length - 1]!]!) starts.push(i)
+  }
+  return starts
+}
+
+/** Largest residual as a share of the law; null where the residuals show that the law is another one. */
+function misfitOf(fit: DecayFit, { tS, iA, uA }: CurrentSeries): number | null {
+  const out = new Set(fit.outliers)
+  if (fit.outliers.filter(i => i < firstReadings).length > 1) return null
+  let chi2 = 0
+  let misfit = 0
+  for (let i = 0; i < iA.length; i++) {
+    if (out.has(i)) continue
+    const law = fit.predict(tS[i]!).value
+    chi2 += ((iA[i]! - law) / uA[i]!) ** 2
+    misfit = Math.max(misfit, Math.abs(iA[i]! / law - 1))
+  }
+  const dof = iA.length - out.size - fit.covariance.length
+  return dof > 0 && chi2Cdf(chi2, dof) <= chi2Share ? misfit : null
 }
 
 interface Law { referenceS: number; floor: boolean; chargingTauS: number | undefined }

@@ -20,8 +20,8 @@ export interface Origin { readonly file: string; readonly hash: string }
 export type LoadedSequence = AnySequence & { readonly origin: Origin }
 
 /** What energy on the bus needs in any case. */
-const energyNeeds: readonly RoleName[] = ['supply', 'bus-meter', 'sense-meter', 'positions']
-const quietNeeds: readonly RoleName[] = ['positions', 'sense-meter']
+const energyNeeds: readonly RoleName[] = ['supply', 'sense-meter']
+const quietNeeds: readonly RoleName[] = ['sense-meter']
 /** A sequence that is this long past the longest time of its plan hangs. */
 const overdueS = 600
 

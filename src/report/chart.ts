@@ -2,10 +2,10 @@
  * Line charts as inline SVG: drawn from plain data, no script, no outside resource, readable in black and
  * white.
  */
-import { formatSi } from '../base/format.ts'
+import { formatDuration, formatSi } from '../base/format.ts'
 import type { Axis } from './axis.ts'
 import { linearAxis, logAxis, logTimeAxis, timeAxis } from './axis.ts'
-import { curveAt, type LeakageFit } from './leakage-fit.ts'
+import { curveAt, type Curve, type LeakageFit } from './leakage-fit.ts'
 import { html, type Markup } from './markup.ts'
 import type { StageSpan, Trace } from './traces.ts'
 
@@ -64,7 +64,7 @@ export function leakageChart(title: string, fit: LeakageFit): Markup | null {
       `${i === 0 ? 'M' : 'L'}${n(x.at(point.atS))} ${n(y.at(point.value))}`).join('')}"/>`,
   ]
   const key = html`<p class="key"><span class="dot"></span>measured${curve.length > 0
-    && html` <span class="swatch second"></span>fitted decay`}. Time from arrival at voltage.</p>`
+    && html` <span class="swatch second"></span>fitted decay${windowWords(fit.curve)}`}. Time from arrival at voltage.</p>`
   return frame(title, x, y, body, key)
 }
 
@@ -130,9 +130,16 @@ function bandPath(trace: Trace, x: Axis, y: Axis): string {
   return path
 }
 
-function curvePoints(
-  curve: NonNullable<LeakageFit['curve']>, startS: number, endS: number,
-): { atS: number; value: number }[] {
+const windowWords = (curve: Curve | null): string => curve?.window
+  ? `, where it holds: from ${formatDuration(curve.window.fromS)} to ${formatDuration(curve.window.toS)}, `
+    + `within ${(100 * curve.window.misfit).toFixed(1)} %`
+  : ''
+
+/** Drawn only where it was fitted. */
+function curvePoints(curve: Curve, firstS: number, lastS: number): { atS: number; value: number }[] {
+  const startS = Math.max(firstS, curve.window?.fromS ?? firstS)
+  const endS = Math.min(lastS, curve.window?.toS ?? lastS)
+  if (!(endS > startS)) return []
   return Array.from({ length: 81 }, (_, i) => {
     const atS = startS * (endS / startS) ** (i / 80)
     return { atS, value: curveAt(curve, atS) }

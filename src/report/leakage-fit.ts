@@ -13,7 +13,13 @@ export interface LeakageFit {
   points: { atS: number; value: number }[]
   limitA: number | null
   /** I(t) = amplitude·(t/reference)^-exponent + floor, t in s from `fromS`; null where none was fitted. */
-  curve: { amplitudeA: number; exponent: number; floorA: number; referenceS: number } | null
+  curve: Curve | null
+}
+
+/** It holds from `fromS` to `toS` only, to within `misfit` of the current; null where that was not told. */
+export interface Curve {
+  amplitudeA: number; exponent: number; floorA: number; referenceS: number
+  window: { fromS: number; toS: number; misfit: number } | null
 }
 
 export interface FitSource { leakage: Trace; spans: readonly StageSpan[]; startMs: number; result: PartResult | null }
@@ -43,7 +49,7 @@ export async function leakageFit(store: Store, runId: string, channel: Channel, 
 }
 
 /** Value of the fitted curve at `atS` seconds, in A. */
-export function curveAt(curve: NonNullable<LeakageFit['curve']>, atS: number): number {
+export function curveAt(curve: Curve, atS: number): number {
   return curve.amplitudeA * (atS / curve.referenceS) ** -curve.exponent + curve.floorA
 }
 
@@ -67,7 +73,15 @@ function curveOf(result: PartResult | null): LeakageFit['curve'] {
   if (decayAmplitudeA === undefined || decayExponent === undefined) return null
   const all = [decayAmplitudeA, decayExponent, decayFloorA, decayReferenceS]
   if (!all.every(Number.isFinite)) return null
-  return { amplitudeA: decayAmplitudeA, exponent: decayExponent, floorA: decayFloorA, referenceS: decayReferenceS }
+  return {
+    amplitudeA: decayAmplitudeA, exponent: decayExponent, floorA: decayFloorA, referenceS: decayReferenceS,
+    window: windowOf(result!),
+  }
+}
+
+function windowOf({ figures }: PartResult): Curve['window'] {
+  const { decayWindowFromS: fromS, decayWindowToS: toS, decayMisfit: misfit } = figures
+  return fromS !== undefined && toS !== undefined && misfit !== undefined ? { fromS, toS, misfit } : null
 }
 
 /** At most `pointsPerDecade` points in each factor of ten of time; the first of each slot stays. */

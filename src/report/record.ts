@@ -7,7 +7,7 @@ import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import {
   fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
 } from './setup.ts'
-import { partVolts, stagesOf, thinned, traceOf, type StageSpan, type Trace } from './traces.ts'
+import { formalSpanOf, partVolts, stagesOf, thinned, traceOf, type StageSpan, type Trace } from './traces.ts'
 
 export interface RecordPart {
   position: string
@@ -121,7 +121,8 @@ async function readPart(source: PartSource, head: PartHead): Promise<RecordPart>
   const spans = stagesOf(source.events, head.position, startMs, source.durationS)
   const measured = await readTrace(store, run.id, channel('voltage'), startMs, points)
   const fine = await readTrace(store, run.id, currentChannel, startMs, points * finer)
-  const computed = bus && fine && fixture ? thinned(partVolts(bus, fine, fixture, spans), points) : null
+  const formal = formalSpanOf(source.events, head.position, startMs, spans)
+  const computed = bus && fine && fixture ? thinned(partVolts(bus, fine, fixture, spans, formal), points) : null
   const decay = leakage && currentChannel
     ? await leakageFit(store, run.id, currentChannel, { leakage, spans, startMs, result: head.result })
     : null

@@ -86,30 +86,60 @@ const final: ReadonlySet<Stage> = new Set<Stage>(['dropped', 'graded'])
  */
 const onBus: ReadonlySet<Stage> = new Set<Stage>(['polarity', 'forming', 'soaking', 'formal'])
 
+/** When the low resistor lay across the limiting one of a part, in seconds from the start of the run. */
+export interface FormalSpan { fromS: number; toS: number }
+
 /**
- * Volts of the part itself: bus volts less I·R of what is in series. In the formal stage the low resistor
- * lies across
- * the limiting one. Null while the part is on its own bleeder. Without stages the part is taken as on the
- * bus.
+ * The formal reading of one position through the low resistor, from the events that say that it began and ended; where
+ * none tells of its end, to the next formal reading or the end of the stage. Null where none was taken so.
  */
-export function partVolts(bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[]): Trace {
-  const trace: Trace = { ...bus, min: [], mean: [], max: [] }
+export function formalSpanOf(
+  events: readonly StoredEvent[], position: string, startMs: number, spans: readonly StageSpan[],
+): FormalSpan | null {
+  const formal = events.filter(event => event.kind === 'formal')
+  const begins = (event: StoredEvent): boolean => event.data?.['on'] !== false
+  const index = formal.findIndex(event => event.position === position && begins(event))
+  const first = formal[index]
+  if (!first || first.data?.['lowResistor'] === false) return null
+  const fromS = (first.atMs - startMs) / 1000
+  const stage = spans.find(span => span.stage === 'formal' && span.toS >= fromS)
+  const next = formal[index + 1]
+  return { fromS, toS: next ? (next.atMs - startMs) / 1000 : stage?.toS ?? fromS }
+}
+
+/** Current out of the part that stands for more than this at its bleeder shows that it is off the bus, V. */
+const leavingV = 5
+/** About the ends of a formal reading the resistor is on its way, s. */
+const movingS = 5
+
+/**
+ * Volts of the part itself: bus volts less I·R of what is in series. Null while the part is on its own bleeder, and
+ * where one value may be of both. Without stages the part is taken as on the bus. `formal`: when the low resistor lay
+ * across the limiting one.
+ */
+export function partVolts(
+  bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[], formal: FormalSpan | null = null,
+): Trace {
+  const mean: (number | null)[] = []
   let at = 0
   let span = 0
+  let left = false
   for (let i = 0; i < bus.atS.length; i++) {
     const atS = bus.atS[i]!
     while (at + 1 < current.atS.length && current.atS[at + 1]! <= atS) at++
-    while (span + 1 < spans.length && spans[span + 1]!.fromS <= atS) span++
+    while (span + 1 < spans.length && spans[span + 1]!.fromS <= atS) { span++; left = false }
     const stage = spans.length === 0 ? 'forming' : spans[span]!.fromS <= atS ? spans[span]!.stage : 'waiting'
-    const unsure = stage === 'formal' && fixture.formalOhm !== undefined && !spans[span]!.own
+    // Parts leave the bus at the end of a stage that goes on: what flows out of one shows it.
+    left ||= (current.min[at] ?? 0) * fixture.limitOhm < -leavingV
     // A bucket that runs on past the release holds discharge current, which is none of the bus.
     const next = spans[span + 1]
-    const mixed = next !== undefined && !onBus.has(next.stage) && (current.atS[at + 1] ?? Infinity) > next.fromS
-    const held = onBus.has(stage) && !unsure && !mixed && current.atS.length > 0
-    const ohm = seriesOhm(fixture, stage)
-    trace.mean.push(held ? less(bus.mean[i], current.mean[at], ohm) : null)
+    const untilS = current.atS[at + 1] ?? Infinity
+    const mixed = next !== undefined && !onBus.has(next.stage) && untilS > next.fromS
+    const ohm = seriesOhm(fixture, formal, current.atS[at] ?? atS, Math.max(atS, Math.min(untilS, bus.atS[i + 1] ?? Infinity)))
+    const held = onBus.has(stage) && !left && !mixed && current.atS.length > 0
+    mean.push(held && ohm !== null ? less(bus.mean[i], current.mean[at], ohm) : null)
   }
-  return { ...trace, min: [...trace.mean], max: [...trace.mean] }
+  return { ...bus, mean, min: [...mean], max: [...mean] }
 }
 
 /** A trace of means in at most `points` points, each the mean of those it stands for; gaps stay gaps. */
@@ -125,10 +155,12 @@ export function thinned(trace: Trace, points: number): Trace {
   return { ...trace, atS, mean, min: [...mean], max: [...mean] }
 }
 
-function seriesOhm(fixture: FixtureNumbers, stage: Stage): number {
+/** Ohms in series from `fromS` to `toS`; null where the low resistor moved between them. */
+function seriesOhm(fixture: FixtureNumbers, formal: FormalSpan | null, fromS: number, toS: number): number | null {
   const { limitOhm, senseOhm, formalOhm } = fixture
-  const low = stage === 'formal' && formalOhm !== undefined
-  return senseOhm + (low ? limitOhm * formalOhm / (limitOhm + formalOhm) : limitOhm)
+  if (formal === null || formalOhm === undefined || toS < formal.fromS - movingS || fromS > formal.toS + movingS) return limitOhm + senseOhm
+  if (fromS < formal.fromS || toS > formal.toS - movingS) return null
+  return senseOhm + limitOhm * formalOhm / (limitOhm + formalOhm)
 }
 
 function less(volts: number | null | undefined, amps: number | null | undefined, ohm: number): number | null {

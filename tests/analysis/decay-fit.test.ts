@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest'
-import { type DecayFit, type DecayOptions, fitDecay } from '../../src/analysis/decay-fit.ts'
+import { type DecayFit, type DecayOptions, fitDecay, fitDecayInWindow } from '../../src/analysis/decay-fit.ts'
 import type { CurrentSeries } from '../../src/analysis/leakage.ts'
 import { SeededRandom } from '../../src/base/random.ts'
 
@@ -110,5 +110,55 @@ describe('fitDecay', () => {
     }
     expect(() => fitDecay({ ...good, tS: Array.from(good.tS, t => t - 100) })).toThrow(/above 0/)
     expect(() => must(good).predict(0)).toThrow(/above 0/)
+  })
+})
+
+describe('fitDecayInWindow', () => {
+  /** Every minute for four hours, as a soak is read. */
+  const soak = (random: SeededRandom, current: (t: number) => number, share = 0.002): CurrentSeries => {
+    const tS = Array.from({ length: 240 }, (_, i) => 60 * (i + 1))
+    const uA = tS.map(t => 1e-8 + share * current(t))
+    return { tS, iA: tS.map((t, i) => current(t) + uA[i]! * random.normal()), uA }
+  }
+  /** Forming went on before the clock of the soak began: at first the current falls slower than its law. */
+  const begun = (t: number): number => truth.amplitude * ((t + 900) / truth.reference) ** -truth.exponent + truth.floor
+
+  test('takes everything where one law holds throughout', () => {
+    const { fit, window } = fitDecayInWindow(soak(new SeededRandom('whole'), law))
+    if (!fit.ok) throw new Error(fit.reason)
+    expect(window).toMatchObject({ fromS: 60, toS: 14_400 })
+    expect(window!.misfit).toBeLessThan(0.03)
+    expect(Math.abs(fit.exponent.value - truth.exponent)).toBeLessThan(3 * fit.exponent.u)
+  })
+
+  test('begins where the law begins, and holds there within five per cent, as the fit over all does not', () => {
+    for (const seed of ['a', 'b', 'c', 'd']) {
+      const data = soak(new SeededRandom(seed), begun)
+      const { fit, window } = fitDecayInWindow(data)
+      if (!fit.ok) throw new Error(fit.reason)
+      expect(window!.fromS).toBeGreaterThan(120)
+      expect(window!.fromS).toBeLessThan(4800)
+      for (let t = window!.fromS; t <= window!.toS; t *= 1.1) {
+        expect(Math.abs(fit.predict(t).value / begun(t) - 1), `${seed} at ${t} s`).toBeLessThan(0.05)
+      }
+      const over = fitDecay(data)
+      if (over.ok) expect(Math.abs(over.predict(60).value / begun(60) - 1)).toBeGreaterThan(0.2)
+    }
+  })
+
+  test('does not let one bad reading, first or later, move its beginning', () => {
+    const data = soak(new SeededRandom('spike'), law)
+    for (const bad of [0, 3, 100]) {
+      const iA = Array.from(data.iA, (v, i) => (i === bad ? 3 * v : v))
+      expect(fitDecayInWindow({ ...data, iA }).window?.fromS, `reading ${bad}`).toBe(60)
+    }
+  })
+
+  test('refuses what no window explains, and what fitDecay refuses', () => {
+    const random = new SeededRandom('refused')
+    const wave = (t: number): number => law(t) * (1 + 0.1 * Math.sin(t / 600))
+    expect(fitDecayInWindow(soak(random, wave))).toEqual({ fit: { ok: false, reason: 'no window fits' }, window: null })
+    expect(fitDecayInWindow(soak(random, () => 5e-6)).window).toBeNull()
+    expect(fitDecayInWindow({ tS: [], iA: [], uA: [] })).toEqual({ fit: { ok: false, reason: 'too few readings' }, window: null })
   })
 })

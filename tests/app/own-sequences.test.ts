@@ -58,6 +58,7 @@ describe('a sequence of a person\'s own', () => {
       .toEqual(['P01', 'P02'])
     const record = await buildRecord(bench.store, id)
     expect(record.run.setup['sequence']).toEqual({ name: 'short-soak', origin: { file: join(folder, 'own.mjs'), hash: (await load())[0]!.origin.hash } })
+    expect(record.instruments.find(({ name }) => name === 'relays')).toMatchObject({ role: 'positions, bleed' })
     expect(recordHtml(record)).toContain((await load())[0]!.origin.hash)
   }, 60_000)
 

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
+import { leakageChart } from '../../src/report/chart.ts'
 import { leakageFit } from '../../src/report/leakage-fit.ts'
-import { partVolts, stagesOf, thinned, type Trace } from '../../src/report/traces.ts'
+import { formalSpanOf, partVolts, stagesOf, thinned, type Trace } from '../../src/report/traces.ts'
 import type { StoredEvent } from '../../src/schema/store.ts'
 import { addNight, busVoltsAt, leakageAt, startMs, startWallMs, storeWithNight } from './sample-night.ts'
 
@@ -51,7 +52,7 @@ describe('the record of a run', () => {
     expect(fit.points[0]!.atS).toBe(1)
     expect(fit.points.slice(0, 5).map(point => point.atS)).toEqual([1, 2, 3, 4, 5])
     expect(Math.max(...fit.points.map(point => point.atS))).toBeLessThanOrEqual(2700)
-    expect(fit.curve).toEqual({ amplitudeA: 2e-3, exponent: 0.8, floorA: 2e-5, referenceS: 1 })
+    expect(fit.curve).toEqual({ amplitudeA: 2e-3, exponent: 0.8, floorA: 2e-5, referenceS: 1, window: null })
   })
 
   it('has no decay for a part that was dropped before it got to full voltage', async () => {
@@ -63,6 +64,20 @@ describe('the record of a run', () => {
     const early = { leakage: emptyTrace, spans: [{ stage: 'dropped' as const, fromS: 0, toS: 9, own: true }], startMs, result: null }
     const [channel] = await store.channels('R1')
     expect(await leakageFit(store, 'R1', channel!, early)).toBeNull()
+  })
+
+  it('tells in which window the curve holds, where the fit says so', async () => {
+    const figures = {
+      decayAmplitudeA: 2e-3, decayExponent: 0.8, decayFloorA: 2e-5, decayWindowFromS: 300, decayWindowToS: 2400, decayMisfit: 0.021,
+    }
+    const { parts } = await buildRecord(await storeWithNight({ result: { figures } }), 'R1')
+    expect(parts[0]!.decay!.curve!.window).toEqual({ fromS: 300, toS: 2400, misfit: 0.021 })
+    const page = leakageChart('leakage', parts[0]!.decay!)!.toString()
+    expect(page).toContain('fitted decay, where it holds: from 5 min 00 s to 40 min 00 s, within 2.1 %')
+    const drawn = (markup: string): number[] => [.../class="line second" d="M([\d.]+) .*L([\d.]+) /.exec(markup)!.slice(1)].map(Number)
+    const whole = leakageChart('leakage', { ...parts[0]!.decay!, curve: { ...parts[0]!.decay!.curve!, window: null } })!.toString()
+    expect(drawn(page)[0]).toBeGreaterThan(drawn(whole)[0]! + 50)
+    expect(drawn(page)[1]).toBeLessThan(drawn(whole)[1]!)
   })
 
   it('gives no curve when nothing was fitted', async () => {
@@ -103,18 +118,58 @@ describe('the stages of a position', () => {
     expect(told('P02')).toEqual([['polarity', 0, 10], ['forming', 10, 20], ['dropped', 20, 100]])
     expect(told('P03')).toEqual([['polarity', 0, 5], ['dropped', 5, 100]])
   })
+})
 
-  it('leave the volts open where it is not told which part has the low resistor', () => {
-    const line = (value: number): Trace => ({
-      unit: 'V', atS: [5, 15, 35, 38], min: Array<number>(4).fill(value), mean: Array<number>(4).fill(value),
-      max: Array<number>(4).fill(value), readings: 4, bad: 0,
-    })
-    const fixture = { limitOhm: 99_000, senseOhm: 1_000, formalOhm: 1_000 }
-    const spans = stagesOf(events, 'P01', startMs, 100)
-    expect(partVolts(line(100), line(1e-4), fixture, spans).mean).toEqual([90, 90, null, null])
-    const own = spans.map(span => ({ ...span, own: true }))
-    expect(partVolts(line(100), line(1e-4), fixture, own).mean[2]).toBeCloseTo(100 - 1e-4 * (1000 + 990), 9)
-    expect(partVolts(line(100), line(1e-4), { ...fixture, formalOhm: undefined }, spans).mean.slice(0, 3)).toEqual([90, 90, 90])
+describe('the volts of a part in the formal stage', () => {
+  const event = (atS: number, position: string, data?: StoredEvent['data']): StoredEvent => ({
+    kind: 'formal', severity: 'info', atMs: startMs + 1000 * atS, wallMs: startWallMs + 1000 * atS, text: '', seq: atS, hash: '',
+    position, ...(data ? { data } : {}),
+  })
+  const spans = [
+    { stage: 'soaking' as const, fromS: 0, toS: 100, own: false }, { stage: 'formal' as const, fromS: 100, toS: 400, own: false },
+    { stage: 'bleeding' as const, fromS: 400, toS: 500, own: false },
+  ]
+  const fixture = { limitOhm: 99_000, senseOhm: 1_000, formalOhm: 1_000 }
+  const line = (value: (atS: number) => number): Trace => {
+    const atS = Array.from({ length: 50 }, (_, i) => 10 * i)
+    const mean = atS.map(value)
+    return { unit: 'V', atS, min: mean, mean, max: mean, readings: 50, bad: 0 }
+  }
+  const told = [
+    event(110, 'P01', { on: true, lowResistor: true }), event(230, 'P01', { on: false, lowResistor: true }),
+    event(231, 'P02', { on: true, lowResistor: true }), event(351, 'P02', { on: false, lowResistor: true }),
+  ]
+  const volts = (events: StoredEvent[], position: string): (number | null)[] =>
+    partVolts(line(() => 100), line(() => 1e-4), fixture, spans, formalSpanOf(events, position, startMs, spans)).mean
+      .map(value => value === null ? null : Math.round(100 * value) / 100)
+
+  it('are those behind the limiting resistor before and after its own reading, and behind the low one in it', () => {
+    const [p01, p02] = [volts(told, 'P01'), volts(told, 'P02')]
+    expect([p01[8], p01[13], p01[20], p01[30]]).toEqual([90, 99.8, 99.8, 90])
+    expect([p02[13], p02[20], p02[26], p02[33], p02[38]]).toEqual([90, 90, 99.8, 99.8, 90])
+    expect([p01[45], p02[45]]).toEqual([null, null])
+  })
+
+  it('are left open only where the resistor was on its way', () => {
+    const open = volts(told, 'P01').flatMap((value, i) => value === null && i < 38 ? [10 * i] : [])
+    expect(open.length).toBeGreaterThan(0)
+    for (const atS of open) expect(Math.min(Math.abs(atS - 110), Math.abs(atS - 230))).toBeLessThanOrEqual(15)
+  })
+
+  it('end their reading with the next one where a record tells of no end, and need a resistor to be there', () => {
+    const early = [event(110, 'P01'), event(231, 'P02')]
+    expect(formalSpanOf(early, 'P01', startMs, spans)).toEqual({ fromS: 110, toS: 231 })
+    expect(formalSpanOf(early, 'P02', startMs, spans)).toEqual({ fromS: 231, toS: 400 })
+    expect(formalSpanOf(early, 'P03', startMs, spans)).toBeNull()
+    const without = [event(110, 'P01', { on: true, lowResistor: false })]
+    expect(formalSpanOf(without, 'P01', startMs, spans)).toBeNull()
+    expect(volts(without, 'P01').slice(0, 38)).toEqual(Array(38).fill(90))
+  })
+
+  it('end where current begins to flow out of the part, though the stage goes on', () => {
+    const leaving = line(atS => atS < 300 ? 1e-4 : -3e-3)
+    const { mean } = partVolts(line(() => 100), leaving, fixture, spans, null)
+    expect([mean[29], mean[30], mean[35]]).toEqual([90, null, null])
   })
 })
 
