@@ -45,17 +45,3 @@ describe('a store that fails', () => {
     expect(bench.sim.now().busV()).toBeLessThan(60)
   })
 })
-
-describe('a night without a fault', () => {
-  it.each(Array.from({ length: 20 }, (_, i) => [i + 1]))('rack %i: done, no trip, no part dropped', async seed => {
-    const bench = await virtualBench(scenarioHealthyRack(2, seed), seed)
-    const run = await bench.night({ parameters: quick })
-    const events = await bench.store.events(run.id)
-    expect(run.state).toBe('done')
-    expect(events.filter(({ kind }) => kind === 'trip' || kind === 'drop')).toEqual([])
-    // A third of rated voltage does not form a stale part back, so its capacitance may still read high.
-    for (const { criteria } of await bench.store.results(run.id)) {
-      expect(criteria.find(({ name }) => name === 'leakage')?.grade).toBe('accept')
-    }
-  })
-})

@@ -1,0 +1,28 @@
+/** A person may stop the run at any time. Thirty times of a night, drawn by seed, and each end is dead, bled and said. */
+import { describe, expect, it } from 'vitest'
+import { SeededRandom } from '../../src/base/random.ts'
+import { badNight, openedAfterMs, textsOf } from './bad-night.ts'
+import { rackOf, stops } from './acts.ts'
+import { breaches } from './invariants.ts'
+
+/** About as long as the quick night of two parts takes. */
+const nightMs = 990_000
+const random = new SeededRandom('stops')
+const times = Array.from({ length: 30 }, (_, i): [number, number] => [i, Math.round(random.uniform(200, nightMs))])
+
+describe('a stop by a person', () => {
+  it.each(times)('seed %i, after %i ms: off within 50 ms, every part measured below touch-safe', async (seed, atMs) => {
+    const outcome = await badNight({
+      seed, scenario: rackOf(['healthy', 'stale'], seed), acts: [{ atMs, act: stops }],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.run.state).toBe('stopped')
+    expect(textsOf(outcome, 'trip')).toEqual([])
+    expect(textsOf(outcome, 'off').join()).toMatch(/bench off and read back/)
+    const wasLive = outcome.events.some(event => event.kind === 'energise' && event.atMs < outcome.actedMs[0]! - 500)
+    if (wasLive) expect(openedAfterMs(outcome)).toBeLessThan(50)
+    expect([...outcome.endV.parts.values()].every(volts => Math.abs(volts) < 5)).toBe(true)
+    if (wasLive) expect([...outcome.lastTouch.values()].every(text => /(measured|read) below/.test(text))).toBe(true)
+    await expect(outcome.bench.clock.run(outcome.bench.daemon.start(outcome.bench.request))).rejects.toMatchObject({ code: 'TRIPPED' })
+  })
+})
