@@ -16,7 +16,7 @@ import { openInlineStore } from '../src/store/inline.ts'
 import { memoryLink } from '../src/transport/memory.ts'
 import { memoryEnd } from '../mocks/bench/links.ts'
 import { createSimBench } from '../mocks/bench/sim-bench.ts'
-import type { BenchFaults, SimBench } from '../mocks/bench/sim-bench.ts'
+import type { BenchErrors, BenchFaults, SimBench } from '../mocks/bench/sim-bench.ts'
 import type { Scenario } from '../mocks/bench/scenario.ts'
 
 export interface VirtualBench {
@@ -30,6 +30,8 @@ export interface VirtualBench {
 export interface VirtualBenchOptions {
   faults?: BenchFaults
   latencyMs?: number
+  /** How hidden errors are drawn; instruments well inside their limits when left out. */
+  errors?: BenchErrors
   /** A file; in memory when left out. */
   storePath?: string
   /** Sequences beside the shipped ones. */
@@ -42,7 +44,10 @@ export async function virtualBench(
   scenario: Scenario, seed: number, options: VirtualBenchOptions = {},
 ): Promise<VirtualBench> {
   const clock = new VirtualClock()
-  const sim = createSimBench({ seed, scenario, clock, ...(options.faults ? { faults: options.faults } : {}) })
+  const sim = createSimBench({
+    seed, scenario, clock, ...(options.faults ? { faults: options.faults } : {}),
+    ...(options.errors ? { errors: options.errors } : {}),
+  })
   sim.switches.present = true
   const profiles = new ProfileFolder(options.ownProfiles ?? null)
   const names = Object.keys((sim.benchFile() as { instruments: object }).instruments)

@@ -37,6 +37,11 @@ export const fixtureFigures = {
   limitOhm: 100e3, formalOhm: 1e3, senseOhm: 1e3, senseClampV: 10, bleederOhm: 100e3, watchOhm: 10e6,
   busBleederOhm: 470e3,
 } as const
+/**
+ * Limits of error: of the sense resistor as the bench file declares it, and of the other resistors (common
+ * practice).
+ */
+export const fixtureTolerances = { sense: 0.001, others: 0.01 } as const
 
 /** The bench file of a scenario: `urls` by instrument; `timeUrl` where the simulated bench owns time. */
 export function benchFileOf(
@@ -51,7 +56,7 @@ export function benchFileOf(
     bench: scenario.name, description: scenario.description, instruments, roles,
     fixture: {
       kind: 'rack', positions: positionsOf(scenario), ...fixtureFigures,
-      limitW: 10, limitWorkingV: 750, senseTolerance: 0.001, bleederW: 5, busBleederW: 3,
+      limitW: 10, limitWorkingV: 750, senseTolerance: fixtureTolerances.sense, bleederW: 5, busBleederW: 3,
       diodeV: 0.7, leakageOhmMin: 1e11,
       ratedV: 600, relayMakeA: 0.5, relayBreakV: 600, relayBreakA: 0.05, dummyOhm: scenario.dummyOhm,
     },

@@ -1,6 +1,7 @@
 /** A whole bench in one object: wiring and parts, and the instruments screwed to them. */
 import type { Clock } from '../../src/base/clock.ts'
 import { SeededRandom } from '../../src/base/random.ts'
+import { drawShare, type ErrorModel } from '../instruments/accuracy.ts'
 import { DcSupply } from '../instruments/dc-supply.ts'
 import { HoldInRelay } from '../instruments/hold-in-relay.ts'
 import type { InstrumentSetup, SimInstrument } from '../instruments/instrument.ts'
@@ -15,7 +16,8 @@ import { makePart } from '../parts/make-part.ts'
 import type { FaultSpec } from '../scpi-device/faults.ts'
 import { Wiring, type WiringAudit } from '../wiring/wiring.ts'
 import {
-  benchFileOf, benchInstruments, fixtureFigures, positionsOf, watchRelay, type InstrumentName,
+  benchFileOf, benchInstruments, fixtureFigures, fixtureTolerances, positionsOf, watchRelay,
+  type InstrumentName,
 } from './layout.ts'
 import type { Scenario } from './scenario.ts'
 
@@ -49,6 +51,18 @@ export interface SimBenchOptions {
   readonly instant?: boolean
   /** Baud of the links that are serial, by instrument. */
   readonly bauds?: Readonly<Partial<Record<InstrumentName, number>>>
+  readonly errors?: BenchErrors
+}
+
+/**
+ * How the hidden errors of this bench come about. Left out: instruments well inside, resistors exactly as
+ * marked.
+ */
+export interface BenchErrors {
+  /** Fixed errors of instruments and of the fixture's resistors. */
+  readonly model: ErrorModel
+  /** Meters whose readings scatter more than they should. */
+  readonly noiseFactor?: Readonly<Partial<Record<InstrumentName, number>>>
 }
 
 export interface TruthLine {
@@ -78,7 +92,7 @@ export class SimBench {
     this.clock = options.clock
     this.#originMs = options.clock.monotonicMs()
     this.#positions = positionsOf(options.scenario)
-    this.wiring = buildWiring(options.scenario, options.seed)
+    this.wiring = buildWiring(options)
     this.instruments = buildInstruments(this, options)
     for (const [name, specs] of Object.entries(options.faults?.instruments ?? {})) {
       for (const spec of specs ?? []) this.instrument(name).device.faults.set(spec)
@@ -161,25 +175,44 @@ const sharedStates = {
     bench.now().cutoffFault(broken ? 'not-closing' : null),
 } as const
 
-function buildWiring(scenario: Scenario, seed: number): Wiring {
-  const { limitOhm, formalOhm, senseOhm, senseClampV, bleederOhm, watchOhm, busBleederOhm } = fixtureFigures
-  const resistors = { limitOhm, formalOhm, senseOhm, senseClampV, bleedOhm: bleederOhm, watchOhm }
+function buildWiring({ scenario, seed, errors }: SimBenchOptions): Wiring {
+  const { senseClampV, busBleederOhm } = fixtureFigures
   const { ambientC, rated } = scenario
+  const random = new SeededRandom(seed).fork('resistors')
+  const resistors = () => ({ ...resistorsOf(errors?.model, random), senseClampV })
   const parts = scenario.parts.map(({ kind, id, options }) => ({
-    ...resistors, part: makePart(kind, rated, `${seed}:${id}`, { ambientC, ...options }),
+    ...resistors(), part: makePart(kind, rated, `${seed}:${id}`, { ambientC, ...options }),
   }))
   return new Wiring({
-    positions: [...parts, { ...resistors, part: null, dummyOhm: scenario.dummyOhm }],
+    positions: [...parts, { ...resistors(), part: null, dummyOhm: scenario.dummyOhm }],
     supply: { outputF: supplyOutputF[benchInstruments.psu] },
     bus: { bleederOhm: busBleederOhm, meterOhm: meterFigures[benchInstruments['bus-dmm']].inputOhm },
     ambientC,
   })
 }
 
-function buildInstruments(bench: SimBench, { seed, clock, instant = false, bauds = {} }: SimBenchOptions) {
+/** One position's resistors: as marked, or with an error drawn for each. */
+function resistorsOf(model: ErrorModel | undefined, random: SeededRandom) {
+  const off = (ohm: number, tolerance: number): number =>
+    ohm * (model === undefined ? 1 : 1 + tolerance * drawShare(model, random))
+  const { sense, others } = fixtureTolerances
+  const { senseOhm, limitOhm, formalOhm, bleederOhm, watchOhm } = fixtureFigures
+  return {
+    senseOhm: off(senseOhm, sense), limitOhm: off(limitOhm, others), formalOhm: off(formalOhm, others),
+    bleedOhm: off(bleederOhm, others), watchOhm: off(watchOhm, others),
+  }
+}
+
+function buildInstruments(bench: SimBench, options: SimBenchOptions) {
+  const { seed, clock, instant = false, bauds = {}, errors } = options
   const setup = (name: InstrumentName): InstrumentSetup => {
     const baud = bauds[name]
-    return { name, clock, seed, instant, ...(baud === undefined ? {} : { baud }) }
+    const noiseFactor = errors?.noiseFactor?.[name]
+    return {
+      name, clock, seed, instant, ...(baud === undefined ? {} : { baud }),
+      ...(errors === undefined ? {} : { errors: errors.model }),
+      ...(noiseFactor === undefined ? {} : { noiseFactor }),
+    }
   }
   const sense = new SenseLine(bench, seed)
   const relays = new RelayBoard(setup('relays'), relayTerminals(bench))

@@ -2,7 +2,8 @@
  * Hidden errors of one specimen. An instrument is specified as ± (fraction of reading + fraction of range);
  * its own gain and offset errors are drawn once from its seed, each uniform within ± 0.8 of its part of the
  * specification, so that gain, offset and the noise of one reading (3 sigma) stay inside the stated limits
- * together.
+ * together. A study that holds intervals against truth asks for the distribution that the specification
+ * declares.
  */
 import type { SeededRandom } from '../../src/base/random.ts'
 import type { FaultPanel } from '../scpi-device/faults.ts'
@@ -13,13 +14,28 @@ export interface Limits { readonly ofReading: number; readonly ofRange: number }
 /** Share of the stated limits that a specimen's fixed errors may use. */
 export const specimenShare = 0.8
 
+/**
+ * How fixed errors are drawn from a stated limit. `inside`: gain and offset apart, each within
+ * `specimenShare` of its part. `rectangular`: the whole error anywhere within the whole limit. `normal`: the
+ * whole error normal, with the standard deviation of that rectangle. In the last two one draw decides gain
+ * and offset together, so that the error of any positive reading has exactly the distribution named.
+ */
+export type ErrorModel = 'inside' | 'rectangular' | 'normal'
+
+/** One error as a share of its limit. */
+export const drawShare = (model: ErrorModel, random: SeededRandom): number => {
+  if (model === 'normal') return random.normal() / Math.sqrt(3)
+  return (model === 'rectangular' ? 1 : specimenShare) * random.uniform(-1, 1)
+}
+
 export class Specimen {
   readonly gain: number
   readonly offsetFraction: number
 
-  constructor(limits: Limits, random: SeededRandom) {
-    this.gain = 1 + limits.ofReading * specimenShare * random.uniform(-1, 1)
-    this.offsetFraction = limits.ofRange * specimenShare * random.uniform(-1, 1)
+  constructor(limits: Limits, random: SeededRandom, model: ErrorModel = 'inside') {
+    const share = drawShare(model, random)
+    this.gain = 1 + limits.ofReading * share
+    this.offsetFraction = limits.ofRange * (model === 'inside' ? drawShare(model, random) : share)
   }
 
   /** What this specimen makes of the true `value` on `range`. */

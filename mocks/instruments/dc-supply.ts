@@ -1,4 +1,7 @@
-/** Simulated DC supplies: two dialects of docs/instrument-dialects.md over one core. The 60 V class speaks the second. */
+/**
+ * Simulated DC supplies: two dialects of docs/instrument-dialects.md over one core. The 60 V class speaks the
+ * second.
+ */
 import type { Command } from '../scpi-device/command-tree.ts'
 import { fixed, scientific } from '../scpi-device/format.ts'
 import type { Parameter } from '../scpi-device/parameters.ts'
@@ -17,7 +20,8 @@ export class DcSupply extends SimInstrument {
     const late: { core?: SupplyCore } = {}
     const core = (): SupplyCore => late.core!
     super(profile, setup, (profile === 'dc-supply-600v-a' ? dialectA : dialectB)(core))
-    this.core = new SupplyCore(this.clock, supplyRatings[profile], terminals, this.random, this.device.faults)
+    this.core = new SupplyCore(
+      this.clock, supplyRatings[profile], terminals, this.random, this.device.faults, setup.errors)
     late.core = this.core
     this.core.overVoltageOn = this.core.overCurrentOn = profile !== 'dc-supply-600v-a'
     this.core.onOutput = on => this.effect('output', on ? 1 : 0)

@@ -1,6 +1,7 @@
 /** What every simulated instrument is: a SCPI device with an address, a profile name and a seed. */
 import type { Clock } from '../../src/base/clock.ts'
 import { SeededRandom } from '../../src/base/random.ts'
+import type { ErrorModel } from './accuracy.ts'
 import { ScpiDevice, type DeviceOptions, type Reply } from '../scpi-device/device.ts'
 
 export interface InstrumentSetup {
@@ -17,6 +18,10 @@ export interface InstrumentSetup {
   readonly instant?: boolean
   /** Mains frequency for integration times, Hz. */
   readonly mainsHz?: number
+  /** How its fixed errors are drawn; `inside` when left out. */
+  readonly errors?: ErrorModel
+  /** Its readings scatter this many times as much as they should; 1 when left out. */
+  readonly noiseFactor?: number
 }
 
 export interface Instrument {

@@ -5,21 +5,23 @@ import type { Command, Deferred } from '../scpi-device/command-tree.ts'
 import type { FaultPanel } from '../scpi-device/faults.ts'
 import { scientific } from '../scpi-device/format.ts'
 import { refuse } from '../scpi-device/status.ts'
-import { ReadingFaults, specimenShare } from './accuracy.ts'
+import { drawShare, type ErrorModel, ReadingFaults } from './accuracy.ts'
 import { SimInstrument, type InstrumentSetup, type OwnOptions } from './instrument.ts'
 import { bridgeFigures } from './specifications.ts'
 import type { BridgeTerminals } from './terminals.ts'
 
 export type BridgeProfile = keyof typeof bridgeFigures
+type BridgeFigures = (typeof bridgeFigures)[BridgeProfile]
 
 export class LcrBridge extends SimInstrument {
   readonly core: BridgeCore
   constructor(profile: BridgeProfile, setup: InstrumentSetup, terminals: BridgeTerminals) {
     const late: { core?: BridgeCore } = {}
     super(profile, setup, (profile === 'lcr-bridge-a' ? dialectA : dialectB)(() => late.core!))
-    const { basic, measureMs } = bridgeFigures[profile]
+    const { measureMs } = bridgeFigures[profile]
     this.core = new BridgeCore(
-      this.clock, terminals, this.random, this.device.faults, basic, this.instant ? 0 : measureMs)
+      this.clock, terminals, this.random, this.device.faults, bridgeFigures[profile],
+      this.instant ? 0 : measureMs, setup.errors)
     late.core = this.core
   }
 }
@@ -39,23 +41,27 @@ export class BridgeCore {
   readonly #terminals: BridgeTerminals
   readonly #noise: SeededRandom
   readonly #readings: ReadingFaults
-  readonly #basic: number
-  readonly #realError: number
-  readonly #gain: number
+  readonly #figures: BridgeFigures
+  /** Hidden errors of reactance and resistance, as shares of the stated limit. */
+  readonly #errorX: number
+  readonly #errorR: number
+  /** Whether the limit is the whole of the specification, or its basic part alone. */
+  readonly #whole: boolean
 
   constructor(
-    clock: Clock, terminals: BridgeTerminals, random: SeededRandom, faults: FaultPanel, basic: number,
-    measureMs: number,
+    clock: Clock, terminals: BridgeTerminals, random: SeededRandom, faults: FaultPanel,
+    figures: BridgeFigures, measureMs: number, errors: ErrorModel = 'inside',
   ) {
     this.clock = clock
     this.#terminals = terminals
     this.#noise = random.fork('noise')
     this.#readings = new ReadingFaults(faults)
-    this.#basic = basic
+    this.#figures = figures
     this.measureMs = measureMs
     const hidden = random.fork('hidden')
-    this.#gain = 1 + basic * specimenShare * hidden.uniform(-1, 1)
-    this.#realError = basic * specimenShare * hidden.uniform(-1, 1)
+    this.#errorX = drawShare(errors, hidden)
+    this.#errorR = drawShare(errors, hidden)
+    this.#whole = errors !== 'inside'
   }
 
   reset(): void { this.frequencyHz = 1000; this.levelV = 1 }
@@ -64,12 +70,15 @@ export class BridgeCore {
     const { re, im } = this.#terminals.impedance(this.frequencyHz)
     const size = Math.hypot(re, im)
     if (!(size < openOhm && size > shortOhm)) return undefined
-    const noise = (): number => this.#noise.normal() * this.#basic / 20
-    const reactance = im * (this.#gain + noise())
+    const { basic, zsOhm, yoS } = this.#figures
+    const limit = this.#whole ? basic * (1 + zsOhm / size + size * yoS) : basic
+    const noise = (): number => this.#noise.normal() * basic / 20
+    // Within its whole specification the vector errs by a share of its length; else of the reactance alone.
+    const reactance = im + (this.#whole ? size : im) * (limit * this.#errorX + noise())
     const capacitanceF = -1 / (2 * Math.PI * this.frequencyHz * reactance)
     return {
       capacitanceF: this.#readings.falsify(capacitanceF, 'F'),
-      resistanceOhm: re + size * (this.#realError + noise()),
+      resistanceOhm: re + size * (limit * this.#errorR + noise()),
     }
   }
 }

@@ -18,8 +18,7 @@ export class Multimeter extends SimInstrument {
     const late: { core?: MeterCore } = {}
     const core = (): MeterCore => late.core!
     super(profile, setup, (profile === 'multimeter-6d-a' ? dialectA : dialectB)(core))
-    this.core = new MeterCore(
-      meterFigures[profile], terminals, this.random, this.device.faults, setup.mainsHz ?? 50)
+    this.core = new MeterCore(meterFigures[profile], terminals, this.random, this.device.faults, setup)
     late.core = this.core
   }
 }
@@ -29,6 +28,8 @@ export class Multimeter extends SimInstrument {
  * for long.
  */
 const noiseSteps = 1.2
+
+export type MeterSetup = Pick<InstrumentSetup, 'mainsHz' | 'errors' | 'noiseFactor'>
 
 export class MeterCore {
   readonly figures: MeterFigures
@@ -40,16 +41,19 @@ export class MeterCore {
   readonly #specimens: Specimen[]
   readonly #readings: ReadingFaults
   readonly #mainsHz: number
+  readonly #noiseSteps: number
 
   constructor(
     figures: MeterFigures, terminals: MeterTerminals, random: SeededRandom, faults: FaultPanel,
-    mainsHz: number,
+    { mainsHz = 50, errors = 'inside', noiseFactor = 1 }: MeterSetup = {},
   ) {
     this.figures = figures
     this.#terminals = terminals
     this.#mainsHz = mainsHz
+    this.#noiseSteps = noiseSteps * noiseFactor
     this.#noise = random.fork('noise')
-    this.#specimens = figures.ranges.map((range, i) => new Specimen(range.limits, random.fork(`range-${i}`)))
+    this.#specimens = figures.ranges.map((range, i) =>
+      new Specimen(range.limits, random.fork(`range-${i}`), errors))
     this.#readings = new ReadingFaults(faults)
     this.#range = figures.ranges.length - 1
     this.#speed = this.#speedOf(10)
@@ -92,7 +96,7 @@ export class MeterCore {
   #readOn(trueV: number): number {
     const { rangeV, overRange } = this.figures.ranges[this.#range]!
     const step = this.figures.speeds[this.#speed]![1] * rangeV
-    const v = this.#specimens[this.#range]!.of(trueV, rangeV) + this.#noise.normal() * noiseSteps * step
+    const v = this.#specimens[this.#range]!.of(trueV, rangeV) + this.#noise.normal() * this.#noiseSteps * step
     if (Math.abs(v) > rangeV * overRange) return this.#overflow(v, trueV)
     return this.#readings.falsify(quantise(v, step), 'V')
   }

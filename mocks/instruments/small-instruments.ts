@@ -102,7 +102,7 @@ export class Thermometer extends SimInstrument {
     this.#readings = new ReadingFaults(this.device.faults)
     const { ofReading, offsetK } = thermometerFigures
     this.#specimens = Array.from({ length: channelsMax }, (_, i) =>
-      new Specimen({ ofReading, ofRange: offsetK }, this.random.fork(`channel-${i + 1}`)))
+      new Specimen({ ofReading, ofRange: offsetK }, this.random.fork(`channel-${i + 1}`), setup.errors))
     this.device.onFault = () => this.#tellOpenSensor()
   }
 

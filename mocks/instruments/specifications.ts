@@ -78,10 +78,10 @@ export const meterFigures = {
   },
 } as const satisfies Record<string, MeterFigures>
 
-/** Basic accuracy as a fraction of |Z|, and the time of one measurement. */
+/** Accuracy as a fraction of |Z|: basic·(1 + zs/|Z| + |Z|·yo); and the time of one measurement. */
 export const bridgeFigures = {
-  'lcr-bridge-a': { basic: 0.001, measureMs: 500 },
-  'lcr-bridge-b': { basic: 0.003, measureMs: 400 },
+  'lcr-bridge-a': { basic: 0.001, zsOhm: 0.1, yoS: 1e-6, measureMs: 500 },
+  'lcr-bridge-b': { basic: 0.003, zsOhm: 1, yoS: 1e-5, measureMs: 400 },
 } as const
 
 export const thermometerFigures = {

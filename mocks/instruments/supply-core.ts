@@ -3,7 +3,7 @@ import type { Cancel, Clock } from '../../src/base/clock.ts'
 import type { SeededRandom } from '../../src/base/random.ts'
 import type { FaultPanel } from '../scpi-device/faults.ts'
 import { refuse } from '../scpi-device/status.ts'
-import { quantise, ReadingFaults, Specimen, type Limits } from './accuracy.ts'
+import { type ErrorModel, quantise, ReadingFaults, Specimen, type Limits } from './accuracy.ts'
 import type { SupplyTerminals } from './terminals.ts'
 
 export interface SupplyRatings {
@@ -54,7 +54,7 @@ export class SupplyCore {
 
   constructor(
     clock: Clock, ratings: SupplyRatings, terminals: SupplyTerminals, random: SeededRandom,
-    faults: FaultPanel,
+    faults: FaultPanel, errors: ErrorModel = 'inside',
   ) {
     this.#clock = clock
     this.ratings = ratings
@@ -63,10 +63,10 @@ export class SupplyCore {
     this.#faults = faults
     this.#readings = new ReadingFaults(faults)
     this.#specimen = {
-      setV: new Specimen(ratings.setVoltage, random.fork('set-v')),
-      setA: new Specimen(ratings.setCurrent, random.fork('set-a')),
-      readV: new Specimen(ratings.readVoltage, random.fork('read-v')),
-      readA: new Specimen(ratings.readCurrent, random.fork('read-a')),
+      setV: new Specimen(ratings.setVoltage, random.fork('set-v'), errors),
+      setA: new Specimen(ratings.setCurrent, random.fork('set-a'), errors),
+      readV: new Specimen(ratings.readVoltage, random.fork('read-v'), errors),
+      readA: new Specimen(ratings.readCurrent, random.fork('read-a'), errors),
     }
     this.reset()
   }

@@ -34,6 +34,28 @@ export function binomialTestTwoSided(k: number, n: number, p: number): number {
   return Math.min(1, total)
 }
 
+/** P(exactly k) for every k from 0 to n, where trial i succeeds with `chances[i]`. O(n²). */
+export function poissonBinomialProbabilities(chances: readonly number[]): Float64Array {
+  const probabilities = new Float64Array(chances.length + 1)
+  probabilities[0] = 1
+  chances.forEach((p, i) => {
+    assert(p >= 0 && p <= 1, `chance must be 0 to 1, got ${p}`)
+    for (let k = i + 1; k > 0; k--) probabilities[k] = probabilities[k]! * (1 - p) + probabilities[k - 1]! * p
+    probabilities[0] = probabilities[0]! * (1 - p)
+  })
+  return probabilities
+}
+
+/**
+ * Two-sided p value of k successes, each trial with its own chance; the same rule as `binomialTestTwoSided`.
+ */
+export function poissonBinomialTestTwoSided(k: number, chances: readonly number[]): number {
+  assertCounts(k, chances.length)
+  const probabilities = poissonBinomialProbabilities(chances)
+  const seen = probabilities[k]! * (1 + 1e-7)
+  return Math.min(1, probabilities.reduce((total, p) => p <= seen ? total + p : total, 0))
+}
+
 function assertCounts(k: number, n: number): void {
   assert(Number.isInteger(n) && n >= 1, `n must be a whole number of trials, got ${n}`)
   assert(Number.isInteger(k) && k >= 0 && k <= n, `k must be a whole number from 0 to ${n}, got ${k}`)

@@ -187,10 +187,13 @@ export class Sampler {
       await scanner.select(position.spec.sense ?? null)
       await sleep(this.#d.clock, scanner.settleMs, this.#signal)
     }
-    const volts = await (this.#d.roles['sense-meter'] as Voltmeter).readVoltage()
+    const meter = this.#d.roles['sense-meter'] as Voltmeter
+    const volts = await meter.readVoltage()
     const { senseOhm, senseTolerance } = this.#d.bench.fixture
-    const value = volts.value / senseOhm
-    const u = Math.hypot(volts.u / senseOhm, value * senseTolerance / Math.sqrt(3))
+    // The meter's own input lies across the sense resistor and takes its share.
+    const siemens = 1 / senseOhm + 1 / meter.inputOhm
+    const value = volts.value * siemens
+    const u = Math.hypot(volts.u * siemens, value * senseTolerance / Math.sqrt(3))
     position.current = { value, u, quality: volts.quality, atMs: volts.atMs }
     position.currentAtBusV = this.#busV?.value ?? 0
     const seenV = partVolts(this.#d.bench.fixture, position, this.#d.watching())

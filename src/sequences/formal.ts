@@ -6,11 +6,14 @@ import { partVolts } from '../engine/position.ts'
 import { busTolerance, formalResistor, nextOf } from '../engine/bus.ts'
 import type { Measured } from '../schema/reading.ts'
 import { stage } from './climb.ts'
+import { leakageAt, leakageAtTarget } from './formal-leakage.ts'
+import type { Known } from './formal-leakage.ts'
 import { leakageLimit } from './leakage-limit.ts'
 
 export interface FormalReading {
-  /** Mean of the last readings; `u` holds the meter and the sense resistor and the scatter. */
-  leakage: Measured
+  /** At the formal instant: as it flowed at `volts`, and carried to the target voltage. */
+  leakage: Known
+  atTarget: Known
   volts: number
   limitA: number
   afterS: number
@@ -65,7 +68,10 @@ async function formalReading(night: Night, position: PositionState): Promise<For
       if (reading.atMs >= arrivedMs + 1000 * afterS) break
     }
     if (readings.length === 0) return 'dropped during the reading'
-    return { leakage: meanOf(readings), volts: partVolts(night.bench.fixture, position, false) ?? NaN, limitA, afterS, source, caseC: position.caseC }
+    const volts = partVolts(night.bench.fixture, position, false) ?? NaN
+    const leakage = leakageAt(readings, arrivedMs + 1000 * afterS)
+    const atTarget = leakageAtTarget(leakage, { value: volts, u: night.sampler.busV?.u ?? 0 }, night.plan.targetV)
+    return { leakage, atTarget, volts, limitA, afterS, source, caseC: position.caseC }
   } finally {
     if (position.formal) await formalResistor(night, position, false).catch(() => {})
     tellFormal(night, position, false)
@@ -91,12 +97,4 @@ async function arrival(night: Night, position: PositionState): Promise<number | 
     if (volts !== null && volts >= arrivalShare * night.plan.targetV - busTolerance(night)) return reading.atMs
   }
   return null
-}
-
-function meanOf(readings: readonly Measured[]): Measured {
-  const n = readings.length
-  const value = readings.reduce((sum, reading) => sum + reading.value, 0) / n
-  const scatter = n < 2 ? 0 : Math.sqrt(readings.reduce((sum, reading) => sum + (reading.value - value) ** 2, 0) / (n - 1) / n)
-  const last = readings[n - 1]!
-  return { value, u: Math.hypot(last.u, scatter), quality: 'good', atMs: last.atMs }
 }

@@ -110,8 +110,10 @@ export const cannotTell = (position: PositionState, reason: string): PartResult 
   ...base(position), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason, criteria: [], figures: {},
 })
 
-function criterion(name: Criterion['name'], value: number, u: number, unit: string, limits: { low?: number; high?: number }, source: string): Criterion {
-  const verdict = judgeConformance({ y: value, u }, {
+interface Comparable { value: number; u: number; dof?: number }
+
+function criterion(name: Criterion['name'], { value, u, dof = Infinity }: Comparable, unit: string, limits: { low?: number; high?: number }, source: string): Criterion {
+  const verdict = judgeConformance({ y: value, u, dof }, {
     ...(limits.low === undefined ? {} : { lower: limits.low }), ...(limits.high === undefined ? {} : { upper: limits.high }),
   })
   return {
@@ -121,15 +123,15 @@ function criterion(name: Criterion['name'], value: number, u: number, unit: stri
   }
 }
 
-const leakageCriterion = ({ leakage, limitA, source }: FormalReading): Criterion =>
-  criterion('leakage', leakage.value, leakage.u, 'A', { high: limitA }, source)
+const leakageCriterion = ({ atTarget, limitA, source }: FormalReading): Criterion =>
+  criterion('leakage', atTarget, 'A', { high: limitA }, source)
 
 export function bridgeCriteria(position: PositionState, { capacitance, esr }: BridgeReading): Criterion[] {
   const { capacitanceF, toleranceMinus, tolerancePlus, esrFactorMax } = position.profile
   return [
-    criterion('capacitance', capacitance.value, capacitance.u, 'F',
+    criterion('capacitance', capacitance, 'F',
       { low: capacitanceF * (1 - toleranceMinus), high: capacitanceF * (1 + tolerancePlus) }, 'tolerance of the part profile'),
-    criterion('esr', esr.value, esr.u, 'Ω', { high: esrFactorMax * esrLimitOhm(position) },
+    criterion('esr', esr, 'Ω', { high: esrFactorMax * esrLimitOhm(position) },
       `${esrFactorMax} × the ESR of a new part, from its tan δ limit`),
   ]
 }
@@ -142,7 +144,7 @@ function show({ value, unit, expandedU, limitLow, limitHigh }: Criterion): strin
 
 function figuresOf(position: PositionState, formal: FormalReading, reading: BridgeReading | undefined, recoveredV: number | undefined, trace: SoakTrace | undefined): Record<string, number> {
   return {
-    formalLeakageA: formal.leakage.value, formalLeakageU: formal.leakage.u, formalVolts: formal.volts, formalAfterS: formal.afterS,
+    formalLeakageA: formal.leakage.value, formalLeakageU: formal.leakage.u, formalVolts: formal.volts, formalAfterS: formal.afterS, formalAtMs: formal.leakage.atMs,
     ...(formal.caseC === null ? {} : { formalCaseC: formal.caseC }),
     ...(reading ? { capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value, dissipation: reading.dissipation.value } : {}),
     ...(recoveredV === undefined ? {} : { recoveredV }), highestV: position.knownV, ...(trace ? decayFigures(trace) : {}),

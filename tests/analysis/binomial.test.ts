@@ -1,6 +1,10 @@
 import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
-import { binomialCdf, binomialProbability, binomialTestTwoSided } from '../../src/analysis/binomial.ts'
+import {
+  binomialCdf, binomialProbability, binomialTestTwoSided, poissonBinomialProbabilities,
+  poissonBinomialTestTwoSided,
+} from '../../src/analysis/binomial.ts'
+import { SeededRandom } from '../../src/base/random.ts'
 
 describe('binomial', () => {
   test('small cases counted by hand', () => {
@@ -43,5 +47,40 @@ describe('binomial', () => {
     expect(() => binomialTestTwoSided(6, 5, 0.5)).toThrow(/0 to 5/)
     expect(() => binomialTestTwoSided(0, 0, 0.5)).toThrow(/trials/)
     expect(() => binomialTestTwoSided(1, 5, 1.2)).toThrow(/chance/)
+  })
+})
+
+describe('trials each with its own chance', () => {
+  test('three by hand: chances 1/2, 1/4, 1', () => {
+    expect([...poissonBinomialProbabilities([0.5, 0.25, 1])]).toEqual([0, 0.375, 0.5, 0.125])
+    expect(poissonBinomialTestTwoSided(3, [0.5, 0.25, 1])).toBeCloseTo(0.125, 12)
+    expect(poissonBinomialTestTwoSided(1, [0.5, 0.25, 1])).toBeCloseTo(0.5, 12)
+    expect(poissonBinomialTestTwoSided(0, [0.5, 0.25, 1])).toBe(0)
+  })
+
+  test('equal chances give the binomial', () => {
+    const [count, chance] = [fc.integer({ min: 1, max: 80 }), fc.double({ min: 0, max: 1, noNaN: true })]
+    fc.assert(fc.property(count, chance, (n, p) => {
+      const chances = Array<number>(n).fill(p)
+      for (const k of [0, n >> 1, n]) {
+        expect(poissonBinomialProbabilities(chances)[k]).toBeCloseTo(binomialProbability(k, n, p), 9)
+        expect(poissonBinomialTestTwoSided(k, chances)).toBeCloseTo(binomialTestTwoSided(k, n, p), 6)
+      }
+    }))
+  })
+
+  test('it holds its size for mixed chances, and finds a shift of a tenth in 400 trials', () => {
+    const random = new SeededRandom(4)
+    const chances = Array.from({ length: 400 }, () => random.uniform(0.05, 0.85))
+    const rejected = (by: number): number => {
+      let count = 0
+      for (let round = 0; round < 300; round++) {
+        const k = chances.filter(p => random.next() < p + by).length
+        if (poissonBinomialTestTwoSided(k, chances) <= 0.05) count++
+      }
+      return count / 300
+    }
+    expect(rejected(0)).toBeLessThan(0.09)
+    expect(rejected(0.1)).toBeGreaterThan(0.9)
   })
 })

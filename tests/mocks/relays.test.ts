@@ -205,8 +205,8 @@ describe('class figures', () => {
   })
 
   test('of bridges, relays, contactor, scanners and thermometer are those of their profiles', () => {
-    for (const [name, { basic, measureMs }] of Object.entries(bridgeFigures)) {
-      expect(profile(name)).toMatchObject({ measureMs, accuracy: { basicPct: basic * 100 } })
+    for (const [name, { basic, measureMs, zsOhm, yoS }] of Object.entries(bridgeFigures)) {
+      expect(profile(name)).toMatchObject({ measureMs, accuracy: { basicPct: basic * 100, zsOhm, yoS } })
     }
     expect(profile('relay-board-a')).toMatchObject({
       relays: { last: relayFigures.relayMax }, relaysPerCommand: relayFigures.perCommandMax,

@@ -8,17 +8,19 @@ import type { PartResult } from '../../src/schema/run.ts'
 import { combine, gradePart } from '../../src/sequences/grade.ts'
 import type { Evidence } from '../../src/sequences/grade.ts'
 import type { FormalReading } from '../../src/sequences/formal.ts'
+import type { Known } from '../../src/sequences/formal-leakage.ts'
 import { partOf, pavilionFile } from '../safety/pavilion.ts'
 
 /** 1.64485: the one-sided guard band at 95 % in standard uncertainties. */
 const k = 1.6448536269514722
 const good = (value: number, u: number): Measured => ({ value, u, quality: 'good', atMs: 0 })
+const known = (value: number, u: number): Known => ({ ...good(value, u), dof: Infinity })
 
 /** A limit of 1 mA, measured to 10 µA. */
 const limitA = 1e-3
 const uA = 1e-5
 const formalOf = (leakageA: number, u = uA): FormalReading =>
-  ({ leakage: good(leakageA, u), volts: 449, limitA, afterS: 120, source: 'a data sheet', caseC: null })
+  ({ leakage: known(leakageA, u), atTarget: known(leakageA, u), volts: 449, limitA, afterS: 120, source: 'a data sheet', caseC: null })
 /** Inside 37.6 to 56.4 µF, and below 2 × 0.2 / (2π·120·47 µF) = 11.29 Ω. */
 const bridgeOf = (capacitanceF = 47e-6, esrOhm = 2): BridgeReading => ({
   capacitance: good(capacitanceF, 5e-8), esr: good(esrOhm, 0.02), dissipation: good(0.05, 1e-3), frequencyHz: 120,
