@@ -31,7 +31,7 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
   constructor(profile: Profile, port: ScpiPort, clock: Clock) {
     super(profile, port, clock)
     const { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF } = profile
-    this.ratings = { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF }
+    this.ratings = { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF, currentErrorA: currentErrorA(profile) }
     this.safeOff = safeOffOf(profile.safeOff)
     const { commands: { setOutput }, booleans: { off } } = profile
     const offLines = [off, '0', 'OFF'].map(word => fill(setOutput, { on: word }))
@@ -142,4 +142,10 @@ function scaleOf(unit: 'V' | 'A', profile: Profile, most: number): Scale {
   const { rangePct, counts } = spec.accuracy
   const zeroError = rangePct / 100 * spec.range + (counts + 1) * spec.digit + 4 * spec.noise
   return new Scale({ ...spec, lowest: p.canSink ? -1.1 * most : -3 * zeroError, highest: 1.1 * most })
+}
+
+/** What its limit and its reading share of their range, a step, and three times the noise. */
+function currentErrorA({ currentMaxA, currentStepA, setAccuracyCurrent, readAccuracyCurrent, readNoiseA }: ProfileOf<'dc-supply'>): number {
+  const pct = (setAccuracyCurrent.rangePct ?? 0) + (readAccuracyCurrent.rangePct ?? 0)
+  return currentMaxA * pct / 100 + currentStepA + 3 * (readNoiseA ?? 0)
 }

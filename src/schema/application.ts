@@ -24,6 +24,8 @@ export const plan = z.strictObject({
   sweepS: z.number(), relayClosures: z.number(), gasMl: z.number(), chargeMaxC: z.number(),
   /** Closures of one scanner contact, at most; left out where nothing is scanned. */
   scannerClosures: z.number().optional(),
+  /** By position: more than this is no sound part, amperes. Half of what a short takes where nothing is said. */
+  partCurrentMaxA: z.record(z.string(), z.number()).optional(),
   steps: z.array(planStep), cautions: z.array(z.string()), refusals: z.array(refusal), warnings: z.array(z.string()),
 })
 export type Plan = z.infer<typeof plan>

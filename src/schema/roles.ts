@@ -43,6 +43,8 @@ export interface SupplySettings { voltageV: number; currentLimitA: number; on: b
 export interface Supply extends Instrument {
   readonly ratings: {
     voltageMaxV: number; currentMaxA: number; voltageStepV: number; currentStepA: number
+    /** How far its current limit and its current reading may be off together, beside a share of the value. */
+    currentErrorA: number
     /** Capacitance across the output terminals: what a shorted part gets before the current limit acts. */
     outputCapacitanceF: number
   }

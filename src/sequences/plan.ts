@@ -5,6 +5,7 @@ import { chargeBudgetC } from '../safety/charge.ts'
 import { envelope } from '../safety/envelope.ts'
 import { leakageLimit } from './leakage-limit.ts'
 import type { ReformParameters } from './parameters.ts'
+import { currents, partCurrents } from './part-currents.ts'
 import { rest } from './rest.ts'
 import { formingSteps } from './steps.ts'
 
@@ -57,8 +58,9 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
     partDissipationMaxW: bounds.partDissipationMaxW, resistorDissipationW: bounds.resistorDissipationW,
     supplyLimitA, overVoltageV: protectionV(input, targetV),
     sweepS: input.sweepS, relayClosures: parts.length * 4, gasMl: chargeMaxC * gasMlPerC, chargeMaxC,
+    partCurrentMaxA: partCurrents(input, targetV),
     steps, cautions, warnings: [...bounds.warnings, ...belowRating(input, targetV), ...rested.warnings],
-    refusals: [...loading(input), ...bounds.refusals, ...pace(input), ...rested.refusals],
+    refusals: [...loading(input), ...bounds.refusals, ...pace(input), ...currents(input, targetV), ...rested.refusals],
   }
 }
 
@@ -102,8 +104,10 @@ function planSteps(p: ReformParameters, targetV: number, climbs: boolean): PlanS
   return [polarity, ...climb, soak(p.soakS)]
 }
 
-/** Bus bleeder, every part at its limit or charging, and one short through its limiting resistor, with headroom. */
-function supplyLimit({ bench, parts, parameters }: PlanInput<ReformParameters>, targetV: number): number {
+/**
+ * Bus bleeder, every part at its limit or charging, and one short through its limiting resistor, with headroom and
+ * what the supply may err. */
+function supplyLimit({ bench, parts, parameters, supply }: PlanInput<ReformParameters>, targetV: number): number {
   const perPart = parts.map(({ profile }) => Math.max(
     leakageLimit(profile.leakage, profile.capacitanceF, targetV).limitA,
     profile.capacitanceF * (1 + profile.tolerancePlus) * parameters.slewVPerS,
@@ -111,7 +115,7 @@ function supplyLimit({ bench, parts, parameters }: PlanInput<ReformParameters>, 
   const shortA = targetV / bench.fixture.limitOhm
   const bleederA = targetV / bench.fixture.busBleederOhm
   const sum = perPart.reduce((total, amps) => total + amps, 0) + bleederA + shortA
-  return Math.ceil(sum * supplyHeadroom * 1e4) / 1e4
+  return Math.ceil((sum * supplyHeadroom + supply.currentErrorA) * 1e4) / 1e4
 }
 
 /** What is loaded where: names that exist, once each. */

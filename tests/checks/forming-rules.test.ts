@@ -75,7 +75,7 @@ describe('surge voltage', () => {
     const profile = { ...partOf(), ratedV }
     const plan = reform.plan({
       bench: pavilionFile(), parameters: reformParameters.parse({}), sweepS: 1, formedAgoS: new Map(),
-      supply: { voltageMaxV: 600, currentMaxA: 0.85, voltageStepV: 0.02, currentStepA: 1e-4, outputCapacitanceF: 0 },
+      supply: { voltageMaxV: 600, currentMaxA: 0.85, voltageStepV: 0.02, currentStepA: 1e-4, currentErrorA: 0, outputCapacitanceF: 0 },
       request: startRequest.parse({ sequence: 'reform', person: 'check' }),
       parts: [{ loaded: { position: 'P01', part: 'C1', profile: profile.name, note: '', condition: 'sound' }, profile }],
     })

@@ -22,7 +22,7 @@ function asked({ count = 10, profile = partOf(), parameters = {}, sweepS = 1.2 }
   }))
   return {
     bench, parts, sweepS, parameters: { ...reformParameters.parse({}), ...parameters },
-    supply: { voltageMaxV: 600, currentMaxA: 0.85, voltageStepV: 0.02, currentStepA: 1e-4, outputCapacitanceF: 1e-5 },
+    supply: { voltageMaxV: 600, currentMaxA: 0.85, voltageStepV: 0.02, currentStepA: 1e-4, currentErrorA: 0, outputCapacitanceF: 1e-5 },
     request: startRequest.parse({ sequence: 'reform', person: 'night watch' }),
     formedAgoS: new Map(parts.map(({ loaded }) => [loaded.part, 24 * 3600])),
   }
