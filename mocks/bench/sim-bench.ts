@@ -161,6 +161,10 @@ const fixtureStates = {
   'relay-dead': [{ relay: 'not-closing' }, { relay: null }],
   'formal-welded': [{ formal: 'welded' }, { formal: null }],
   'formal-dead': [{ formal: 'not-closing' }, { formal: null }],
+  'bleeder-half': [{ bleederFactor: 0.5 }, { bleederFactor: 1 }],
+  'bleeder-double': [{ bleederFactor: 2 }, { bleederFactor: 1 }],
+  'bridge-welded': [{ bridge: 'welded' }, { bridge: null }],
+  'bridge-dead': [{ bridge: 'not-closing' }, { bridge: null }],
 } as const
 
 const sharedStates = {
@@ -173,6 +177,12 @@ const sharedStates = {
   /** The contact does not close while its auxiliary contact follows the coil. */
   'cutoff-dead-unseen': (bench: SimBench, broken: boolean): void =>
     bench.now().cutoffFault(broken ? 'not-closing' : null),
+  /** The bleeders never open onto the watch resistance. */
+  'watch-welded': (bench: SimBench, broken: boolean): void =>
+    bench.now().watchFault(broken ? 'welded' : null),
+  /** The bleeders never close again: the watch resistance stays in line. */
+  'watch-dead': (bench: SimBench, broken: boolean): void =>
+    bench.now().watchFault(broken ? 'not-closing' : null),
 } as const
 
 function buildWiring({ scenario, seed, errors }: SimBenchOptions): Wiring {
@@ -298,8 +308,7 @@ function bridgeAt(bench: SimBench, index: number, held: boolean): void {
 
 function bridgeTerminals(bench: SimBench) {
   return {
-    impedance: (hertz: number): { re: number; im: number } =>
-      bench.bridged === null ? { re: Infinity, im: -Infinity } : bench.now().bridge(bench.bridged, hertz),
+    impedance: (hertz: number): { re: number; im: number } => bench.now().bridgeLine(hertz),
   }
 }
 

@@ -6,6 +6,8 @@ import { holdInFigures } from './specifications.ts'
 import type { BenchSwitches, ContactorTerminals } from './terminals.ts'
 
 export class HoldInRelay extends SimInstrument {
+  /** How long it really holds without a refresh, whatever it is said to. */
+  holdMs: number = holdInFigures.holdMs
   readonly #terminals: ContactorTerminals
   readonly #switches: BenchSwitches
   #coil = false
@@ -60,8 +62,8 @@ export class HoldInRelay extends SimInstrument {
 
   /** One timer stands for many refreshes: when it ends early it is set for what is left. */
   #startHold(): void {
-    this.#holdUntilMs = this.clock.monotonicMs() + holdInFigures.holdMs
-    this.#cancelHold ??= this.clock.after(holdInFigures.holdMs, () => this.#holdEnds())
+    this.#holdUntilMs = this.clock.monotonicMs() + this.holdMs
+    this.#cancelHold ??= this.clock.after(this.holdMs, () => this.#holdEnds())
   }
 
   #holdEnds(): void {

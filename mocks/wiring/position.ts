@@ -31,6 +31,10 @@ export interface PositionFaults {
   formal: ContactFault
   lead: 'open' | null
   bleeder: 'open' | null
+  /** The bleeder has this many times its resistance. */
+  bleederFactor: number
+  /** The relay that leads to the bridge, behind the released contact of the changeover. */
+  bridge: ContactFault
 }
 
 /** Where a part's + terminal leads to. */
@@ -45,7 +49,9 @@ export interface PositionAudit {
 
 export class Position {
   readonly model: PositionModel
-  readonly faults: PositionFaults = { relay: null, formal: null, lead: null, bleeder: null }
+  readonly faults: PositionFaults = {
+    relay: null, formal: null, lead: null, bleeder: null, bleederFactor: 1, bridge: null,
+  }
   readonly audit: PositionAudit = { limitMaxW: 0, senseMaxV: 0, busClosures: 0, bridgeMaxV: 0 }
   held = false
   formal = false
@@ -75,7 +81,9 @@ export class Position {
     this.path = this.#path()
     switch (this.path) {
       case 'bus': this.ohm = this.busOhm(); break
-      case 'bleeder': this.ohm = this.model.bleedOhm + (watching ? this.model.watchOhm : 0); break
+      case 'bleeder':
+        this.ohm = this.model.bleedOhm * this.faults.bleederFactor + (watching ? this.model.watchOhm : 0)
+        break
       case 'bridge': this.ohm = bridgeOhm; break
       case 'nowhere': this.ohm = Infinity; break
     }
@@ -86,7 +94,7 @@ export class Position {
     if (this.faults.lead === 'open' || this.fuseBlown) return 'nowhere'
     const { relay } = this.faults
     if (relay === 'welded' || (this.held && relay === null)) return 'bus'
-    if (this.bridged) return 'bridge'
+    if (this.faults.bridge === 'welded' || (this.bridged && this.faults.bridge === null)) return 'bridge'
     return this.faults.bleeder === 'open' ? 'nowhere' : 'bleeder'
   }
 

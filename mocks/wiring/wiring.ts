@@ -167,6 +167,20 @@ export class Wiring {
     if (p.path !== 'bridge') return { re: Infinity, im: -Infinity }
     return p.model.part?.impedance(this.#nowS, hertz) ?? { re: p.model.dummyOhm, im: 0 }
   }
+  /** What the bridge's own line shows: every position that leads there side by side, most often one or none. */
+  bridgeLine(hertz: number): Complex {
+    const seen = this.#positions.flatMap((p, index) => p.path === 'bridge' ? [this.bridge(index, hertz)] : [])
+    if (seen.length === 0) return { re: Infinity, im: -Infinity }
+    if (seen.length === 1) return seen[0]!
+    const sum = { re: 0, im: 0 }
+    for (const { re, im } of seen) {
+      const size = re * re + im * im
+      sum.re += re / size
+      sum.im -= im / size
+    }
+    const size = sum.re * sum.re + sum.im * sum.im
+    return { re: sum.re / size, im: -sum.im / size }
+  }
   /** Where the position's contacts really lead: faults included. */
   path(index: number): string { return this.#at(index).path }
   part(index: number): ElectrolyticPart | null { return this.#at(index).model.part }

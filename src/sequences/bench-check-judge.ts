@@ -20,8 +20,6 @@ export type Unshown = string
 export const shownU = 5
 /** A released position takes less than this share of what it took on the bus (modelling choice). */
 const releasedShare = 0.1
-/** At least this share of the discharge that the smallest part within tolerance gives (modelling choice). */
-const dischargeShare = 0.5
 
 export function judge(
   name: Criterion['name'], { value, u }: { value: number; u: number }, unit: string,
@@ -44,14 +42,14 @@ export const less = (now: Seen, zero: Seen): Seen =>
 
 /** Insulation of an empty position, as current: against the bench file, or what the meter can show. */
 export function leakageCheck(
-  position: PositionState, seen: Seen, busV: number, leakageOhmMin: number,
+  position: PositionState, seen: Seen, busV: number, leakageOhmMin: number, what: string,
 ): { check: Check; shownOhm: number } {
   const limitA = Math.max(busV / leakageOhmMin, shownU * seen.u)
   const shownOhm = busV / limitA
   const source = shownOhm < leakageOhmMin * 0.999
     ? `${shown(shownOhm)} is what the meter can show at ${busV.toFixed(1)} V` : 'leakageOhmMin of the bench file'
   const criterion = judge('leakage', seen, 'A', { high: limitA }, source)
-  return { check: { position, what: 'insulation', criterion }, shownOhm }
+  return { check: { position, what, criterion }, shownOhm }
 }
 
 /** The known resistance, from bus volts and current through everything in its path. */
@@ -74,23 +72,6 @@ export const releasedCheck = (position: PositionState, seen: Seen, heldA: number
     { high: Math.max(releasedShare * heldA, shownU * seen.u) }, 'no current once released'),
 })
 
-/**
- * Discharge through the bleeder: relay closed before, open now, bleeder whole. Null when it would not be seen.
- */
-export function dischargeCheck(
-  position: PositionState, seen: Seen, stoodV: number, elapsedMs: number, bleedOhm: number,
-): Check | null {
-  const { capacitanceF, toleranceMinus } = position.profile
-  const tauMs = 1000 * bleedOhm * capacitanceF * (1 - toleranceMinus)
-  const leastA = dischargeShare * (stoodV / bleedOhm) * Math.exp(-elapsedMs / tauMs)
-  if (leastA < shownU * seen.u) return null
-  return {
-    position, what: 'relay and bleeder',
-    criterion: judge('contact', { value: -seen.value, u: seen.u }, 'A', { low: leastA },
-      `what a part at ${stoodV.toFixed(1)} V sends through its bleeder ${elapsedMs.toFixed(0)} ms after its release`),
-  }
-}
-
 /** Failed where conformity is not shown. */
 export const failed = ({ criterion }: Check): boolean => criterion.grade !== 'accept'
 
@@ -110,5 +91,7 @@ export function resultOf(
   }
 }
 
-export const shown = (ohm: number): string =>
-  ohm >= 1e9 ? `${(ohm / 1e9).toPrecision(3)} GΩ` : ohm >= 1e6 ? `${(ohm / 1e6).toPrecision(3)} MΩ` : `${ohm.toPrecision(3)} Ω`
+export function shown(ohm: number): string {
+  const [scale, unit] = ohm >= 1e9 ? [1e9, 'GΩ'] : ohm >= 1e6 ? [1e6, 'MΩ'] : ohm >= 1e3 ? [1e3, 'kΩ'] : [1, 'Ω']
+  return `${(ohm / scale).toPrecision(3)} ${unit}`
+}

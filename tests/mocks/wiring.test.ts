@@ -264,6 +264,22 @@ describe('the bridge', () => {
     expect(w.audit().positions[0]!.bridgeMaxV).toBe(0)
   })
 
+  it('has a line of its own: open with no relay held, and on every part whose relay is welded', () => {
+    const w = rack([capacitor(), capacitor()])
+    const farads = (): number => -1 / (2 * Math.PI * 120 * w.bridgeLine(120).im)
+    expect(w.bridgeLine(120).im).toBe(-Infinity)
+    w.fault(1, { bridge: 'welded' })
+    const one = farads()
+    within(one, 47e-6, 0.2)
+    w.bridgeSelect(0)
+    within(farads(), 2 * one, 1e-3)
+    w.fault(0, { bridge: 'not-closing' })
+    within(farads(), one, 1e-9)
+    expect(w.path(0)).toBe('bleeder')
+    w.position(1, 'bus')
+    expect(w.bridgeLine(120).im).toBe(-Infinity)
+  })
+
   it('remembers the volts it was connected to', () => {
     const w = rack([capacitor()])
     energise(w, 200.6)

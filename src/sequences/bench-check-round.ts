@@ -1,0 +1,132 @@
+/** One round of checks: what was found so far, how readings are taken, and what is said at the end. */
+import { next, nextOf } from '../engine/bus.ts'
+import type { Night } from '../engine/night.ts'
+import type { PositionState } from '../engine/position.ts'
+import { emptyHolder, seriesOhm } from '../engine/position.ts'
+import { failed, resultOf, yesNo } from './bench-check-judge.ts'
+import type { Bleeder } from './bench-check-discharge.ts'
+import type { Check, Seen, Unshown } from './bench-check-judge.ts'
+import type { BenchCheckParameters } from './bench-check-plan.ts'
+
+export type Currents = Map<PositionState, Seen>
+
+export interface Round {
+  readonly night: Night
+  readonly p: BenchCheckParameters
+  readonly checks: Check[]
+  readonly unshown: Unshown[]
+  /** What is wrong with a position, in words; the first that was found. */
+  readonly faults: Map<PositionState, string>
+  /** What the sense meter reads where nothing flows. */
+  zero: Currents
+  /** Bleeders that were seen to be right, as they were measured. */
+  readonly bleeders: Map<PositionState, Bleeder>
+  /** Positions whose part was released and sent nothing back: it may have stayed on the bus. */
+  readonly silent: Set<PositionState>
+}
+
+export const newRound = (night: Night, p: BenchCheckParameters): Round =>
+  ({ night, p, checks: [], unshown: [], faults: new Map(), zero: new Map(), bleeders: new Map(), silent: new Set() })
+
+/** Notes a check; true when it passed. `why` says in words what is wrong with the position when it did not. */
+export function note({ checks, faults }: Round, check: Check, why?: string): boolean {
+  checks.push(check)
+  if (!failed(check)) return true
+  if (check.position && why !== undefined && !faults.has(check.position)) faults.set(check.position, why)
+  return false
+}
+
+// ---- positions ----
+
+export const isEmpty = ({ profile }: PositionState): boolean => profile === emptyHolder
+export const isDummy = (night: Night, { index }: PositionState): boolean =>
+  night.bench.fixture.dummyOhm !== undefined && index === night.bench.fixture.positions.length - 1
+export const living = (night: Night): PositionState[] => night.positions.filter(({ stage }) => stage !== 'dropped')
+/** Positions with a test part at which nothing was found wrong. */
+export const soundParts = ({ night, faults }: Round): PositionState[] =>
+  living(night).filter(position => !isEmpty(position) && !faults.has(position))
+export const namesOf = (positions: readonly PositionState[]): string => positions.map(({ spec }) => spec.name).join(' ')
+
+/** Of the bleeder alone as the bench file has it, ohms. */
+export const bleederOhm = ({ bench: { fixture } }: Night): number =>
+  seriesOhm(fixture, { wiring: 'released', formal: false }, false) - fixture.senseOhm
+
+// ---- readings ----
+
+/** How often a position is read when all are read one after the other without a pause, ms. */
+const hurryMs = 200
+export const readEveryMs = ({ plan }: Pick<Night, 'plan'>): number => Math.max(hurryMs, 1000 * plan.sweepS)
+export const hurry = (night: Night, ms: number): void => { night.sampler.hurry(ms, hurryMs) }
+
+export async function readAll({ night, p }: Round): Promise<Currents> {
+  night.sampler.hurry(1000 * p.readings + 5000, 500)
+  return new Map(await Promise.all(night.positions.map(async position =>
+    [position, await mean(night, position, p.readings)] as const)))
+}
+
+/** The meter's own error does not average out, so the uncertainty stays that of one reading. */
+export async function mean(night: Night, { spec }: PositionState, count: number): Promise<Seen> {
+  let sum = 0
+  let last = { u: 0, atMs: night.clock.monotonicMs() }
+  for (let i = 0; i < count; i++) {
+    const reading = await next(night, `${spec.name}.current`, last.atMs)
+    sum += reading.value
+    last = reading
+  }
+  return { value: sum / count, u: last.u, atMs: last.atMs }
+}
+
+export async function busNow(night: Night): Promise<Seen> {
+  const { value, u, atMs } = await next(night, night.channels.busVoltage.name, night.clock.monotonicMs())
+  return { value, u, atMs }
+}
+
+/** Currents that leave a released part, positive, one after the other for `ms`, and two at least where any come. */
+export async function followCurrent({ night, zero }: Round, position: PositionState, ms: number): Promise<Seen[]> {
+  const untilMs = night.clock.monotonicMs() + ms
+  const seen: Seen[] = []
+  while (seen.length < 2 || night.clock.monotonicMs() < untilMs) {
+    const reading = await nextOf(night, position, night.clock.monotonicMs())
+    if (reading === null) break
+    const { value, u } = zero.get(position)!
+    seen.push({ value: value - reading.value, u: Math.hypot(reading.u, u), atMs: reading.atMs })
+  }
+  return seen
+}
+
+/** The time in which something happened, monotonic ms. */
+export interface Span { fromMs: number; byMs: number }
+
+export async function timed({ clock }: Night, act: () => Promise<unknown>): Promise<Span> {
+  const fromMs = clock.monotonicMs()
+  await act()
+  return { fromMs, byMs: clock.monotonicMs() }
+}
+
+// ---- the end ----
+
+export async function report({ night, checks, unshown, faults }: Round): Promise<void> {
+  for (const check of checks) await say(night, faults, check)
+  for (const text of unshown) await night.recorder.event({ kind: 'check-unshown', text: `not shown: ${text}` })
+  for (const position of night.positions) {
+    const dropped = position.stage === 'dropped'
+    const own = dropped ? [...checks, { position, what: 'dropped', criterion: yesNo(false, position.note) }] : checks
+    position.result = resultOf(position, own, faults)
+    if (!dropped) position.stage = 'graded'
+  }
+}
+
+async function say(night: Night, faults: Round['faults'], check: Check): Promise<void> {
+  const { position, what, criterion } = check
+  const where = position === null ? '' : `${position.spec.name} `
+  const why = (position && faults.get(position)) ?? criterion.source
+  const bad = failed(check)
+  await night.recorder.event({
+    kind: bad ? 'check-failed' : 'check', severity: bad ? 'warning' : 'info',
+    ...(position === null ? {} : { position: position.spec.name }),
+    text: bad ? `${where}${what}: ${why}` : `${where}${what}: passed`,
+    data: {
+      value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU, grade: criterion.grade,
+    },
+  })
+}
