@@ -1,4 +1,5 @@
 /** Compares what answers at an address with what the bench file says is there, and with what its profile says it answers. */
+import { BenchError } from '../base/errors.ts'
 import type { InstrumentCheck, SelfCheck } from '../schema/application.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import { sessionOptionsOf } from '../drivers/session-options.ts'
@@ -7,13 +8,9 @@ import type { ScpiPort } from '../scpi/port.ts'
 import type { ComposedBench } from './compose.ts'
 import { rolesOf, type LoadedBench } from './files.ts'
 
-/** Identity alone: what arming needs. Never rejects. */
+/** Identity alone: what arming needs. What does not answer is told, not thrown; NOT_FOUND for a name nobody entered. */
 export async function checkIdentity(bench: LoadedBench, composed: ComposedBench, name: string): Promise<InstrumentCheck> {
-  const entry = bench.file.instruments[name]
-  if (!entry) {
-    return { name, roles: [], url: '', profile: '', identity: null, matches: false, problem: 'not in the bench file', selfCheck: null }
-  }
-  const { url, profile, identity: expected } = entry
+  const { url, profile, identity: expected } = entryOf(bench, name)
   const check = { name, roles: rolesOf(bench, name), url, profile, selfCheck: null }
   try {
     const session = composed.sessions.get(name)
@@ -26,13 +23,21 @@ export async function checkIdentity(bench: LoadedBench, composed: ComposedBench,
   }
 }
 
-/** Identity, and where it is the one entered and `idle` (no run goes on), whether its profile fits. Never rejects. */
+/** Identity, and where it is the one entered and `idle` (no run goes on), whether its profile fits. As `checkIdentity`. */
 export async function checkInstrument(
   bench: LoadedBench, composed: ComposedBench, name: string, idle: boolean,
 ): Promise<InstrumentCheck> {
   const check = await checkIdentity(bench, composed, name)
   if (!check.matches || !idle) return check
   return { ...check, selfCheck: await selfCheck(composed.ports.get(name)!, bench.profiles.get(name)!.profile) }
+}
+
+function entryOf({ file: { instruments } }: LoadedBench, name: string): (typeof instruments)[string] {
+  const entry = Object.hasOwn(instruments, name) ? instruments[name] : undefined
+  if (entry) return entry
+  throw new BenchError('NOT_FOUND', 'the bench file has no such instrument', {
+    expected: `one of ${Object.keys(instruments).join(', ')}`, got: name,
+  })
 }
 
 /**

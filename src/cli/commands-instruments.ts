@@ -27,7 +27,7 @@ export function addInstrumentsCommand(program: Command, context: CliContext, act
 
 async function instruments(context: CliContext, names: readonly string[], options: InstrumentsOptions): Promise<ExitCode> {
   const probes = options.probe ?? []
-  if (probes.length > 0) print(context.err, caution)
+  if (probes.some(url => url.startsWith('serial:'))) print(context.err, caution)
   const { client, why, late } = await daemonOrNone(context, names, options)
   const found = client ? await askDaemon(client, names, probes) : await askHere(context, probes, options)
   if (options.json) printJson(context.out, found)
@@ -103,7 +103,8 @@ function fitWords(check: SelfCheck | null): string {
   if (check === null) return 'not asked'
   if (check.wrong.length > 0) return 'NO, see below'
   if (check.waiting.length > 0) return 'had errors, see below'
-  return check.asked === 0 ? 'no error' : `${check.asked} answers, no error`
+  if (check.asked === 0) return 'no error'
+  return `${check.asked} ${check.asked === 1 ? 'answer' : 'answers'}, no error`
 }
 
 function faultLines({ name, selfCheck }: InstrumentCheck): string[] {

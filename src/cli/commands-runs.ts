@@ -52,8 +52,8 @@ async function listSequences(context: CliContext, options: CommonOptions): Promi
   const all = await daemonOf(context, options).get<SequenceInfo[]>('/sequences')
   if (options.json) printJson(context.out, all)
   else {
-    print(context.out, ...renderTable(['sequence', 'what it does', 'file and hash'].map(heading => ({ heading })),
-      all.map(({ name, summary, origin }) => [name, summary, origin ? `${origin.file} ${origin.hash}` : 'shipped'])))
+    print(context.out, ...renderTable(['sequence', 'from', 'what it does'].map(heading => ({ heading })),
+      all.map(({ name, summary, origin }) => [name, origin ? `${origin.file} ${origin.hash}` : 'shipped', summary])))
   }
   return exitCodes.accepted
 }

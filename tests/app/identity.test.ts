@@ -38,7 +38,9 @@ describe('the check of instruments', () => {
     control(bench.sim, { do: 'fault', instrument: 'bus-dmm', fault: { kind: 'swapped-identity', value: 'OTHER,THING,1,1' } as never })
     const [check] = await bench.clock.run(bench.daemon.checkInstruments(['bus-dmm']))
     expect(check).toMatchObject({ matches: false, identity: 'OTHER,THING,1,1', selfCheck: null })
-    expect((await bench.clock.run(bench.daemon.checkInstruments(['kettle'])))[0]).toMatchObject({ problem: 'not in the bench file', selfCheck: null })
+    await expect(bench.clock.run(bench.daemon.checkInstruments(['psu', 'kettle']))).rejects.toMatchObject({
+      code: 'NOT_FOUND', message: expect.stringMatching(/one of psu, .*got kettle/) as string,
+    })
   })
 
   it('asks for identities alone while a run goes on, and opens no port then', async () => {

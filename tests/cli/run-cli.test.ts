@@ -107,6 +107,8 @@ describe('looking', () => {
     const { exit, out, err } = await run('instruments', '--probe', 'tcp://127.0.0.1:5025', '--probe', 'serial:/dev/ttyUSB0')
     expect(exit).toBe(4)
     expect(err).toContain('some boards reset')
+    expect((await run('instruments', '--probe', 'tcp://127.0.0.1:5025')).err).toBe('')
+    app.calls.splice(2)
     expect(out).toMatch(/tcp:\/\/127\.0\.0\.1:5025 +A,B,1,2 +supply/)
     expect(out).toMatch(/serial:\/dev\/ttyUSB0 +no answer: did not answer/)
     expect(app.calls.map(({ name, argument }) => [name, argument])).toEqual([
@@ -167,8 +169,8 @@ describe('planning and starting', () => {
   it('lists the sequences, those of a person with file and hash', async () => {
     const { exit, out } = await run('sequences')
     expect(exit).toBe(0)
-    expect(out).toMatch(/reform +Forms old electrolytics back +shipped/)
-    expect(out).toMatch(/slow-rise +Goes up slowly +\/data\/sequences\/slow-rise\.mjs 0123456789abcdef/)
+    expect(out).toMatch(/reform +shipped +Forms old electrolytics back/)
+    expect(out).toMatch(/slow-rise +\/data\/sequences\/slow-rise\.mjs 0123456789abcdef +Goes up slowly/)
     expect(JSON.parse((await run('sequences', '--json')).out)).toEqual(app.sequences())
   })
 
