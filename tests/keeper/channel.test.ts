@@ -10,7 +10,7 @@ import { builtEntry } from '../../src/base/paths.ts'
 import { LineSplitter, openChannel } from '../../src/keeper/channel.ts'
 import { FakeInstrument } from './fake-instrument.ts'
 
-const anyLine = fc.string({ unit: 'grapheme' }).map(text => text.replaceAll('\n', ' '))
+const anyLine = fc.string({ unit: 'grapheme-ascii' })
 
 describe('lines over a pipe', () => {
   it('are the same however the bytes are cut', () => {
@@ -46,12 +46,17 @@ describe('lines over a pipe', () => {
 /** Both ends of a pipe in this process. */
 function pipe() {
   const events: unknown[] = []
-  const far = new Duplex({ read() {}, write: (_chunk, _encoding, done) => done() })
+  let sent = ''
+  const write = (chunk: Buffer, _encoding: string, done: () => void): void => {
+    sent += chunk.toString('latin1')
+    done()
+  }
+  const far = new Duplex({ read() {}, write })
   const channel = openChannel(far, {
     message: message => events.push(message), malformed: what => events.push(`malformed: ${what}`),
     gone: () => events.push('gone'),
   })
-  return { events, channel, come: (text: string) => far.push(text), end: () => far.push(null) }
+  return { events, channel, sent: () => sent, come: (text: string) => far.push(text), end: () => far.push(null) }
 }
 const turn = (): Promise<void> => new Promise(resolve => { setImmediate(resolve) })
 
@@ -63,6 +68,19 @@ describe('a channel', () => {
     come('[1,\n["b",1]\n')
     await turn()
     expect(events).toEqual([['b', 1], { do: 'reset', id: 4 }, 'malformed: a line that is no JSON'])
+  })
+
+  it('carries every text across as it was', async () => {
+    const anyText = fc.oneof(fc.string({ unit: 'binary' }), fc.string({ unit: 'grapheme' }))
+    await fc.assert(fc.asyncProperty(fc.array(anyText), async texts => {
+      const near = pipe()
+      const far = pipe()
+      for (const text of texts) near.channel.send([text])
+      far.come(near.sent())
+      await turn()
+      expect(near.sent()).toMatch(/^[\x20-\x7e\n]*$/)
+      expect(far.events).toEqual(texts.map(text => [text]))
+    }))
   })
 
   it('says when the other side is gone', async () => {
