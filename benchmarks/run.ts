@@ -41,7 +41,10 @@ async function links(): Promise<void> {
     noPty ? `not measured: ${pty.message}` : 'the same over a pseudo terminal, to a bare serialport loop')
   const keeper = await measureKeeper('tcp', rounds)
   show('keeperRatio', ratio(keeper.keeperPerS, keeper.directPerS),
-    'round trips through the keeper, to a direct session')
+    'round trips through the keeper, to a direct session, over TCP on this host: four wake-ups to two')
+  const keeperPty = noPty ? null : await measureKeeper('pty', rounds)
+  show('keeperPtyRatio', keeperPty && ratio(keeperPty.keeperPerS, keeperPty.directPerS),
+    'the same over a pseudo terminal')
 }
 
 async function trips(): Promise<void> {
