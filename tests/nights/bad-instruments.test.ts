@@ -88,7 +88,7 @@ describe('a meter', () => {
 describe('a meter that repeats one reading for ever', () => {
   const stuck = (name: 'sense-dmm' | 'bus-dmm') => breaks(name, { kind: 'reading-stuck' })
 
-  it.each(['bus-dmm'] as const)('%s while the bus rises: tripped before the next step, and no part pays for it', async name => {
+  it.each(['sense-dmm', 'bus-dmm'] as const)('%s while the bus rises: tripped before the next step, and no part pays for it', async name => {
     const outcome = await badNight({
       seed: 105, scenario: pair(105),
       acts: [during('forming', 2000, stuck(name))],

@@ -1,7 +1,7 @@
 /** Nights in which the supply does not do, or does not say, what it was told. */
 import { describe, expect, it } from 'vitest'
 import { badNight, openedAfterMs, textsOf } from './bad-night.ts'
-import { both, breaks, during, longSoak, pair, shared, stops } from './acts.ts'
+import { both, breaks, busFellMs, during, longSoak, pair, shared, stops } from './acts.ts'
 import { breaches } from './invariants.ts'
 
 const staysOn = breaks('psu', { kind: 'output-stays-on' })
@@ -75,7 +75,6 @@ describe('a supply that gives more than it was set to', () => {
   })
 
   it.each([
-    ['runs away to 300 V', breaks('psu', { kind: 'output-runaway', value: 300 })],
     ['runs away to 300 V and its own protection is silent',
       both(breaks('psu', { kind: 'protection-silent' }), breaks('psu', { kind: 'output-runaway', value: 300 }))],
     ['runs away to 300 V and cannot be switched off', both(staysOn, breaks('psu', { kind: 'output-runaway', value: 300 }))],
@@ -90,6 +89,18 @@ describe('a supply that gives more than it was set to', () => {
     expect(openedAfterMs(outcome)).toBeLessThan(1500)
     expect(textsOf(outcome, 'trip').join()).toMatch(/bus\.voltage .* the bus is above/)
     // The current limit and the parts: in that time they do not get far.
+    for (const { part } of outcome.bench.sim.audit().positions) expect(part?.voltsMaxV ?? 0).toBeLessThan(175)
+  })
+
+  it('runs away to 300 V until its own protection takes it off: the run ends by what it was or by what is left', async () => {
+    const outcome = await badNight({
+      seed: 77, scenario: pair(77), request: longSoak,
+      acts: [during('soaking', 60_000, breaks('psu', { kind: 'output-runaway', value: 300 }))],
+    })
+    expect(await breaches(outcome, { tooHighMs: 1600 })).toEqual([])
+    expect(outcome.run.state).toBe('tripped')
+    expect(openedAfterMs(outcome)).toBeLessThan(busFellMs)
+    expect(textsOf(outcome, 'trip').join()).toMatch(/the bus is above|the bus fell away/)
     for (const { part } of outcome.bench.sim.audit().positions) expect(part?.voltsMaxV ?? 0).toBeLessThan(175)
   })
 

@@ -1,29 +1,35 @@
 import { describe, expect, it } from 'vitest'
-import type { FixtureFault } from '../../mocks/bench/sim-bench.ts'
+import type { FixtureFault, SharedFault, SimBench } from '../../mocks/bench/sim-bench.ts'
 import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from '../../src/schema/run.ts'
 import type { Wiring } from '../../mocks/wiring/wiring.ts'
+import { makePart } from '../../mocks/parts/make-part.ts'
 import { virtualBench } from './virtual-bench.ts'
 
-interface Outcome { run: RunRecord; results: PartResult[]; events: RunEvent[]; failed: string[]; busV: number }
+interface Outcome {
+  run: RunRecord; results: PartResult[]; events: RunEvent[]; failed: string[]; unshown: string; busV: number; sim: SimBench
+}
+interface Given {
+  fixture?: FixtureFault[]; shared?: SharedFault['kind'][]; loaded?: string[]; request?: Partial<StartRequest>; seed?: number
+  wiring?: (wiring: Wiring) => void; sim?: (sim: SimBench) => void
+}
 
 /** Three positions and the known resistance on P04. Sound cans stay where `loaded` says so. */
-async function check(
-  { fixture = [], loaded = [], request = {}, wiring }: {
-    fixture?: FixtureFault[]; loaded?: string[]; request?: Partial<StartRequest>; wiring?: (wiring: Wiring) => void
-  } = {},
-): Promise<Outcome> {
-  const bench = await virtualBench(scenarioHealthyRack(3, 11, { staleFraction: 0 }), 11, { faults: { fixture } })
+async function check({ fixture = [], shared = [], loaded = [], request = {}, seed = 11, wiring, sim }: Given = {}): Promise<Outcome> {
+  const faults = { fixture, shared: shared.map(kind => ({ kind })) }
+  const bench = await virtualBench(scenarioHealthyRack(3, seed, { staleFraction: 0 }), seed, { faults })
   bench.sim.positions.slice(0, 3).forEach(({ name }, index) => {
     if (!loaded.includes(name)) bench.sim.now().insert(index, null)
   })
   wiring?.(bench.sim.now())
+  sim?.(bench.sim)
   const parts = bench.request.parts.filter(({ position }) => loaded.includes(position))
   const run = await bench.night({ sequence: 'bench-check', parts, ...request })
   const events = await bench.store.events(run.id)
+  const textsOf = (wanted: string): string[] => events.filter(({ kind }) => kind === wanted).map(({ text }) => text)
   return {
-    run, events, results: await bench.store.results(run.id), busV: bench.sim.now().busV(),
-    failed: events.filter(({ kind }) => kind === 'check-failed').map(({ text }) => text),
+    run, events, results: await bench.store.results(run.id), busV: bench.sim.now().busV(), sim: bench.sim,
+    failed: textsOf('check-failed'), unshown: textsOf('check-unshown').join('\n'),
   }
 }
 const gradeAt = ({ results }: Outcome, position: string): string | undefined =>
@@ -38,9 +44,10 @@ describe('bench-check on an empty rack', () => {
     expect(outcome.run.state).toBe('done')
     expect(outcome.results.map(({ grade }) => grade)).toEqual(['accept', 'accept', 'accept', 'accept'])
     expect(outcome.busV).toBeLessThan(1)
-    const unshown = outcome.events.filter(({ kind }) => kind === 'check-unshown').map(({ text }) => text).join('\n')
-    expect(unshown).toMatch(/insulation above/)
-    expect(unshown).toMatch(/relays and bleeders of 3 empty positions/)
+    for (const words of [
+      /insulation above/, /relays and bleeders of 3 empty positions/, /the watch relay/, /formal relays/,
+      /whether the bridge relays of P01 P02 P03 P04 close/,
+    ]) expect(outcome.unshown).toMatch(words)
     const checked = outcome.events.filter(({ kind }) => kind === 'check').map(({ text }) => text)
     for (const what of ['interlock', 'cutoff closes', 'cutoff opens', 'P01 insulation', 'P04 known resistance', 'P04 relay opens']) {
       expect(checked).toContain(`${what}: passed`)
@@ -74,19 +81,33 @@ describe('bench-check on an empty rack', () => {
   })
 })
 
-describe('bench-check with sound cans as test parts', () => {
-  const loaded = ['P01', 'P02', 'P03']
+const loaded = ['P01', 'P02', 'P03']
+const ofAPart = [
+  'relay and bleeder', 'bleeder value', 'watch relay opens the bleeder', 'watch relay closes it again',
+  'formal relay open', 'formal relay closes', 'bridge relay',
+]
+const ofTheBench = [
+  'interlock', 'bridge sees nothing while its relays are released', 'cutoff stays closed while refreshed',
+  'cutoff drops when not refreshed', 'cutoff closes', 'cutoff opens', 'bridge relays open again',
+]
 
-  it('passes relays and bleeders on a sound bench', async () => {
-    const outcome = await check({ loaded })
+describe('bench-check with sound cans as test parts', () => {
+  it.each([1, 2, 3, 4, 5, 6, 7, 8, 9, 10])('passes everything on sound bench %i, and never lays the bridge on volts', async seed => {
+    const outcome = await check({ loaded, seed })
     expect(outcome.failed).toEqual([])
     expect(outcome.run.state).toBe('done')
-    expect(outcome.events.filter(({ text }) => text.endsWith('relay and bleeder: passed'))).toHaveLength(3)
+    expect(outcome.busV).toBeLessThan(1)
+    const passed = outcome.events.filter(({ kind }) => kind === 'check').map(({ text }) => text)
+    const wanted = [...ofTheBench, ...loaded.flatMap(name => ofAPart.map(what => `${name} ${what}`))]
+    for (const what of wanted) expect(passed).toContain(`${what}: passed`)
+    for (const { bridgeMaxV } of outcome.sim.audit().positions) expect(bridgeMaxV).toBeLessThan(3)
   })
 
   it.each([
     ['relay-welded', /does not open/], ['relay-dead', /does not close/], ['bleeder-open', /bleeder is open/],
-    ['lead-open', /lead is open/],
+    ['lead-open', /lead is open/], ['bleeder-half', /bleeder reads 51\.\d kΩ/], ['bleeder-double', /bleeder reads 20\d kΩ/],
+    ['formal-dead', /formal relay does not close/], ['formal-welded', /formal relay does not open/],
+    ['bridge-dead', /bridge relay does not close/],
   ] as const)('finds %s, and nothing wrong with the others', async (kind, reason) => {
     const outcome = await check({ loaded, fixture: [{ position: 'P02', kind }] })
     expect(outcome.run.state).toBe('done')
@@ -94,6 +115,57 @@ describe('bench-check with sound cans as test parts', () => {
     expect(reasonAt(outcome, 'P02')).toMatch(reason)
     expect(['P01', 'P03', 'P04'].map(position => gradeAt(outcome, position))).toEqual(['accept', 'accept', 'accept'])
     expect(outcome.events.find(({ kind: of }) => of === 'check-failed')).toMatchObject({ severity: 'warning', position: 'P02' })
+    for (const { bridgeMaxV } of outcome.sim.audit().positions) expect(bridgeMaxV).toBeLessThan(3)
+  })
+
+  it.each([
+    ['watch-welded', /the watch relay does not open it/], ['watch-dead', /the watch relay does not close it/],
+  ] as const)('finds %s at every part, and keeps the bridge off what it cannot prove dead', async (kind, reason) => {
+    const outcome = await check({ loaded, shared: [kind] })
+    expect(outcome.run.state).toBe('done')
+    for (const name of loaded) expect(reasonAt(outcome, name)).toMatch(reason)
+    expect(gradeAt(outcome, 'P04')).toBe('accept')
+    for (const { bridgeMaxV } of outcome.sim.audit().positions) expect(bridgeMaxV).toBe(0)
+  })
+
+  it('finds a welded bridge relay before any voltage, tells which, and stays at zero', async () => {
+    const outcome = await check({ loaded, fixture: [{ position: 'P02', kind: 'bridge-welded' }] })
+    expect(outcome.run.state).toBe('done')
+    expect(outcome.results.every(({ grade }) => grade === 'reject')).toBe(true)
+    expect(reasonAt(outcome, 'P02')).toMatch(/bridge relay does not open/)
+    expect(reasonAt(outcome, 'P01')).toMatch(/a relay that leads to it is welded/)
+    expect(outcome.unshown).toMatch(/everything that needs voltage/)
+    expect(outcome.sim.audit().busMaxV).toBeLessThan(1)
+  })
+
+  it('says so where a part discharges too fast to be followed', async () => {
+    const ownProfile = { profile: 'al-450v-10u-general' }
+    const parts = [{ position: 'P01', part: 'T1', note: '', condition: 'sound' as const, ...ownProfile }]
+    const many = await virtualBench(scenarioHealthyRack(60, 3, { staleFraction: 0 }), 3)
+    for (let index = 0; index < 60; index++) many.sim.now().insert(index, index === 0 ? makePart('healthy', { voltageV: 450, capacitanceF: 10e-6 }, 5) : null)
+    const run = await many.night({ sequence: 'bench-check', parts })
+    const texts = (await many.store.events(run.id)).map(({ text }) => text)
+    expect(run.state).toBe('done')
+    expect(texts.filter(text => text.includes('sweeps can follow'))).toHaveLength(1)
+    expect(texts.filter(text => text.startsWith('P01 bleeder value'))).toEqual([])
+  })
+})
+
+describe('bench-check of the cutoff', () => {
+  it('finds one that stays closed though nobody refreshes it, and opens it itself', async () => {
+    const outcome = await check({ loaded, sim: sim => { sim.instruments.cutoff.holdMs = 600_000 } })
+    expect(outcome.run.state).toBe('done')
+    expect(outcome.failed).toHaveLength(1)
+    expect(outcome.failed[0]).toMatch(/^cutoff drops when not refreshed: still closed 4\.\d s after the last refresh/)
+    expect(outcome.results.every(({ grade }) => grade === 'reject')).toBe(true)
+    expect(outcome.sim.instruments.cutoff.contact).toBe(false)
+  })
+
+  it('finds one that opens though the keeper refreshes it, and stays at zero', async () => {
+    const outcome = await check({ loaded, sim: sim => { sim.instruments.cutoff.holdMs = 300 } })
+    expect(outcome.failed[0]).toMatch(/^cutoff stays closed while refreshed/)
+    expect(outcome.unshown).toMatch(/everything that needs voltage/)
+    expect(outcome.sim.audit().busMaxV).toBeLessThan(1)
   })
 })
 

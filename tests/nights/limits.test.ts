@@ -43,7 +43,7 @@ function pair(seed: number, kind: PartKind, options: MakeOptions = {}): Scenario
 const stops: [name: string, why: RegExp, faults: BenchFaults][] = [
   ['the bus meter sticks', /bus\.voltage stays at .* while the set-point moved/,
     { instruments: { 'bus-dmm': [{ kind: 'reading-stuck', fromMs: 90_000 }] } }],
-  ['the sense meter sticks', /to the bit while the bus moved/,
+  ['the sense meter sticks', /to the bit (while the bus moved|at more than one)/,
     { instruments: { 'sense-dmm': [{ kind: 'reading-stuck', fromMs: 90_000 }] } }],
   ['the supply reads a tenth less than it gives', /supply\.voltage reads/,
     { instruments: { psu: [{ kind: 'reading-gain', value: 0.9, fromMs }] } }],
