@@ -41,7 +41,8 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
   }
 }
 
-async function busAgrees(night: Night, toV: number): Promise<void> {
+/** Waits until the bus meter agrees with `toV`; a bus that does not get there is a fault. */
+export async function busAgrees(night: Night, toV: number): Promise<void> {
   const limitMs = 20_000
   const startedMs = night.clock.monotonicMs()
   for (;;) {

@@ -122,7 +122,7 @@ function senseMoves(night: Night): Watch {
     if (position?.wiring !== 'bus') return null
     const { capacitanceF, toleranceMinus } = position.profile
     return {
-      atMs: reading.atMs, amps: reading.value, uA: reading.u, farad: capacitanceF * (1 - toleranceMinus),
+      atMs: reading.atMs, position: position.index, amps: reading.value, uA: reading.u, farad: capacitanceF * (1 - toleranceMinus),
       ohm: seriesOhm(night.bench.fixture, position, false),
     }
   }

@@ -58,6 +58,8 @@ export const followMachine: Machine<FollowState, FollowInput> = {
 /** A bus reading, or one of the sense meter on a position that is on the bus. */
 export type SenseInput = { readonly atMs: number; readonly busV: number } | {
   readonly atMs: number
+  /** Index of the position that was read. */
+  readonly position: number
   readonly amps: number
   /** Standard uncertainty of the reading. */
   readonly uA: number
@@ -67,7 +69,8 @@ export type SenseInput = { readonly atMs: number; readonly busV: number } | {
 }
 
 interface Rest { readonly volts: number; readonly untilMs: number }
-interface Run { readonly amps: number; readonly count: number; readonly rest: Rest | null }
+/** `shared`: more than one position gave it. */
+interface Run { readonly amps: number; readonly count: number; readonly position: number; readonly shared: boolean; readonly rest: Rest | null }
 export interface SenseState {
   readonly busV: number
   readonly busAtMs: number
@@ -82,6 +85,8 @@ export interface SenseState {
 
 const restV = 0.2
 const restMs = 5000
+/** So many equal readings in a row, not all of one position and well above the meter's last digits, are no coincidence. */
+const sharedRepeats = 20
 /** A change of this many standard uncertainties shows on every meter, however coarse its last digit. */
 const shownU = 10
 
@@ -94,9 +99,12 @@ export const senseMachine: Machine<SenseState, SenseInput> = {
   fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },
   step: (state, input) => 'busV' in input ? seeBus(state, input.atMs, input.busV) : seeSense(state, input),
   says: ({ isStuck, run, movedV }) => isStuck
-    ? `repeats ${run!.amps.toPrecision(4)} A to the bit while the bus moved by ${movedV.toFixed(1)} V: the sense meter is stuck`
+    ? `repeats ${run!.amps.toPrecision(4)} A to the bit ${isEverywhere(run!) ? 'at more than one position' : `while the bus moved by ${movedV.toFixed(1)} V`}: `
+      + 'the sense meter is stuck'
     : null,
 }
+
+const isEverywhere = ({ shared, count }: Run): boolean => shared && count >= sharedRepeats
 
 function seeBus(state: SenseState, atMs: number, busV: number): SenseState {
   const isNear = Math.abs(busV - state.fromV) < restV
@@ -113,7 +121,10 @@ const restOf = ({ fromV, sinceMs, busAtMs }: SenseState): Rest | null =>
 function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }>): SenseState {
   const { run, busV, busAtMs } = state
   const repeats = run !== null && input.amps === run.amps && input.amps !== 0
-  const next: Run = repeats ? { ...run, count: run.count + 1 } : { amps: input.amps, count: 1, rest: restOf(state) }
+  const { amps, position } = input
+  const next: Run = repeats ? { ...run, count: run.count + 1, shared: run.shared || position !== run.position }
+    : { amps, count: 1, position, shared: false, rest: restOf(state) }
+  if (isEverywhere(next) && Math.abs(amps) >= shownU * input.uA) return { ...state, run: next, isStuck: true }
   const { rest } = next
   if (rest === null || next.count < stillSamples) return { ...state, run: next }
   const movedV = busV - rest.volts

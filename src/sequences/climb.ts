@@ -183,5 +183,6 @@ export function stage(night: Night, name: 'proving' | 'checking' | 'polarity' | 
   void night.recorder.event({ kind: 'stage', text: name }).catch(() => {})
 }
 
-const largestTauS = (night: Night): number => Math.max(...night.positions.map(({ profile }) =>
+/** Charging time constant of the largest part, seconds. */
+export const largestTauS = (night: Night): number => Math.max(...night.positions.map(({ profile }) =>
   profile.capacitanceF * (1 + profile.tolerancePlus) * night.bench.fixture.limitOhm), 1)

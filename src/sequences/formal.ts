@@ -3,9 +3,9 @@ import type { Night } from '../engine/night.ts'
 import { onBus } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { partVolts } from '../engine/position.ts'
-import { busTolerance, formalResistor, nextOf } from '../engine/bus.ts'
+import { busAgrees, busTolerance, formalResistor, nextOf, rest } from '../engine/bus.ts'
 import type { Measured } from '../schema/reading.ts'
-import { stage } from './climb.ts'
+import { largestTauS, stage } from './climb.ts'
 import { leakageAt, leakageAtTarget } from './formal-leakage.ts'
 import type { Known } from './formal-leakage.ts'
 import { leakageLimit } from './leakage-limit.ts'
@@ -40,7 +40,11 @@ const underFormed = (stoodV: number, targetV: number): string =>
 export async function formalReadings(night: Night): Promise<Map<PositionState, FormalReading | string>> {
   stage(night, 'formal')
   const readings = new Map<PositionState, FormalReading | string>()
+  let before = night.drops.size
   for (const position of onBus(night)) {
+    if (position.wiring !== 'bus') continue
+    await recovered(night, before)
+    before = night.drops.size
     if (position.wiring !== 'bus') continue
     const stoodV = partVolts(night.bench.fixture, position, false)
     const got = await formalReading(night, position)
@@ -48,6 +52,12 @@ export async function formalReadings(night: Night): Promise<Map<PositionState, F
     else if (stoodV !== null && stoodV < formedShare * night.plan.targetV) readings.set(position, underFormed(stoodV, night.plan.targetV))
   }
   return readings
+}
+
+/** After a drop the bus may have been down: the parts take back what they lost before the next is read. */
+async function recovered(night: Night, dropsBefore: number): Promise<void> {
+  await busAgrees(night, night.plan.targetV)
+  if (night.drops.size > dropsBefore) await rest(night, 5000 * largestTauS(night))
 }
 
 async function formalReading(night: Night, position: PositionState): Promise<FormalReading | string> {

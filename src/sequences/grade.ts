@@ -1,5 +1,6 @@
 /** From measurements to a grade with its reasons: every comparison carries its uncertainty and its source. */
 import { combineGrades, judgeConformance } from '../analysis/conformance.ts'
+import { rest } from '../engine/bus.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { Deadness } from '../safety/dead.ts'
@@ -28,9 +29,10 @@ export interface Evidence {
 
 const dispositionOf: Record<Grade, Disposition> = { accept: 'use', marginal: 'retest', reject: 'replace', 'cannot tell': 'retest' }
 
-/** Grades every position of the night and leaves the result on it. */
-export function gradeParts(night: Night, evidence: Evidence): void {
+/** Grades every position of the night and leaves the result on it; between parts, whose fits take a while, others get their turn. */
+export async function gradeParts(night: Night, evidence: Evidence): Promise<void> {
   for (const position of night.positions) {
+    await rest(night, 1)
     position.result = gradePart(position, evidence)
     if (position.stage !== 'dropped') position.stage = 'graded'
     void night.recorder.event({

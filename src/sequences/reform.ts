@@ -45,7 +45,7 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   night.sampler.attend(30_000)
   await firstCheck(night, leavings)
   const sound = night.positions.filter(position => position.stage !== 'dropped')
-  if (sound.length === 0) return gradeParts(night, { ...nothing, leavings, provisional: climbs, targetV: night.plan.targetV })
+  if (sound.length === 0) return await gradeParts(night, { ...nothing, leavings, provisional: climbs, targetV: night.plan.targetV })
   await connect(night, sound)
   await polarityStop(night, p, leavings)
   if (climbs) await climb(night, p, leavings)
@@ -62,7 +62,7 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   const settled = await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
   for (const [position, verdict] of settled) dead.set(position, verdict)
   const bridge = await measureAll(night, dead)
-  gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, lost, provisional: climbs, targetV: night.plan.targetV })
+  await gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, lost, provisional: climbs, targetV: night.plan.targetV })
 }
 
 /** The bridge before any energy: open, shorted or hopeless parts never see the bus. */

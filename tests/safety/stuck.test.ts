@@ -71,7 +71,7 @@ function rise(byV: number, slew: number, read: (amps: number, position: number) 
     const k = (i / 5) % 2
     const moving = tS > 20 && busV < 50 + byV
     const chargingA = moving ? part.farad * slew * -Math.expm1(-(tS - 20) / (part.farad * part.ohm)) : 0
-    inputs.push({ atMs: 1000 * tS, amps: read(amps[k]! + chargingA, k), uA, ...part })
+    inputs.push({ atMs: 1000 * tS, position: k, amps: read(amps[k]! + chargingA, k), uA, ...part })
   }
   return inputs
 }
@@ -101,7 +101,24 @@ describe('a sense meter that repeats to the bit while the bus moves', () => {
     const random = new SeededRandom(4)
     expect(told(senseMachine, rise(50, 1, (amps, k) => k === 0 ? 1e-6 : amps + 1e-9 * random.normal()))).toBeNull()
   })
-  it('is not found on a bus at rest, whatever repeats', () => {
-    expect(told(senseMachine, rise(0.1, 1, () => 3e-6))).toBeNull()
+  it('is not found on a bus at rest where little more than its last digits repeats', () => {
+    expect(told(senseMachine, rise(0.1, 1, () => 3e-8))).toBeNull()
+  })
+})
+
+describe('a sense meter that sticks while the bus stands still', () => {
+  const part = { farad: 47e-6, ohm: 101e3, uA: 5e-9 }
+  const says = (amps: readonly number[], positions: number): string | null => senseMachine.says(amps.reduce(
+    (state, value, i) => senseMachine.step(state, { ...part, atMs: 2500 * i, position: i % positions, amps: value }), senseMachine.fresh))
+
+  it('is found when twenty readings of several positions are the same to the bit', () => {
+    expect(says(Array<number>(20).fill(3e-6), 3)).toMatch(/more than one position/)
+    expect(says(Array<number>(19).fill(3e-6), 3)).toBe(null)
+  })
+
+  it('is not found where one position repeats, where the value is exactly zero, or where one reading differs', () => {
+    expect(says(Array<number>(200).fill(3e-6), 1)).toBe(null)
+    expect(says(Array<number>(200).fill(0), 3)).toBe(null)
+    expect(says(Array.from({ length: 200 }, (_, i) => i % 19 === 0 ? 3.1e-6 : 3e-6), 3)).toBe(null)
   })
 })
