@@ -5,6 +5,7 @@ import type { Reading } from '../schema/reading.ts'
 import { relayOf } from '../schema/fixture.ts'
 import type { RelayBoard, Supply } from '../schema/roles.ts'
 import type { Night } from './night.ts'
+import { onBus } from './night.ts'
 import type { PositionState } from './position.ts'
 import { seriesOhm } from './position.ts'
 
@@ -114,6 +115,24 @@ export async function formalResistor(night: Night, position: PositionState, on: 
   position.formal = on
   await rest(night, board.settleMs + chargeMs)
   if (on) night.supervisor.setPatience(limitId, 0)
+}
+
+/**
+ * After a part pulled the bus down the others take back what they lost, through their limiting resistors: until that can
+ * be over, a large current is not held against them.
+ */
+export function allowRecharge(night: Night): void {
+  const busV = night.sampler.busV?.value ?? night.state.setV
+  if (busV >= night.state.setV - 2 * busTolerance(night)) return
+  const standing = onBus(night)
+  const tausMs = standing.map(({ profile }) =>
+    1000 * profile.capacitanceF * (1 + profile.tolerancePlus) * night.bench.fixture.limitOhm)
+  const forMs = 5 * Math.max(0, ...tausMs) + 2 * night.bench.cadence.sweepMs
+  const patience = (ms: number): void => {
+    for (const position of standing) if (position.stage !== 'dropped') night.supervisor.setPatience(`${position.spec.name}.current`, ms)
+  }
+  patience(forMs)
+  night.clock.after(forMs, () => patience(0))
 }
 
 /** Time to make up the drop at the limiting resistor: at half the supply's limit, then five time constants. */

@@ -1,7 +1,7 @@
 /** Takes one position out of the run and proves that it went: the rest of the rack goes on. */
 import { sleep } from '../base/clock.ts'
 import type { Demand } from '../safety/supervisor.ts'
-import { release, silenceMs } from './bus.ts'
+import { allowRecharge, release, silenceMs } from './bus.ts'
 import { changedOver, followDischarge } from './discharge.ts'
 import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
@@ -25,6 +25,7 @@ export async function dropPosition(night: Night, position: PositionState, demand
   position.note = demand.text
   position.touch = 'NOT SAFE TO TOUCH: UNMEASURED'
   night.supervisor.release(name)
+  allowRecharge(night)
   try {
     await release(night, [position])
     await sleep(night.clock, night.roles.positions?.settleMs ?? 0)
