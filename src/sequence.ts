@@ -1,6 +1,6 @@
 /**
- * `import { defineSequence, z } from 'nightbench/sequence'`: all that a sequence of a person's own needs. What is
- * exported here is kept stable; nothing else of this package is meant to be imported.
+ * `import { defineSequence, z } from 'nightbench/sequence'`: all that a sequence of a person's own needs.
+ * What is exported here is kept stable; nothing else of this package is meant to be imported.
  */
 import type { OwnSequence } from './schema/own-sequence.ts'
 

@@ -85,9 +85,14 @@ export function fitDecay(series: CurrentSeries, options: DecayOptions = {}): Dec
 /** Part of a series that one law explains; `misfit` is the largest residual in it, as a share of the law. */
 export interface DecayWindow { fromS: number; toS: number; misfit: number }
 
-/** How well a power law can be asked to hold, as a share of the current: 1 % standard deviation (our choice). */
+/**
+ * How well a power law can be asked to hold, as a share of the current: 1 % standard deviation (our choice).
+ */
 const lawShare = 0.01
-/** Residuals beyond this share of chi-squared show another law than that of the readings (common practice, 95 %). */
+/**
+ * Residuals beyond this share of chi-squared show another law than that of the readings (common practice, 95
+ * %).
+ */
 const chi2Share = 0.95
 const windowReadingsMin = 12
 /** Each try begins this much later than the one before. */
@@ -96,11 +101,11 @@ const laterBy = 1.5
 const firstReadings = 4
 
 /**
- * Fits the decay from the earliest start from which the law holds to within the readings' u and 1 %: it misses the
- * first minutes at voltage, when forming and absorption still go on. Starts lie steps of half apart, as long as 12
- * points and a span of 3:1 are left; the earliest is found by halving. Readings that lie close together on a
- * logarithmic time axis become one point, their median. The covariance holds the 1 % too. Refuses as `fitDecay`
- * does, or with 'no window fits'.
+ * Fits the decay from the earliest start from which the law holds to within the readings' u and 1 %: it
+ * misses the first minutes at voltage, when forming and absorption still go on. Starts lie steps of half
+ * apart, as long as 12 points and a span of 3:1 are left; the earliest is found by halving. Readings that lie
+ * close together on a logarithmic time axis become one point, their median. The covariance holds the 1 % too.
+ * Refuses as `fitDecay` does, or with 'no window fits'.
  */
 export function fitDecayInWindow(
   series: CurrentSeries, options: DecayOptions = {},
@@ -115,9 +120,13 @@ export function fitDecayInWindow(
     const part = { tS: tS.slice(first), iA: iA.slice(first), uA: uA.slice(first) }
     const fit = fitDecay(part, options)
     const misfit = fit.ok ? misfitOf(fit, part) : null
-    if (fit.ok && misfit !== null) best = { fit, window: { fromS: part.tS[0]!, toS: series.tS[series.tS.length - 1]!, misfit } }
+    if (fit.ok && misfit !== null) best = {
+      fit, window: { fromS: part.tS[0]!, toS: series.tS[series.tS.length - 1]!, misfit }
+    }
     // A law that fits may do so earlier; readings that show no decay show none when there are fewer of them.
-    if (misfit === null && (fit.ok || fit.reason === 'not converged')) { low = middle + 1; reason = 'no window fits' }
+    if (misfit === null && (fit.ok || fit.reason === 'not converged')) {
+      low = middle + 1; reason = 'no window fits'
+    }
     else { high = middle - 1; if (!fit.ok && reason !== 'no window fits') reason = fit.reason }
   }
   return best ?? { fit: { ok: false, reason }, window: null }
@@ -125,7 +134,10 @@ export function fitDecayInWindow(
 
 const slotsPerDecade = 20
 
-/** At most `slotsPerDecade` points in each factor of ten of time. A median of n has 1.25 times the u of a mean of n. */
+/**
+ * At most `slotsPerDecade` points in each factor of ten of time. A median of n has 1.25 times the u of a mean
+ * of n.
+ */
 function slots({ tS, iA, uA }: CurrentSeries): { tS: number[]; iA: number[]; uA: number[] } {
   const result: { tS: number[]; iA: number[]; uA: number[] } = { tS: [], iA: [], uA: [] }
   for (let from = 0; from < tS.length;) {
@@ -133,7 +145,9 @@ function slots({ tS, iA, uA }: CurrentSeries): { tS: number[]; iA: number[]; uA:
     let to = from + 1
     while (to < tS.length && Math.floor(slotsPerDecade * Math.log10(tS[to]!)) === slot) to++
     const n = to - from
-    const middle = (values: ArrayLike<number>): number => median(Array.from({ length: n }, (_, i) => values[from + i]!))
+    const middle = (values: ArrayLike<number>): number => median(
+      Array.from({ length: n }, (_, i) => values[from + i]!)
+    )
     const current = middle(iA)
     result.tS.push(middle(tS))
     result.iA.push(current)

@@ -2,7 +2,9 @@
 import type { FastifyInstance } from 'fastify'
 import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
-import { benchStatus, plan, portEntry, probeAnswer, safeOffReport, startRequest } from '../schema/application.ts'
+import {
+  benchStatus, plan, portEntry, probeAnswer, safeOffReport, startRequest
+} from '../schema/application.ts'
 import type { Routes } from './build.ts'
 import {
   acknowledgeBody, errorBody, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
@@ -44,7 +46,9 @@ export function benchRoutes(routes: Routes, app: Application): void {
   }, async request => await app.probe(request.body.url))
 
   routes.post('/plan', {
-    schema: { summary: 'What would be done; touches nothing', body: startRequest, response: answers(200, plan) },
+    schema: {
+      summary: 'What would be done; touches nothing', body: startRequest, response: answers(200, plan)
+    },
   }, async request => await app.plan(request.body))
 
   routes.post('/runs', {

@@ -46,7 +46,9 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
     logController: new LogController({ disableRequestLogging: true }),
     ...(options.log ? { loggerInstance: options.log as FastifyBaseLogger } : {}),
   })
-  api.setValidatorCompiler(({ schema, httpPart }) => value => judge(schema as z.ZodType, value, httpPart ?? 'request'))
+  api.setValidatorCompiler(
+    ({ schema, httpPart }) => value => judge(schema as z.ZodType, value, httpPart ?? 'request')
+  )
   // What the application gives is trusted; a screen must not go dark over a number that is not one.
   api.setSerializerCompiler(() => value => JSON.stringify(value))
   answerErrors(api)
@@ -77,10 +79,14 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
  * without token;
  * LINK_BUSY when the port is taken.
  */
-export async function listen(api: Api, at: { host?: string; port: number; token?: string | undefined }): Promise<string> {
+export async function listen(
+  api: Api, at: { host?: string; port: number; token?: string | undefined }
+): Promise<string> {
   const host = at.host ?? '127.0.0.1'
   if (!isLoopback(host) && !at.token) {
-    throw new BenchError('REFUSED', `listening on ${host} needs a token and TLS in front; 127.0.0.1 needs neither`)
+    throw new BenchError(
+      'REFUSED', `listening on ${host} needs a token and TLS in front; 127.0.0.1 needs neither`
+    )
   }
   try {
     return await api.listen({ host, port: at.port })
@@ -111,7 +117,9 @@ function answerErrors(api: Api): void {
     void reply.code(told === error || status >= 500 ? status : statusOf(error)).send(told.toJSON())
   })
   api.setNotFoundHandler((request, reply) => {
-    const error = new BenchError('NOT_FOUND', `there is no ${request.method} ${request.url.split('?')[0]!.slice(0, 200)}`)
+    const error = new BenchError(
+      'NOT_FOUND', `there is no ${request.method} ${request.url.split('?')[0]!.slice(0, 200)}`
+    )
     void reply.code(404).send(error.toJSON())
   })
 }

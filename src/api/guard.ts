@@ -32,11 +32,15 @@ interface Refused { status: 401 | 403; what: string }
 
 function tokenRefusal(request: FastifyRequest, token: string): Refused | null {
   const given = /^Bearer (.+)$/.exec(request.headers.authorization ?? '')?.[1] ?? ''
-  return timingSafeEqual(digest(given), digest(token)) ? null : { status: 401, what: 'this request needs the token' }
+  return timingSafeEqual(digest(given), digest(token)) ? null : {
+    status: 401, what: 'this request needs the token'
+  }
 }
 
 function localRefusal(request: FastifyRequest): Refused | null {
-  if (!isLoopback(nameOf(request.headers.host))) return { status: 403, what: 'this bench answers only to its own computer' }
+  if (!isLoopback(nameOf(request.headers.host))) return {
+    status: 403, what: 'this bench answers only to its own computer'
+  }
   const { origin } = request.headers
   if (origin === undefined) return null
   const own = URL.canParse(origin) && new URL(origin).host === request.headers.host

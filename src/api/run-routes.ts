@@ -48,7 +48,9 @@ export function runRoutes(routes: Routes, app: Application): void {
   })
 
   routes.get('/runs/:id/results', {
-    schema: { summary: 'The newest result of each position', params: idParams, response: answers(z.array(resultShape)) },
+    schema: {
+      summary: 'The newest result of each position', params: idParams, response: answers(z.array(resultShape))
+    },
   }, async request => {
     await findRun(app, request.params.id)
     return await store.results(request.params.id)
@@ -73,7 +75,9 @@ function seriesRoutes(routes: Routes, app: Application): void {
     },
   }, async request => {
     const channel = await findChannel(app, request.params.id, request.query.channel)
-    return { channel, buckets: await app.store.levels(request.params.id, channel.index, request.query.points) }
+    return {
+      channel, buckets: await app.store.levels(request.params.id, channel.index, request.query.points)
+    }
   })
 
   routes.get('/runs/:id/readings', {
@@ -96,7 +100,9 @@ function seriesRoutes(routes: Routes, app: Application): void {
 }
 
 function recordRoutes(routes: Routes, app: Application): void {
-  const send = (record: RunTestRecord | PartTestRecord, format: 'html' | 'csv' | 'json'): [string, string] => {
+  const send = (
+    record: RunTestRecord | PartTestRecord, format: 'html' | 'csv' | 'json'
+  ): [string, string] => {
     if (format === 'html') return ['text/html; charset=utf-8', recordHtml(record)]
     if (format === 'csv') return ['text/csv; charset=utf-8', recordCsv(record)]
     return ['application/json; charset=utf-8', recordJson(record)]
@@ -105,14 +111,18 @@ function recordRoutes(routes: Routes, app: Application): void {
     schema: { summary: 'Test record of a run', params: idParams, querystring: recordQuery },
   }, async (request, reply) => {
     const { format, verify } = request.query
-    const [type, text] = send(await buildRecord(app.store, request.params.id, { verify: verify === 'true' }), format)
+    const [type, text] = send(
+      await buildRecord(app.store, request.params.id, { verify: verify === 'true' }), format
+    )
     return await reply.type(type).header('x-content-type-options', 'nosniff').send(text)
   })
   routes.get('/parts/:id/record', {
     schema: { summary: 'Test record of a part over its runs', params: idParams, querystring: recordQuery },
   }, async (request, reply) => {
     const { format, verify } = request.query
-    const [type, text] = send(await buildPartRecord(app.store, request.params.id, { verify: verify === 'true' }), format)
+    const [type, text] = send(
+      await buildPartRecord(app.store, request.params.id, { verify: verify === 'true' }), format
+    )
     return await reply.type(type).header('x-content-type-options', 'nosniff').send(text)
   })
 }

@@ -58,13 +58,17 @@ export const seriesShape = z.strictObject({
 export const instrumentShape = z.strictObject({
   name: z.string(), roles: z.array(z.string()), url: z.string(), profile: z.string(), identity: z.string().nullable(),
   matches: z.boolean(), problem: z.string().nullable(),
-  selfCheck: z.strictObject({ asked: z.number().int(), waiting: z.array(z.string()), wrong: z.array(z.string()) }).nullable(),
+  selfCheck: z.strictObject({
+    asked: z.number().int(), waiting: z.array(z.string()), wrong: z.array(z.string())
+  }).nullable(),
 })
 
 export const sequenceShape = z.strictObject({
   name: z.string(), summary: z.string(), cautions: z.array(z.string()),
   parameters: z.unknown().describe('JSON Schema of the parameters'),
-  origin: z.strictObject({ file: z.string(), hash: z.string() }).nullable().describe('Of a person\'s own sequence'),
+  origin: z.strictObject({
+    file: z.string(), hash: z.string()
+  }).nullable().describe('Of a person\'s own sequence'),
 })
 
 export const idParams = z.strictObject({ id: z.string().min(1).max(100) })

@@ -1,4 +1,7 @@
-/** Loads the bench file and everything it names, and checks what no single file can show. All problems at once. */
+/**
+ * Loads the bench file and everything it names, and checks what no single file can show. All problems at
+ * once.
+ */
 import { createHash } from 'node:crypto'
 import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
@@ -22,27 +25,39 @@ export class ProfileFolder {
   readonly #own: string | null
   constructor(ownFolder: string | null) { this.#own = ownFolder }
 
-  instrument(name: string): ProfileFile<InstrumentProfile> { return this.#load('instruments', name, instrumentProfile) }
+  instrument(name: string): ProfileFile<InstrumentProfile> {
+    return this.#load('instruments', name, instrumentProfile)
+  }
   part(name: string): ProfileFile<PartProfile> { return this.#load('parts', name, partProfile) }
 
   /** Names of all instrument profiles, a person's own and the shipped ones, in order and once each. */
   instrumentNames(): string[] {
-    const names = this.#folders('instruments').flatMap(folder => existsSync(folder) ? readdirSync(folder) : [])
-    return [...new Set(names.filter(name => name.endsWith('.yaml')).map(name => name.slice(0, -'.yaml'.length)))].sort()
+    const names = this.#folders('instruments').flatMap(
+      folder => existsSync(folder) ? readdirSync(folder) : []
+    )
+    return [
+      ...new Set(names.filter(name => name.endsWith('.yaml')).map(name => name.slice(0, -'.yaml'.length)))
+    ].sort()
   }
 
   #folders(kind: 'instruments' | 'parts'): string[] {
     return [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
   }
 
-  #load<T>(kind: 'instruments' | 'parts', name: string, schema: Parameters<typeof loadFile>[1]): ProfileFile<T> {
+  #load<T>(
+    kind: 'instruments' | 'parts', name: string, schema: Parameters<typeof loadFile>[1]
+  ): ProfileFile<T> {
     if (!/^[A-Za-z0-9][A-Za-z0-9.-]*$/.test(name)) {
-      throw new BenchError('FILE_INVALID', `profile name ${JSON.stringify(name)}`, { expected: 'letters, digits, dots and hyphens', got: name })
+      throw new BenchError('FILE_INVALID', `profile name ${JSON.stringify(name)}`, {
+        expected: 'letters, digits, dots and hyphens', got: name
+      })
     }
     const folders = this.#folders(kind)
     const path = folders.map(folder => join(folder, `${name}.yaml`)).find(candidate => existsSync(candidate))
     if (path === undefined) {
-      throw new BenchError('FILE_UNREADABLE', `no ${kind.slice(0, -1)} profile ${name}`, { expected: `${name}.yaml in ${folders.join(' or ')}`, got: 'none' })
+      throw new BenchError('FILE_UNREADABLE', `no ${kind.slice(0, -1)} profile ${name}`, {
+        expected: `${name}.yaml in ${folders.join(' or ')}`, got: 'none'
+      })
     }
     const hash = createHash('sha256').update(readFileSync(path)).digest('hex').slice(0, 16)
     return { profile: loadFile(path, schema) as T, hash, path }
@@ -72,13 +87,17 @@ export function checkBench(bench: BenchFile, file: string, folder: ProfileFolder
     try {
       profiles.set(name, folder.instrument(entry.profile))
     } catch (error) {
-      problems.push({ file, path: `instruments.${name}.profile`, expected: 'a valid profile', got: (error as Error).message })
+      problems.push({
+        file, path: `instruments.${name}.profile`, expected: 'a valid profile', got: (error as Error).message
+      })
     }
   }
   const roles = new Map<RoleName, { instrument: string; relay?: number }>()
   for (const [role, target] of Object.entries(bench.roles) as [RoleName, BenchFile['roles'][RoleName]][]) {
     if (target === undefined) continue
-    const entry = typeof target === 'string' ? { instrument: target } : { instrument: target.instrument, ...(target.relay === undefined ? {} : { relay: target.relay }) }
+    const entry = typeof target === 'string' ? { instrument: target } : {
+      instrument: target.instrument, ...(target.relay === undefined ? {} : { relay: target.relay })
+    }
     roles.set(role, entry)
     problems.push(...roleProblems(role, entry.instrument, bench, profiles, file))
   }

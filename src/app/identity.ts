@@ -1,4 +1,7 @@
-/** Compares what answers at an address with what the bench file says is there, and with what its profile says it answers. */
+/**
+ * Compares what answers at an address with what the bench file says is there, and with what its profile says
+ * it answers.
+ */
 import { BenchError } from '../base/errors.ts'
 import type { InstrumentCheck, SelfCheck } from '../schema/application.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
@@ -8,8 +11,13 @@ import type { ScpiPort } from '../scpi/port.ts'
 import type { ComposedBench } from './compose.ts'
 import { rolesOf, type LoadedBench } from './files.ts'
 
-/** Identity alone: what arming needs. What does not answer is told, not thrown; NOT_FOUND for a name nobody entered. */
-export async function checkIdentity(bench: LoadedBench, composed: ComposedBench, name: string): Promise<InstrumentCheck> {
+/**
+ * Identity alone: what arming needs. What does not answer is told, not thrown; NOT_FOUND for a name nobody
+ * entered.
+ */
+export async function checkIdentity(
+  bench: LoadedBench, composed: ComposedBench, name: string
+): Promise<InstrumentCheck> {
   const { url, profile, identity: expected } = entryOf(bench, name)
   const check = { name, roles: rolesOf(bench, name), url, profile, selfCheck: null }
   try {
@@ -23,13 +31,18 @@ export async function checkIdentity(bench: LoadedBench, composed: ComposedBench,
   }
 }
 
-/** Identity, and where it is the one entered and `idle` (no run goes on), whether its profile fits. As `checkIdentity`. */
+/**
+ * Identity, and where it is the one entered and `idle` (no run goes on), whether its profile fits. As
+ * `checkIdentity`.
+ */
 export async function checkInstrument(
   bench: LoadedBench, composed: ComposedBench, name: string, idle: boolean,
 ): Promise<InstrumentCheck> {
   const check = await checkIdentity(bench, composed, name)
   if (!check.matches || !idle) return check
-  return { ...check, selfCheck: await selfCheck(composed.ports.get(name)!, bench.profiles.get(name)!.profile) }
+  return {
+    ...check, selfCheck: await selfCheck(composed.ports.get(name)!, bench.profiles.get(name)!.profile)
+  }
 }
 
 function entryOf({ file: { instruments } }: LoadedBench, name: string): (typeof instruments)[string] {
@@ -79,12 +92,18 @@ function quietQueries(profile: InstrumentProfile): { query: string; expected: st
   const asks = Object.entries(profile.commands as Record<string, unknown>)
     .filter((entry): entry is [string, string] => /^ask/.test(entry[0]) && typeof entry[1] === 'string' && !entry[1].includes('{'))
     .map(([, query]) => ({ query, expected: null }))
-  const status = profile.class === 'dc-supply' && profile.status ? [{ query: profile.status.query, expected: null }] : []
-  const confirm = profile.class === 'lcr-bridge' ? profile.commands.confirm.map(({ query, answer }) => ({ query, expected: answer })) : []
+  const status = profile.class === 'dc-supply' && profile.status ? [
+    { query: profile.status.query, expected: null }
+  ] : []
+  const confirm = profile.class === 'lcr-bridge' ? profile.commands.confirm.map(
+    ({ query, answer }) => ({ query, expected: answer })
+  ) : []
   return [...asks, ...status, ...confirm]
 }
 
 function isKnown(answer: string, { booleans, answers }: InstrumentProfile): boolean {
   if (/^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(answer)) return true
-  return [booleans.readsOn, booleans.readsOff, ...answers.overRange, ...answers.missing, ...answers.implausible].includes(answer)
+  return [
+    booleans.readsOn, booleans.readsOff, ...answers.overRange, ...answers.missing, ...answers.implausible
+  ].includes(answer)
 }

@@ -1,4 +1,7 @@
-/** Completes the plan of a person's own sequence with what no sequence may leave out: envelope, loading, current limit. */
+/**
+ * Completes the plan of a person's own sequence with what no sequence may leave out: envelope, loading,
+ * current limit.
+ */
 import { z } from 'zod'
 import type { PlanInput } from '../engine/sequence.ts'
 import { planStep, refusal, type Plan, type PlanStep, type Refusal } from '../schema/application.ts'
@@ -22,7 +25,9 @@ export function completePlan(own: OwnSequence<unknown>, input: PlanInput<unknown
   return {
     ...plan, cautions: [...cautions, ...own.cautions ?? []], steps: said.steps,
     warnings: [...plan.warnings, ...said.warnings ?? []],
-    refusals: [...plan.refusals, ...said.steps.flatMap(step => stepRefusal(step, plan.targetV)), ...said.refusals ?? []],
+    refusals: [
+      ...plan.refusals, ...said.steps.flatMap(step => stepRefusal(step, plan.targetV)), ...said.refusals ?? []
+    ],
   }
 }
 
@@ -34,7 +39,9 @@ function askPlan(own: OwnSequence<unknown>, { bench, parts, parameters }: PlanIn
   const { targetV } = parsed.value
   if (own.energises === (targetV !== undefined)) return parsed.value
   const expected = own.energises ? 'the highest bus voltage' : 'nothing, because it energises nothing'
-  throw invalidFile(file, [{ file, path: 'targetV', expected, got: targetV === undefined ? 'nothing' : `${targetV} V` }])
+  throw invalidFile(file, [
+    { file, path: 'targetV', expected, got: targetV === undefined ? 'nothing' : `${targetV} V` }
+  ])
 }
 
 /** As for forming at that target and slew, with its own steps in place of forming's. */
@@ -45,7 +52,9 @@ function livePlan(own: OwnSequence<unknown>, { targetV, steps }: OwnPlan, input:
   return { ...base, expectedS: sum(steps, 'minS') + tailS, longestS: sum(steps, 'maxS') + tailS }
 }
 
-function quietPlan(own: OwnSequence<unknown>, { steps }: OwnPlan, { request, parts, sweepS }: PlanInput<unknown>): Plan {
+function quietPlan(
+  own: OwnSequence<unknown>, { steps }: OwnPlan, { request, parts, sweepS }: PlanInput<unknown>
+): Plan {
   return {
     sequence: own.name, use: request.use, targetV: 0, expectedS: sum(steps, 'minS'), longestS: sum(steps, 'maxS'),
     partEnergyMaxJ: 0, rackEnergyJ: 0, touchSafeAfterS: 0, partDissipationMaxW: 0, resistorDissipationW: 0,
@@ -62,4 +71,6 @@ function stepRefusal({ name, busV, minS, maxS }: PlanStep, targetV: number): Ref
   }]
 }
 
-const sum = (steps: readonly PlanStep[], key: 'minS' | 'maxS'): number => steps.reduce((total, step) => total + step[key], 0)
+const sum = (
+  steps: readonly PlanStep[], key: 'minS' | 'maxS'
+): number => steps.reduce((total, step) => total + step[key], 0)

@@ -1,6 +1,11 @@
-/** A person's own sequences: found in a folder of theirs, checked, and wrapped so that they get what every sequence gets. */
+/**
+ * A person's own sequences: found in a folder of theirs, checked, and wrapped so that they get what every
+ * sequence gets.
+ */
 import { createHash } from 'node:crypto'
-import { existsSync, lstatSync, mkdirSync, readdirSync, readFileSync, realpathSync, rmSync, symlinkSync } from 'node:fs'
+import {
+  existsSync, lstatSync, mkdirSync, readdirSync, readFileSync, realpathSync, rmSync, symlinkSync
+} from 'node:fs'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
 import { z } from 'zod'
@@ -26,10 +31,13 @@ const quietNeeds: readonly RoleName[] = ['sense-meter']
 const overdueS = 600
 
 /**
- * Loads every `.js` and `.mjs` file of `folder`, in the order of their names; none where there is no folder. Rejects
- * FILE_INVALID with file, path, expected and got, also where a name is taken already by one of `shipped` or another file.
+ * Loads every `.js` and `.mjs` file of `folder`, in the order of their names; none where there is no folder.
+ * Rejects FILE_INVALID with file, path, expected and got, also where a name is taken already by one of
+ * `shipped` or another file.
  */
-export async function loadOwnSequences(folder: string, shipped: readonly AnySequence[]): Promise<LoadedSequence[]> {
+export async function loadOwnSequences(
+  folder: string, shipped: readonly AnySequence[]
+): Promise<LoadedSequence[]> {
   if (!existsSync(folder)) return []
   const files = readdirSync(folder, { withFileTypes: true })
     .filter(entry => entry.isFile() && /\.m?js$/.test(entry.name)).map(({ name }) => name).sort()
@@ -40,13 +48,17 @@ export async function loadOwnSequences(folder: string, shipped: readonly AnySequ
     const hash = createHash('sha256').update(readFileSync(file)).digest('hex').slice(0, 16)
     const own = checked(file, exported(file, await imported(file, hash)))
     const taken = [...shipped, ...loaded].find(other => other.name === own.name)
-    if (taken) throw wrong(file, 'name', 'a name that no other sequence has', `${own.name}, as ${whose(taken)}`)
+    if (taken) throw wrong(
+      file, 'name', 'a name that no other sequence has', `${own.name}, as ${whose(taken)}`
+    )
     loaded.push({ ...wrap(own), origin: { file, hash } })
   }
   return loaded
 }
 
-const whose = (taken: AnySequence & { origin?: Origin }): string => taken.origin ? `in ${taken.origin.file}` : 'the shipped one'
+const whose = (
+  taken: AnySequence & { origin?: Origin }
+): string => taken.origin ? `in ${taken.origin.file}` : 'the shipped one'
 
 const wrong = (file: string, path: string, expected: string, got: string): BenchError =>
   invalidFile(file, [{ file, path, expected, got }])
@@ -56,14 +68,18 @@ function linkPackage(folder: string): void {
   const link = join(folder, 'node_modules', 'nightbench')
   if (existsSync(link) && realpathSync(link) === realpathSync(packageRoot)) return
   const there = lstatSync(link, { throwIfNoEntry: false })
-  if (there && !there.isSymbolicLink()) throw wrong(link, '', 'a link to this program, which it makes by itself', 'something else')
+  if (there && !there.isSymbolicLink()) throw wrong(
+    link, '', 'a link to this program, which it makes by itself', 'something else'
+  )
   try {
     if (there) rmSync(link)
     mkdirSync(join(folder, 'node_modules'), { recursive: true })
     // A junction needs no rights on systems that have them; the others ignore the word.
     symlinkSync(packageRoot, link, 'junction')
   } catch (error) {
-    throw new BenchError('FILE_UNREADABLE', `cannot make the link: ${(error as Error).message}`, { file: link }, error)
+    throw new BenchError(
+      'FILE_UNREADABLE', `cannot make the link: ${(error as Error).message}`, { file: link }, error
+    )
   }
 }
 
@@ -89,7 +105,9 @@ const call = z.custom<(...given: never[]) => unknown>(value => typeof value === 
 const shape = z.strictObject({
   name: z.string().regex(/^[a-z][a-z0-9-]{0,39}$/, 'small letters, digits and hyphens, 40 at most'),
   summary: z.string().min(1).max(200), cautions: z.array(z.string().min(1)).optional(),
-  parameters: z.custom<z.ZodType>(value => typeof (value as z.ZodType | null)?.safeParse === 'function', 'a zod schema, made with z'),
+  parameters: z.custom<z.ZodType>(
+    value => typeof (value as z.ZodType | null)?.safeParse === 'function', 'a zod schema, made with z'
+  ),
   energises: z.boolean(), roles: z.array(z.enum(roleNames)).optional(),
   slewVPerS: z.number().min(0.05).max(20).optional(), plan: call, run: call,
 })
@@ -106,18 +124,25 @@ function checked(file: string, value: unknown): OwnSequence<unknown> {
   return value as OwnSequence<unknown>
 }
 
-/** The engine's sequence around it: what it says is completed with the envelope, what it does goes through the verbs. */
+/**
+ * The engine's sequence around it: what it says is completed with the envelope, what it does goes through the
+ * verbs.
+ */
 function wrap(own: OwnSequence<unknown>): AnySequence {
   const needs = own.energises ? energyNeeds : quietNeeds
   return {
-    name: own.name, summary: own.summary, cautions: [...cautions, ...own.cautions ?? []], parameters: own.parameters,
+    name: own.name, summary: own.summary, cautions: [
+      ...cautions, ...own.cautions ?? []
+    ], parameters: own.parameters,
     roles: [...new Set([...needs, ...own.roles ?? []])], energises: own.energises,
     plan: input => completePlan(own, input),
     run: async (night, parameters) => await runGuarded(own, night, parameters),
   }
 }
 
-/** Ends with the sequence, with the run, or where the sequence is overdue; whichever it is, safe-off follows. */
+/**
+ * Ends with the sequence, with the run, or where the sequence is overdue; whichever it is, safe-off follows.
+ */
 async function runGuarded(own: OwnSequence<unknown>, night: Night, parameters: unknown): Promise<void> {
   const { bench, finish, shut } = useBench(night, { energises: own.energises, slewVPerS: slewOf(own) })
   const limitS = night.plan.longestS + overdueS

@@ -1,4 +1,7 @@
-/** Where instruments may be connected: ports of this computer by names that last, and one question to one of them. */
+/**
+ * Where instruments may be connected: ports of this computer by names that last, and one question to one of
+ * them.
+ */
 import { existsSync, readdirSync, readFileSync, realpathSync } from 'node:fs'
 import { dirname, join } from 'node:path'
 import { SerialPort } from 'serialport'
@@ -29,8 +32,13 @@ const thisHost: Host = { list: async () => await SerialPort.list(), dev: '/dev',
 export const urlsOf = ({ instruments }: BenchFile): Map<string, string> =>
   new Map(Object.entries(instruments).map(([name, { url }]) => [name, url]))
 
-/** Serial ports and USBTMC devices; opens none. `entered`: instrument to URL, of the bench file that they are held against. */
-export async function listPorts(entered: ReadonlyMap<string, string>, host: Host = thisHost): Promise<PortEntry[]> {
+/**
+ * Serial ports and USBTMC devices; opens none. `entered`: instrument to URL, of the bench file that they are
+ * held against.
+ */
+export async function listPorts(
+  entered: ReadonlyMap<string, string>, host: Host = thisHost
+): Promise<PortEntry[]> {
   const ports = [...await serialPorts(host), ...usbtmcPorts(host)]
   return ports.map(port => ({
     ...port, inBench: [...entered].find(([, url]) => deviceOf(url) === real(port.path))?.[0] ?? null,
@@ -49,7 +57,9 @@ export interface ProbeDeps {
 
 export interface LocalPorts { list(): Promise<PortEntry[]>; probe(url: string): Promise<ProbeAnswer> }
 
-/** The same without a daemon, held against `benchPath` where one is named. Throws as reading that file does. */
+/**
+ * The same without a daemon, held against `benchPath` where one is named. Throws as reading that file does.
+ */
 export function localPorts(benchPath: string | undefined, dataFolder: string, clock: Clock): LocalPorts {
   const bench = benchPath === undefined ? null : loadFile(benchPath, benchFile)
   const own = join(dataFolder, 'profiles')
@@ -65,11 +75,13 @@ const answerMs = 3000
 const answerBytesMax = 4096
 
 /**
- * Opens `url`, asks `*IDN?` and nothing else, and closes it. Opening a serial port can reset what hangs on it (it
- * raises DTR). Rejects LINK_URL for what is no link and REFUSED for one that the bench holds; what does not answer is
- * told in the answer.
+ * Opens `url`, asks `*IDN?` and nothing else, and closes it. Opening a serial port can reset what hangs on it
+ * (it raises DTR). Rejects LINK_URL for what is no link and REFUSED for one that the bench holds; what does
+ * not answer is told in the answer.
  */
-export async function probe(url: string, { clock, bench, profiles, holds, open = openTransport }: ProbeDeps): Promise<ProbeAnswer> {
+export async function probe(
+  url: string, { clock, bench, profiles, holds, open = openTransport }: ProbeDeps
+): Promise<ProbeAnswer> {
   const device = deviceOf(url)
   const entered = bench === null ? [] : Object.entries(bench.instruments)
   const holder = holds ? entered.find(([, entry]) => deviceOf(entry.url) === device)?.[0] : undefined
@@ -80,7 +92,9 @@ export async function probe(url: string, { clock, bench, profiles, holds, open =
   try {
     const identity = await askIdentity(open(url), clock)
     return {
-      url, identity, problem: null, entered: entered.find(([, entry]) => entry.identity.trim() === identity)?.[0] ?? null,
+      url, identity, problem: null, entered: entered.find(
+        ([, entry]) => entry.identity.trim() === identity
+      )?.[0] ?? null,
       profiles: profilesNamed(identity, profiles),
     }
   } catch (error) {
@@ -108,7 +122,10 @@ async function askIdentity(transport: Transport, clock: Clock): Promise<string> 
   }
 }
 
-/** Profiles name no makers, so an answer proves none of them; a name that equals the model is the one hint there is. */
+/**
+ * Profiles name no makers, so an answer proves none of them; a name that equals the model is the one hint
+ * there is.
+ */
 function profilesNamed(identity: string, profiles: ProfileFolder): string[] {
   const plain = (text: string): string => text.toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-|-$/g, '')
   const model = plain(identity.split(',')[1] ?? '')
@@ -129,8 +146,12 @@ function deviceOf(url: string): string {
 type Found = Omit<PortEntry, 'inBench'>
 
 async function serialPorts(host: Host): Promise<Found[]> {
-  const listed = await host.list().catch(() => named(host, /^tty(USB|ACM|AMA|S)\d+$/).map((path): HostPort => ({ path })))
-  const present = listed.filter(({ path }) => !isHollow(path, host)).sort((a, b) => a.path.localeCompare(b.path, 'en', { numeric: true }))
+  const listed = await host.list().catch(
+    () => named(host, /^tty(USB|ACM|AMA|S)\d+$/).map((path): HostPort => ({ path }))
+  )
+  const present = listed.filter(({ path }) => !isHollow(path, host)).sort(
+    (a, b) => a.path.localeCompare(b.path, 'en', { numeric: true })
+  )
   const byId = linksIn(join(host.dev, 'serial', 'by-id'))
   const byPath = linksIn(join(host.dev, 'serial', 'by-path'))
   const same = (a: HostPort, b: HostPort): boolean =>
@@ -139,7 +160,9 @@ async function serialPorts(host: Host): Promise<Found[]> {
     const [ids, paths] = [byId.get(real(port.path)) ?? [], byPath.get(real(port.path)) ?? []]
     // Of two adapters with one serial number the system names only one, now this and now that.
     const collides = port.serialNumber !== undefined
-      && present.some(other => other !== port && same(other, port)) && present.some(other => same(other, port) && !byId.has(real(other.path)))
+      && present.some(other => other !== port && same(other, port)) && present.some(
+        other => same(other, port) && !byId.has(real(other.path))
+      )
     const best = (collides ? paths[0] : ids[0] ?? paths[0]) ?? port.path
     return {
       path: port.path, kind: 'serial' as const, url: `serial:${best}?baud=9600`, links: [...ids, ...paths],
@@ -154,12 +177,18 @@ async function serialPorts(host: Host): Promise<Found[]> {
 /** Character devices of the USBTMC class driver; their numbers change with the order of plugging. */
 function usbtmcPorts(host: Host): Found[] {
   return named(host, /^usbtmc\d+$/).map(path => {
-    const device = dirname(real(join(host.sys, 'class', 'usbmisc', path.slice(host.dev.length + 1), 'device')))
-    const [vendorId, productId, serial] = ['idVendor', 'idProduct', 'serial'].map(name => read(join(device, name)))
+    const device = dirname(
+      real(join(host.sys, 'class', 'usbmisc', path.slice(host.dev.length + 1), 'device'))
+    )
+    const [vendorId, productId, serial] = [
+      'idVendor', 'idProduct', 'serial'
+    ].map(name => read(join(device, name)))
     return {
       path, kind: 'usbtmc' as const, url: `usbtmc:${path}`, links: [],
       usb: vendorId ? { vendorId, productId: productId ?? '', serial: serial ?? '' } : null,
-      says: [read(join(device, 'manufacturer')), read(join(device, 'product'))].filter(Boolean).join(' '), note: '',
+      says: [
+        read(join(device, 'manufacturer')), read(join(device, 'product'))
+      ].filter(Boolean).join(' '), note: '',
     }
   })
 }
@@ -171,7 +200,9 @@ function named({ dev }: Host, shape: RegExp): string[] {
 
 /** A built-in port that the system names though no hardware is there: its driver gives it type 0. */
 const isHollow = (path: string, { sys }: Host): boolean =>
-  /ttyS\d+$/.test(path) && read(join(sys, 'class', 'tty', path.slice(path.lastIndexOf('/') + 1), 'type')) === '0'
+  /ttyS\d+$/.test(path) && read(
+    join(sys, 'class', 'tty', path.slice(path.lastIndexOf('/') + 1), 'type')
+  ) === '0'
 
 /** Links of a folder by the device they lead to. */
 function linksIn(folder: string): Map<string, string[]> {

@@ -1,4 +1,6 @@
-/** The bench as a sequence of a person's own sees it: verbs over one night, and nothing that goes round them. */
+/**
+ * The bench as a sequence of a person's own sees it: verbs over one night, and nothing that goes round them.
+ */
 import { judgeConformance } from '../analysis/conformance.ts'
 import { BenchError } from '../base/errors.ts'
 import { connect, moveBus, next, release, rest } from '../engine/bus.ts'
@@ -19,7 +21,10 @@ const ownStages: readonly OwnStage[] = ['checking', 'forming', 'soaking', 'watch
 
 export interface BenchUse {
   readonly bench: SequenceBench
-  /** Proves every part dead that the sequence left unproved, and turns verdicts into results. Rejects when the run ends. */
+  /**
+   * Proves every part dead that the sequence left unproved, and turns verdicts into results. Rejects when the
+   * run ends.
+   */
   finish(): Promise<void>
   /** From here on every verb is refused: what a sequence left running moves nothing. */
   shut(): void
@@ -60,7 +65,9 @@ class Use {
         this.#check()
         await night.recorder.event({ kind: 'note', text: String(text).slice(0, 2000), data })
       },
-      rest: async (seconds: number) => { this.#check(); await rest(night, 1000 * finite(seconds, 0, 'a time to rest')) },
+      rest: async (seconds: number) => {
+        this.#check(); await rest(night, 1000 * finite(seconds, 0, 'a time to rest'))
+      },
       next: async (channel: string) => {
         this.#check()
         const { value, u, quality, atMs } = await next(night, channel, night.clock.monotonicMs())
@@ -68,7 +75,9 @@ class Use {
       },
       connect: async () => await this.#connect(),
       moveBus: async (toV: number, slewVPerS = this.#limits.slewVPerS) => await this.#moveBus(toV, slewVPerS),
-      drop: async (part: BenchPart, verdict: Parameters<SequenceBench['drop']>[1]) => await this.#drop(part, verdict),
+      drop: async (
+        part: BenchPart, verdict: Parameters<SequenceBench['drop']>[1]
+      ) => await this.#drop(part, verdict),
       leakageLimit: (part: BenchPart, volts: number) => {
         const state = this.#state(part)
         const limit = leakageLimit(state.profile.leakage, state.profile.capacitanceF, volts)
@@ -89,8 +98,12 @@ class Use {
         await this.#follow([...came.keys()].filter(state => state.stage !== 'dropped'), came)
         return new Map([...came].map(([state, volts]) => [state.spec.name, volts]))
       },
-      bridge: async (part: BenchPart) => { this.#check(); return await bridgeReading(night, this.#state(part)) },
-      judge: (part: BenchPart, comparisons: readonly Comparison[], more: Parameters<SequenceBench['judge']>[2] = {}) => {
+      bridge: async (part: BenchPart) => {
+        this.#check(); return await bridgeReading(night, this.#state(part))
+      },
+      judge: (
+        part: BenchPart, comparisons: readonly Comparison[], more: Parameters<SequenceBench['judge']>[2] = {}
+      ) => {
         const state = this.#state(part)
         this.#results.set(state, {
           ...head(state), ...combine(comparisons.map(criterionOf)), provisional: more.provisional === true,
@@ -127,7 +140,9 @@ class Use {
   #dropped(state: PositionState): PartResult | undefined {
     if (state.stage !== 'dropped') return undefined
     const leaving = this.#leavings.get(state)
-    if (!leaving) return { ...untold(state, state.note), grade: 'reject', disposition: 'replace', pConform: 0 }
+    if (!leaving) return {
+      ...untold(state, state.note), grade: 'reject', disposition: 'replace', pConform: 0
+    }
     const { grade, disposition, reason } = leaving
     return { ...untold(state, reason), grade, disposition, pConform: grade === 'reject' ? 0 : NaN }
   }
@@ -136,7 +151,9 @@ class Use {
     this.#energy()
     const night = this.#night
     if (this.#connected) throw new BenchError('REFUSED', 'parts are put on the bus once a run')
-    if (night.state.setV !== 0) throw new BenchError('REFUSED', `the bus is at ${night.state.setV} V; parts are put on it at zero`)
+    if (night.state.setV !== 0) throw new BenchError(
+      'REFUSED', `the bus is at ${night.state.setV} V; parts are put on it at zero`
+    )
     this.#connected = true
     await connect(night, night.positions.filter(state => state.stage !== 'dropped'))
     await polarityStop(night, reformParameters.parse({ slewVPerS: this.#limits.slewVPerS }), this.#leavings)
@@ -155,7 +172,9 @@ class Use {
     await moveBus(night, toV, slewVPerS)
   }
 
-  async #drop(part: BenchPart, { grade, disposition, reason }: Parameters<SequenceBench['drop']>[1]): Promise<void> {
+  async #drop(
+    part: BenchPart, { grade, disposition, reason }: Parameters<SequenceBench['drop']>[1]
+  ): Promise<void> {
     this.#check()
     const state = this.#state(part)
     if (this.#leavings.has(state)) return
@@ -176,7 +195,9 @@ class Use {
     return new Map(standing.map(state => [state.spec.name, this.#dead.get(state) === true]))
   }
 
-  async #follow(states: readonly PositionState[], stoodAtV: ReadonlyMap<PositionState, number | null>): Promise<void> {
+  async #follow(
+    states: readonly PositionState[], stoodAtV: ReadonlyMap<PositionState, number | null>
+  ): Promise<void> {
     const verdicts = await followAll(this.#night, states, stoodAtV)
     for (const [state, { verdict }] of verdicts) this.#dead.set(state, verdict === 'dead')
   }
@@ -188,7 +209,9 @@ class Use {
 
   #energy(): void {
     this.#check()
-    if (!this.#limits.energises) throw new BenchError('REFUSED', 'this sequence declares that it energises nothing')
+    if (!this.#limits.energises) throw new BenchError(
+      'REFUSED', 'this sequence declares that it energises nothing'
+    )
   }
 
   #state(part: BenchPart): PositionState {
@@ -219,9 +242,13 @@ const untold = (state: PositionState, reason: string): PartResult => ({
 
 function criterionOf({ name, value, u, unit, limitLow, limitHigh, source }: Comparison): Criterion {
   if (limitLow === undefined && limitHigh === undefined) {
-    throw new BenchError('USAGE', `the comparison of ${name}`, { expected: 'limitLow or limitHigh', got: 'neither' })
+    throw new BenchError(
+      'USAGE', `the comparison of ${name}`, { expected: 'limitLow or limitHigh', got: 'neither' }
+    )
   }
-  const bounds = { ...(limitLow === undefined ? {} : { limitLow }), ...(limitHigh === undefined ? {} : { limitHigh }) }
+  const bounds = {
+    ...(limitLow === undefined ? {} : { limitLow }), ...(limitHigh === undefined ? {} : { limitHigh })
+  }
   const { expandedU, guardBand, pConform, grade } = judgeConformance({ y: value, u }, {
     ...(limitLow === undefined ? {} : { lower: limitLow }), ...(limitHigh === undefined ? {} : { upper: limitHigh }),
   })

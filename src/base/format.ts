@@ -58,12 +58,14 @@ export function formatDuration(seconds: number | null | undefined): string {
 }
 
 /**
- * Ms since 1970 as a person at the bench reads it: `2026-01-05 21:00:07+01:00` (RFC 3339, with a blank for the T).
- * `timeZone` is an IANA name; the computer's own when left out. What machines read keeps UTC.
+ * Ms since 1970 as a person at the bench reads it: `2026-01-05 21:00:07+01:00` (RFC 3339, with a blank for
+ * the T). `timeZone` is an IANA name; the computer's own when left out. What machines read keeps UTC.
  */
 export function formatWall(wallMs: number | null | undefined, timeZone?: string): string {
   if (wallMs === null || wallMs === undefined || !Number.isFinite(wallMs) || Math.abs(wallMs) > wallMostMs) return noNumber
-  const part = Object.fromEntries(zoned(timeZone).formatToParts(wallMs).map(({ type, value }) => [type, value]))
+  const part = Object.fromEntries(
+    zoned(timeZone).formatToParts(wallMs).map(({ type, value }) => [type, value])
+  )
   const offset = /[+-]\d\d:\d\d/.exec(part['timeZoneName'] ?? '')?.[0] ?? '+00:00'
   const { year, month, day, hour, minute, second } = part
   return `${year!.padStart(4, '0')}-${month}-${day} ${hour}:${minute}:${second}${offset}`

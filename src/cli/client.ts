@@ -21,14 +21,20 @@ export class DaemonClient {
   constructor(daemon: Daemon, clock: Clock) { this.#daemon = daemon; this.#clock = clock }
 
   /** Rejects DAEMON_GONE when nothing answers, or with the daemon's own error. */
-  async get<T>(path: string, limitMs = answerMs): Promise<T> { return JSON.parse(await this.text(path, limitMs)) as T }
+  async get<T>(path: string, limitMs = answerMs): Promise<T> {
+    return JSON.parse(await this.text(path, limitMs)) as T
+  }
 
   async post<T>(path: string, body: unknown, limitMs = answerMs): Promise<T> {
-    const sent = { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) }
+    const sent = {
+      method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body)
+    }
     return JSON.parse(await this.#whole(path, sent, limitMs)) as T
   }
 
-  async text(path: string, limitMs = answerMs): Promise<string> { return await this.#whole(path, {}, limitMs) }
+  async text(path: string, limitMs = answerMs): Promise<string> {
+    return await this.#whole(path, {}, limitMs)
+  }
 
   /** The body piece by piece, however long it takes. */
   async *pieces(path: string): AsyncGenerator<string, void, undefined> {
@@ -65,7 +71,9 @@ export class DaemonClient {
 
   async #ask(path: string, init: RequestInit, limitMs: number, outer: AbortSignal): Promise<Response> {
     const { url, token } = this.#daemon
-    const headers = { ...init.headers as Record<string, string>, ...(token ? { authorization: `Bearer ${token}` } : {}) }
+    const headers = {
+      ...init.headers as Record<string, string>, ...(token ? { authorization: `Bearer ${token}` } : {})
+    }
     const control = new AbortController()
     outer.addEventListener('abort', () => control.abort(), { once: true })
     const answer = await withDeadline(this.#clock, limitMs, 'the daemon\'s answer', async () =>
@@ -95,7 +103,9 @@ function bodyReader(answer: Response): BodyReader {
 async function readAll(answer: Response): Promise<string> { return await answer.text() }
 
 function heard(block: string): Heard {
-  const data = block.split('\n').filter(line => line.startsWith('data: ')).map(line => line.slice(6)).join('\n')
+  const data = block.split('\n').filter(
+    line => line.startsWith('data: ')
+  ).map(line => line.slice(6)).join('\n')
   return data === '' ? { type: 'beat' } : JSON.parse(data) as FeedItem
 }
 
@@ -113,6 +123,8 @@ function errorOf(status: number, body: string): BenchError {
     return Object.assign(new BenchError(told.code, told.message), { context: told.context })
   } catch (cause) {
     const other = asBenchError(cause)
-    return new BenchError('DAEMON_GONE', `what answers is no daemon of this program (status ${status})`, {}, other)
+    return new BenchError(
+      'DAEMON_GONE', `what answers is no daemon of this program (status ${status})`, {}, other
+    )
   }
 }

@@ -48,7 +48,9 @@ async function stop(context: CliContext, reason: string, options: CommonOptions)
   let report: SafeOffReport
   let by = 'the daemon'
   try {
-    report = await daemonOf(context, options).post<SafeOffReport>('/stop', { reason: reason.slice(0, 500) }, stopAnswerMs)
+    report = await daemonOf(context, options).post<SafeOffReport>(
+      '/stop', { reason: reason.slice(0, 500) }, stopAnswerMs
+    )
   } catch (daemonError) {
     by = 'its keeper'
     if (!options.json) print(context.err, `${sentence(daemonError)}; asking the keeper`)
@@ -57,14 +59,18 @@ async function stop(context: CliContext, reason: string, options: CommonOptions)
   }
   if (options.json) printJson(context.out, { by, ...report })
   else print(context.out, ...stopLines(report, by))
-  return report.links.every(link => link.sent && link.verified !== false) ? exitCodes.accepted : exitCodes.fault
+  return report.links.every(
+    link => link.sent && link.verified !== false
+  ) ? exitCodes.accepted : exitCodes.fault
 }
 
 function stopLines(report: SafeOffReport, by: string): string[] {
   const verified = report.verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(report.verifiedMs)} ms`
   return [
     `Off commands sent by ${by} in ${Math.round(report.sentMs)} ms, ${verified}.`,
-    ...renderTable(['link', 'off sent', 'reads off', 'note'].map(heading => ({ heading })), report.links.map(link => [
+    ...renderTable([
+      'link', 'off sent', 'reads off', 'note'
+    ].map(heading => ({ heading })), report.links.map(link => [
       link.link, link.sent ? link.freshLink ? 'yes, on a fresh link' : 'yes' : 'NO',
       link.verified === null ? 'has no read-back' : link.verified ? 'yes' : 'NO', link.note,
     ])),

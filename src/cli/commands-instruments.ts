@@ -1,4 +1,7 @@
-/** `instruments`: ports of this computer, who answers where the bench file says, and one question to a port that is named. */
+/**
+ * `instruments`: ports of this computer, who answers where the bench file says, and one question to a port
+ * that is named.
+ */
 import type { Command } from 'commander'
 import { dataFolderOf } from '../base/daemon-file.ts'
 import { hasCode } from '../base/errors.ts'
@@ -25,7 +28,9 @@ export function addInstrumentsCommand(program: Command, context: CliContext, act
   async (names: string[], options: InstrumentsOptions) => await instruments(context, names, options))
 }
 
-async function instruments(context: CliContext, names: readonly string[], options: InstrumentsOptions): Promise<ExitCode> {
+async function instruments(
+  context: CliContext, names: readonly string[], options: InstrumentsOptions
+): Promise<ExitCode> {
   const probes = options.probe ?? []
   if (probes.some(url => url.startsWith('serial:'))) print(context.err, caution)
   const { client, why, late } = await daemonOrNone(context, names, options)
@@ -41,7 +46,9 @@ async function daemonOrNone(
   context: CliContext, names: readonly string[], options: InstrumentsOptions,
 ): Promise<{ client: DaemonClient | null; why: string | null; late: boolean }> {
   const mustAnswer = options.daemon !== undefined || context.env['NIGHTBENCH_DAEMON'] !== undefined || names.length > 0
-  if (options.bench !== undefined && !mustAnswer) return { client: null, why: 'Looked without a daemon', late: false }
+  if (options.bench !== undefined && !mustAnswer) return {
+    client: null, why: 'Looked without a daemon', late: false
+  }
   let client: DaemonClient | null = null
   try {
     client = daemonOf(context, options)
@@ -49,11 +56,15 @@ async function daemonOrNone(
     return { client, why: null, late: false }
   } catch (error) {
     if (mustAnswer || !hasCode(error, 'DAEMON_GONE')) throw error
-    return { client: null, why: client ? 'The daemon does not answer' : 'No daemon is running', late: client !== null }
+    return {
+      client: null, why: client ? 'The daemon does not answer' : 'No daemon is running', late: client !== null
+    }
   }
 }
 
-async function askDaemon(client: DaemonClient, names: readonly string[], probes: readonly string[]): Promise<Found> {
+async function askDaemon(
+  client: DaemonClient, names: readonly string[], probes: readonly string[]
+): Promise<Found> {
   const ports = await client.get<PortEntry[]>('/ports')
   const answers: ProbeAnswer[] = []
   for (const url of probes) answers.push(await client.post<ProbeAnswer>('/ports/probe', { url }))
@@ -64,7 +75,9 @@ async function askDaemon(client: DaemonClient, names: readonly string[], probes:
   return { instruments: checks, ports, probes: answers }
 }
 
-async function askHere(context: CliContext, probes: readonly string[], options: InstrumentsOptions): Promise<Found> {
+async function askHere(
+  context: CliContext, probes: readonly string[], options: InstrumentsOptions
+): Promise<Found> {
   const { localPorts } = await context.loadPorts()
   const here = localPorts(options.bench, dataFolderOf(options.data, context.env), context.clock)
   const answers: ProbeAnswer[] = []
@@ -91,7 +104,9 @@ function lines({ instruments, ports, probes }: Found): string[] {
 
 function instrumentTable(checks: readonly InstrumentCheck[]): string[] {
   return renderTable(
-    ['instrument', 'serves as', 'instrument profile', 'connection', 'verdict', 'profile fits', 'identity'].map(heading => ({ heading })),
+    [
+      'instrument', 'serves as', 'instrument profile', 'connection', 'verdict', 'profile fits', 'identity'
+    ].map(heading => ({ heading })),
     checks.map(check => [
       check.name, check.roles.join(', '), check.profile, check.url,
       check.matches ? 'as entered' : check.problem ?? 'another instrument', fitWords(check.selfCheck), check.identity ?? '–',
@@ -115,7 +130,9 @@ function faultLines({ name, selfCheck }: InstrumentCheck): string[] {
 }
 
 function probeTable(probes: readonly ProbeAnswer[]): string[] {
-  return renderTable(['asked', 'identity', 'in the bench file', 'instrument profile'].map(heading => ({ heading })),
+  return renderTable([
+    'asked', 'identity', 'in the bench file', 'instrument profile'
+  ].map(heading => ({ heading })),
     probes.map(({ url, identity, problem, entered, profiles }) => [
       url, identity ?? `no answer: ${problem ?? ''}`, entered ?? 'no',
       identity === null ? '–' : profiles.join(', ') || 'none is named so: choose by class, and see docs/profiles.md',
@@ -124,9 +141,13 @@ function probeTable(probes: readonly ProbeAnswer[]): string[] {
 
 function portTable(ports: readonly PortEntry[]): string[] {
   if (ports.length === 0) return ['No serial port and no USBTMC device is here.']
-  return renderTable(['port', 'write in the bench file', 'in the bench file', 'says', 'note'].map(heading => ({ heading })),
+  return renderTable([
+    'port', 'write in the bench file', 'in the bench file', 'says', 'note'
+  ].map(heading => ({ heading })),
     ports.map(({ path, url, inBench, usb, says, note }) => [
-      path, url, inBench ?? 'no', [says, usb ? `${usb.vendorId}:${usb.productId} ${usb.serial}`.trim() : ''].filter(Boolean).join(', ') || '–',
+      path, url, inBench ?? 'no', [
+        says, usb ? `${usb.vendorId}:${usb.productId} ${usb.serial}`.trim() : ''
+      ].filter(Boolean).join(', ') || '–',
       note,
     ]))
 }

@@ -29,7 +29,9 @@ export function addLocalCommands(program: Command, context: CliContext, act: Act
   async (options: ServeFlags) => {
     const port = portOf(options.port)
     if (!(logLevels as readonly string[]).includes(options.log)) {
-      throw new BenchError('USAGE', 'there is no such log level', { expected: logLevels.join(', '), got: options.log })
+      throw new BenchError(
+        'USAGE', 'there is no such log level', { expected: logLevels.join(', '), got: options.log }
+      )
     }
     const { serve } = await context.loadServe()
     return exitOf(await serve({

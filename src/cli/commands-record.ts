@@ -33,7 +33,9 @@ export function addRecordCommands(program: Command, context: CliContext, act: Ac
   async (run: string | undefined, options: ExportOptions) => await exportReadings(context, run, options))
 }
 
-async function report(context: CliContext, given: string | undefined, options: ReportOptions): Promise<ExitCode> {
+async function report(
+  context: CliContext, given: string | undefined, options: ReportOptions
+): Promise<ExitCode> {
   const client = daemonOf(context, options)
   if (given !== undefined && options.part !== undefined) {
     throw new BenchError('USAGE', 'name a run or a part, not both')
@@ -43,7 +45,9 @@ async function report(context: CliContext, given: string | undefined, options: R
   const verify = `verify=${options.verify === true}`
   if (options.output !== undefined) {
     const format = formatOf(options.output)
-    const bytes = await context.writeFile(options.output, [await client.text(`${path}/record?format=${format}&${verify}`, recordMs)])
+    const bytes = await context.writeFile(
+      options.output, [await client.text(`${path}/record?format=${format}&${verify}`, recordMs)]
+    )
     if (options.json) printJson(context.out, { file: options.output, bytes })
     else print(context.out, `Wrote ${options.output}, ${bytes} bytes.`)
   } else if (options.json || options.part !== undefined) {
@@ -60,18 +64,26 @@ async function report(context: CliContext, given: string | undefined, options: R
 }
 
 async function chainLine(client: DaemonClient, path: string): Promise<string> {
-  const { chain } = await client.get<{ chain: RunTestRecord['chain'] }>(`${path}/record?format=json&verify=true`, recordMs)
-  return chain?.holds ? 'The chain of hashes holds.' : printable(`THE CHAIN OF HASHES IS BROKEN at ${chain?.firstBreak}`)
+  const { chain } = await client.get<{ chain: RunTestRecord['chain'] }>(
+    `${path}/record?format=json&verify=true`, recordMs
+  )
+  return chain?.holds ? 'The chain of hashes holds.' : printable(
+    `THE CHAIN OF HASHES IS BROKEN at ${chain?.firstBreak}`
+  )
 }
 
 function formatOf(file: string): string {
   const extension = extname(file).toLowerCase()
   if (extension === '.htm') return 'html'
   if (extension === '.html' || extension === '.csv' || extension === '.json') return extension.slice(1)
-  throw new BenchError('USAGE', 'this kind of file is not written', { expected: '.html, .csv or .json', got: file })
+  throw new BenchError(
+    'USAGE', 'this kind of file is not written', { expected: '.html, .csv or .json', got: file }
+  )
 }
 
-async function exportReadings(context: CliContext, given: string | undefined, options: ExportOptions): Promise<ExitCode> {
+async function exportReadings(
+  context: CliContext, given: string | undefined, options: ExportOptions
+): Promise<ExitCode> {
   const client = daemonOf(context, options)
   const id = given ?? (await newestRun(client)).id
   const query = new URLSearchParams({ format: options.json ? 'lines' : 'csv' })

@@ -28,7 +28,9 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
     .option('--use <kind>', 'unattended, attended or touch-safe', 'unattended')
     .option('--person <name>', 'who asks', context.user)
 
-  act(program.command('sequences').description('list what the bench can do, and where own sequences come from'),
+  act(program.command('sequences').description(
+    'list what the bench can do, and where own sequences come from'
+  ),
     async (options: CommonOptions) => await listSequences(context, options))
 
   act(withRequest(program.command('plan')).description('show what would be done, touching nothing'),
@@ -44,7 +46,9 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
     .description('follow a run to its end; leaving does not stop the run'),
   async (run: string | undefined, options: CommonOptions) => await watch(context, run, options))
 
-  act(program.command('runs').option('--limit <count>', 'how many', '20').description('list runs, newest first'),
+  act(program.command('runs').option(
+    '--limit <count>', 'how many', '20'
+  ).description('list runs, newest first'),
     async (options: CommonOptions & { limit: string }) => await listRuns(context, options))
 }
 
@@ -53,7 +57,9 @@ async function listSequences(context: CliContext, options: CommonOptions): Promi
   if (options.json) printJson(context.out, all)
   else {
     print(context.out, ...renderTable(['sequence', 'from', 'what it does'].map(heading => ({ heading })),
-      all.map(({ name, summary, origin }) => [name, origin ? `${origin.file} ${origin.hash}` : 'shipped', summary])))
+      all.map(
+        ({ name, summary, origin }) => [name, origin ? `${origin.file} ${origin.hash}` : 'shipped', summary]
+      )))
   }
   return exitCodes.accepted
 }
@@ -102,7 +108,9 @@ function requestOf(sequence: string, options: RequestOptions): unknown {
 /** `holdS=3600` as a number, `rest=true` as a truth, anything else as text. */
 function parameterOf(given: string): [string, unknown] {
   const at = given.indexOf('=')
-  if (at < 1) throw new BenchError('USAGE', 'a parameter is not understood', { expected: 'name=value', got: given })
+  if (at < 1) throw new BenchError(
+    'USAGE', 'a parameter is not understood', { expected: 'name=value', got: given }
+  )
   const text = given.slice(at + 1)
   try {
     return [given.slice(0, at), JSON.parse(text)]
@@ -111,7 +119,9 @@ function parameterOf(given: string): [string, unknown] {
   }
 }
 
-async function watch(context: CliContext, run: string | undefined, options: CommonOptions): Promise<ExitCode> {
+async function watch(
+  context: CliContext, run: string | undefined, options: CommonOptions
+): Promise<ExitCode> {
   const client = daemonOf(context, options)
   const id = run ?? (await client.get<BenchStatus>('/status')).run?.id ?? (await newestRun(client)).id
   return await watchRun(context, client, id, options.json === true)
@@ -125,7 +135,9 @@ export async function newestRun(client: DaemonClient): Promise<RunRecord> {
 }
 
 async function listRuns(context: CliContext, options: CommonOptions & { limit: string }): Promise<ExitCode> {
-  const runs = await daemonOf(context, options).get<RunRecord[]>(`/runs?limit=${encodeURIComponent(options.limit)}`)
+  const runs = await daemonOf(context, options).get<RunRecord[]>(
+    `/runs?limit=${encodeURIComponent(options.limit)}`
+  )
   if (options.json) printJson(context.out, runs)
   else if (runs.length === 0) print(context.out, 'No run yet.')
   else {
@@ -133,7 +145,9 @@ async function listRuns(context: CliContext, options: CommonOptions & { limit: s
       ['run', 'started', 'sequence', 'state', 'lasted', 'person'].map(heading => ({ heading })),
       runs.map(run => [
         run.id, formatWall(run.startedWallMs), run.sequence, run.state,
-        run.endedWallMs === null ? '–' : formatDuration((run.endedWallMs - run.startedWallMs) / 1000), run.person,
+        run.endedWallMs === null ? '–' : formatDuration(
+          (run.endedWallMs - run.startedWallMs) / 1000
+        ), run.person,
       ]),
     ))
   }

@@ -60,7 +60,9 @@ export function daemonOf(context: CliContext, options: CommonOptions): DaemonCli
   const url = options.daemon ?? context.env['NIGHTBENCH_DAEMON'] ?? note?.url
   if (url === undefined) throw new BenchError('DAEMON_GONE', `no daemon is noted in ${folder}`)
   if (!URL.canParse(url) || !/^https?:$/.test(new URL(url).protocol)) {
-    throw new BenchError('USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url })
+    throw new BenchError(
+      'USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url }
+    )
   }
   // The token of the note goes only to the daemon that wrote the note.
   const token = context.env['NIGHTBENCH_TOKEN'] ?? (url === note?.url ? note.token : undefined)
@@ -71,4 +73,6 @@ export function print(output: Output, ...lines: readonly string[]): void {
   for (const line of lines) output.write(`${line}\n`)
 }
 
-export function printJson(output: Output, value: unknown): void { output.write(`${JSON.stringify(value, null, 2)}\n`) }
+export function printJson(output: Output, value: unknown): void {
+  output.write(`${JSON.stringify(value, null, 2)}\n`)
+}

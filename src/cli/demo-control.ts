@@ -10,7 +10,9 @@ export function askBench(url: string, request: object): Promise<unknown> {
   const { hostname, port } = new URL(url)
   return new Promise((resolve, reject) => {
     const socket = connect({ host: hostname, port: Number(port) })
-    socket.on('error', error => reject(new BenchError('HOST', `the simulated bench does not answer: ${error.message}`)))
+    socket.on('error', error => reject(
+      new BenchError('HOST', `the simulated bench does not answer: ${error.message}`)
+    ))
     createInterface({ input: socket }).once('line', line => {
       socket.destroy()
       const { ok, error } = JSON.parse(line) as { ok?: unknown; error?: string }

@@ -69,14 +69,18 @@ export function finalLines({ run, results, truth, records, wallS }: DemoSummary)
     order.map(result => [result.position, result.part, `${result.grade}${result.provisional ? ', provisional' : ''}`, result.disposition, result.reason]), 150)
   const beside = renderTable(
     [{ heading: 'position' }, { heading: 'what it really was' }, { heading: 'the bench says' }],
-    [...truth].sort((a, b) => a.position.localeCompare(b.position)).map(({ position, kind, truth: words }) => {
+    [...truth].sort(
+      (a, b) => a.position.localeCompare(b.position)
+    ).map(({ position, kind, truth: words }) => {
       const result = results.find(candidate => candidate.position === position)
       return [position, `${kind}: ${words}`, result ? `${result.grade}, ${result.disposition}` : 'nothing']
     }), 170)
   return [
     '', ...grades, '',
     'Provisional grades close with a second formal reading (leakage-soak) after 12 to 48 hours of rest.',
-    ...[...records].slice(0, 1).map(([, path]) => `Test records: ${path.slice(0, path.lastIndexOf('/'))} (run.html, and one page a part)`),
+    ...[...records].slice(0, 1).map(
+      ([, path]) => `Test records: ${path.slice(0, path.lastIndexOf('/'))} (run.html, and one page a part)`
+    ),
     `Run ${run.id}: ${run.state}. ${formatDuration(benchHours(run) * 3600)} of bench time in ${formatDuration(wallS)}.`, '',
     'The hidden truth, beside what the bench concluded:', ...beside,
   ]

@@ -54,7 +54,9 @@ export async function runDemo(options: DemoOptions): Promise<number> {
   }
 }
 
-async function night(daemon: Awaited<ReturnType<typeof openBench>>['daemon'], ready: Ready, screen: DemoScreen, clock: RealClock): Promise<RunRecord> {
+async function night(
+  daemon: Awaited<ReturnType<typeof openBench>>['daemon'], ready: Ready, screen: DemoScreen, clock: RealClock
+): Promise<RunRecord> {
   const stopListening = daemon.subscribe(item => { if (item.type === 'event') screen.event(item.event) })
   const run = await daemon.start({
     sequence: 'reform', parameters, use: 'unattended', person: 'the night watch', cautionsConfirmed: true, polarityConfirmed: true,
@@ -76,7 +78,9 @@ async function night(daemon: Awaited<ReturnType<typeof openBench>>['daemon'], re
 }
 
 function seedOf(text: string): number {
-  if (!/^\d{1,9}$/.test(text)) throw new BenchError('USAGE', '--seed', { expected: 'a whole number of at most nine digits', got: text })
+  if (!/^\d{1,9}$/.test(text)) throw new BenchError(
+    'USAGE', '--seed', { expected: 'a whole number of at most nine digits', got: text }
+  )
   return Number(text)
 }
 
@@ -87,8 +91,12 @@ function startBench(seed: number): Promise<{ child: ChildProcess; ready: Ready }
     { stdio: ['pipe', 'pipe', 'inherit'], detached: true })
   return new Promise((resolve, reject) => {
     const lines = createInterface({ input: child.stdout! })
-    lines.once('line', line => { lines.close(); child.stdout!.resume(); resolve({ child, ready: JSON.parse(line) as Ready }) })
-    child.once('exit', code => reject(new BenchError('HOST', `the simulated bench ended with ${code ?? 'a signal'}`)))
+    lines.once('line', line => {
+      lines.close(); child.stdout!.resume(); resolve({ child, ready: JSON.parse(line) as Ready })
+    })
+    child.once(
+      'exit', code => reject(new BenchError('HOST', `the simulated bench ended with ${code ?? 'a signal'}`))
+    )
     child.once('error', reject)
   })
 }

@@ -18,7 +18,9 @@ export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitC
   switch (run.state) {
     case 'done': {
       const accepted = results.filter(result => result.grade === 'accept').length
-      return accepted >= Math.max(results.length, partsLoaded(run)) ? exitCodes.accepted : exitCodes.notAccepted
+      return accepted >= Math.max(
+        results.length, partsLoaded(run)
+      ) ? exitCodes.accepted : exitCodes.notAccepted
     }
     case 'tripped': case 'stopped': return exitCodes.stopped
     case 'refused': return exitCodes.usage

@@ -1,4 +1,7 @@
-/** JSON Schemas of the files people write, for editors that check while one types. Made of what reads the files. */
+/**
+ * JSON Schemas of the files people write, for editors that check while one types. Made of what reads the
+ * files.
+ */
 import { z } from 'zod'
 import { benchFile } from '../schema/bench.ts'
 import { instrumentProfile } from '../schema/instrument-profile.ts'
@@ -8,8 +11,8 @@ import { rackList } from './rack-list.ts'
 export interface FileSchema { readonly file: string; readonly of: string; readonly schema: object }
 
 /**
- * One schema (JSON Schema 2020-12) a kind of file. They cannot say what compares two fields or two files, so a
- * file that passes an editor is still checked whole when it is read.
+ * One schema (JSON Schema 2020-12) a kind of file. They cannot say what compares two fields or two files, so
+ * a file that passes an editor is still checked whole when it is read.
  */
 export function fileSchemas(): FileSchema[] {
   return kinds.map(({ file, of, type }) => ({

@@ -5,7 +5,9 @@ import { printable, renderTable } from './table.ts'
 
 /** Refusals first: a person who may not start need not read the rest. */
 export function planLines(plan: Plan): string[] {
-  const lines = plan.refusals.length > 0 ? ['This cannot be started. Nothing was touched.', ...refusalLines(plan), ''] : []
+  const lines = plan.refusals.length > 0 ? [
+    'This cannot be started. Nothing was touched.', ...refusalLines(plan), ''
+  ] : []
   lines.push(
     `${plan.sequence}, ${plan.use}, to ${formatSi(plan.targetV, 'V')}`,
     `takes about ${formatDuration(plan.expectedS)}, at most ${formatDuration(plan.longestS)}`, '',
@@ -13,7 +15,9 @@ export function planLines(plan: Plan): string[] {
   )
   if (plan.steps.length > 0) lines.push('', ...stepTable(plan))
   if (plan.warnings.length > 0) lines.push('', 'Mind:', ...plan.warnings.map(item))
-  if (plan.cautions.length > 0) lines.push('', 'Cautions to confirm before a start:', ...plan.cautions.map(item))
+  if (plan.cautions.length > 0) lines.push(
+    '', 'Cautions to confirm before a start:', ...plan.cautions.map(item)
+  )
   return lines.map(printable)
 }
 
@@ -49,5 +53,7 @@ function stepTable(plan: Plan): string[] {
   return renderTable([
     { heading: 'step' }, { heading: 'bus', right: true }, { heading: 'at least', right: true },
     { heading: 'at most', right: true },
-  ], plan.steps.map(step => [step.name, formatSi(step.busV, 'V'), formatDuration(step.minS), formatDuration(step.maxS)]))
+  ], plan.steps.map(
+    step => [step.name, formatSi(step.busV, 'V'), formatDuration(step.minS), formatDuration(step.maxS)]
+  ))
 }

@@ -14,7 +14,9 @@ export interface Output {
 /** Writes piece after piece, no faster than the reader takes them. */
 export async function pour(out: Output, pieces: AsyncIterable<string>): Promise<void> {
   for await (const piece of pieces) {
-    if (out.write(piece) === false && out.once) await new Promise<void>(resolve => out.once!('drain', resolve))
+    if (out.write(piece) === false && out.once) await new Promise<void>(
+      resolve => out.once!('drain', resolve)
+    )
   }
 }
 
@@ -43,7 +45,9 @@ export class Screen {
   block(lines: readonly string[]): void {
     if (!this.live) return
     const room = Math.max(1, (this.#out.rows ?? 24) - 1)
-    const shown = lines.length <= room ? lines : [...lines.slice(0, room - 1), `… and ${lines.length - room + 1} more`]
+    const shown = lines.length <= room ? lines : [
+      ...lines.slice(0, room - 1), `… and ${lines.length - room + 1} more`
+    ]
     this.#erase()
     this.#block = shown.map(line => clip(line, this.width))
     this.#draw()

@@ -19,10 +19,16 @@ export async function serve(options: ServeOptions): Promise<number> {
   })
   const opened = await openBench(options.bench, options.data, log)
   const { daemon } = opened
-  daemon.subscribe(item => { if (item.type === 'event') log.info({ run: item.runId, kind: item.event.kind, position: item.event.position }, item.event.text) })
-  const api = buildApi(daemon, { software: softwareVersion, log, ...(options.token === undefined ? {} : { token: options.token }) })
+  daemon.subscribe(item => { if (item.type === 'event') log.info(
+    { run: item.runId, kind: item.event.kind, position: item.event.position }, item.event.text
+  ) })
+  const api = buildApi(daemon, {
+    software: softwareVersion, log, ...(options.token === undefined ? {} : { token: options.token })
+  })
   const url = await listen(api, { host: options.host, port: options.port, token: options.token })
-  writeDaemonNote(options.data, { url, pid: process.pid, ...(options.token === undefined ? {} : { token: options.token }) })
+  writeDaemonNote(
+    options.data, { url, pid: process.pid, ...(options.token === undefined ? {} : { token: options.token }) }
+  )
   const said = { url, bench: opened.bench.file.bench, interrupted: opened.interrupted }
   options.out.write(options.json ? `${JSON.stringify(said)}\n` : `${said.bench} at ${url}; bench off and read back${
     said.interrupted.length > 0 ? `; interrupted: ${said.interrupted.join(', ')}` : ''}\n`)

@@ -8,11 +8,17 @@ export interface Column { heading: string; right?: boolean }
  * Rows under headings, columns two blanks apart, no line longer than `width`. Control characters are taken
  * out.
  */
-export function renderTable(columns: readonly Column[], rows: readonly (readonly string[])[], width = Infinity): string[] {
-  const cells = [columns.map(column => column.heading), ...rows.map(row => columns.map((_, i) => printable(row[i] ?? '')))]
+export function renderTable(
+  columns: readonly Column[], rows: readonly (readonly string[])[], width = Infinity
+): string[] {
+  const cells = [
+    columns.map(column => column.heading), ...rows.map(row => columns.map((_, i) => printable(row[i] ?? '')))
+  ]
   const widths = columns.map((_, i) => Math.max(...cells.map(row => row[i]!.length)))
   return cells.map(row => {
-    const padded = row.map((cell, i) => columns[i]!.right ? cell.padStart(widths[i]!) : cell.padEnd(widths[i]!))
+    const padded = row.map(
+      (cell, i) => columns[i]!.right ? cell.padStart(widths[i]!) : cell.padEnd(widths[i]!)
+    )
     return clip(padded.join('  ').trimEnd(), width)
   })
 }
@@ -28,7 +34,9 @@ export function clip(line: string, width: number): string {
 
 const positionColumns: readonly Column[] = [
   { heading: 'position' }, { heading: 'part' }, { heading: 'stage' }, { heading: 'volts', right: true },
-  { heading: 'leakage', right: true }, { heading: 'limit', right: true }, { heading: 'of limit', right: true },
+  { heading: 'leakage', right: true }, { heading: 'limit', right: true }, {
+    heading: 'of limit', right: true
+  },
   { heading: 'case', right: true }, { heading: 'ends' }, { heading: 'verdict' },
 ]
 
@@ -36,7 +44,9 @@ const positionColumns: readonly Column[] = [
 export function positionTable(positions: readonly PositionStatus[], width = Infinity): string[] {
   return renderTable(positionColumns, positions.map(entry => [
     entry.position, entry.part, entry.stage, formatSi(entry.volts, 'V'), formatSi(entry.leakageA, 'A'),
-    formatSi(entry.limitA, 'A'), entry.stage === 'dropped' ? '–' : share(entry.leakageA, entry.limitA), formatSi(entry.caseC, '°C'),
+    formatSi(entry.limitA, 'A'), entry.stage === 'dropped' ? '–' : share(
+      entry.leakageA, entry.limitA
+    ), formatSi(entry.caseC, '°C'),
     entry.endsWallMs === null ? '–' : formatClock(entry.endsWallMs).slice(0, 5), verdict(entry),
   ]), width)
 }
@@ -49,7 +59,9 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
     lines.push(`TRIPPED ${formatClock(status.latched.wallMs)}: ${status.latched.text}`)
   }
   if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')
-  if (run && run.positions.length > 0) lines.push('', ...positionTable(run.positions, width), '', ...touchLines(run.positions))
+  if (run && run.positions.length > 0) lines.push(
+    '', ...positionTable(run.positions, width), '', ...touchLines(run.positions)
+  )
   return lines.map(line => clip(printable(line), width))
 }
 

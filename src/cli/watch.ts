@@ -16,12 +16,16 @@ const triesMax = 5
 const waitBetweenMs = 2000
 
 /** Follows `runId`; the exit code says how it ended. Rejects DAEMON_GONE when the daemon stays away. */
-export async function watchRun(context: CliContext, client: DaemonClient, runId: string, json: boolean): Promise<ExitCode> {
+export async function watchRun(
+  context: CliContext, client: DaemonClient, runId: string, json: boolean
+): Promise<ExitCode> {
   const follower = json ? new JsonFollower(context) : new ScreenFollower(context)
   for (let tries = 0; ;) {
     try {
       const run = await followFeed(client, runId, item => { tries = 0; follower.show(item) })
-      if (run) return follower.finish(run, await client.get<PartResult[]>(`/runs/${encodeURIComponent(runId)}/results`))
+      if (run) return follower.finish(
+        run, await client.get<PartResult[]>(`/runs/${encodeURIComponent(runId)}/results`)
+      )
     } catch (error) {
       if (!hasCode(error, 'DAEMON_GONE') || tries >= triesMax) throw error
     }
@@ -34,7 +38,9 @@ export async function watchRun(context: CliContext, client: DaemonClient, runId:
 async function followFeed(
   client: DaemonClient, runId: string, show: (item: FeedItem) => void,
 ): Promise<RunRecord | undefined> {
-  const read = async (): Promise<RunRecord> => await client.get<RunRecord>(`/runs/${encodeURIComponent(runId)}`)
+  const read = async (): Promise<RunRecord> => await client.get<RunRecord>(
+    `/runs/${encodeURIComponent(runId)}`
+  )
   await read()
   for await (const item of client.feed()) {
     if (item.type !== 'beat' && (item.type === 'status' || item.runId === runId)) show(item)

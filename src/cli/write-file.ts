@@ -7,13 +7,17 @@ import { BenchError } from '../base/errors.ts'
 /**
  * Writes the pieces to `path`, replacing what is there; returns the bytes. FILE_UNREADABLE when it cannot.
  */
-export async function writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number> {
+export async function writeFile(
+  path: string, pieces: AsyncIterable<string> | Iterable<string>
+): Promise<number> {
   const file = createWriteStream(path)
   try {
     await pipeline(Readable.from(pieces), file)
     return file.bytesWritten
   } catch (error) {
     if (error instanceof BenchError) throw error
-    throw new BenchError('FILE_UNREADABLE', `cannot write: ${(error as Error).message}`, { file: path }, error)
+    throw new BenchError(
+      'FILE_UNREADABLE', `cannot write: ${(error as Error).message}`, { file: path }, error
+    )
   }
 }

@@ -29,12 +29,16 @@ export function timeAxis(endS: number, from: number, to: number): Axis {
   const end = Math.max(endS, 1)
   const step = timeSteps.find(candidate => end / candidate <= 8) ?? Math.ceil(end / 8 / 86_400) * 86_400
   const ticks: Axis['ticks'] = []
-  for (let value = 0; value <= end; value += step) ticks.push({ value, label: value === 0 ? '0' : shortTime(value) })
+  for (let value = 0; value <= end; value += step) ticks.push({
+    value, label: value === 0 ? '0' : shortTime(value)
+  })
   return { at: value => from + value / end * (to - from), ticks }
 }
 
 /** A logarithmic axis over whole decades that hold `low` to `high`, both above zero. */
-export function logAxis(low: number, high: number, from: number, to: number, label: (value: number) => string): Axis {
+export function logAxis(
+  low: number, high: number, from: number, to: number, label: (value: number) => string
+): Axis {
   const first = Math.floor(Math.log10(low) + 1e-9)
   const last = Math.max(first + 1, Math.ceil(Math.log10(high) - 1e-9))
   const ticks: Axis['ticks'] = []
@@ -75,5 +79,7 @@ function roundStep(rough: number): number {
 
 function labelDigits(value: number, step: number): number {
   if (value === 0) return 1
-  return Math.min(6, Math.max(1, Math.floor(Math.log10(Math.abs(value)) + 1e-9) - Math.floor(Math.log10(step) + 1e-9) + 1))
+  return Math.min(
+    6, Math.max(1, Math.floor(Math.log10(Math.abs(value)) + 1e-9) - Math.floor(Math.log10(step) + 1e-9) + 1)
+  )
 }

@@ -68,7 +68,9 @@ export function leakageChart(title: string, fit: LeakageFit): Markup | null {
   return frame(title, x, y, body, key)
 }
 
-function frame(title: string, x: Axis, y: Axis, body: readonly (Markup | false | readonly Markup[])[], key: Markup): Markup {
+function frame(
+  title: string, x: Axis, y: Axis, body: readonly (Markup | false | readonly Markup[])[], key: Markup
+): Markup {
   return html`<figure><figcaption>${title}</figcaption>
 <svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${title}">
 ${y.ticks.map(tick => html`<line class="grid" x1="${left}" x2="${right}" y1="${n(y.at(tick.value))}"

@@ -113,7 +113,9 @@ const eventsShown = 300
 /** Trips and warnings always; of the rest, the first that fit. */
 function eventTable({ events, startMs }: RunTestRecord): Markup {
   const weighty = events.filter(event => event.severity !== 'info')
-  const light = events.filter(event => event.severity === 'info').slice(0, Math.max(0, eventsShown - weighty.length))
+  const light = events.filter(event => event.severity === 'info').slice(
+    0, Math.max(0, eventsShown - weighty.length)
+  )
   const shown = [...weighty, ...light].sort((a, b) => a.seq - b.seq)
   const left = events.length - shown.length
   return html`<h2>Events</h2><div class="wide"><table>

@@ -30,7 +30,9 @@ const pointsPerDecade = 40
  * Buckets for the long tail and single readings for the first moments, which a log axis spreads wide. Null
  * without an arrival.
  */
-export async function leakageFit(store: Store, runId: string, channel: Channel, source: FitSource): Promise<LeakageFit | null> {
+export async function leakageFit(
+  store: Store, runId: string, channel: Channel, source: FitSource
+): Promise<LeakageFit | null> {
   const { leakage, spans, startMs, result } = source
   const fromS = decayStart(source)
   if (fromS === null) return null

@@ -24,10 +24,14 @@ export function html(fixed: TemplateStringsArray, ...values: Content[]): Markup 
  * blank.
  */
 export function escapeHtml(text: string): string {
-  return text.replace(/[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]/g, ' ').replace(/[&<>"']/g, c => entities[c]!)
+  return text.replace(
+    /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]/g, ' '
+  ).replace(/[&<>"']/g, c => entities[c]!)
 }
 
-const entities: Record<string, string> = { '&': '&amp;', '<': '&lt;', '>': '&gt;', '"': '&quot;', "'": '&#39;' }
+const entities: Record<string, string> = {
+  '&': '&amp;', '<': '&lt;', '>': '&gt;', '"': '&quot;', "'": '&#39;'
+}
 
 function render(value: Content): string {
   if (value === null || value === undefined || value === false) return ''

@@ -54,7 +54,9 @@ export interface RecordOptions {
 }
 
 /** Reads one run. NOT_FOUND when there is none of that id. */
-export async function buildRecord(store: Store, runId: string, options: RecordOptions = {}): Promise<RunTestRecord> {
+export async function buildRecord(
+  store: Store, runId: string, options: RecordOptions = {}
+): Promise<RunTestRecord> {
   const run = await store.run(runId)
   if (!run) throw new BenchError('NOT_FOUND', `there is no run ${runId}`)
   return await readRun(store, run, options, () => true)
@@ -64,7 +66,9 @@ export async function buildRecord(store: Store, runId: string, options: RecordOp
  * Reads every run in which this part has a result, newest first; of each, that part alone. NOT_FOUND when
  * none.
  */
-export async function buildPartRecord(store: Store, part: string, options: RecordOptions = {}): Promise<PartTestRecord> {
+export async function buildPartRecord(
+  store: Store, part: string, options: RecordOptions = {}
+): Promise<PartTestRecord> {
   const history = await store.partHistory(part)
   if (history.length === 0) throw new BenchError('NOT_FOUND', `no run has a result for part ${part}`)
   const runs: RunTestRecord[] = []
@@ -81,12 +85,16 @@ async function readRun(
   const [channels, events, results] =
     [await store.channels(run.id), await store.events(run.id), await store.results(run.id)]
   const startMs = startOf(run, events)
-  const busChannel = channels.find(channel => channel.position === undefined && channel.quantity === 'voltage')
+  const busChannel = channels.find(
+    channel => channel.position === undefined && channel.quantity === 'voltage'
+  )
   const bus = await readTrace(store, run.id, busChannel, startMs, points)
   const durationS = durationOf(run, events, bus, startMs)
   const fixture = fixtureOf(run)
   const fineBus = await readTrace(store, run.id, busChannel, startMs, points * finer)
-  const source: PartSource = { store, run, channels, events, startMs, durationS, points, fixture, bus: fineBus }
+  const source: PartSource = {
+    store, run, channels, events, startMs, durationS, points, fixture, bus: fineBus
+  }
   const parts: RecordPart[] = []
   for (const loaded of allParts(run, results)) {
     if (wanted(loaded.position)) parts.push(await readPart(source, loaded))
@@ -122,7 +130,9 @@ async function readPart(source: PartSource, head: PartHead): Promise<RecordPart>
   const measured = await readTrace(store, run.id, channel('voltage'), startMs, points)
   const fine = await readTrace(store, run.id, currentChannel, startMs, points * finer)
   const formal = formalSpanOf(source.events, head.position, startMs, spans)
-  const computed = bus && fine && fixture ? thinned(partVolts(bus, fine, fixture, spans, formal), points) : null
+  const computed = bus && fine && fixture ? thinned(
+    partVolts(bus, fine, fixture, spans, formal), points
+  ) : null
   const decay = leakage && currentChannel
     ? await leakageFit(store, run.id, currentChannel, { leakage, spans, startMs, result: head.result })
     : null
@@ -156,7 +166,9 @@ function startOf(run: RunRecord, events: readonly StoredEvent[]): number {
   return first ? first.atMs - Math.max(0, first.wallMs - run.startedWallMs) : 0
 }
 
-function durationOf(run: RunRecord, events: readonly StoredEvent[], bus: Trace | null, startMs: number): number {
+function durationOf(
+  run: RunRecord, events: readonly StoredEvent[], bus: Trace | null, startMs: number
+): number {
   const last = events[events.length - 1]
   const ended = run.endedWallMs === null ? 0 : (run.endedWallMs - run.startedWallMs) / 1000
   return Math.max(0, ended, last ? (last.atMs - startMs) / 1000 : 0, bus?.atS[bus.atS.length - 1] ?? 0)

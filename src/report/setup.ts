@@ -53,7 +53,9 @@ export function partsOf(run: RunRecord): LoadedPart[] {
   })
 }
 
-/** File and hash of a person's own sequence: `setup.sequence.origin`; null where the run used one that ships. */
+/**
+ * File and hash of a person's own sequence: `setup.sequence.origin`; null where the run used one that ships.
+ */
 export function sequenceOriginOf(run: RunRecord): { file: string; hash: string } | null {
   const parsed = origin.safeParse(objectOf(run.setup['sequence'])['origin'])
   return parsed.success ? parsed.data : null

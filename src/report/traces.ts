@@ -45,13 +45,17 @@ export function pointsOf(series: Series, startMs: number): { atS: number; value:
   const points: { atS: number; value: number }[] = []
   for (let i = 0; i < series.atMs.length; i++) {
     const value = series.value[i]!
-    if (series.quality[i] === 0 && Number.isFinite(value)) points.push({ atS: (series.atMs[i]! - startMs) / 1000, value })
+    if (series.quality[i] === 0 && Number.isFinite(value)) points.push({
+      atS: (series.atMs[i]! - startMs) / 1000, value
+    })
   }
   return points
 }
 
 /** The stages of one position from the events of the run, the last one up to `endS`. */
-export function stagesOf(events: readonly StoredEvent[], position: string, startMs: number, endS: number): StageSpan[] {
+export function stagesOf(
+  events: readonly StoredEvent[], position: string, startMs: number, endS: number
+): StageSpan[] {
   const spans: StageSpan[] = []
   for (const event of events) {
     if (event.position !== undefined && event.position !== position) continue
@@ -90,8 +94,9 @@ const onBus: ReadonlySet<Stage> = new Set<Stage>(['polarity', 'forming', 'soakin
 export interface FormalSpan { fromS: number; toS: number }
 
 /**
- * The formal reading of one position through the low resistor, from the events that say that it began and ended; where
- * none tells of its end, to the next formal reading or the end of the stage. Null where none was taken so.
+ * The formal reading of one position through the low resistor, from the events that say that it began and
+ * ended; where none tells of its end, to the next formal reading or the end of the stage. Null where none was
+ * taken so.
  */
 export function formalSpanOf(
   events: readonly StoredEvent[], position: string, startMs: number, spans: readonly StageSpan[],
@@ -113,9 +118,9 @@ const leavingV = 5
 const movingS = 5
 
 /**
- * Volts of the part itself: bus volts less I·R of what is in series. Null while the part is on its own bleeder, and
- * where one value may be of both. Without stages the part is taken as on the bus. `formal`: when the low resistor lay
- * across the limiting one.
+ * Volts of the part itself: bus volts less I·R of what is in series. Null while the part is on its own
+ * bleeder, and where one value may be of both. Without stages the part is taken as on the bus. `formal`: when
+ * the low resistor lay across the limiting one.
  */
 export function partVolts(
   bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[], formal: FormalSpan | null = null,
@@ -135,7 +140,9 @@ export function partVolts(
     const next = spans[span + 1]
     const untilS = current.atS[at + 1] ?? Infinity
     const mixed = next !== undefined && !onBus.has(next.stage) && untilS > next.fromS
-    const ohm = seriesOhm(fixture, formal, current.atS[at] ?? atS, Math.max(atS, Math.min(untilS, bus.atS[i + 1] ?? Infinity)))
+    const ohm = seriesOhm(
+      fixture, formal, current.atS[at] ?? atS, Math.max(atS, Math.min(untilS, bus.atS[i + 1] ?? Infinity))
+    )
     const held = onBus.has(stage) && !left && !mixed && current.atS.length > 0
     mean.push(held && ohm !== null ? less(bus.mean[i], current.mean[at], ohm) : null)
   }
@@ -156,7 +163,9 @@ export function thinned(trace: Trace, points: number): Trace {
 }
 
 /** Ohms in series from `fromS` to `toS`; null where the low resistor moved between them. */
-function seriesOhm(fixture: FixtureNumbers, formal: FormalSpan | null, fromS: number, toS: number): number | null {
+function seriesOhm(
+  fixture: FixtureNumbers, formal: FormalSpan | null, fromS: number, toS: number
+): number | null {
   const { limitOhm, senseOhm, formalOhm } = fixture
   if (formal === null || formalOhm === undefined || toS < formal.fromS - movingS || fromS > formal.toS + movingS) return limitOhm + senseOhm
   if (fromS < formal.fromS || toS > formal.toS - movingS) return null

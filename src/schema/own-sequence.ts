@@ -1,7 +1,7 @@
 /**
- * What a sequence of a person's own is made of: the whole of what `nightbench/sequence` promises. It sees the bench
- * through `SequenceBench` alone, so that nothing it does goes round supervisor, envelope and proof of dead.
- * All values SI; times in seconds unless the name says otherwise.
+ * What a sequence of a person's own is made of: the whole of what `nightbench/sequence` promises. It sees the
+ * bench through `SequenceBench` alone, so that nothing it does goes round supervisor, envelope and proof of
+ * dead. All values SI; times in seconds unless the name says otherwise.
  */
 import type { z } from 'zod'
 import type { PlanStep, Refusal } from './application.ts'
@@ -24,11 +24,15 @@ export interface OwnSequence<P = unknown> {
   readonly energises: boolean
   /** Roles it needs beside those that energy needs. */
   readonly roles?: readonly RoleName[]
-  /** Fastest rise of the bus, V/s, 20 at most; 1 when left out. The supply's current limit follows from it. */
+  /**
+   * Fastest rise of the bus, V/s, 20 at most; 1 when left out. The supply's current limit follows from it.
+   */
   readonly slewVPerS?: number
   /** Pure: what would be done. The program adds the envelope, with its refusals, by itself. */
   plan(input: OwnPlanInput<P>): OwnPlan
-  /** Called armed, with the bus at zero and all parts released. Whatever it does or throws, safe-off follows. */
+  /**
+   * Called armed, with the bus at zero and all parts released. Whatever it does or throws, safe-off follows.
+   */
   run(bench: SequenceBench, parameters: P): Promise<void>
 }
 
@@ -41,7 +45,9 @@ export interface OwnPlanInput<P> {
 }
 
 export interface OwnPlan {
-  /** The highest the bus will go. Above it every set-point is refused. Left out where nothing is energised. */
+  /**
+   * The highest the bus will go. Above it every set-point is refused. Left out where nothing is energised.
+   */
   readonly targetV?: number
   /** In order, with the shortest and the longest stay; what comes after them is added by the program. */
   readonly steps: readonly PlanStep[]
@@ -109,25 +115,32 @@ export interface SequenceBench {
   /** The next good reading of `bus.voltage`, `supply.current`, `P03.current` or `P03.case`. */
   next(channel: string): Promise<Measured>
   /**
-   * Puts all parts that are not dropped on the bus, at zero volts, and makes the polarity stop at a few volts: parts
-   * stuck there are dropped. Once a run.
+   * Puts all parts that are not dropped on the bus, at zero volts, and makes the polarity stop at a few
+   * volts: parts stuck there are dropped. Once a run.
    */
   connect(): Promise<void>
   /** Moves the bus in small steps and waits until its meter agrees. Refused above the target of the plan. */
   moveBus(toV: number, slewVPerS?: number): Promise<void>
   /** Takes one part out of the run, onto its bleeder, with its verdict; the rest goes on. */
-  drop(part: BenchPart, verdict: { grade: 'reject' | 'cannot tell'; disposition: Disposition; reason: string }): Promise<void>
+  drop(
+    part: BenchPart, verdict: { grade: 'reject' | 'cannot tell'; disposition: Disposition; reason: string }
+  ): Promise<void>
   /** Leakage limit of a part at `volts` from its profile, with where it comes from. */
   leakageLimit(part: BenchPart, volts: number): { limitA: number; afterS: number; source: string }
   /** The formal leakage reading of every part on the bus, one after another; words where there is none. */
   formalReadings(): Promise<ReadonlyMap<string, FormalLeakage | string>>
-  /** Releases all parts onto their bleeders and follows them down; by position, whether each was proved dead. */
+  /**
+   * Releases all parts onto their bleeders and follows them down; by position, whether each was proved dead.
+   */
   bleed(): Promise<ReadonlyMap<string, boolean>>
   /** Opens the bleeders under watch; by position, the highest volts that came back. */
   watchRecovery(seconds: number): Promise<ReadonlyMap<string, number>>
   /** Capacitance, ESR and loss of a part that was proved dead; words or null where there is no reading. */
   bridge(part: BenchPart): Promise<BridgeReading | string | null>
-  /** Grades by comparison with uncertainty: the worst comparison decides. A part not proved dead gets no such grade. */
+  /**
+   * Grades by comparison with uncertainty: the worst comparison decides. A part not proved dead gets no such
+   * grade.
+   */
   judge(part: BenchPart, comparisons: readonly Comparison[], more?: {
     provisional?: boolean; figures?: Readonly<Record<string, number>>
   }): void

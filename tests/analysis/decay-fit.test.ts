@@ -157,8 +157,12 @@ describe('fitDecayInWindow', () => {
   test('refuses what no window explains, and what fitDecay refuses', () => {
     const random = new SeededRandom('refused')
     const wave = (t: number): number => law(t) * (1 + 0.1 * Math.sin(t / 600))
-    expect(fitDecayInWindow(soak(random, wave))).toEqual({ fit: { ok: false, reason: 'no window fits' }, window: null })
+    expect(fitDecayInWindow(soak(random, wave))).toEqual({
+      fit: { ok: false, reason: 'no window fits' }, window: null
+    })
     expect(fitDecayInWindow(soak(random, () => 5e-6)).window).toBeNull()
-    expect(fitDecayInWindow({ tS: [], iA: [], uA: [] })).toEqual({ fit: { ok: false, reason: 'too few readings' }, window: null })
+    expect(fitDecayInWindow({ tS: [], iA: [], uA: [] })).toEqual({
+      fit: { ok: false, reason: 'too few readings' }, window: null
+    })
   })
 })

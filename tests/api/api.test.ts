@@ -25,7 +25,9 @@ afterEach(async () => {
 const get = async (url: string, headers: Record<string, string> = {}) =>
   await api.inject({ method: 'GET', url: `/api/v1${url}`, headers: { host: '127.0.0.1:8080', ...headers } })
 const post = async (url: string, payload: object | string, headers: Record<string, string> = {}) =>
-  await api.inject({ method: 'POST', url: `/api/v1${url}`, payload, headers: { host: 'localhost', ...headers } })
+  await api.inject({
+    method: 'POST', url: `/api/v1${url}`, payload, headers: { host: 'localhost', ...headers }
+  })
 
 describe('what the API shows', () => {
   it('shows the status of a bench that runs and of one that rests', async () => {
@@ -70,7 +72,9 @@ describe('what the API shows', () => {
 
   it('lists ports, and probes the one that is named', async () => {
     portEntry.array().length(1).parse((await get('/ports')).json())
-    const post = async (payload: object) => await api.inject({ method: 'POST', url: '/api/v1/ports/probe', payload })
+    const post = async (payload: object) => await api.inject({
+      method: 'POST', url: '/api/v1/ports/probe', payload
+    })
     expect(probeAnswer.parse((await post({ url: 'tcp://127.0.0.1:5025' })).json()).identity).toBe('A,B,1,2')
     expect((await post({})).statusCode).toBe(400)
   })
@@ -80,7 +84,9 @@ describe('what the API shows', () => {
     expect(page.headers['content-type']).toContain('text/html')
     expect(page.body).toContain('Test record of run R1')
     expect((await get('/runs/R1/record?format=csv')).body).toContain('chain_head')
-    expect((await get('/runs/R1/record?format=json&verify=true')).json()).toMatchObject({ chain: { holds: true } })
+    expect(
+      (await get('/runs/R1/record?format=json&verify=true')).json()
+    ).toMatchObject({ chain: { holds: true } })
     expect((await get('/parts/C2/record')).body).toContain('Test record of part C2')
   })
 
@@ -116,11 +122,15 @@ describe('what the API does', () => {
     const answer = await post('/runs', request)
     expect(answer.statusCode).toBe(202)
     expect(runShape.parse(answer.json()).id).toBe('R2')
-    expect(app.calls[0]!.argument).toMatchObject({ use: 'unattended', cautionsConfirmed: false, parameters: {} })
+    expect(app.calls[0]!.argument).toMatchObject({
+      use: 'unattended', cautionsConfirmed: false, parameters: {}
+    })
   })
 
   it('starts nothing when the request is wrong, and says what is', async () => {
-    const answer = await post('/runs', { ...request, parts: [{ position: 'P01', part: '<b>', profile: 'x' }] })
+    const answer = await post(
+      '/runs', { ...request, parts: [{ position: 'P01', part: '<b>', profile: 'x' }] }
+    )
     expect(answer.statusCode).toBe(400)
     expect(errorBody.parse(answer.json()).message).toContain('parts[0].part')
     expect((await post('/runs', '{nonsense', { 'content-type': 'application/json' })).statusCode).toBe(400)
@@ -152,14 +162,18 @@ describe('what the API does', () => {
 
   it('checks all instruments, or those named', async () => {
     expect((await get('/instruments')).json()).toHaveLength(2)
-    expect((await post('/instruments/check', { names: ['meter'] })).json()).toMatchObject([{ matches: false }])
+    expect(
+      (await post('/instruments/check', { names: ['meter'] })).json()
+    ).toMatchObject([{ matches: false }])
     expect((await post('/instruments/check', { names: ['kettle'] })).statusCode).toBe(404)
   })
 
   it('acknowledges only with a reason and a name', async () => {
     expect((await post('/acknowledge', { reason: 'loose clip' })).statusCode).toBe(400)
     expect(app.calls).toEqual([])
-    expect((await post('/acknowledge', { reason: 'loose clip', person: 'Ida' })).json()).toEqual({ acknowledged: true })
+    expect(
+      (await post('/acknowledge', { reason: 'loose clip', person: 'Ida' })).json()
+    ).toEqual({ acknowledged: true })
     expect(app.calls).toEqual([{ name: 'acknowledge', argument: { reason: 'loose clip', person: 'Ida' } }])
   })
 
@@ -174,11 +188,15 @@ describe('what the API does', () => {
 describe('who may ask', () => {
   it.each([
     ['no body', undefined, {}], ['nonsense', '{oops', { 'content-type': 'application/json' }],
-    ['a form', 'a=b', { 'content-type': 'application/x-www-form-urlencoded' }], ['a foreign host', '', { host: 'example.org' }],
+    [
+      'a form', 'a=b', { 'content-type': 'application/x-www-form-urlencoded' }
+    ], ['a foreign host', '', { host: 'example.org' }],
     ['an empty reason', '{"reason":""}', { 'content-type': 'application/json' }],
   ])('stops with %s', async (_, payload, headers) => {
     const strict = buildApi(app, { token: 'secret' })
-    const answer = await strict.inject({ method: 'POST', url: '/api/v1/stop', headers, ...(payload ? { payload } : {}) })
+    const answer = await strict.inject({
+      method: 'POST', url: '/api/v1/stop', headers, ...(payload ? { payload } : {})
+    })
     expect(safeOffReport.parse(answer.json()).reason).toBe('stopped by a person')
     expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
     await strict.close()
@@ -194,13 +212,17 @@ describe('who may ask', () => {
     expect((await post('/runs', request, { origin: 'null' })).statusCode).toBe(403)
     expect(app.calls).toEqual([])
     expect((await get('/status', { host: '127.0.0.1:80', origin: 'http://127.0.0.1' })).statusCode).toBe(403)
-    expect((await get('/status', { host: '127.0.0.1:81', origin: 'http://127.0.0.1:81' })).statusCode).toBe(200)
+    expect(
+      (await get('/status', { host: '127.0.0.1:81', origin: 'http://127.0.0.1:81' })).statusCode
+    ).toBe(200)
   })
 
   it('needs the token when it has one, from any host', async () => {
     const strict = buildApi(app, { token: 'secret' })
     const ask = async (authorization?: string) => (await strict.inject({
-      method: 'GET', url: '/api/v1/status', headers: { host: 'bench.example.org', ...(authorization ? { authorization } : {}) },
+      method: 'GET', url: '/api/v1/status', headers: {
+        host: 'bench.example.org', ...(authorization ? { authorization } : {})
+      },
     })).statusCode
     expect(await ask()).toBe(401)
     expect(await ask('Bearer wrong')).toBe(401)

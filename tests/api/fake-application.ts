@@ -14,7 +14,9 @@ export const samplePlan: Plan = {
   sequence: 'reform', use: 'unattended', targetV: 450, expectedS: 30_000, longestS: 50_000, partEnergyMaxJ: 4.8,
   rackEnergyJ: 9.6, touchSafeAfterS: 95, partDissipationMaxW: 0.5, resistorDissipationW: 2.03, supplyLimitA: 0.02,
   overVoltageV: 460, sweepS: 2.4, relayClosures: 900, gasMl: 0.4, chargeMaxC: 3, cautions: ['Wear eye protection.'],
-  steps: [{ name: 'forming', busV: 450, minS: 600, maxS: 20_000 }, { name: 'hold', busV: 450, minS: 3600, maxS: 3600 }],
+  steps: [{
+    name: 'forming', busV: 450, minS: 600, maxS: 20_000
+  }, { name: 'hold', busV: 450, minS: 3600, maxS: 3600 }],
   refusals: [], warnings: [],
 }
 
@@ -57,8 +59,12 @@ export class FakeApplication implements Application {
   }
   async listPorts(): Promise<PortEntry[]> {
     return [{
-      path: '/dev/ttyUSB0', kind: 'serial', url: 'serial:/dev/serial/by-id/usb-a?baud=9600', links: ['/dev/serial/by-id/usb-a'],
-      usb: { vendorId: '0403', productId: '6001', serial: 'A1' }, says: 'an adapter', note: '', inBench: 'supply',
+      path: '/dev/ttyUSB0', kind: 'serial', url: 'serial:/dev/serial/by-id/usb-a?baud=9600', links: [
+        '/dev/serial/by-id/usb-a'
+      ],
+      usb: {
+        vendorId: '0403', productId: '6001', serial: 'A1'
+      }, says: 'an adapter', note: '', inBench: 'supply',
     }]
   }
   async probe(url: string): Promise<ProbeAnswer> {

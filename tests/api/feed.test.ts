@@ -7,9 +7,13 @@ import type { FeedItem } from '../../src/schema/application.ts'
 import type { Channel } from '../../src/schema/reading.ts'
 import { FakeApplication, idleStatus, runningStatus } from './fake-application.ts'
 
-const channel = (index: number): Channel => ({ index, name: `P${index}.current`, quantity: 'current', unit: 'A' })
+const channel = (index: number): Channel => ({
+  index, name: `P${index}.current`, quantity: 'current', unit: 'A'
+})
 const reading = (index: number, value: number): FeedItem =>
-  ({ type: 'reading', runId: 'R1', reading: { channel: channel(index), value, u: 1e-9, quality: 'good', atMs: 1 } })
+  ({ type: 'reading', runId: 'R1', reading: {
+    channel: channel(index), value, u: 1e-9, quality: 'good', atMs: 1
+  } })
 const event: FeedItem = {
   type: 'event', runId: 'R1', event: { kind: 'step', severity: 'info', atMs: 1, wallMs: 2, text: 'one\ntwo' },
 }

@@ -24,7 +24,9 @@ const put = (name: string, text: string): string => {
 const load = async (): Promise<LoadedSequence[]> => await loadOwnSequences(folder, shippedSequences)
 
 /** The example of the page that tells how to write one: what stands there is what runs here. */
-const example = /```js\n([\s\S]*?)```/.exec(readFileSync(packageFile('docs', 'writing-a-sequence.md'), 'utf8'))![1]!
+const example = /```js\n([\s\S]*?)```/.exec(
+  readFileSync(packageFile('docs', 'writing-a-sequence.md'), 'utf8')
+)![1]!
 
 /** A sequence up to `volts` whose run is `body`; `bench` and `parameters` are in scope. */
 const going = (body: string, more = ''): string => `import { defineSequence, z } from 'nightbench/sequence'
@@ -35,10 +37,14 @@ export default defineSequence({
 })
 `
 
-async function nightOf(text: string, count = 2): Promise<{ bench: VirtualBench; state: string; words: string[]; id: string }> {
+async function nightOf(text: string, count = 2): Promise<{
+  bench: VirtualBench; state: string; words: string[]; id: string
+}> {
   put('own.mjs', text)
   const [own] = await load()
-  const bench = await virtualBench(scenarioHealthyRack(count, 5, { staleFraction: 0 }), 5, { sequences: [own!] })
+  const bench = await virtualBench(
+    scenarioHealthyRack(count, 5, { staleFraction: 0 }), 5, { sequences: [own!] }
+  )
   const run = await bench.night({ sequence: own!.name })
   const words = (await bench.store.events(run.id)).map(({ text: said }) => said)
   expect(control(bench.sim, { do: 'state' })).toMatchObject(off)
@@ -51,14 +57,22 @@ describe('a sequence of a person\'s own', () => {
     const { bench, state, id } = await nightOf(example)
     expect(state).toBe('done')
     const results = await bench.store.results(id)
-    expect(results.map(({ part, grade, disposition }) => [part, grade, disposition])).toEqual([['R-01', 'accept', 'use'], ['R-02', 'accept', 'use']])
+    expect(
+      results.map(({ part, grade, disposition }) => [part, grade, disposition])
+    ).toEqual([['R-01', 'accept', 'use'], ['R-02', 'accept', 'use']])
     expect(results[0]!.criteria[0]).toMatchObject({ name: 'leakage', unit: 'A' })
     const events = await bench.store.events(id)
-    expect(events.filter(({ kind, data }) => kind === 'touch' && data?.['verdict'] === 'dead').map(({ position }) => position).sort())
+    expect(events.filter(
+      ({ kind, data }) => kind === 'touch' && data?.['verdict'] === 'dead'
+    ).map(({ position }) => position).sort())
       .toEqual(['P01', 'P02'])
     const record = await buildRecord(bench.store, id)
-    expect(record.run.setup['sequence']).toEqual({ name: 'short-soak', origin: { file: join(folder, 'own.mjs'), hash: (await load())[0]!.origin.hash } })
-    expect(record.instruments.find(({ name }) => name === 'relays')).toMatchObject({ role: 'positions, bleed' })
+    expect(record.run.setup['sequence']).toEqual({
+      name: 'short-soak', origin: { file: join(folder, 'own.mjs'), hash: (await load())[0]!.origin.hash }
+    })
+    expect(
+      record.instruments.find(({ name }) => name === 'relays')
+    ).toMatchObject({ role: 'positions, bleed' })
     expect(recordHtml(record)).toContain((await load())[0]!.origin.hash)
   }, 60_000)
 
@@ -70,13 +84,19 @@ describe('a sequence of a person\'s own', () => {
     expect(words, words.join('\n')).toContain('run tripped')
     expect(bench.daemon.status().latched?.text).toContain('the cat')
     const touched = (await bench.store.events(id)).filter(({ kind }) => kind === 'touch')
-    expect(touched.map(({ position, data }) => [position, data?.['verdict']]).sort()).toEqual([['P01', 'dead'], ['P02', 'dead']])
+    expect(
+      touched.map(({ position, data }) => [position, data?.['verdict']]).sort()
+    ).toEqual([['P01', 'dead'], ['P02', 'dead']])
   }, 60_000)
 
   it('ends dead when it never ends, at the latest ten minutes after the longest time of its plan', async () => {
-    const { bench, state, words } = await nightOf(going('await bench.connect(); await bench.moveBus(80); await new Promise(() => {})'))
+    const { bench, state, words } = await nightOf(
+      going('await bench.connect(); await bench.moveBus(80); await new Promise(() => {})')
+    )
     expect(state).toBe('tripped')
-    expect(words.join('\n')).toMatch(/bench off: going has not ended after \d+ s, the longest its plan allows/)
+    expect(words.join('\n')).toMatch(
+      /bench off: going has not ended after \d+ s, the longest its plan allows/
+    )
     expect(bench.clock.monotonicMs() / 1000).toBeLessThan(3000)
   }, 60_000)
 
@@ -96,7 +116,9 @@ describe('a sequence of a person\'s own', () => {
     ['parts put on a live bus', 'await bench.moveBus(50); await bench.connect()', /parts are put on it at zero/],
     ['parts put on the bus twice', 'await bench.connect(); await bench.moveBus(0); await bench.connect()', /once a run/],
     ['the bridge on the bus', 'await bench.connect(); await bench.bridge(bench.parts[0])', /the bridge stays off it/],
-    ['a part that is none of the run', 'bench.cannotTell({ ...bench.parts[0] }, "odd")', /no part of the run/],
+    [
+      'a part that is none of the run', 'bench.cannotTell({ ...bench.parts[0] }, "odd")', /no part of the run/
+    ],
     ['a comparison without a limit', `bench.judge(bench.parts[0], [{ name: 'leakage', value: 1, u: 1, unit: 'A', source: 'none' }])`, /limitLow or limitHigh/],
   ])('is refused %s, and ends dead', async (_, body, words) => {
     const night = await nightOf(going(body), 1)
@@ -124,14 +146,18 @@ export default defineSequence({
     expect((await bench.store.results(id)).map(({ grade }) => grade)).toEqual(['accept'])
     const daring = await bench.night({ sequence: 'quiet', parameters: { dare: true } })
     expect(daring.state).not.toBe('done')
-    expect((await bench.store.events(daring.id)).map(({ text }) => text).join('\n')).toContain('energises nothing')
+    expect(
+      (await bench.store.events(daring.id)).map(({ text }) => text).join('\n')
+    ).toContain('energises nothing')
   }, 60_000)
 
   it('moves nothing any more once it has ended, though it left something running', async () => {
     const { bench, state } = await nightOf(going(`
       globalThis.late = bench; await bench.connect(); await bench.moveBus(20); await bench.bleed()`), 1)
     expect(state).toBe('done')
-    const late = (globalThis as unknown as { late: { moveBus(v: number): Promise<void>; note(t: string): Promise<void> } }).late
+    const late = (globalThis as unknown as {
+      late: { moveBus(v: number): Promise<void>; note(t: string): Promise<void> }
+    }).late
     await expect(late.moveBus(10)).rejects.toMatchObject({ code: 'REFUSED' })
     await expect(late.note('still here')).rejects.toMatchObject({ code: 'REFUSED' })
     expect(control(bench.sim, { do: 'state' })).toMatchObject(off)
@@ -147,7 +173,9 @@ export default defineSequence({
 })
 
 describe('the folder of own sequences', () => {
-  const failure = async (): Promise<string> => await load().then(() => 'it loaded', error => `${error.code} ${error.message}`)
+  const failure = async (): Promise<string> => await load().then(
+    () => 'it loaded', error => `${error.code} ${error.message}`
+  )
 
   it('may be absent or empty', async () => {
     expect(await loadOwnSequences(join(folder, 'none'), shippedSequences)).toEqual([])
@@ -161,7 +189,9 @@ describe('the folder of own sequences', () => {
     put('notes.txt', 'no sequence')
     mkdirSync(join(folder, 'parts'))
     writeFileSync(join(folder, 'parts', 'helper.mjs'), 'throw new Error("never looked at")')
-    expect(await failure()).toMatch(/b\.mjs: .*name: expected a name that no other sequence has, got going, as in .*a\.js/s)
+    expect(await failure()).toMatch(
+      /b\.mjs: .*name: expected a name that no other sequence has, got going, as in .*a\.js/s
+    )
     rmSync(join(folder, 'a.js'))
     const [own] = await load()
     expect(own).toMatchObject({ name: 'going', origin: { file: join(folder, 'b.mjs') } })
@@ -183,7 +213,9 @@ describe('the folder of own sequences', () => {
     ['a name with blanks', going('').replace(`'going'`, `'going up'`), /name: expected small letters, digits and hyphens/],
     ['a shipped name', going('').replace(`'going'`, `'reform'`), /name: expected a name that no other sequence has, got reform, as the shipped one/],
     ['a role nobody has', going('', `roles: ['kettle']`), /roles\[0\]: expected/],
-    ['parameters that are no schema', going('').replace('z.strictObject({})', '{}'), /parameters: expected a zod schema/],
+    ['parameters that are no schema', going('').replace(
+      'z.strictObject({})', '{}'
+    ), /parameters: expected a zod schema/],
     ['a slew beyond reason', going('', 'slewVPerS: 500'), /slewVPerS: expected/],
   ])('is refused with %s, and says where and what', async (_, text, words) => {
     put('own.mjs', text)
@@ -207,7 +239,9 @@ describe('the folder of own sequences', () => {
     put('own.mjs', going('').replace('busV: 100', 'busV: 120'))
     const bench = await virtualBench(scenarioHealthyRack(1, 5), 5, { sequences: await load() })
     const { refusals } = await bench.daemon.plan({ ...bench.request, sequence: 'going' })
-    expect(refusals).toMatchObject([{ what: 'step rise of the plan', need: expect.stringContaining('at most 100 V') as string }])
+    expect(refusals).toMatchObject([
+      { what: 'step rise of the plan', need: expect.stringContaining('at most 100 V') as string }
+    ])
   })
 
   it('holds a link to this program, mends one that points elsewhere, and touches nothing that is no link', async () => {
@@ -221,7 +255,9 @@ describe('the folder of own sequences', () => {
     expect(realpathSync(link)).toBe(realpathSync(packageRoot))
     rmSync(link)
     mkdirSync(link)
-    expect(await failure()).toMatch(/expected a link to this program, which it makes by itself, got something else/)
+    expect(await failure()).toMatch(
+      /expected a link to this program, which it makes by itself, got something else/
+    )
     expect(lstatSync(link).isDirectory()).toBe(true)
   })
 })

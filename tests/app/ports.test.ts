@@ -4,7 +4,9 @@ import { tmpdir } from 'node:os'
 import { dirname, join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { ProfileFolder } from '../../src/app/files.ts'
-import { listPorts, localPorts, probe, type Host, type HostPort, type ProbeDeps } from '../../src/app/ports.ts'
+import {
+  listPorts, localPorts, probe, type Host, type HostPort, type ProbeDeps
+} from '../../src/app/ports.ts'
 import { RealClock, VirtualClock } from '../../src/base/clock.ts'
 import { packageFile } from '../../src/base/paths.ts'
 import { benchFile } from '../../src/schema/bench.ts'
@@ -38,13 +40,17 @@ describe('the list of ports', () => {
     const idA = link('dev/serial/by-id/usb-adapter_A1-if00', a)
     const idB = link('dev/serial/by-id/usb-adapter_B2-if00', b)
     const pathB = link('dev/serial/by-path/pci-0:2', b)
-    const ports = await listPorts(new Map([['psu', `serial:${pathB}?baud=19200`], ['lan', 'tcp://127.0.0.1:9']]),
+    const ports = await listPorts(new Map([
+      ['psu', `serial:${pathB}?baud=19200`], ['lan', 'tcp://127.0.0.1:9']
+    ]),
       host([{ path: b, serialNumber: 'B2', ...adapter }, { path: a, serialNumber: 'A1', ...adapter }]))
     expect(ports.map(({ path, url, inBench, note }) => [path, url, inBench, note])).toEqual([
       [a, `serial:${idA}?baud=9600`, null, ''], [b, `serial:${idB}?baud=9600`, 'psu', ''],
     ])
     expect(ports[1]).toMatchObject({
-      kind: 'serial', links: [idB, pathB], usb: { vendorId: '0403', productId: '6001', serial: 'B2' }, says: 'an adapter',
+      kind: 'serial', links: [idB, pathB], usb: {
+        vendorId: '0403', productId: '6001', serial: 'B2'
+      }, says: 'an adapter',
     })
   })
 
@@ -52,7 +58,9 @@ describe('the list of ports', () => {
     const [a, b] = [put('dev/ttyUSB0'), put('dev/ttyUSB1')]
     link('dev/serial/by-id/usb-adapter_0001-if00', b)
     const paths = [link('dev/serial/by-path/pci-0:1', a), link('dev/serial/by-path/pci-0:2', b)]
-    const ports = await listPorts(none, host([a, b].map(path => ({ path, serialNumber: '0001', ...adapter }))))
+    const ports = await listPorts(
+      none, host([a, b].map(path => ({ path, serialNumber: '0001', ...adapter })))
+    )
     expect(ports.map(({ url }) => url)).toEqual(paths.map(path => `serial:${path}?baud=9600`))
     for (const { note } of ports) expect(note).toContain('used twice')
   })
@@ -108,13 +116,19 @@ describe('asking one port', () => {
   const bench = loadFile(packageFile('profiles', 'benches', 'saltmarsh-pavilion.yaml'), benchFile)
   const heard: string[] = []
   /** A device in memory that answers each line with `answer`. */
-  async function ask(answer: string | null, more: Partial<ProbeDeps> = {}): Promise<Awaited<ReturnType<typeof probe>>> {
+  async function ask(
+    answer: string | null, more: Partial<ProbeDeps> = {}
+  ): Promise<Awaited<ReturnType<typeof probe>>> {
     const clock = new VirtualClock()
     heard.length = 0
     const device = memoryLink(clock, {
-      onBytes: (chunk, reply) => { heard.push(Buffer.from(chunk).toString()); if (answer !== null) reply(Buffer.from(answer)) },
+      onBytes: (chunk, reply) => {
+        heard.push(Buffer.from(chunk).toString()); if (answer !== null) reply(Buffer.from(answer))
+      },
     }, { url: 'memory:x', latencyMs: 1 })
-    return await clock.run(probe('memory:x', { clock, bench, profiles, holds: false, open: () => device.open(), ...more }))
+    return await clock.run(
+      probe('memory:x', { clock, bench, profiles, holds: false, open: () => device.open(), ...more })
+    )
   }
 
   it('asks for the identity and nothing else, and says which instrument of the bench that is', async () => {
@@ -126,28 +140,44 @@ describe('asking one port', () => {
   })
 
   it('names no profile for an answer that equals none, and none is entered with it', async () => {
-    expect(await ask('SOMEBODY,MODEL 12,7,1.0\n')).toMatchObject({ identity: 'SOMEBODY,MODEL 12,7,1.0', entered: null, profiles: [] })
+    expect(await ask('SOMEBODY,MODEL 12,7,1.0\n')).toMatchObject({
+      identity: 'SOMEBODY,MODEL 12,7,1.0', entered: null, profiles: []
+    })
     expect(await ask('no identity at all\n', { bench: null })).toMatchObject({ entered: null, profiles: [] })
   })
 
   it('finds a profile of a person\'s own that is named as the model', async () => {
     put('own/instruments/model-12.yaml', 'only its name counts here')
-    expect(await ask('SOMEBODY,Model 12,7,1.0\n', { profiles: new ProfileFolder(join(root, 'own')) })).toMatchObject({ profiles: ['model-12'] })
+    expect(
+      await ask('SOMEBODY,Model 12,7,1.0\n', { profiles: new ProfileFolder(join(root, 'own')) })
+    ).toMatchObject({ profiles: ['model-12'] })
   })
 
   it('says so when nothing answers, and when it never stops', async () => {
-    expect(await ask(null)).toMatchObject({ identity: null, problem: expect.stringContaining('took too long') as string })
-    expect(await ask('x'.repeat(5000))).toMatchObject({ identity: null, problem: expect.stringContaining('without end') as string })
+    expect(await ask(null)).toMatchObject({
+      identity: null, problem: expect.stringContaining('took too long') as string
+    })
+    expect(await ask('x'.repeat(5000))).toMatchObject({
+      identity: null, problem: expect.stringContaining('without end') as string
+    })
     expect(await ask('\r\n\r\nA,B,C,D\r\n')).toMatchObject({ identity: 'A,B,C,D' })
   })
 
   it('does not open a link that the bench holds, by whatever name, and refuses what is no link', async () => {
     const device = put('dev/ttyUSB0')
     const alias = link('dev/serial/by-path/pci-0:1', device)
-    const held = { ...bench, instruments: { ...bench.instruments, psu: { ...bench.instruments['psu']!, url: `serial:${alias}?baud=19200` } } }
-    const deps: ProbeDeps = { clock: new VirtualClock(), bench: held, profiles, holds: true, open: () => { throw new Error('opened') } }
-    await expect(probe(`serial:${device}?baud=9600`, deps)).rejects.toMatchObject({ code: 'REFUSED', message: expect.stringContaining('psu') as string })
-    await expect(probe('tcp://127.0.0.1:15002', deps)).rejects.toMatchObject({ code: 'REFUSED', message: expect.stringContaining('bus-dmm') as string })
+    const held = { ...bench, instruments: {
+      ...bench.instruments, psu: { ...bench.instruments['psu']!, url: `serial:${alias}?baud=19200` }
+    } }
+    const deps: ProbeDeps = {
+      clock: new VirtualClock(), bench: held, profiles, holds: true, open: () => { throw new Error('opened') }
+    }
+    await expect(probe(`serial:${device}?baud=9600`, deps)).rejects.toMatchObject({
+      code: 'REFUSED', message: expect.stringContaining('psu') as string
+    })
+    await expect(probe('tcp://127.0.0.1:15002', deps)).rejects.toMatchObject({
+      code: 'REFUSED', message: expect.stringContaining('bus-dmm') as string
+    })
     await expect(probe('ttyUSB0', deps)).rejects.toMatchObject({ code: 'LINK_URL' })
   })
 
@@ -162,10 +192,14 @@ describe('asking one port', () => {
     it('hears the answer, and leaves no connection behind', async () => {
       const here = localPorts(undefined, root, new RealClock())
       const { port } = server.address() as AddressInfo
-      expect(await here.probe(`tcp://127.0.0.1:${port}`)).toMatchObject({ identity: 'A,B,C,D', entered: null })
+      expect(await here.probe(`tcp://127.0.0.1:${port}`)).toMatchObject({
+        identity: 'A,B,C,D', entered: null
+      })
       const closed = new Promise<number>(resolve => server.getConnections((_, count) => resolve(count)))
       expect(await closed).toBeLessThanOrEqual(1)
-      expect(await here.probe('tcp://127.0.0.1:1')).toMatchObject({ identity: null, problem: expect.stringContaining('127.0.0.1') as string })
+      expect(await here.probe('tcp://127.0.0.1:1')).toMatchObject({
+        identity: null, problem: expect.stringContaining('127.0.0.1') as string
+      })
     })
   })
 })

@@ -19,10 +19,14 @@ describe('numbers as a person reads them', () => {
   ])('writes %s %s as %s', (value, unit, text) => { expect(formatSi(value, unit)).toBe(text) })
 
   it('reads back to the value within half of its last digit, between 1 and 1000 before the prefix', () => {
-    fc.assert(fc.property(fc.double({ min: 1e-14, max: 9e11, noNaN: true }), fc.boolean(), (magnitude, negative) => {
+    fc.assert(fc.property(fc.double({
+      min: 1e-14, max: 9e11, noNaN: true
+    }), fc.boolean(), (magnitude, negative) => {
       const value = negative ? -magnitude : magnitude
       const [, number, prefix] = /^(-?[\d.]+) ([GMkmµnpf]?)A$/.exec(formatSi(value, 'A'))!
-      expect(Math.abs(Number(number) * prefixOf[prefix!]! - value)).toBeLessThanOrEqual(0.0051 * Math.abs(value))
+      expect(
+        Math.abs(Number(number) * prefixOf[prefix!]! - value)
+      ).toBeLessThanOrEqual(0.0051 * Math.abs(value))
       expect(Math.abs(Number(number))).toBeGreaterThanOrEqual(1)
       expect(Math.abs(Number(number))).toBeLessThan(1000)
     }))
@@ -32,7 +36,9 @@ describe('numbers as a person reads them', () => {
     [4.7e-6, 1.2e-7, 'A', '(4.70 ± 0.12) µA'], [1.1e-3, 5e-8, 'A', '(1.100000 ± 0.000050) mA'],
     [0.012, 0.0034, '1', '0.0120 ± 0.0034'], [449.98, 1.24, 'V', '(450.0 ± 1.2) V'], [NaN, 1, 'V', '–'],
     [1, NaN, 'V', '1.000 V'], [-1e-9, 1e-6, 'A', '(0.0 ± 1.0) µA'],
-  ])('writes %s with uncertainty %s %s as %s', (value, u, unit, text) => { expect(formatWithU(value, u, unit)).toBe(text) })
+  ])('writes %s with uncertainty %s %s as %s', (value, u, unit, text) => {
+    expect(formatWithU(value, u, unit)).toBe(text)
+  })
 
   it.each([[1, '100.0 %'], [0.99999, '> 99.9 %'], [0, '0.0 %'], [0.0004, '< 0.1 %'], [0.9731, '97.3 %']])(
     'writes the probability %s as %s', (p, text) => { expect(formatProbability(p)).toBe(text) })
@@ -65,11 +71,15 @@ describe('numbers as a person reads them', () => {
   it('takes the zone of the computer when none is named, and writes nothing for what is no time', () => {
     const script = `import { formatWall } from ${JSON.stringify(pathToFileURL(builtEntry('src/base/format')).href)}
       process.stdout.write(formatWall(${Date.UTC(2026, 0, 5, 20, 0, 7)}))`
-    const told = (zone: string): string => execFileSync(process.execPath, ['--input-type=module', '-e', script], {
+    const told = (zone: string): string => execFileSync(process.execPath, [
+      '--input-type=module', '-e', script
+    ], {
       env: { ...process.env, TZ: zone }, encoding: 'utf8',
     })
     expect(told('Pacific/Auckland')).toBe('2026-01-06 09:00:07+13:00')
     expect(told('America/Phoenix')).toBe('2026-01-05 13:00:07-07:00')
-    expect([formatWall(1e99), formatWall(null), formatClock(NaN), formatMinute(NaN)]).toEqual(['–', '–', '–', '–'])
+    expect([
+      formatWall(1e99), formatWall(null), formatClock(NaN), formatMinute(NaN)
+    ]).toEqual(['–', '–', '–', '–'])
   })
 })

@@ -44,7 +44,9 @@ describe('the schemas for editors', () => {
       expect(validate(value), `${name}: ${JSON.stringify(validate.errors)}`).toBe(true)
       expect(validate({ ...value, surprise: 1 }), `${name} with a strange key`).toBe(false)
       const [first] = Object.keys(value)
-      expect(validate(Object.fromEntries(Object.entries(value).slice(1))), `${name} without ${first}`).toBe(false)
+      expect(
+        validate(Object.fromEntries(Object.entries(value).slice(1))), `${name} without ${first}`
+      ).toBe(false)
     }
   })
 
@@ -76,7 +78,9 @@ describe('the schemas for editors', () => {
   })
 
   it('leave a shipped file readable that names its schema in its first line', () => {
-    const text = readFileSync(packageFile('profiles', 'parts', readdirSync(packageFile('profiles', 'parts'))[0]!), 'utf8')
+    const text = readFileSync(
+      packageFile('profiles', 'parts', readdirSync(packageFile('profiles', 'parts'))[0]!), 'utf8'
+    )
     expect(parse(`# yaml-language-server: $schema=part-profile.schema.json\n${text}`)).toEqual(parse(text))
   })
 })

@@ -1,4 +1,7 @@
-/** Real processes on a bench that is simulated as a whole: the daemon loads a person's own sequence and runs it. */
+/**
+ * Real processes on a bench that is simulated as a whole: the daemon loads a person's own sequence and runs
+ * it.
+ */
 import { execFile, spawn, type ChildProcess, type ChildProcessByStdio } from 'node:child_process'
 import { once } from 'node:events'
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
@@ -17,7 +20,9 @@ let bench: Child
 const children: ChildProcess[] = []
 
 const start = (entry: string, ...options: string[]): Child => {
-  const child = spawn(process.execPath, [builtEntry(entry), ...options], { stdio: ['pipe', 'pipe', 'inherit'] })
+  const child = spawn(
+    process.execPath, [builtEntry(entry), ...options], { stdio: ['pipe', 'pipe', 'inherit'] }
+  )
   children.push(child)
   return child
 }
@@ -30,7 +35,9 @@ async function firstLine<T>(child: Child): Promise<T> {
   return JSON.parse(String(line)) as T
 }
 
-const nightbench = (...argv: string[]): Promise<{ exit: number; out: string; err: string }> => new Promise(resolve => {
+const nightbench = (...argv: string[]): Promise<{
+  exit: number; out: string; err: string
+}> => new Promise(resolve => {
   execFile(process.execPath, [builtEntry('src/main'), ...argv, '--data', data], (error, out, err) =>
     resolve({ exit: error ? Number(error.code) : 0, out, err }))
 })
@@ -46,7 +53,9 @@ beforeEach(async () => {
 afterEach(async () => {
   // The newest first: a daemon makes its bench safe before it ends, and its keeper ends with it.
   for (const child of children.splice(0).reverse()) {
-    if (child.exitCode === null && child.signalCode === null) { child.kill('SIGTERM'); await once(child, 'exit') }
+    if (child.exitCode === null && child.signalCode === null) {
+      child.kill('SIGTERM'); await once(child, 'exit')
+    }
   }
   rmSync(data, { recursive: true, force: true, maxRetries: 5 })
 })
@@ -64,7 +73,9 @@ describe('a daemon with a sequence of a person\'s own', () => {
     expect(own.origin).toMatchObject({ file: join(data, 'sequences', 'short.mjs') })
     const request = ['short-soak', '--parts', join(data, 'rack.json'), '--set', 'soakS=60', '--cautions-read', '--polarity-checked']
     const { out, err } = await nightbench('start', ...request, '--watch', '--json')
-    const end = JSON.parse(out.trimEnd().split('\n').at(-1) ?? '{}') as { run: RunRecord; results: PartResult[] }
+    const end = JSON.parse(out.trimEnd().split('\n').at(-1) ?? '{}') as {
+      run: RunRecord; results: PartResult[]
+    }
     expect(end.run?.state, `${out} ${err}`).toBe('done')
     expect(end.results.map(({ position }) => position)).toEqual(['P01'])
     const page1 = join(data, 'r.html')
@@ -74,7 +85,9 @@ describe('a daemon with a sequence of a person\'s own', () => {
 
   it('does not start with one that cannot be used, and says which file and why', async () => {
     writeFileSync(join(data, 'sequences', 'half.mjs'), 'export default { name: "half" }')
-    const { exit, err } = await nightbench('serve', '--bench', join(data, 'bench.json'), '--port', '0', '--log', 'fatal')
+    const { exit, err } = await nightbench(
+      'serve', '--bench', join(data, 'bench.json'), '--port', '0', '--log', 'fatal'
+    )
     expect(exit).toBe(2)
     expect(err).toContain(join(data, 'sequences', 'half.mjs'))
     expect(err).toMatch(/summary: expected/)

@@ -56,7 +56,9 @@ describe('a rack list', () => {
   })
 
   it('that is not there or no text is unreadable', () => {
-    expect(() => readRackList(join(folder, 'none.csv'))).toThrow(expect.objectContaining({ code: 'FILE_UNREADABLE' }) as Error)
+    expect(() => readRackList(join(folder, 'none.csv'))).toThrow(
+      expect.objectContaining({ code: 'FILE_UNREADABLE' }) as Error
+    )
     expect(() => read('bytes.csv', Buffer.from([0xff, 0xfe, 0x00]))).toThrow(expect.objectContaining({
       code: 'FILE_UNREADABLE',
     }) as Error)
@@ -65,8 +67,12 @@ describe('a rack list', () => {
 
 describe('CSV', () => {
   it('gives back any cells that were written the RFC 4180 way', () => {
-    const cell = fc.string({ unit: fc.constantFrom(...'ab",;\n\' é'), maxLength: 8 }).filter(text => text.trim() !== '')
-    fc.assert(fc.property(fc.array(fc.array(cell, { minLength: 2, maxLength: 4 }), { minLength: 1, maxLength: 5 }), rows => {
+    const cell = fc.string({
+      unit: fc.constantFrom(...'ab",;\n\' é'), maxLength: 8
+    }).filter(text => text.trim() !== '')
+    fc.assert(fc.property(fc.array(
+      fc.array(cell, { minLength: 2, maxLength: 4 }), { minLength: 1, maxLength: 5 }
+    ), rows => {
       const quoted = (text: string): string => `"${text.replaceAll('"', '""')}"`
       const text = `head,line\n${rows.map(row => row.map(quoted).join(',')).join('\r\n')}`
       expect(csvRecords(text).slice(1).map(record => record.cells)).toEqual(rows)

@@ -24,7 +24,9 @@ const localPort: PortEntry = {
 let app: FakeApplication
 let api: Api
 let folder: string
-let context: CliContext & { said: string[]; complained: string[]; keeper: string[]; keeperFails: Error | null }
+let context: CliContext & {
+  said: string[]; complained: string[]; keeper: string[]; keeperFails: Error | null
+}
 
 beforeEach(async () => {
   app = await FakeApplication.make()
@@ -43,7 +45,9 @@ beforeEach(async () => {
       if (context.keeperFails) throw context.keeperFails
       return keeperReport
     },
-    loadServe: async () => ({ serve: async options => { app.calls.push({ name: 'serve', argument: options }) } }),
+    loadServe: async () => ({
+      serve: async options => { app.calls.push({ name: 'serve', argument: options }) }
+    }),
     loadPorts: async () => ({
       localPorts: benchPath => ({
         list: async () => [{ ...localPort, inBench: benchPath === undefined ? null : `psu of ${benchPath}` }],
@@ -52,7 +56,9 @@ beforeEach(async () => {
         }),
       }),
     }),
-    loadDemo: async () => ({ runDemo: async options => { app.calls.push({ name: 'demo', argument: options }); return 1 } }),
+    loadDemo: async () => ({
+      runDemo: async options => { app.calls.push({ name: 'demo', argument: options }); return 1 }
+    }),
   }
 })
 afterEach(async () => {
@@ -90,7 +96,9 @@ describe('looking', () => {
     expect(all.exit).toBe(4)
     expect(all.out).toContain('did not answer')
     expect(all.out).toMatch(/supply +supply +dc-supply .*as entered +5 answers, no error/)
-    expect(all.out).toMatch(/\/dev\/ttyUSB0 +serial:\/dev\/serial\/by-id\/usb-a\?baud=9600 +supply +an adapter, 0403:6001 A1/)
+    expect(all.out).toMatch(
+      /\/dev\/ttyUSB0 +serial:\/dev\/serial\/by-id\/usb-a\?baud=9600 +supply +an adapter, 0403:6001 A1/
+    )
     expect((await run('instruments', 'supply')).exit).toBe(0)
     expect((await run('instruments', 'kettle')).exit).toBe(2)
   })
@@ -104,7 +112,9 @@ describe('looking', () => {
   })
 
   it('probes what it is told to and asks no instrument then, with a caution before', async () => {
-    const { exit, out, err } = await run('instruments', '--probe', 'tcp://127.0.0.1:5025', '--probe', 'serial:/dev/ttyUSB0')
+    const { exit, out, err } = await run(
+      'instruments', '--probe', 'tcp://127.0.0.1:5025', '--probe', 'serial:/dev/ttyUSB0'
+    )
     expect(exit).toBe(4)
     expect(err).toContain('some boards reset')
     expect((await run('instruments', '--probe', 'tcp://127.0.0.1:5025')).err).toBe('')
@@ -114,17 +124,25 @@ describe('looking', () => {
     expect(app.calls.map(({ name, argument }) => [name, argument])).toEqual([
       ['probe', 'tcp://127.0.0.1:5025'], ['probe', 'serial:/dev/ttyUSB0'],
     ])
-    const told = JSON.parse((await run('instruments', '--probe', 'tcp://127.0.0.1:5025', '--json')).out) as Record<string, unknown>
-    expect(told).toMatchObject({ instruments: null, probes: [{ identity: 'A,B,1,2' }], ports: [{ inBench: 'supply' }] })
+    const told = JSON.parse(
+      (await run('instruments', '--probe', 'tcp://127.0.0.1:5025', '--json')).out
+    ) as Record<string, unknown>
+    expect(told).toMatchObject({
+      instruments: null, probes: [{ identity: 'A,B,1,2' }], ports: [{ inBench: 'supply' }]
+    })
   })
 
   it('lists ports without a daemon, asks only what it is told to, and says that no instrument was asked', async () => {
     removeDaemonNote(folder)
     const { exit, out, err } = await run('instruments', '--json')
     expect(exit).toBe(0)
-    expect(JSON.parse(out)).toEqual({ instruments: null, ports: [{ ...localPort, inBench: null }], probes: [] })
+    expect(JSON.parse(out)).toEqual({
+      instruments: null, ports: [{ ...localPort, inBench: null }], probes: []
+    })
     expect(err).toContain('No daemon is running: no instrument of a bench was asked.')
-    expect((await run('instruments', '--bench', 'b.yaml')).out).toMatch(/usbtmc0 +usbtmc:\/dev\/usbtmc0 +psu of b\.yaml/)
+    expect(
+      (await run('instruments', '--bench', 'b.yaml')).out
+    ).toMatch(/usbtmc0 +usbtmc:\/dev\/usbtmc0 +psu of b\.yaml/)
     expect((await run('instruments', '--probe', 'tcp://here:5025')).exit).toBe(0)
     expect((await run('instruments', '--probe', 'tcp://nowhere:1')).exit).toBe(4)
   })
@@ -175,7 +193,9 @@ describe('planning and starting', () => {
   })
 
   it('plans in words, with parameters as numbers, and starts nothing', async () => {
-    const { exit, out } = await run('plan', 'reform', '--parts', rack(), '--set', 'holdS=3600', '--set', 'note=slow')
+    const { exit, out } = await run(
+      'plan', 'reform', '--parts', rack(), '--set', 'holdS=3600', '--set', 'note=slow'
+    )
     expect(exit).toBe(0)
     expect(out).toContain('takes about 8 h 20 min, at most 13 h 53 min')
     expect(app.calls).toHaveLength(1)
@@ -203,7 +223,9 @@ describe('planning and starting', () => {
   })
 
   it('starts with what the person has confirmed', async () => {
-    const { exit, out } = await run('start', 'reform', '--parts', rack(), '--cautions-read', '--polarity-checked')
+    const { exit, out } = await run(
+      'start', 'reform', '--parts', rack(), '--cautions-read', '--polarity-checked'
+    )
     expect(exit).toBe(0)
     expect(out).toContain('nightbench watch R2')
     expect(app.calls[0]!.argument).toMatchObject({ cautionsConfirmed: true, polarityConfirmed: true })
@@ -232,8 +254,12 @@ describe('watching', () => {
     const watching = run('start', 'reform', '--cautions-read', '--watch', ...argv)
     app.shownStatus = runningStatus('R2')
     while (app.listeners.size === 0) await new Promise(setImmediate)
-    app.emit({ type: 'event', runId: 'R2', event: { kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'raised to 50 V' } })
-    app.emit({ type: 'event', runId: 'R7', event: { kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'of another' } })
+    app.emit({ type: 'event', runId: 'R2', event: {
+      kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'raised to 50 V'
+    } })
+    app.emit({ type: 'event', runId: 'R7', event: {
+      kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'of another'
+    } })
     await app.finish('R2', state)
     return await watching
   }
@@ -343,7 +369,9 @@ describe('the command line itself', () => {
 
   it('hands serve and demo what was asked, and gives back how they end', async () => {
     expect((await run('serve', '--bench', 'bench.yaml', '--port', '0')).exit).toBe(0)
-    expect(app.calls[0]!.argument).toMatchObject({ bench: 'bench.yaml', port: 0, host: '127.0.0.1', data: folder })
+    expect(app.calls[0]!.argument).toMatchObject({
+      bench: 'bench.yaml', port: 0, host: '127.0.0.1', data: folder
+    })
     expect((await run('demo', '--seed', '7', '--json')).exit).toBe(1)
     expect(app.calls[1]!.argument).toMatchObject({ seed: '7', json: true })
     expect((await run('serve', '--bench', 'b', '--port', '70000')).exit).toBe(2)

@@ -31,7 +31,9 @@ describe('the table of a run', () => {
   })
 
   it('says how long it takes yet, when it ends, and what may not be touched, once for all it is true of', () => {
-    const two = { ...running, run: { ...running.run!, positions: [position, { ...position, position: 'P02' }] } }
+    const two = {
+      ...running, run: { ...running.run!, positions: [position, { ...position, position: 'P02' }] }
+    }
     const text = statusLines(two).join('\n')
     expect(text).toContain(`about 5 h 33 min to go, ending about ${formatMinute(startWallMs + 20_000_000)}`)
     expect(text.match(/NOT SAFE TO TOUCH/g)).toHaveLength(1)
@@ -40,7 +42,9 @@ describe('the table of a run', () => {
 
   it('says that a trip is latched and that the keeper is gone, and nothing of it otherwise', () => {
     const latched = { ...idleStatus, latched: { text: 'over-current', wallMs: 0 }, keeper: 'gone' as const }
-    expect(statusLines(latched).join('\n')).toContain(`TRIPPED ${formatClock(0)}: over-current\nTHE KEEPER IS GONE`)
+    expect(statusLines(latched).join('\n')).toContain(
+      `TRIPPED ${formatClock(0)}: over-current\nTHE KEEPER IS GONE`
+    )
     expect(statusLines(idleStatus)).toEqual(['pavilion: nothing runs; energy off'])
   })
 
@@ -51,7 +55,9 @@ describe('the table of a run', () => {
         const columns = [{ heading: 'one' }, { heading: 'two', right: true }, { heading: 'three' }]
         const lines = renderTable(columns, rows, width)
         expect(lines).toHaveLength(rows.length + 1)
-        expect(lines.every(line => line.length <= width && !/[\u0000-\u001f\u007f-\u009f]/.test(line))).toBe(true)
+        expect(
+          lines.every(line => line.length <= width && !/[\u0000-\u001f\u007f-\u009f]/.test(line))
+        ).toBe(true)
       }))
   })
 

@@ -7,9 +7,13 @@ const amount = fc.double({ min: 1e-9, max: 1e6, noNaN: true })
 
 describe('axes', () => {
   it('tick where a person would', () => {
-    expect(labels(linearAxis(0, 450, 0, 1, 'V'))).toEqual(['0 V', '100 V', '200 V', '300 V', '400 V', '500 V'])
+    expect(labels(linearAxis(0, 450, 0, 1, 'V'))).toEqual([
+      '0 V', '100 V', '200 V', '300 V', '400 V', '500 V'
+    ])
     expect(labels(linearAxis(21.2, 23.9, 0, 1, '°C'))).toEqual(['21 °C', '22 °C', '23 °C', '24 °C'])
-    expect(labels(timeAxis(3600 * 8, 0, 1))).toEqual(['0', '1 h', '2 h', '3 h', '4 h', '5 h', '6 h', '7 h', '8 h'])
+    expect(labels(timeAxis(3600 * 8, 0, 1))).toEqual([
+      '0', '1 h', '2 h', '3 h', '4 h', '5 h', '6 h', '7 h', '8 h'
+    ])
     expect(labels(logAxis(2e-5, 3e-3, 0, 1, String))).toEqual(['0.00001', '0.0001', '0.001', '0.01'])
     expect(labels(logTimeAxis(1, 20_000, 0, 1))).toEqual(['1 s', '10 s', '1 min', '10 min', '1 h'])
   })
@@ -19,7 +23,9 @@ describe('axes', () => {
       const [low, middle, high] = [a, b, c].sort((x, y) => x - y) as [number, number, number]
       if (high < low * 1.001) return
       for (const axis of [
-        linearAxis(low, high, 0, 100, 'V'), logAxis(low, high, 0, 100, String), logTimeAxis(low, high, 0, 100),
+        linearAxis(low, high, 0, 100, 'V'), logAxis(
+          low, high, 0, 100, String
+        ), logTimeAxis(low, high, 0, 100),
       ]) {
         const at = [low, middle, high].map(value => axis.at(value))
         expect(at[0]!).toBeGreaterThanOrEqual(-1e-6)

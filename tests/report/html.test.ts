@@ -10,7 +10,9 @@ import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
 import { startWallMs, storeWithNight } from './sample-night.ts'
 
 const night = async (): Promise<RunTestRecord> => await buildRecord(await storeWithNight(), 'R1')
-const tagsOf = (page: string): string[] => [...page.matchAll(/<\/?([a-zA-Z!][^\s/>]*)/g)].map(match => match[1]!)
+const tagsOf = (page: string): string[] => [
+  ...page.matchAll(/<\/?([a-zA-Z!][^\s/>]*)/g)
+].map(match => match[1]!)
 
 /** The record with `text` in every place that a person, a file or an instrument fills. */
 function poisoned(record: RunTestRecord, text: string): RunTestRecord {
@@ -22,10 +24,14 @@ function poisoned(record: RunTestRecord, text: string): RunTestRecord {
     run: { ...record.run, id: text, bench: text, person: text, sequence: text, software: text, use: text },
     instruments: [{ name: text, role: text, identity: text, profile: text, profileHash: text }],
     partProfiles: [{ name: text, hash: text }],
-    events: [{ ...record.events[0]!, text, position: text, severity: 'trip' }, { ...record.events[0]!, text }],
+    events: [
+      { ...record.events[0]!, text, position: text, severity: 'trip' }, { ...record.events[0]!, text }
+    ],
     parts: [{
       ...part, part: text, position: text, profile: text, note: text,
-      result: { ...result, reason: text, criteria: result.criteria.map(entry => ({ ...entry, source: text, unit: text })) },
+      result: { ...result, reason: text, criteria: result.criteria.map(
+        entry => ({ ...entry, source: text, unit: text })
+      ) },
     }],
   }
 }
@@ -67,8 +73,12 @@ describe('the record as a page', () => {
     const record = await night()
     const tags = tagsOf(recordHtml(poisoned(record, 'x')))
     const hostile = fc.oneof(
-      fc.constantFrom('<script>alert(1)</script>', '"><img src=x onerror=alert(1)>', "' onload='x", '</style><b>', '<!--'),
-      fc.string({ unit: 'binary', minLength: 1, maxLength: 40 }), fc.string({ unit: fc.constantFrom(...`<>"'&/=x `), minLength: 1, maxLength: 20 }),
+      fc.constantFrom(
+        '<script>alert(1)</script>', '"><img src=x onerror=alert(1)>', "' onload='x", '</style><b>', '<!--'
+      ),
+      fc.string({ unit: 'binary', minLength: 1, maxLength: 40 }), fc.string({
+        unit: fc.constantFrom(...`<>"'&/=x `), minLength: 1, maxLength: 20
+      }),
     )
     fc.assert(fc.property(hostile, text => {
       const page = recordHtml(poisoned(record, text))
@@ -130,7 +140,9 @@ describe('the record as CSV and JSON', () => {
   it('has one row a criterion, each as wide as the headings', async () => {
     const lines = recordCsv(await night()).trimEnd().split('\r\n')
     expect(lines).toHaveLength(3)
-    expect(new Set(lines.map(line => line.split(',').length - (line.includes('"maker') ? 1 : 0)))).toEqual(new Set([23]))
+    expect(
+      new Set(lines.map(line => line.split(',').length - (line.includes('"maker') ? 1 : 0)))
+    ).toEqual(new Set([23]))
     expect(lines[1]).toContain('leakage,0.000021,4e-7,A,,0.0011')
   })
 
@@ -143,7 +155,9 @@ describe('the record as CSV and JSON', () => {
   it('writes JSON that reads back, with null where there is no number', async () => {
     const record = await night()
     const result = { ...record.parts[0]!.result!, pConform: NaN }
-    const back = JSON.parse(recordJson({ ...record, parts: [{ ...record.parts[0]!, result }] })) as RunTestRecord
+    const back = JSON.parse(
+      recordJson({ ...record, parts: [{ ...record.parts[0]!, result }] })
+    ) as RunTestRecord
     expect(back.parts[0]!.result!.pConform).toBeNull()
     expect(back.bus!.mean).toEqual(record.bus!.mean)
   })

@@ -61,7 +61,9 @@ describe('the record of a run', () => {
       kind: 'drop', severity: 'warning', position: 'P01', atMs: startMs + 1e6, wallMs: startWallMs + 1e6, text: 'too late',
     })
     expect((await buildRecord(store, 'R1')).parts[0]!.decay).not.toBeNull()
-    const early = { leakage: emptyTrace, spans: [{ stage: 'dropped' as const, fromS: 0, toS: 9, own: true }], startMs, result: null }
+    const early = { leakage: emptyTrace, spans: [
+      { stage: 'dropped' as const, fromS: 0, toS: 9, own: true }
+    ], startMs, result: null }
     const [channel] = await store.channels('R1')
     expect(await leakageFit(store, 'R1', channel!, early)).toBeNull()
   })
@@ -74,14 +76,20 @@ describe('the record of a run', () => {
     expect(parts[0]!.decay!.curve!.window).toEqual({ fromS: 300, toS: 2400, misfit: 0.021 })
     const page = leakageChart('leakage', parts[0]!.decay!)!.toString()
     expect(page).toContain('fitted decay, where it holds: from 5 min 00 s to 40 min 00 s, within 2.1 %')
-    const drawn = (markup: string): number[] => [.../class="line second" d="M([\d.]+) .*L([\d.]+) /.exec(markup)!.slice(1)].map(Number)
-    const whole = leakageChart('leakage', { ...parts[0]!.decay!, curve: { ...parts[0]!.decay!.curve!, window: null } })!.toString()
+    const drawn = (markup: string): number[] => [
+      .../class="line second" d="M([\d.]+) .*L([\d.]+) /.exec(markup)!.slice(1)
+    ].map(Number)
+    const whole = leakageChart(
+      'leakage', { ...parts[0]!.decay!, curve: { ...parts[0]!.decay!.curve!, window: null } }
+    )!.toString()
     expect(drawn(page)[0]).toBeGreaterThan(drawn(whole)[0]! + 50)
     expect(drawn(page)[1]).toBeLessThan(drawn(whole)[1]!)
   })
 
   it('gives no curve when nothing was fitted', async () => {
-    const { parts } = await buildRecord(await storeWithNight({ result: { figures: { leakageA: 1e-5 } } }), 'R1')
+    const { parts } = await buildRecord(
+      await storeWithNight({ result: { figures: { leakageA: 1e-5 } } }), 'R1'
+    )
     expect(parts[0]!.decay!.curve).toBeNull()
   })
 
@@ -106,10 +114,14 @@ describe('the stages of a position', () => {
   const events = [
     event('stage', 0, 'polarity'), event('stage', 10, 'forming'), event('stage', 15, 'brewing'),
     event('drop', 20, 'P02 off the bus', 'P02'), event('stage', 30, 'formal'), event('off', 40, 'bench off'),
-    event('grade', 50, 'P01: accept', 'P01'), event('stage', 60, 'watching'), event('condemned', 5, 'P03 is open', 'P03'),
+    event('grade', 50, 'P01: accept', 'P01'), event('stage', 60, 'watching'), event(
+      'condemned', 5, 'P03 is open', 'P03'
+    ),
   ]
   events.sort((a, b) => a.atMs - b.atMs)
-  const told = (position: string) => stagesOf(events, position, startMs, 100).map(span => [span.stage, span.fromS, span.toS])
+  const told = (position: string) => stagesOf(events, position, startMs, 100).map(
+    span => [span.stage, span.fromS, span.toS]
+  )
 
   it('come from what is told of the run, until the position is dropped or graded', () => {
     expect(told('P01')).toEqual([
@@ -126,7 +138,9 @@ describe('the volts of a part in the formal stage', () => {
     position, ...(data ? { data } : {}),
   })
   const spans = [
-    { stage: 'soaking' as const, fromS: 0, toS: 100, own: false }, { stage: 'formal' as const, fromS: 100, toS: 400, own: false },
+    { stage: 'soaking' as const, fromS: 0, toS: 100, own: false }, {
+      stage: 'formal' as const, fromS: 100, toS: 400, own: false
+    },
     { stage: 'bleeding' as const, fromS: 400, toS: 500, own: false },
   ]
   const fixture = { limitOhm: 99_000, senseOhm: 1_000, formalOhm: 1_000 }
@@ -140,7 +154,9 @@ describe('the volts of a part in the formal stage', () => {
     event(231, 'P02', { on: true, lowResistor: true }), event(351, 'P02', { on: false, lowResistor: true }),
   ]
   const volts = (events: StoredEvent[], position: string): (number | null)[] =>
-    partVolts(line(() => 100), line(() => 1e-4), fixture, spans, formalSpanOf(events, position, startMs, spans)).mean
+    partVolts(
+      line(() => 100), line(() => 1e-4), fixture, spans, formalSpanOf(events, position, startMs, spans)
+    ).mean
       .map(value => value === null ? null : Math.round(100 * value) / 100)
 
   it('are those behind the limiting resistor before and after its own reading, and behind the low one in it', () => {
@@ -175,9 +191,13 @@ describe('the volts of a part in the formal stage', () => {
 
 describe('the volts of a part', () => {
   it('are not taken from a bucket that runs on past its release, where current flows the other way', () => {
-    const at = (atS: number[], mean: number[]): Trace => ({ unit: 'V', atS, min: mean, mean, max: mean, readings: 0, bad: 0 })
+    const at = (atS: number[], mean: number[]): Trace => ({
+      unit: 'V', atS, min: mean, mean, max: mean, readings: 0, bad: 0
+    })
     const spans = [
-      { stage: 'forming' as const, fromS: 0, toS: 50, own: false }, { stage: 'dropped' as const, fromS: 50, toS: 99, own: true },
+      {
+        stage: 'forming' as const, fromS: 0, toS: 50, own: false
+      }, { stage: 'dropped' as const, fromS: 50, toS: 99, own: true },
     ]
     const volts = partVolts(
       at([0, 20, 45, 60], [90, 90, 90, 90]), at([0, 20, 40, 70], [1e-4, 1e-4, -5e-3, -1e-3]),
