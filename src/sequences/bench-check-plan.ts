@@ -5,6 +5,7 @@ import type { PlanInput } from '../engine/sequence.ts'
 import type { Plan, Refusal } from '../schema/application.ts'
 import type { FixtureSpec } from '../schema/bench.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
+import { envelope } from '../safety/envelope.ts'
 import { cautions } from './plan.ts'
 
 export const benchCheckParameters = z.strictObject({
@@ -14,11 +15,13 @@ export const benchCheckParameters = z.strictObject({
     .describe('How far the known resistance may be off: 5 %, finer than the faults looked for (modelling choice)'),
   bleederShare: z.number().min(0.05).max(0.4).default(0.2)
     .describe('How far a bleeder may be off: 20 %, resistors (5 %) and what absorption adds, far from half and double (modelling choice)'),
+  leakageV: z.number().positive().max(1000).optional()
+    .describe('Look at the insulation of the empty rack at this voltage too, above touch-safe; left out where parts sit on the rack'),
   readings: z.number().int().min(1).max(100).default(4).describe('Readings in each mean (modelling choice)'),
 })
 export type BenchCheckParameters = z.infer<typeof benchCheckParameters>
 
-const slewMaxVPerS = 5
+export const slewMaxVPerS = 5
 /** Charging at this share of what a short takes stays far from the limit that drops a part. */
 const chargeShare = 0.3
 const supplyLeastA = 0.005
@@ -64,34 +67,46 @@ export const slewFor = (farad: number, voltageV: number, limitOhm: number): numb
   Math.min(slewMaxVPerS, chargeShare * voltageV / limitOhm / farad)
 
 export function benchCheckPlan(input: PlanInput<BenchCheckParameters>): Plan {
-  const { bench: { fixture, limits }, parts, parameters: { voltageV } } = input
+  const { bench, parts, parameters: { voltageV, leakageV }, request, supply } = input
+  const { fixture, limits } = bench
+  const targetV = Math.max(voltageV, leakageV ?? 0)
   const farads = parts.map(({ profile }) => profile.capacitanceF * (1 + profile.tolerancePlus))
   const largestF = Math.max(0, ...farads)
-  const slew = slewFor(largestF, voltageV, fixture.limitOhm)
-  const riseA = voltageV / fixture.limitOhm + farads.reduce((sum, f) => sum + f, 0) * slew
-  const loadA = hasFormal(fixture) ? Math.max(riseA, formalA(fixture, largestF, voltageV)) : riseA
-  const needA = voltageV / fixture.busBleederOhm + loadA
-  const count = input.request.parts.length
-  const expectedS = expectedFor(input, largestF, slew)
-  const partJ = farads.map(farad => 0.5 * farad * voltageV ** 2)
+  const expectedS = expectedFor(input, largestF)
+  const supplyLimitA = Math.min(limits.currentMaxA, Math.max(supplyLeastA, supplyHeadroom * needA(input, farads, targetV)))
+  const atVoltage = leakageV === undefined ? null
+    : envelope({ bench, supply, targetV, supplyLimitA, use: request.use, parts: [] })
+  const partJ = farads.map(farad => 0.5 * farad * targetV ** 2)
+  const steps = [{ name: 'check', busV: voltageV, minS: expectedS, maxS: 3 * expectedS }]
+  if (leakageV !== undefined) steps.push({ name: 'insulation', busV: leakageV, minS: leakageV / slewMaxVPerS, maxS: leakageV })
   return {
-    // Nothing in it can hurt by touch, whatever the night after it will be.
-    sequence: 'bench-check', use: 'touch-safe', targetV: voltageV, expectedS, longestS: 3 * expectedS,
+    // Without a look at high voltage nothing in it can hurt by touch, whatever the night after it will be.
+    sequence: 'bench-check', use: leakageV === undefined ? 'touch-safe' : request.use, targetV,
+    expectedS: expectedS + (leakageV ?? 0) / slewMaxVPerS, longestS: 3 * expectedS + (leakageV ?? 0),
     partEnergyMaxJ: Math.max(0, ...partJ), rackEnergyJ: partJ.reduce((sum, joule) => sum + joule, 0),
-    touchSafeAfterS: 0, partDissipationMaxW: voltageV ** 2 / (4 * fixture.limitOhm),
-    resistorDissipationW: voltageV ** 2 / fixture.limitOhm,
-    supplyLimitA: Math.min(limits.currentMaxA, Math.max(supplyLeastA, supplyHeadroom * needA)),
-    overVoltageV: voltageV * 1.08 + 3,
+    touchSafeAfterS: 0, partDissipationMaxW: targetV ** 2 / (4 * fixture.limitOhm),
+    resistorDissipationW: targetV ** 2 / fixture.limitOhm, supplyLimitA, overVoltageV: targetV * 1.08 + 3,
     // Changeover twice and three relays at each test part; changeover and bridge relay elsewhere.
-    sweepS: input.sweepS, relayClosures: 2 * parts.length + 3 * count, gasMl: 0, chargeMaxC: largestF * voltageV,
-    steps: [{ name: 'check', busV: voltageV, minS: expectedS, maxS: 3 * expectedS }], cautions, warnings: [],
-    refusals: refusalsOf(input),
+    sweepS: input.sweepS, relayClosures: 2 * parts.length + 3 * request.parts.length, gasMl: 0, chargeMaxC: largestF * voltageV,
+    steps, cautions, warnings: atVoltage?.warnings ?? [],
+    refusals: [...refusalsOf(input), ...atVoltage?.refusals ?? []],
   }
+}
+
+/** Rise, bus bleeder, and a part that charges through the low resistor. */
+function needA({ bench: { fixture }, parameters: { voltageV } }: PlanInput<BenchCheckParameters>, farads: readonly number[],
+  targetV: number): number {
+  const largestF = Math.max(0, ...farads)
+  const slew = slewFor(largestF, voltageV, fixture.limitOhm)
+  const riseA = targetV / fixture.limitOhm + farads.reduce((sum, f) => sum + f, 0) * slew
+  const loadA = hasFormal(fixture) ? Math.max(riseA, formalA(fixture, largestF, voltageV)) : riseA
+  return targetV / fixture.busBleederOhm + loadA
 }
 
 /** Rise and settling together, then one test part after the other, then all of them down. */
 function expectedFor({ bench: { fixture }, parts, request, parameters: { voltageV }, sweepS }: PlanInput<BenchCheckParameters>,
-  largestF: number, slew: number): number {
+  largestF: number): number {
+  const slew = slewFor(largestF, voltageV, fixture.limitOhm)
   const bleedS = largestF * seriesOhm(fixture, { wiring: 'released', formal: false }, false)
   const limitS = largestF * fixture.limitOhm
   const eachS = followMostMs / 1000 + 10 * sweepS + limitS + 10
@@ -99,13 +114,20 @@ function expectedFor({ bench: { fixture }, parts, request, parameters: { voltage
 }
 
 function refusalsOf(input: PlanInput<BenchCheckParameters>): Refusal[] {
-  const { bench: { limits }, parts, parameters: { voltageV }, supply } = input
+  const { bench: { limits }, request, parts, parameters: { voltageV, leakageV }, supply } = input
   const list = loadingRefusals(input)
   const mostV = Math.min(limits.touchSafeV, limits.voltageMaxV, supply.voltageMaxV)
   if (voltageV >= mostV) {
     list.push({
       what: 'voltageV', have: `${voltageV} V`, need: `below ${mostV} V`, wayOut: 'check at a lower voltage',
     })
+  }
+  if (leakageV !== undefined && request.parts.length > 0) {
+    list.push({ what: 'leakageV', have: `${request.parts.length} parts on the rack`, need: 'an empty rack',
+      wayOut: 'take the test parts off, or leave leakageV out' })
+  }
+  if (leakageV !== undefined && leakageV <= voltageV) {
+    list.push({ what: 'leakageV', have: `${leakageV} V`, need: `above ${voltageV} V`, wayOut: 'leave it out' })
   }
   for (const { loaded, profile } of parts) {
     if (profile.ratedV >= voltageV) continue

@@ -13,14 +13,15 @@ import { benchCheckParameters, benchCheckPlan } from './bench-check-plan.ts'
 import type { BenchCheckParameters } from './bench-check-plan.ts'
 import { checkReleased } from './bench-check-released.ts'
 import type { Round } from './bench-check-round.ts'
-import { isEmpty, living, newRound, readAll, report } from './bench-check-round.ts'
+import { living, newRound, readAll, report } from './bench-check-round.ts'
+import { checkAtVoltage } from './bench-check-voltage.ts'
 import { stage } from './climb.ts'
 import { cautions } from './plan.ts'
 
 export const benchCheck = defineSequence<BenchCheckParameters>({
   name: 'bench-check',
   summary: 'Interlock, cutoff and its hold time, insulation, known resistance, and relays and bleeders where a test part '
-    + 'sits; 30 V at most. Not shown: relays and bleeders of empty positions, and the bus bleeder beside the meter',
+    + 'sits; 30 V at most, and the insulation of an empty rack at leakageV if asked. Not shown: relays and bleeders of empty positions, and the bus bleeder beside the meter',
   cautions, parameters: benchCheckParameters, roles: ['supply', 'bus-meter', 'sense-meter', 'positions'], energises: true,
   everyPosition: true, plan: benchCheckPlan,
   run: async (night, p) => {
@@ -43,12 +44,13 @@ async function atVoltage(round: Round): Promise<void> {
   await checkReleased(round, { held, peaks, slewVPerS: slewOf(night, p.voltageV) })
   await checkFormal(round)
   await checkCutoff(round)
+  await checkAtVoltage(round)
   await takeSupplyDown(round)
   await bleed(round)
   await checkBridges(round)
 }
 
+/** Whatever the bus was before, it stood at the low voltage when the last part left it. */
 async function bleed({ night, p }: Round): Promise<void> {
-  const loaded = living(night).filter(position => !isEmpty(position))
-  await followAll(night, living(night), new Map(loaded.map(position => [position, p.voltageV])))
+  await followAll(night, living(night), new Map(living(night).map(position => [position, p.voltageV])))
 }

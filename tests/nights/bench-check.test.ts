@@ -169,6 +169,46 @@ describe('bench-check of the cutoff', () => {
   })
 })
 
+describe('bench-check of an empty rack at a night\'s voltage', () => {
+  const request = { parameters: { leakageV: 450 }, use: 'unattended' as const }
+
+  it('raises the bus once, passes, and shows more than at low voltage', async () => {
+    const outcome = await check({ request })
+    expect(outcome.failed).toEqual([])
+    expect(outcome.run.state).toBe('done')
+    expect(outcome.busV).toBeLessThan(1)
+    expect(outcome.sim.audit().busMaxV).toBeGreaterThan(445)
+    expect(outcome.events.map(({ text }) => text)).toContain('P02 insulation at 450 V: passed')
+    expect(outcome.unshown).toMatch(/insulation above 1\.\d\d GΩ/)
+    expect(outcome.unshown).toMatch(/insulation at 450 V above 2\d\.\d GΩ/)
+    expect(outcome.events.some(({ text }) => text.includes('UNMEASURED'))).toBe(false)
+  })
+
+  it('finds a holder that leaks too little to show at low voltage', async () => {
+    const outcome = await check({ request, wiring: wiring => wiring.insert(1, null, 8e9) })
+    expect(outcome.failed).toHaveLength(1)
+    expect(reasonAt(outcome, 'P02')).toMatch(/takes 5\d nA at 450 V though it is empty/)
+    expect(['P01', 'P03', 'P04'].map(position => gradeAt(outcome, position))).toEqual(['accept', 'accept', 'accept'])
+  })
+
+  it('stays low where something is wrong already, or where a part sits that nobody named', async () => {
+    const hidden = makePart('healthy', { voltageV: 450, capacitanceF: 47e-6 }, 5)
+    for (const wiring of [(w: Wiring) => w.insert(1, null, 0.3e9), (w: Wiring) => w.insert(1, hidden), (w: Wiring) => w.cutoffFault('welded')]) {
+      const outcome = await check({ request, wiring })
+      expect(outcome.sim.audit().busMaxV).toBeLessThan(30)
+      expect(outcome.results.filter(({ grade }) => grade === 'accept').length).toBeLessThan(4)
+    }
+  })
+
+  it('is refused touch-safe, with parts on the rack, and above what the fixture is rated for', async () => {
+    const part = { position: 'P01', part: 'X1', profile: 'al-450v-47u-general', note: '', condition: 'sound' as const }
+    for (const asked of [
+      { ...request, use: 'touch-safe' as const }, { ...request, parts: [part] }, { ...request, parameters: { leakageV: 700 } },
+      { ...request, parameters: { leakageV: 20 } },
+    ]) await expect(check({ request: asked })).rejects.toMatchObject({ code: 'REFUSED' })
+  })
+})
+
 describe('bench-check refuses', () => {
   it('a part on the position of the known resistance, and more than 30 V', async () => {
     const part = { position: 'P04', part: 'X1', profile: 'al-450v-47u-general', note: '', condition: 'sound' as const }
