@@ -41,7 +41,7 @@ function explain(root: Schema, value: unknown, issue: Issue, path: Path): Found[
     case 'invalid_value':
       return [{ path, expected: oneOf(issue.values.map(shown)), got }]
     case 'too_small': case 'too_big':
-      return [{ path, expected: bound(issue, path), got: size(valueAt(value, path), got) }]
+      return [{ path, expected: bound(issue, path), got: size(issue.origin, valueAt(value, path), got) }]
     case 'invalid_format': case 'not_multiple_of': case 'invalid_element': case 'custom':
       return [{ path, expected: issue.message, got }]
   }
@@ -126,9 +126,10 @@ function fieldOf(path: Path): PropertyKey {
   return ''
 }
 
-function size(value: unknown, got: string): string {
+/** What was counted: characters of a text, entries of a list. A number may have come as text, and is shown as it came. */
+function size(origin: string, value: unknown, got: string): string {
   if (Array.isArray(value)) return `${value.length}`
-  return typeof value === 'string' ? `${value.length}: ${got}` : got
+  return origin === 'string' && typeof value === 'string' ? `${value.length}: ${got}` : got
 }
 
 const oneOf = (words: readonly string[]): string =>

@@ -61,6 +61,13 @@ describe('reading a file', () => {
     expect(problems[2]).toMatchObject({ expected: 'text', got: '3' })
   })
 
+  it('shows a number that came as text as it came, and counts characters of texts only', () => {
+    const [tooSmall] = problemsOf(z.strictObject({ limit: z.coerce.number().min(1) }), "limit: '0'\n")
+    expect(tooSmall).toMatchObject({ expected: 'at least 1', got: '"0"' })
+    const [tooShort] = problemsOf(z.strictObject({ person: z.string().min(3) }), "person: 'ab'\n")
+    expect(tooShort).toMatchObject({ expected: 'at least 3 characters', got: '2: "ab"' })
+  })
+
   it('refuses an unknown key and names the nearest known one', () => {
     const [problem] = problemsOf(small, 'limitOhm: 1\npositons: []\n')
     expect(problem).toMatchObject({ path: 'positons', line: 2 })
