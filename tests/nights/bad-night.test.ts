@@ -18,6 +18,9 @@ describe('the watch over a night', () => {
   const parts = (volts: number): Map<string, number> => new Map([['P01', volts], ['P02', 0], ['P03', 0]])
   const flaws: [string, (outcome: Outcome) => Partial<Outcome>, RegExp][] = [
     ['a live bus', () => ({ endV: { bus: 60, parts: parts(0) } }), /the bus stands at 60\.0 V/],
+    ['a bus that is called dead', ({ events }) => ({
+      endV: { bus: 61, parts: parts(0) }, events: [...events, { ...events[0]!, kind: 'off', text: 'the bus is dead' }],
+    }), /at 61\.0 V and was called dead/],
     ['a false word on the way', () => ({
       falseWords: [{ atMs: 1000, position: 'P01', text: 'measured below 60 V', volts: 99 }],
     }), /P01 stood at 99\.0 V/],

@@ -46,9 +46,11 @@ function leftOff({ bench, endV, tooHighMs }: Outcome, excuse: Excuse): string[] 
   return list
 }
 
-function words({ falseWords, lastTouch, endV }: Outcome): string[] {
+function words({ falseWords, lastTouch, endV, events }: Outcome): string[] {
   const list = falseWords.slice(0, 3).map(({ atMs, position, text, volts }) =>
     `${position} stood at ${volts.toFixed(1)} V at ${(atMs / 1000).toFixed(1)} s and was called "${text}"`)
+  const dead = events.some(({ kind, text }) => kind === 'off' && text.includes('the bus is dead'))
+  if (dead && endV.bus >= touchV) list.push(`the bus stands at ${endV.bus.toFixed(1)} V and was called dead`)
   for (const [position, text] of lastTouch) {
     const volts = Math.abs(endV.parts.get(position)!)
     if (volts >= touchV && !text.startsWith('NOT SAFE')) list.push(`${position} ends at ${volts.toFixed(1)} V and is called "${text}"`)
