@@ -46,6 +46,16 @@ describe('a part that shorts', () => {
     expect(outcome.bench.sim.audit().positions[0]!.limitMaxW).toBeLessThan(150 ** 2 / 100e3 + 0.01)
   })
 
+  it('in its own formal reading, where only the supply limits it: off the bus within two fast sweeps', async () => {
+    // 10 MΩ of leakage keep it 1.5 V under the bus until the low resistor takes it to where it gives way.
+    const options = { atFraction: 149.6 / 450, afterS: 30, toOhm: 200, truth: { shuntOhm: 10e6 } }
+    const outcome = await night(112, 'shorting', options, [during('formal', 0, () => {})])
+    await soundNight(outcome)
+    expect(1000 * happened(outcome, 'short')!).toBeGreaterThan(outcome.actedMs[0]!)
+    expect(releasedAfterS(outcome, 'short')).toBeLessThan(2 * 2.5 + 1)
+    expect(outcome.bad).toMatchObject({ grade: 'reject', disposition: 'replace' })
+  })
+
   it('low in the climb, where a short takes little: judged by its step', async () => {
     const outcome = await night(113, 'shorting', { atFraction: 0.08, afterS: 30, toOhm: 200 })
     await soundNight(outcome)
