@@ -3,7 +3,7 @@
  * in a small part of that time.
  */
 import { connect, formalResistor, moveBus, nextOf, release } from '../engine/bus.ts'
-import { changedOver } from '../engine/discharge.ts'
+import { changedOver } from '../engine/bleed.ts'
 import type { PositionState } from '../engine/position.ts'
 import { seriesOhm } from '../engine/position.ts'
 import { leftV } from './bench-check-discharge.ts'

@@ -1,6 +1,6 @@
 /** One position after the other leaves the bus: its relay, its bleeder, and the relay that opens the bleeder. */
 import { release, rest } from '../engine/bus.ts'
-import { changedOver } from '../engine/discharge.ts'
+import { changedOver } from '../engine/bleed.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { seriesOhm } from '../engine/position.ts'

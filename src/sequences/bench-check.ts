@@ -3,7 +3,7 @@
  * insulation: a relay that leads to nothing carries nothing, closed or open. What sits on a position shows its
  * relay (a known resistor), and its bleeder, formal, watch and bridge relays too (a sound capacitor named in the request).
  */
-import { followAll } from '../engine/discharge.ts'
+import { followAll } from '../engine/bleed.ts'
 import { defineSequence } from '../engine/sequence.ts'
 import { checkBridgeLine, checkBridges } from './bench-check-bridge.ts'
 import { checkCutoff, checkHold, takeSupplyDown } from './bench-check-cutoff.ts'

@@ -1,0 +1,71 @@
+/** What a part, and the bus, may stand at: from the currents that flow, by the worst path that they may have taken. */
+import type { Measured } from '../schema/reading.ts'
+import { silenceMs } from './bus.ts'
+import type { Night } from './night.ts'
+import { partVolts, seriesOhm } from './position.ts'
+import type { PositionState } from './position.ts'
+
+/** What each part stands at now, volts; null where the path cannot tell. */
+export const standingVolts = (night: Night): Map<PositionState, number | null> =>
+  new Map(night.positions.map(position => [position, partVolts(night.bench.fixture, position, night.state.watching)]))
+
+/** Capacitance that a part surely has: the lower edge of its tolerance, or what the bridge found before, if less. */
+export const leastFarad = ({ profile, seenF }: PositionState): number =>
+  Math.min(profile.capacitanceF * (1 - profile.toleranceMinus), seenF ?? Infinity)
+
+/**
+ * What a part stood at when it left, volts. Where the last reading was bad, the highest that its path ever showed; and
+ * never less than what it was taken to hold before, because volts that nobody saw leave are still there.
+ */
+export function stoodAt(position: PositionState, releaseV: number | null): number | null {
+  const { knownV, presumedV } = position
+  const seenV = releaseV ?? (knownV > 0 ? knownV : null)
+  return presumedV === null ? seenV : Math.max(presumedV, seenV ?? 0)
+}
+
+/**
+ * The most that a released part can stand at while `amps` leave it, volts with their uncertainty. A changeover that is
+ * welded to the bus bleeds its part over the bus, and then the bus stands above zero: unless a fresh reading shows a
+ * dead bus, the part may stand as far above the bus as its own resistors drop. While the bus is live nothing leaves by it.
+ */
+export function worstVolts(night: Night, position: PositionState, amps: number, uA: number): { volts: number; u: number } {
+  const { fixture } = night.bench
+  const ohm = seriesOhm(fixture, position, false)
+  const direct = { volts: amps * ohm, u: uA * ohm }
+  if (night.state.live || busIsDead(night)) return direct
+  const bus = busNow(night)
+  const overOhm = fixture.limitOhm + fixture.senseOhm
+  const over = { volts: bus.volts + Math.abs(amps) * overOhm, u: Math.hypot(bus.u, uA * overOhm) }
+  return Math.abs(direct.volts) + 2 * direct.u > over.volts + 2 * over.u ? direct : over
+}
+
+/** What the bus stands at; where no fresh reading tells, what its bleeder would drop of all that the parts send. */
+function busNow(night: Night): { volts: number; u: number } {
+  const { busV } = night.sampler
+  if (night.roles['bus-meter'] && isFresh(night, busV)) return { volts: Math.abs(busV.value), u: busV.u }
+  const { busBleederOhm } = night.bench.fixture
+  const sent = night.positions.map(({ current }) => current ?? { value: 0, u: 0 })
+  return {
+    volts: busBleederOhm * sent.reduce((sum, { value }) => sum + Math.max(0, -value), 0),
+    u: busBleederOhm * Math.hypot(...sent.map(({ u }) => u)),
+  }
+}
+
+const isFresh = (night: Night, reading: Measured | null): reading is Measured =>
+  reading?.quality === 'good' && night.clock.monotonicMs() - reading.atMs < silenceMs(night)
+
+/** Where nothing measures the bus, what its bleeder drops of the current that leaves the one part. */
+function busThroughPart({ positions: [only], bench }: Night): Measured | null {
+  if (!only?.current || only.wiring === 'bus') return null
+  const { busBleederOhm } = bench.fixture
+  return { ...only.current, value: Math.abs(only.current.value) * busBleederOhm, u: only.current.u * busBleederOhm }
+}
+
+/** Above this the bus is fed by something, volts; offsets of a meter and its leads stay below it (common practice). */
+const busDeadV = 2
+
+/** True when a fresh and good reading shows that nothing feeds the bus. */
+export function busIsDead(night: Night): boolean {
+  const busV = night.roles['bus-meter'] ? night.sampler.busV : busThroughPart(night)
+  return isFresh(night, busV) && Math.abs(busV.value) + 2 * busV.u < busDeadV
+}
