@@ -1,7 +1,7 @@
 /**
- * The relays that lead to the bridge. With none of them held the bridge must see nothing: that is looked at before any
- * voltage, because a welded one would lay the bridge across whatever its part stands at when it leaves the bus. With one
- * held it must see the test part, after proof of dead; and nothing where nothing sits.
+ * The relays that lead to the bridge. With none of them held the bridge must see nothing: that is looked at before
+ * any voltage, because a welded one would lay the bridge across whatever its part stands at when it leaves the
+ * bus. With one held it must see the test part, after proof of dead; and nothing where nothing sits.
  */
 import { BenchError, catalogue } from '../base/errors.ts'
 import { connect, release } from '../engine/bus.ts'
@@ -46,22 +46,31 @@ export async function checkBridges(round: Round): Promise<void> {
   const { bridge } = night.roles
   if (!bridge) { unshown.push('the bench has no bridge'); return }
   const fitted = living(night).filter(({ spec }) => spec.bridgeRelay !== undefined)
-  const shownParts = soundParts(round).filter(position => round.bleeders.has(position) && fitted.includes(position))
+  const shownParts = soundParts(round)
+    .filter(position => round.bleeders.has(position) && fitted.includes(position))
   for (const position of shownParts) {
     const seen = await bridgeReading(night, position)
     if (seen === null) continue
-    note(round, partCheck(position, seen), typeof seen === 'string' ? seen : 'the bridge relay does not close, or its leads are open')
+    note(round, partCheck(position, seen), partWords(seen))
   }
   const empty = fitted.filter(position => isEmpty(position) && !isDummy(night, position))
   const looked = empty.slice(0, Math.max(1, Math.floor(emptyMostS / night.plan.sweepS)))
   for (const position of looked) {
     const seen = await bridgeReading(night, position)
-    if (seen !== null) note(round, openCheck(position, 'bridge sees nothing in an empty position', seen), 'the bridge relay leads elsewhere')
+    if (seen === null) continue
+    note(round, openCheck(position, 'bridge sees nothing in an empty position', seen), 'the bridge relay leads elsewhere')
   }
   note(round, openCheck(null, 'bridge relays open again', await measure(night, bridge)))
   const unseen = fitted.filter(position => !shownParts.includes(position))
-  if (unseen.length > 0) unshown.push(`whether the bridge relays of ${namesOf(unseen)} close: no test part there that passed`)
-  if (unseen.length > 0) unshown.push('whether a bridge relay of an empty position is welded: the bridge sees nothing either way')
+  if (unseen.length === 0) return
+  unshown.push(`whether the bridge relays of ${namesOf(unseen)} close: no test part there that passed`)
+  unshown.push('whether a bridge relay of an empty position is welded: the bridge sees nothing either way')
+}
+
+function partWords(seen: BridgeReading | string): string {
+  if (typeof seen === 'string') return seen
+  if (farads(seen) < strayMostF) return 'the bridge relay does not close, or its leads are open'
+  return `the bridge reads ${(1e6 * farads(seen)).toPrecision(3)} µF: not the test part of the rack list, or not a sound one`
 }
 
 /** The test part within the tolerance of its profile. */
@@ -82,8 +91,8 @@ export function openCheck(position: PositionState | null, what: string, seen: Br
   if (typeof seen === 'string') return { position, what, criterion: yesNo(false, seen) }
   const { value, u, quality } = seen.capacitance
   if (quality !== 'good') return { position, what, criterion: yesNo(true, 'nothing to measure') }
-  return { position, what, criterion: judge('capacitance', { value, u }, 'F', { high: strayMostF },
-    `it reads ${(1e6 * value).toPrecision(3)} µF: a relay that leads to it is welded`) }
+  const source = `it reads ${(1e6 * value).toPrecision(3)} µF: a relay that leads to it is welded`
+  return { position, what, criterion: judge('capacitance', { value, u }, 'F', { high: strayMostF }, source) }
 }
 
 const farads = ({ capacitance: { value, quality } }: BridgeReading): number => quality === 'good' ? value : 0

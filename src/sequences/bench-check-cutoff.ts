@@ -1,4 +1,4 @@
-/** The cutoff: it opens when told to, stays closed while it is refreshed, and drops when nobody refreshes it. */
+/** The cutoff: it opens when told to, stays closed while refreshed, and drops when nobody refreshes it. */
 import { hasCode } from '../base/errors.ts'
 import { energise } from '../engine/arm.ts'
 import { next, rest } from '../engine/bus.ts'
@@ -50,18 +50,19 @@ async function findWelded({ night, faults, silent }: Round): Promise<void> {
   }
 }
 
-/** Nothing needs the supply from here on. */
+/** Nothing feeds the bus from here on. */
 export async function takeSupplyDown({ night }: Round): Promise<void> {
   const supply = night.roles.supply as Supply
   await supply.setOutput(false)
   await supply.setVoltage(0)
   night.state.setV = 0
+  night.state.live = false
 }
 
 /**
- * Before any voltage, with the supply off. The keeper alone refreshes the contact, and only while it is armed: so it is
- * watched while the keeper does, and then the keeper is disarmed, and armed again when the contact has dropped. False
- * where the contact does not stay closed: then no voltage can be had.
+ * Before any voltage, with the supply off. The keeper alone refreshes the contact, and only while it is armed:
+ * so it is watched while the keeper does, and then the keeper is disarmed, and armed again when the contact has
+ * dropped. False where the contact does not stay closed: then no voltage can be had.
  */
 export async function checkHold(round: Round): Promise<boolean> {
   const { night, unshown } = round
@@ -75,7 +76,7 @@ export async function checkHold(round: Round): Promise<boolean> {
   await rest(night, refreshedHolds * cutoff.holdMs)
   const stays = note(round, {
     position: null, what: 'cutoff stays closed while refreshed',
-    criterion: yesNo(await cutoff.isClosed(), 'the keeper refreshes it, and it opened by itself'),
+    criterion: yesNo(await cutoff.isClosed(), 'the keeper refreshes it, and it opened by itself or by the cover'),
   })
   if (!stays) return false
   await seeDrop(round, cutoff)

@@ -1,6 +1,6 @@
 /**
- * What the discharge of a test part tells of its bleeder and of the watch relay. Pure; SI units; discharge currents are
- * positive here.
+ * What the discharge of a test part tells of its bleeder and of the watch relay. Pure; SI units; discharge
+ * currents are positive here.
  */
 import type { PositionState } from '../engine/position.ts'
 import type { Check, Seen } from './bench-check-judge.ts'
@@ -27,14 +27,15 @@ export interface Bleeder {
 
 /** Random part of a current reading: a fifth of its uncertainty at least, as when forming is judged. */
 const noiseShare = 0.2
-/** Contact is seen from this share of the discharge that the smallest part within tolerance gives (modelling choice). */
+/** Contact is seen from this share of what the smallest part within tolerance sends (modelling choice). */
 const contactShare = 0.2
-/** The watch relay closed again: this share of what the bleeder then takes; open it takes a hundredth (modelling choice). */
+/** The watch relay closed again: this share of what the bleeder then takes (modelling choice); open it is a hundredth. */
 const backShare = 0.5
 
 /**
- * Slope gives the time constant, extrapolation to the release gives V0/I0. Least squares of ln I against time; null where
- * fewer than two readings show a current. `u` holds both meters, scatter, and that the instant of release is not known.
+ * Slope gives the time constant, extrapolation to the release gives V0/I0. Least squares of ln I against time;
+ * null where fewer than two readings show a current. `u` holds both meters, scatter, and that the instant of
+ * release is not known.
  */
 export function bleederOf({ stood, fromMs, byMs, readings }: Discharge): Bleeder | null {
   const startMs = (fromMs + byMs) / 2
@@ -48,7 +49,8 @@ export function bleederOf({ stood, fromMs, byMs, readings }: Discharge): Bleeder
   const sxx = t.reduce((sum, each) => sum + (each - meanT) ** 2, 0)
   const slope = t.reduce((sum, each, i) => sum + (each - meanT) * (y[i]! - meanY), 0) / sxx
   const logA = meanY - slope * meanT
-  const scatter = n < 3 ? 0 : Math.sqrt(y.reduce((sum, each, i) => sum + (each - logA - slope * t[i]!) ** 2, 0) / (n - 2))
+  const restSquares = y.reduce((sum, each, i) => sum + (each - logA - slope * t[i]!) ** 2, 0)
+  const scatter = n < 3 ? 0 : Math.sqrt(restSquares / (n - 2))
   const meter = Math.max(...seen.map(({ value, u }) => u / value))
   const random = Math.max(scatter, noiseShare * meter) * Math.sqrt(1 / n + meanT ** 2 / sxx)
   const instant = Math.max(0, -slope) * (byMs - fromMs) / 2000 / Math.sqrt(3)
@@ -64,7 +66,9 @@ export const leftV = ({ stoodV, startMs, tauS }: Bleeder, atMs: number): number 
   stoodV * Math.exp(-(atMs - startMs) / 1000 / tauS)
 
 /** Relay closed before, open now, and a way back: some discharge is seen. Null where it would not be. */
-export function contactCheck(position: PositionState, { stood, byMs, readings }: Discharge, pathOhm: number): Check | null {
+export function contactCheck(
+  position: PositionState, { stood, byMs, readings }: Discharge, pathOhm: number,
+): Check | null {
   const { capacitanceF, toleranceMinus } = position.profile
   const first = readings[0]
   if (first === undefined) return null
@@ -72,16 +76,14 @@ export function contactCheck(position: PositionState, { stood, byMs, readings }:
   const tauMs = 1000 * pathOhm * capacitanceF * (1 - toleranceMinus)
   const leastA = contactShare * (stood.value / pathOhm) * Math.exp(-elapsedMs / tauMs)
   if (leastA < shownU * first.u) return null
-  return {
-    position, what: 'relay and bleeder',
-    criterion: judge('contact', first, 'A', { low: leastA },
-      `what a part at ${stood.value.toFixed(1)} V sends through its bleeder ${elapsedMs.toFixed(0)} ms after its release`),
-  }
+  const source = `what a part at ${stood.value.toFixed(1)} V sends ${elapsedMs.toFixed(0)} ms after its release`
+  return { position, what: 'relay and bleeder', criterion: judge('contact', first, 'A', { low: leastA }, source) }
 }
 
-/** Without the sense resistor, against the bench file. A discharge too short to be followed gives no value: that fails. */
+/** Without the sense resistor, against the bench file. A discharge too short to be followed fails. */
 export function bleederCheck(
-  position: PositionState, bleeder: Bleeder | null, { ohm, senseOhm, share }: { ohm: number; senseOhm: number; share: number },
+  position: PositionState, bleeder: Bleeder | null,
+  { ohm, senseOhm, share }: { ohm: number; senseOhm: number; share: number },
 ): Check {
   const seen = bleeder === null ? { value: 0, u: 0 } : { value: bleeder.ohm - senseOhm, u: bleeder.u }
   return {
@@ -92,12 +94,13 @@ export function bleederCheck(
   }
 }
 
-/** When the bleeder opened onto the watch resistance and closed again, both as spans of the relay's move. */
+/** When the bleeder opened onto the watch resistance and closed again, monotonic ms. */
 export interface Watched { openMs: number; closeMs: number; watchOhm: number }
 
 /** The current falls by (Rb + Rw) / Rb. */
 export function watchOpensCheck(
-  position: PositionState, bleeder: Bleeder, { openMs, watchOhm }: Pick<Watched, 'openMs' | 'watchOhm'>, seen: Seen, share: number,
+  position: PositionState, bleeder: Bleeder, { openMs, watchOhm }: Pick<Watched, 'openMs' | 'watchOhm'>,
+  seen: Seen, share: number,
 ): Check {
   const expectedA = leftV(bleeder, openMs) / (bleeder.ohm + watchOhm)
   const { value, u } = seen
@@ -110,7 +113,9 @@ export function watchOpensCheck(
 }
 
 /** And it comes back: what was left, over the bleeder alone. */
-export function watchClosesCheck(position: PositionState, bleeder: Bleeder, watched: Watched, seen: Seen): Check {
+export function watchClosesCheck(
+  position: PositionState, bleeder: Bleeder, watched: Watched, seen: Seen,
+): Check {
   const { openMs, closeMs, watchOhm } = watched
   const slowS = bleeder.tauS * (bleeder.ohm + watchOhm) / bleeder.ohm
   const atCloseV = leftV(bleeder, openMs) * Math.exp(-(closeMs - openMs) / 1000 / slowS)

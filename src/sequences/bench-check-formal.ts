@@ -1,6 +1,6 @@
 /**
- * The relay of the low resistor, on a standing bus: without it a part charges through the limiting resistor, and with it
- * in a small part of that time.
+ * The relay of the low resistor, on a standing bus: without it a part charges through the limiting resistor, and
+ * with it in a small part of that time.
  */
 import { connect, formalResistor, moveBus, nextOf, release } from '../engine/bus.ts'
 import { changedOver } from '../engine/bleed.ts'
@@ -16,13 +16,13 @@ import type { Round, Span } from './bench-check-round.ts'
 import { busNow, followCurrent, hurry, mean, note, readEveryMs, soundParts, timed } from './bench-check-round.ts'
 
 /**
- * The bus stands a little lower than before: the watch for flash-overs compares readings at one set-point, and a part
- * that comes back empty would look like one.
+ * The bus stands a little lower than before: the watch for flash-overs compares readings at one set-point, and a
+ * part that comes back empty would look like one.
  */
 const standingShare = 0.95
 /** Before it is connected a part is empty to this share. */
 const emptyShare = 0.05
-/** The charging current may be off by this share: the part's capacitance was measured, absorption adds (modelling choice). */
+/** The charging current may be off by this share: absorption adds to what was measured (modelling choice). */
 const chargingShare = 0.5
 /** Charged through the low resistor: this share of the bus at least (modelling choice). */
 const chargedShare = 0.9
@@ -32,7 +32,8 @@ const unchargedShare = 0.8
 export async function checkFormal(round: Round): Promise<void> {
   const { night, p } = round
   const parts = soundParts(round).filter(position => round.bleeders.has(position))
-  const fitted = parts.filter(({ spec }) => spec.formalRelay !== undefined && night.bench.fixture.formalOhm !== undefined)
+  const hasResistor = night.bench.fixture.formalOhm !== undefined
+  const fitted = parts.filter(({ spec }) => hasResistor && spec.formalRelay !== undefined)
   if (fitted.length === 0) {
     round.unshown.push('formal relays: no test part sits where there is one')
     return
@@ -68,7 +69,9 @@ async function checkPart(round: Round, position: PositionState, bleeder: Bleeder
 interface Charging { joined: Span; tauMs: number; limitOhm: number }
 
 /** Both readings after the connection are on the curve of the limiting resistor. */
-async function checkOpen(round: Round, position: PositionState, { joined, tauMs, limitOhm }: Charging): Promise<boolean> {
+async function checkOpen(
+  round: Round, position: PositionState, { joined, tauMs, limitOhm }: Charging,
+): Promise<boolean> {
   const { night, zero } = round
   const bus = await busNow(night)
   await changedOver(night)
@@ -80,7 +83,9 @@ async function checkOpen(round: Round, position: PositionState, { joined, tauMs,
 }
 
 /** The reading that is furthest from the curve decides. */
-export function slowCheck(position: PositionState, readings: readonly Seen[], expectedA: (atMs: number) => number): Check {
+export function slowCheck(
+  position: PositionState, readings: readonly Seen[], expectedA: (atMs: number) => number,
+): Check {
   const off = ({ value, atMs }: Seen): number => Math.abs(value / expectedA(atMs) - 1)
   const worst = [...readings].sort((a, b) => off(b) - off(a))[0]!
   const a = expectedA(worst.atMs)
@@ -92,7 +97,9 @@ export function slowCheck(position: PositionState, readings: readonly Seen[], ex
 }
 
 /** Waits until the part has come so far that the low resistor may meet it. */
-async function charges({ night, p, zero }: Round, position: PositionState, limitOhm: number, mostMs: number): Promise<boolean> {
+async function charges(
+  { night, p, zero }: Round, position: PositionState, limitOhm: number, mostMs: number,
+): Promise<boolean> {
   const untilMs = night.clock.monotonicMs() + mostMs
   const fullA = standingShare * p.voltageV / limitOhm
   while (night.clock.monotonicMs() < untilMs) {
@@ -117,13 +124,16 @@ async function checkCloses(round: Round, position: PositionState, bleeder: Bleed
     'the formal relay does not close, or its resistor is open')
 }
 
-export function chargedCheck(position: PositionState, bleeder: Bleeder, { value, u, atMs }: Seen, bus: Seen): Check {
+export function chargedCheck(
+  position: PositionState, bleeder: Bleeder, { value, u, atMs }: Seen, bus: Seen,
+): Check {
   const perAmp = bleeder.ohm * bleeder.stoodV / leftV(bleeder, atMs)
   const volts = value * perAmp
+  const seen = { value: volts, u: Math.hypot(u * perAmp, volts * bleeder.u / bleeder.ohm) }
+  const source = `${100 * chargedShare} % of ${bus.value.toFixed(1)} V in ${formalMostS} s`
   return {
     position, what: 'formal relay closes',
-    criterion: judge('contact', { value: volts, u: Math.hypot(u * perAmp, volts * bleeder.u / bleeder.ohm) }, 'V',
-      { low: chargedShare * bus.value }, `${100 * chargedShare} % of ${bus.value.toFixed(1)} V in ${formalMostS} s`),
+    criterion: judge('contact', seen, 'V', { low: chargedShare * bus.value }, source),
   }
 }
 
@@ -136,7 +146,7 @@ async function emptied({ night, p, zero }: Round, position: PositionState, bleed
   }
 }
 
-/** How long the part takes from its connection to the reading after it left, with the low resistor in between, ms. */
+/** How long the low resistor and the reading after it take, ms. */
 function formalMs({ night, p }: Round, farad: number): number {
   const { fixture } = night.bench
   const missingC = farad * (1 - formalAtShare) * standingShare * p.voltageV

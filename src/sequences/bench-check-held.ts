@@ -17,9 +17,8 @@ export async function checkInterlock(round: Round): Promise<void> {
   const { interlock } = round.night.roles
   if (!interlock) { round.unshown.push('the bench has no interlock'); return }
   const { coverClosed, present } = await interlock.read()
-  note(round, {
-    position: null, what: 'interlock', criterion: yesNo(coverClosed && present, 'cover closed and somebody present'),
-  })
+  const criterion = yesNo(coverClosed && present, 'cover closed and somebody present')
+  note(round, { position: null, what: 'interlock', criterion })
 }
 
 /** From 0 V with everything on the bus; gives the highest charging current of each position. */
@@ -47,7 +46,7 @@ export async function checkHeld(round: Round): Promise<Currents> {
   const bus = await busNow(night)
   note(round, { position: null, what: 'cutoff closes', criterion: judge('bench', bus, 'V', {
     low: 0.9 * p.voltageV - 1, high: 1.1 * p.voltageV + 1 }, 'the bus follows the supply') })
-  const taken = new Map([...held].map(([position, seen]) => [position, less(seen, zero.get(position)!)]))
+  const taken = lessZero(held, zero)
   for (const position of living(night)) {
     if (isDummy(night, position)) checkDummy(round, position, taken.get(position)!, bus)
   }
@@ -73,7 +72,8 @@ export function checkInsulation(round: Round, taken: Currents, busV: number, wha
     const seen = taken.get(position)!
     const leakage = leakageCheck(position, seen, busV, leakageOhmMin, what)
     shownOhm = Math.min(shownOhm, leakage.shownOhm)
-    note(round, leakage.check, `takes ${(1e9 * seen.value).toFixed(0)} nA at ${busV.toFixed(0)} V though it is empty`)
+    note(round, leakage.check,
+      `takes ${(1e9 * seen.value).toFixed(0)} nA at ${busV.toFixed(0)} V though it is empty`)
     isWhole &&= !failed(leakage.check)
   }
   if (shownOhm < 0.999 * leakageOhmMin) {
@@ -82,6 +82,9 @@ export function checkInsulation(round: Round, taken: Currents, busV: number, wha
   }
   return isWhole
 }
+
+export const lessZero = (held: Currents, zero: Currents): Currents =>
+  new Map([...held].map(([position, seen]) => [position, less(seen, zero.get(position)!)]))
 
 const largestF = (night: Night): number =>
   Math.max(0, ...night.positions.map(({ profile }) => profile.capacitanceF * (1 + profile.tolerancePlus)))

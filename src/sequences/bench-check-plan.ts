@@ -10,13 +10,17 @@ import { cautions } from './plan.ts'
 
 export const benchCheckParameters = z.strictObject({
   voltageV: z.number().min(5).max(30).default(24)
-    .describe('Low enough to touch (60 V DC, common practice) with a factor of two in hand; the meters see it well'),
+    .describe('Low enough to touch (60 V DC, common practice) with a factor of two in hand; '
+      + 'the meters see it well'),
   dummyShare: z.number().min(0.001).max(0.5).default(0.05)
-    .describe('How far the known resistance may be off: 5 %, finer than the faults looked for (modelling choice)'),
+    .describe('How far the known resistance may be off: 5 %, finer than the faults looked for '
+      + '(modelling choice)'),
   bleederShare: z.number().min(0.05).max(0.4).default(0.2)
-    .describe('How far a bleeder may be off: 20 %, resistors (5 %) and what absorption adds, far from half and double (modelling choice)'),
+    .describe('How far a bleeder may be off: 20 %, resistors (5 %) and what absorption adds, '
+      + 'far from half and double (modelling choice)'),
   leakageV: z.number().positive().max(1000).optional()
-    .describe('Look at the insulation of the empty rack at this voltage too, above touch-safe; left out where parts sit on the rack'),
+    .describe('Look at the insulation of the empty rack at this voltage too, above touch-safe; '
+      + 'left out where parts sit on the rack'),
   readings: z.number().int().min(1).max(100).default(4).describe('Readings in each mean (modelling choice)'),
 })
 export type BenchCheckParameters = z.infer<typeof benchCheckParameters>
@@ -41,8 +45,9 @@ export const followMs = ({ capacitanceF }: PartProfile, bleederOhm: number, ever
   Math.min(followMostMs, Math.max(followReadings * everyMs, 1000 * followShare * capacitanceF * bleederOhm))
 
 /** Whether sweeps are quick enough for the bleeder of such a part to be measured. */
-export const followsIn = ({ capacitanceF, toleranceMinus }: PartProfile, bleederOhm: number, everyMs: number): boolean =>
-  followReadings * everyMs <= 1000 * followConstants * capacitanceF * (1 - toleranceMinus) * bleederOhm
+export const followsIn = (
+  { capacitanceF, toleranceMinus }: PartProfile, bleederOhm: number, everyMs: number,
+): boolean => followReadings * everyMs <= 1000 * followConstants * capacitanceF * (1 - toleranceMinus) * bleederOhm
 
 // ---- charging through the low resistor ----
 
@@ -73,12 +78,15 @@ export function benchCheckPlan(input: PlanInput<BenchCheckParameters>): Plan {
   const farads = parts.map(({ profile }) => profile.capacitanceF * (1 + profile.tolerancePlus))
   const largestF = Math.max(0, ...farads)
   const expectedS = expectedFor(input, largestF)
-  const supplyLimitA = Math.min(limits.currentMaxA, Math.max(supplyLeastA, supplyHeadroom * needA(input, farads, targetV)))
+  const wantedA = Math.max(supplyLeastA, supplyHeadroom * needA(input, farads, targetV))
+  const supplyLimitA = Math.min(limits.currentMaxA, wantedA)
   const atVoltage = leakageV === undefined ? null
     : envelope({ bench, supply, targetV, supplyLimitA, use: request.use, parts: [] })
   const partJ = farads.map(farad => 0.5 * farad * targetV ** 2)
   const steps = [{ name: 'check', busV: voltageV, minS: expectedS, maxS: 3 * expectedS }]
-  if (leakageV !== undefined) steps.push({ name: 'insulation', busV: leakageV, minS: leakageV / slewMaxVPerS, maxS: leakageV })
+  if (leakageV !== undefined) {
+    steps.push({ name: 'insulation', busV: leakageV, minS: leakageV / slewMaxVPerS, maxS: leakageV })
+  }
   return {
     // Without a look at high voltage nothing in it can hurt by touch, whatever the night after it will be.
     sequence: 'bench-check', use: leakageV === undefined ? 'touch-safe' : request.use, targetV,
@@ -87,15 +95,17 @@ export function benchCheckPlan(input: PlanInput<BenchCheckParameters>): Plan {
     touchSafeAfterS: 0, partDissipationMaxW: targetV ** 2 / (4 * fixture.limitOhm),
     resistorDissipationW: targetV ** 2 / fixture.limitOhm, supplyLimitA, overVoltageV: targetV * 1.08 + 3,
     // Changeover twice and three relays at each test part; changeover and bridge relay elsewhere.
-    sweepS: input.sweepS, relayClosures: 2 * parts.length + 3 * request.parts.length, gasMl: 0, chargeMaxC: largestF * voltageV,
-    steps, cautions, warnings: atVoltage?.warnings ?? [],
+    sweepS: input.sweepS, relayClosures: 2 * parts.length + 3 * request.parts.length, gasMl: 0,
+    chargeMaxC: largestF * voltageV, steps, cautions, warnings: atVoltage?.warnings ?? [],
     refusals: [...refusalsOf(input), ...atVoltage?.refusals ?? []],
   }
 }
 
 /** Rise, bus bleeder, and a part that charges through the low resistor. */
-function needA({ bench: { fixture }, parameters: { voltageV } }: PlanInput<BenchCheckParameters>, farads: readonly number[],
-  targetV: number): number {
+function needA(
+  { bench: { fixture }, parameters: { voltageV } }: PlanInput<BenchCheckParameters>,
+  farads: readonly number[], targetV: number,
+): number {
   const largestF = Math.max(0, ...farads)
   const slew = slewFor(largestF, voltageV, fixture.limitOhm)
   const riseA = targetV / fixture.limitOhm + farads.reduce((sum, f) => sum + f, 0) * slew
@@ -104,13 +114,16 @@ function needA({ bench: { fixture }, parameters: { voltageV } }: PlanInput<Bench
 }
 
 /** Rise and settling together, then one test part after the other, then all of them down. */
-function expectedFor({ bench: { fixture }, parts, request, parameters: { voltageV }, sweepS }: PlanInput<BenchCheckParameters>,
-  largestF: number): number {
+function expectedFor(
+  { bench: { fixture }, parts, request, parameters: { voltageV }, sweepS }: PlanInput<BenchCheckParameters>,
+  largestF: number,
+): number {
   const slew = slewFor(largestF, voltageV, fixture.limitOhm)
   const bleedS = largestF * seriesOhm(fixture, { wiring: 'released', formal: false }, false)
   const limitS = largestF * fixture.limitOhm
   const eachS = followMostMs / 1000 + 10 * sweepS + limitS + 10
-  return 60 + voltageV / slew + 8 * limitS + request.parts.length * eachS + 4 * bleedS + 8 * bleedS + parts.length * 3 * sweepS
+  const sweepsS = parts.length * 3 * sweepS
+  return 60 + voltageV / slew + 8 * limitS + request.parts.length * eachS + 12 * bleedS + sweepsS
 }
 
 function refusalsOf(input: PlanInput<BenchCheckParameters>): Refusal[] {

@@ -1,4 +1,4 @@
-/** One position after the other leaves the bus: its relay, its bleeder, and the relay that opens the bleeder. */
+/** One position after the other leaves the bus: its relay, its bleeder, the relay that opens the bleeder. */
 import { release, rest } from '../engine/bus.ts'
 import { changedOver } from '../engine/bleed.ts'
 import type { Night } from '../engine/night.ts'
@@ -37,7 +37,8 @@ export async function checkReleased(round: Round, before: BeforeRelease): Promis
   const empty = living(night).filter(position => isEmpty(position) && !isDummy(night, position))
   await release(night, empty)
   if (empty.length > 0) {
-    round.unshown.push(`relays and bleeders of ${empty.length} empty positions: nothing sits there that carries current`)
+    round.unshown.push(
+      `relays and bleeders of ${empty.length} empty positions: nothing sits there that carries current`)
   }
   if (night.positions.some(position => isDummy(night, position))) {
     round.unshown.push('the bleeder of the known resistance: it holds no charge')
@@ -80,8 +81,8 @@ async function releasePart(round: Round, position: PositionState, before: Before
     return
   }
   if (!followsIn(position.profile, ohm, readEveryMs(night))) {
-    round.unshown.push(`${position.spec.name}: value of the bleeder, watch relay, formal relay: ${position.part.part} discharges `
-      + `faster than ${(readEveryMs(night) / 1000).toFixed(1)} s sweeps can follow`)
+    round.unshown.push(`${position.spec.name}: value of the bleeder, watch relay, formal relay, bridge relay: `
+      + `${position.part.part} discharges faster than ${(readEveryMs(night) / 1000).toFixed(1)} s sweeps can follow`)
     return
   }
   const value = bleederCheck(position, bleeder, { ohm, senseOhm: fixture.senseOhm, share: p.bleederShare })
@@ -90,11 +91,14 @@ async function releasePart(round: Round, position: PositionState, before: Before
   await checkWatch(round, position, bleeder)
 }
 
-function withoutCurrent({ night }: Round, position: PositionState, { peaks, slewVPerS }: BeforeRelease, bleeder: Bleeder | null): string {
+function withoutCurrent(
+  { night }: Round, position: PositionState, { peaks, slewVPerS }: BeforeRelease, bleeder: Bleeder | null,
+): string {
   if (bleeder !== null) return bleederWords(night, bleeder)
   const { capacitanceF, toleranceMinus } = position.profile
   const charged = (peaks.get(position) ?? 0) > chargedShare * capacitanceF * (1 - toleranceMinus) * slewVPerS
-  return charged ? 'charged, and sent nothing back: the bleeder is open' : 'the relay does not close, or the lead is open'
+  return charged ? 'charged, and sent nothing back: the bleeder is open'
+    : 'the relay does not close, or the lead is open'
 }
 
 /** Much more than the bleeder, and near to bleeder and watch resistance: then it is the watch relay. */
@@ -133,7 +137,8 @@ async function checkWatch(round: Round, position: PositionState, bleeder: Bleede
   const opens = note(round, watchOpensCheck(position, bleeder, { openMs, watchOhm }, low, p.bleederShare),
     'the current stays on the bleeder: the watch relay does not open it, or something is beside it')
   if (!opens) return
-  note(round, watchClosesCheck(position, bleeder, { openMs, closeMs, watchOhm }, back), 'the watch relay does not close it again')
+  note(round, watchClosesCheck(position, bleeder, { openMs, closeMs, watchOhm }, back),
+    'the watch relay does not close it again')
 }
 
 /** The relay that opens all bleeders, and what it puts in their way; null where the bench has none. */

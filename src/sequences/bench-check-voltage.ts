@@ -1,15 +1,18 @@
-/** Insulation of the empty rack at a night's voltage. The one part of bench-check that is not safe to touch. */
+/** Insulation of the empty rack at a night's voltage: the one part of bench-check that is not touch-safe. */
 import { connect, moveBus, release, rest } from '../engine/bus.ts'
 import { closeAgain } from './bench-check-cutoff.ts'
-import { checkInsulation } from './bench-check-held.ts'
-import { failed, less } from './bench-check-judge.ts'
+import { checkInsulation, lessZero } from './bench-check-held.ts'
+import { failed } from './bench-check-judge.ts'
 import { slewMaxVPerS } from './bench-check-plan.ts'
 import type { Round } from './bench-check-round.ts'
 import { busNow, isDummy, isEmpty, living, readAll } from './bench-check-round.ts'
 
 const settleMs = 5000
 
-/** After the cutoff was seen to open: nothing that fails at low voltage is taken higher, and the known resistance stays on its bleeder. */
+/**
+ * After the cutoff was seen to open. Nothing that fails at low voltage is taken higher, and the known resistance stays
+ * on its bleeder.
+ */
 export async function checkAtVoltage(round: Round): Promise<void> {
   const { night, p, checks, zero } = round
   if (p.leakageV === undefined) return
@@ -27,5 +30,5 @@ export async function checkAtVoltage(round: Round): Promise<void> {
   const bus = await busNow(night)
   await moveBus(night, p.voltageV, p.leakageV)
   await release(night, empty)
-  checkInsulation(round, new Map([...taken].map(([position, seen]) => [position, less(seen, zero.get(position)!)])), bus.value, what)
+  checkInsulation(round, lessZero(taken, zero), bus.value, what)
 }

@@ -151,6 +151,15 @@ describe('bench-check with sound cans as test parts', () => {
   })
 })
 
+describe('bench-check with another part than was named', () => {
+  it('says what the bridge reads', async () => {
+    const other = makePart('healthy', { voltageV: 450, capacitanceF: 22e-6 }, 5)
+    const outcome = await check({ loaded, wiring: wiring => wiring.insert(1, other) })
+    expect(reasonAt(outcome, 'P02')).toMatch(/the bridge reads 2\d\.\d µF: not the test part/)
+    expect(gradeAt(outcome, 'P01')).toBe('accept')
+  })
+})
+
 describe('bench-check of the cutoff', () => {
   it('finds one that stays closed though nobody refreshes it, and opens it itself', async () => {
     const outcome = await check({ loaded, sim: sim => { sim.instruments.cutoff.holdMs = 600_000 } })
