@@ -53,7 +53,8 @@ export async function checkBridges(round: Round): Promise<void> {
     if (seen === null) continue
     note(round, partCheck(position, seen), partWords(seen))
   }
-  const empty = fitted.filter(position => isEmpty(position) && !isDummy(night, position))
+  // What takes a current may hold a part that nobody named, on a path that nothing was shown of.
+  const empty = fitted.filter(position => isEmpty(position) && !isDummy(night, position) && !round.faults.has(position))
   const looked = empty.slice(0, Math.max(1, Math.floor(emptyMostS / night.plan.sweepS)))
   for (const position of looked) {
     const seen = await bridgeReading(night, position)

@@ -91,6 +91,16 @@ const ofTheBench = [
   'cutoff drops when not refreshed', 'cutoff closes', 'cutoff opens', 'bridge relays open again',
 ]
 
+describe('bench-check where a part sits that nobody named', () => {
+  it('rejects the position, and lays the bridge on nothing', async () => {
+    const hidden = makePart('healthy', { voltageV: 450, capacitanceF: 10e-6 }, 5)
+    const outcome = await check({ wiring: wiring => wiring.insert(1, hidden), fixture: [{ position: 'P02', kind: 'bleeder-open' }] })
+    expect(reasonAt(outcome, 'P02')).toMatch(/though it is empty/)
+    expect(outcome.sim.audit().positions[1]!.part!.voltsMaxV).toBeGreaterThan(20)
+    expect(outcome.sim.audit().positions[1]!.bridgeMaxV).toBe(0)
+  })
+})
+
 describe('bench-check with sound cans as test parts', () => {
   it.each([1, 2, 3, 4, 5, 6, 7, 8, 9, 10])('passes everything on sound bench %i, and never lays the bridge on volts', async seed => {
     const outcome = await check({ loaded, seed })
