@@ -11,7 +11,7 @@ import { Supervisor } from '../safety/supervisor.ts'
 import type { ChannelTable } from '../engine/channels.ts'
 import type { Guard, Night, NightState } from '../engine/night.ts'
 import { emptyHolder, freshPosition } from '../engine/position.ts'
-import { standingVolts } from '../engine/standing.ts'
+import { busAgreesNow, standingVolts } from '../engine/standing.ts'
 import { Recorder } from '../engine/recorder.ts'
 import { demandHandler } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
@@ -52,7 +52,7 @@ export function makeNight(input: NightInput): RunHandles {
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters(clock)
   const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null,
-    told: Promise.resolve() }
+    told: Promise.resolve(), busTrusted: true }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile }) => {
     const { spec, index } = byName.get(loaded.position)!
@@ -78,6 +78,7 @@ export function makeNight(input: NightInput): RunHandles {
   // In the turn that decided the end: a later reading would be of a part that is already on its bleeder.
   ending.signal.addEventListener('abort', () => {
     state.stoodAtV = standingVolts(night)
+    state.busTrusted = busAgreesNow(night)
     waiters.rejectUnder(ending.signal)
   }, { once: true })
   reading.signal.addEventListener('abort', () => waiters.rejectUnder(reading.signal), { once: true })

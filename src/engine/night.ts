@@ -55,6 +55,8 @@ export interface NightState {
   stage: string
   /** When the run is expected to end, monotonic ms; moved as steps take longer or parts leave. */
   endsAtMs: number
+  /** False when the bus meter disagreed with the set-point at the end: its zero then shows nothing. */
+  busTrusted: boolean
   /** Ends when the trip of this run, if any, is on record. Never rejects. */
   told: Promise<unknown>
   /** What each part stood at when the run was told to end, volts, null where unknown; null while it goes on. */

@@ -1,6 +1,6 @@
 /** What a part, and the bus, may stand at: from the currents that flow, by the worst path that they may have taken. */
 import type { Measured } from '../schema/reading.ts'
-import { silenceMs } from './bus.ts'
+import { busTolerance, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -42,7 +42,7 @@ export function worstVolts(night: Night, position: PositionState, amps: number, 
 /** What the bus stands at; where no fresh reading tells, what its bleeder would drop of all that the parts send. */
 function busNow(night: Night): { volts: number; u: number } {
   const { busV } = night.sampler
-  if (night.roles['bus-meter'] && isFresh(night, busV)) return { volts: Math.abs(busV.value), u: busV.u }
+  if (night.roles['bus-meter'] && night.state.busTrusted && isFresh(night, busV)) return { volts: Math.abs(busV.value), u: busV.u }
   const { busBleederOhm } = night.bench.fixture
   const sent = night.positions.map(({ current }) => current ?? { value: 0, u: 0 })
   return {
@@ -61,11 +61,19 @@ function busThroughPart({ positions: [only], bench }: Night): Measured | null {
   return { ...only.current, value: Math.abs(only.current.value) * busBleederOhm, u: only.current.u * busBleederOhm }
 }
 
+/** A zero counts only where the same meter read a known voltage before: while the bus is up, its set-point. */
+export function busAgreesNow(night: Night): boolean {
+  const { setV } = night.state
+  const tolerance = 2 * busTolerance(night)
+  const { busV } = night.sampler
+  return setV <= tolerance || busV?.quality === 'good' && busV.value >= setV - tolerance
+}
+
 /** Above this the bus is fed by something, volts; offsets of a meter and its leads stay below it (common practice). */
 const busDeadV = 2
 
 /** True when a fresh and good reading shows that nothing feeds the bus. */
 export function busIsDead(night: Night): boolean {
   const busV = night.roles['bus-meter'] ? night.sampler.busV : busThroughPart(night)
-  return isFresh(night, busV) && Math.abs(busV.value) + 2 * busV.u < busDeadV
+  return night.state.busTrusted && isFresh(night, busV) && Math.abs(busV.value) + 2 * busV.u < busDeadV
 }

@@ -202,3 +202,17 @@ describe('a relay board that loses its power', () => {
     expect(textsOf(outcome, 'off').join()).toMatch(/NOT READ BACK/)
   })
 })
+
+describe('two faults that hide each other', () => {
+  it('a part welded to a bus whose meter has lost its lead: a zero that ended the run proves nothing', async () => {
+    const outcome = await badNight({
+      seed: 57, scenario: pair(57), request: { parameters: { ...quick, targetV: 450, slewVPerS: 20 } },
+      acts: [during('soaking', 0, both(fixture('P01', 'relay-welded'), shared('bus-meter-lead-open')))],
+    })
+    expect(await breaches(outcome, { busLive: true })).toEqual([])
+    expect(outcome.run.state).toBe('tripped')
+    expect(truly(outcome, 'P01')).toBeGreaterThan(60)
+    expect(touchOf(outcome, 'P01')).toMatch(/^NOT SAFE/)
+    expect(textsOf(outcome, 'off').join()).not.toMatch(/the bus is dead/)
+  })
+})
