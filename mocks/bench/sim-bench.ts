@@ -94,6 +94,7 @@ export class SimBench {
     this.#positions = positionsOf(options.scenario)
     this.wiring = buildWiring(options)
     this.instruments = buildInstruments(this, options)
+    if (options.scenario.single) wireForGood(this.wiring)
     for (const [name, specs] of Object.entries(options.faults?.instruments ?? {})) {
       for (const spec of specs ?? []) this.instrument(name).device.faults.set(spec)
     }
@@ -154,6 +155,12 @@ export class SimBench {
 
 export function createSimBench(options: SimBenchOptions): SimBench { return new SimBench(options) }
 
+/** No relay stands between the one part and the supply: contacts that are always closed. */
+function wireForGood(wiring: Wiring): void {
+  wiring.fault(0, { relay: 'welded' })
+  wiring.cutoffFault('welded')
+}
+
 const fixtureStates = {
   'lead-open': [{ lead: 'open' }, { lead: null }],
   'bleeder-open': [{ bleeder: 'open' }, { bleeder: null }],
@@ -196,7 +203,7 @@ function buildWiring({ scenario, seed, errors }: SimBenchOptions): Wiring {
   return new Wiring({
     positions: [...parts, { ...resistors(), part: null, dummyOhm: scenario.dummyOhm }],
     supply: { outputF: supplyOutputF[benchInstruments.psu] },
-    bus: { bleederOhm: busBleederOhm, meterOhm: meterFigures[benchInstruments['bus-dmm']].inputOhm },
+    bus: { bleederOhm: busBleederOhm, meterOhm: scenario.single ? Infinity : meterFigures[benchInstruments['bus-dmm']].inputOhm },
     ambientC,
   })
 }
@@ -266,6 +273,7 @@ class SenseLine {
     const positions = positionsOf(bench.scenario)
     const random = new SeededRandom(seed).fork('thermal')
     positions.forEach(({ sense }, index) => this.#indexOf.set(sense, index))
+    if (bench.scenario.single) this.#closed = [0]
     this.#offsetsV = positions.map(() => random.uniform(-channelOffsetV, channelOffsetV))
   }
 
