@@ -24,6 +24,7 @@ import { watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
 import { statusOf } from './status.ts'
+import { unproved, unprovedOnRecord } from './unproved.ts'
 
 export interface DaemonDeps {
   clock: Clock
@@ -67,6 +68,8 @@ export class Daemon implements Application {
     await this.#d.keeper.safeOff('start of the daemon')
     await this.#d.keeper.reset()
     const interrupted = await this.store.interruptRunning(this.#d.clock.wallMs())
+    const charged = await unprovedOnRecord(this.store)
+    if (charged) this.#latch(charged)
     for (const [name, instrument] of Object.entries(this.#d.composed.roles)) {
       await instrument.prepare().catch((error: unknown) => {
         throw new BenchError('LINK_OPEN', `${name} could not be prepared: ${(error as Error).message}`, {}, error)
@@ -212,9 +215,9 @@ export class Daemon implements Application {
     const state: RunState = await runNight(handles, sequence, parameters)
     stopPulse()
     presence?.stop()
-    if (state === 'tripped' || state === 'stopped') {
-      this.#latched = { text: night.supervisor.latched?.text ?? `run ${state}`, wallMs: this.#d.clock.wallMs() }
-    }
+    const ends = state === 'tripped' || state === 'stopped' ? night.supervisor.latched?.text ?? `run ${state}` : null
+    const charged = unproved(night.positions, night.bench.limits.touchSafeV)
+    if (ends ?? charged) this.#latch([ends, charged].filter(text => text !== null).join('; '))
     const ended: RunRecord = { ...record, state, endedWallMs: this.#d.clock.wallMs() }
     this.#finished.set(record.id, ended)
     this.#current = null
@@ -253,8 +256,10 @@ export class Daemon implements Application {
   #keeperGone(why: string): void {
     const text = `the keeper is gone: ${why}`
     if (this.#current) this.#hostFault('keeper.gone', text)
-    else this.#latched ??= { text, wallMs: this.#d.clock.wallMs() }
+    else if (!this.#latched) this.#latch(text)
   }
+
+  #latch(text: string): void { this.#latched = { text, wallMs: this.#d.clock.wallMs() } }
 
   #hostFault(id: string, text: string): void { this.#current?.handles.night.fault(id, text) }
 }

@@ -84,7 +84,8 @@ const onTheBus = 'NOT SAFE TO TOUCH: ON THE BUS'
 /** Puts positions on the bus. The event is durable before a relay moves. */
 export async function connect(night: Night, positions: readonly PositionState[]): Promise<void> {
   for (const { spec } of positions) night.supervisor.permitConnect(spec.name)
-  await night.recorder.event({ kind: 'connect', text: `${positions.map(({ spec }) => spec.name).join(' ')} on the bus` })
+  const names = positions.map(({ spec }) => spec.name).join(' ')
+  await night.recorder.event({ kind: 'connect', text: `${names} on the bus`, data: { positions: names } })
   // While the event was written a part may have been dropped: it must not come back.
   const standing = positions.filter(({ stage }) => stage !== 'dropped')
   for (const { spec } of standing) night.supervisor.permitConnect(spec.name)

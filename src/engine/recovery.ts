@@ -1,6 +1,6 @@
 /** Absorption: what comes back when the bleeders open, under watch. */
 import { sleep } from '../base/clock.ts'
-import { dropsDone } from './bleed.ts'
+import { changedOver, dropsDone } from './bleed.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -19,12 +19,14 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
   await dropsDone(night)
   await bleed.hold([relay])
   try {
-    night.state.watching = true
     await sleep(night.clock, bleed.settleMs, night.signal)
+    // A reading that began before the bleeders opened, taken through the watch resistance, would be volts that never were.
+    await changedOver(night)
+    night.state.watching = true
     await watch(night, night.clock.monotonicMs(), ms, highestV)
   } finally {
-    await bleed.release([relay])
     night.state.watching = false
+    await bleed.release([relay])
   }
   return highestV
 }
@@ -43,7 +45,6 @@ function noteRecovery(night: Night, openedMs: number, highestV: Map<PositionStat
   const { fixture, limits } = night.bench
   let near: PositionState | null = null
   for (const position of night.positions) {
-    // A current from before the bleeders opened, taken through the watch resistance, would be volts that never were.
     if (position.current === null || position.current.atMs < openedMs) continue
     const volts = Math.abs(partVolts(fixture, position, true) ?? 0)
     if (volts > (highestV.get(position) ?? 0)) highestV.set(position, volts)
