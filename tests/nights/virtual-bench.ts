@@ -1,2 +1,2 @@
-/** The whole bench in virtual time is the same for tests and measurements. */
-export * from '../../benchmarks/virtual-bench.ts'
+/** The whole bench in virtual time is the same for tests, measurements and the campaign. */
+export * from '../../nights/virtual-bench.ts'
