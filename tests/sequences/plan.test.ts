@@ -41,6 +41,13 @@ describe('the plan of a sound rack', () => {
     expect(plan.steps.at(-1)).toEqual({ name: 'soak', busV: 450, minS: 4 * 3600, maxS: 4 * 3600 })
   })
 
+  it('says how far below target a part at its limit is read, where that is more than 0.2 %', () => {
+    const input = asked({ count: 1 })
+    expect(planned(input).warnings.join()).toMatch(/stands at 447.5 V of 450 V/)
+    Object.assign(input.bench.fixture, { formalOhm: 100, senseOhm: 100 })
+    expect(planned(input).warnings.join()).not.toMatch(/stands at/)
+  })
+
   it('goes up in one rise for a part that is formed', () => {
     expect(leakageSoak.plan(asked()).steps.map(({ name }) => name)).toEqual(['polarity', 'rise', 'soak'])
   })
