@@ -20,6 +20,8 @@ export interface KeeperState {
   readonly allowed: ReadonlyMap<string, ReadonlySet<string>>
   readonly beatLimitMs: number
   readonly lastBeatMs: number
+  /** The contact was last told to be closed, since arming. An open one would only refuse a refresh. */
+  readonly toldClosed: boolean
 }
 
 export type KeeperInput =
@@ -50,7 +52,8 @@ export type KeeperEffect =
 export interface Step { state: KeeperState; effects: readonly KeeperEffect[] }
 
 export const initialKeeper: KeeperState = {
-  mode: 'idle', configured: false, table: emptyTable, allowed: new Map(), beatLimitMs: Infinity, lastBeatMs: 0,
+  mode: 'idle', configured: false, table: emptyTable, allowed: new Map(), beatLimitMs: Infinity,
+  lastBeatMs: 0, toldClosed: false,
 }
 
 /** Monotonic ms at which the host must feed a `tick`, or null while nothing is watched. */
@@ -96,7 +99,7 @@ function handle(state: KeeperState, input: KeeperInput, nowMs: number): Step {
 }
 
 function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' }): Step {
-  if (state.mode === 'armed') return { state, effects: acceptOnly }
+  if (state.mode === 'armed') return { state: followContact(state, input), effects: acceptOnly }
   if (state.mode === 'idle') return unarmed(state, input)
   const harmless = input.kind === 'query'
     ? isPureQuery(input.command)
@@ -105,6 +108,15 @@ function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' })
   return refuse(
     state, 'TRIPPED', `\`${input.command}\` is not sent to ${input.link} until the stop is acknowledged`
   )
+}
+
+/** What a line to the cutoff tells its contact to be. */
+function followContact(
+  state: KeeperState, { link, kind, command }: KeeperInput & { type: 'exchange' },
+): KeeperState {
+  if (kind !== 'write' || link !== state.table.refresh?.link) return state
+  if (energisingPart(state.table, link, command) !== null) return { ...state, toldClosed: true }
+  return state.allowed.get(link)?.has(command) === true ? { ...state, toldClosed: false } : state
 }
 
 /** Set-up passes, and so does what asks or stands in the table; what can put energy on does not. */
@@ -135,7 +147,7 @@ function beat(state: KeeperState, fresh: boolean, nowMs: number): Step {
 
 function refreshDue(state: KeeperState): Step {
   const refresh = state.table.refresh
-  if (state.mode !== 'armed' || refresh === null) return { state, effects: none }
+  if (state.mode !== 'armed' || refresh === null || !state.toldClosed) return { state, effects: none }
   return { state, effects: [{ do: 'refresh', link: refresh.link, command: refresh.command }] }
 }
 
@@ -159,7 +171,8 @@ function arm(state: KeeperState, input: KeeperInput & { type: 'arm' }, nowMs: nu
   }
   const armed = enter(withTable(state, input.table), 'armed')
   return {
-    state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs }, effects: armed.effects
+    state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs, toldClosed: false },
+    effects: armed.effects,
   }
 }
 

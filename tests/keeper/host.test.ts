@@ -82,6 +82,7 @@ describe('the keeper host in virtual time', () => {
       await sleep(b.clock, 3000)
       expect(b.devices.relay.said('OUTP:HOLD')).toEqual([])
       await armed(b)
+      await b.keeper.port('relay').write('OUTP:CLOS')
       const start = b.clock.monotonicMs()
       for (let i = 0; i < 20; i++) { await sleep(b.clock, 100); b.keeper.beat(true) }
       return start

@@ -29,7 +29,7 @@ const query = (
 
 const at: Record<KeeperMode, KeeperState> = {
   idle: run([[0, configure]]).state,
-  armed: run([[0, configure], [0, arm]]).state,
+  armed: run([[0, configure], [0, arm], [0, write('OUTP:CLOS', 'relay')]]).state,
   safing: run([[0, configure], [0, arm], [0, stop]]).state,
   safe: run([[0, configure], [0, arm], [0, stop], [0, done]]).state,
 }
@@ -138,6 +138,33 @@ describe('the keeper machine', () => {
     ) {
       expect(isPureQuery(bad), bad).toBe(false)
     }
+  })
+})
+
+describe('the refresh of a hold-in contact', () => {
+  const due: KeeperInput = { type: 'refresh-due' }
+  const refreshes = (told: KeeperInput[], from: KeeperState = initialKeeper): number =>
+    run([...told, due].map((input): [number, KeeperInput] => [10, input]), from)
+      .effects.filter(effect => effect.do === 'refresh').length
+  const close = write('OUTP:CLOS', 'relay')
+  const open = write('OUTP:OPEN', 'relay')
+
+  it('waits until the contact is told to be closed, in any spelling', () => {
+    expect(refreshes([configure, arm])).toBe(0)
+    expect(refreshes([configure, arm, close])).toBe(1)
+    expect(refreshes([configure, arm, write(':outp:clos', 'relay')])).toBe(1)
+  })
+  it('ends when the contact is opened on purpose, and begins again when it is closed again', () => {
+    expect(refreshes([open], at.armed)).toBe(0)
+    expect(refreshes([open, close], at.armed)).toBe(1)
+  })
+  it('minds no other line and no other link', () => {
+    expect(refreshes([query('OUTP:STAT?', 'relay'), write('*CLS', 'relay')], at.armed)).toBe(1)
+    expect(refreshes([write('OUTP:OPEN', 'psu')], at.armed)).toBe(1)
+    expect(refreshes([configure, arm, write('OUTP:CLOS', 'psu'), query('OUTP:CLOS', 'relay')])).toBe(0)
+  })
+  it('does not go on over a disarming: what was closed before may have dropped since', () => {
+    expect(refreshes([{ type: 'disarm' }, arm], at.armed)).toBe(0)
   })
 })
 
