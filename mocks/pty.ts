@@ -1,6 +1,6 @@
 /**
- * A pseudo-terminal: a serial port without a cable. The simulated instrument holds the master, and the daemon opens
- * the path like any serial port. Baud rate is not enforced and there are no modem lines.
+ * A pseudo-terminal: a serial port without a cable. The simulated instrument holds the master, and the daemon
+ * opens the path like any serial port. Baud rate is not enforced and there are no modem lines.
  */
 import { spawn } from 'node:child_process'
 import { closeSync, constants, openSync, readFileSync } from 'node:fs'
@@ -37,7 +37,8 @@ function openMaster(): number {
   try {
     return openSync('/dev/ptmx', constants.O_RDWR | constants.O_NOCTTY)
   } catch (error) {
-    throw new Error(`no pseudo-terminal: /dev/ptmx cannot be opened (${(error as Error).message})`, { cause: error })
+    throw new Error(`no pseudo-terminal: /dev/ptmx cannot be opened (${(error as Error).message})`,
+      { cause: error })
   }
 }
 
@@ -47,7 +48,8 @@ function unlock(master: number): Promise<void> {
   return new Promise((resolve, reject) => {
     spawn('perl', ['-e', script], { stdio: [master, 'ignore', 'ignore'] })
       .once('error', error => reject(new Error(`no pseudo-terminal: perl cannot be run (${error.message})`)))
-      .once('exit', code => code === 0 ? resolve() : reject(new Error('no pseudo-terminal: it cannot be unlocked')))
+      .once('exit',
+        code => code === 0 ? resolve() : reject(new Error('no pseudo-terminal: it cannot be unlocked')))
   })
 }
 

@@ -203,7 +203,10 @@ function buildWiring({ scenario, seed, errors }: SimBenchOptions): Wiring {
   return new Wiring({
     positions: [...parts, { ...resistors(), part: null, dummyOhm: scenario.dummyOhm }],
     supply: { outputF: supplyOutputF[benchInstruments.psu] },
-    bus: { bleederOhm: busBleederOhm, meterOhm: scenario.single ? Infinity : meterFigures[benchInstruments['bus-dmm']].inputOhm },
+    bus: {
+      bleederOhm: busBleederOhm,
+      meterOhm: scenario.single ? Infinity : meterFigures[benchInstruments['bus-dmm']].inputOhm,
+    },
     ambientC,
   })
 }
@@ -243,7 +246,8 @@ function buildInstruments(bench: SimBench, options: SimBenchOptions) {
       mode: () => bench.now().supplyMode(),
     }),
     'bus-dmm': new Multimeter(
-      benchInstruments['bus-dmm'], setup('bus-dmm'), { volts: () => bench.busMeterOff ? 0 : bench.now().busV() }
+      benchInstruments['bus-dmm'], setup('bus-dmm'),
+      { volts: () => bench.busMeterOff ? 0 : bench.now().busV() }
     ),
     'sense-dmm': new Multimeter(benchInstruments['sense-dmm'], setup('sense-dmm'), sense),
     bridge: new LcrBridge(benchInstruments.bridge, setup('bridge'), bridgeTerminals(bench)),

@@ -156,7 +156,8 @@ export class SupplyCore {
     const runaway = this.#faults.holds('output-runaway')
     const staysOn = this.#driven && this.#faults.holds('output-stays-on') !== undefined
     const on = this.on || staysOn
-    const voltageV = runaway ? Number(runaway.value ?? voltageMaxV) : setV.of(this.voltageV, voltageMaxV) + this.#overshootV
+    const voltageV =
+      runaway ? Number(runaway.value ?? voltageMaxV) : setV.of(this.voltageV, voltageMaxV) + this.#overshootV
     this.#terminals.apply({
       voltageV: Math.max(0, voltageV), on,
       currentLimitA: Math.max(0, setA.of(this.currentLimitA, currentMaxA)),

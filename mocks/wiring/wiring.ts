@@ -167,7 +167,9 @@ export class Wiring {
     if (p.path !== 'bridge') return { re: Infinity, im: -Infinity }
     return p.model.part?.impedance(this.#nowS, hertz) ?? { re: p.model.dummyOhm, im: 0 }
   }
-  /** What the bridge's own line shows: every position that leads there side by side, most often one or none. */
+  /**
+   * What the bridge's own line shows: every position that leads there side by side, most often one or none.
+   */
   bridgeLine(hertz: number): Complex {
     const seen = this.#positions.flatMap((p, index) => p.path === 'bridge' ? [this.bridge(index, hertz)] : [])
     if (seen.length === 0) return { re: Infinity, im: -Infinity }

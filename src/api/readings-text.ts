@@ -26,7 +26,8 @@ export async function* readingsText(
     for (let i = 0; i < series.atMs.length; i++) {
       const quality = qualities[series.quality[i]!] ?? 'missing'
       piece += line([
-        run.id, channel.name, channel.quantity, channel.unit, series.atMs[i], quality === 'good' ? series.value[i] : null,
+        run.id, channel.name, channel.quantity, channel.unit, series.atMs[i],
+        quality === 'good' ? series.value[i] : null,
         quality === 'good' ? series.u[i] : null, quality,
       ])
       if (i % rowsPerPiece === rowsPerPiece - 1) { yield piece; piece = '' }

@@ -32,12 +32,14 @@ export const eventShape = z.strictObject({
 
 const criterionShape = z.strictObject({
   name: z.enum(['leakage', 'capacitance', 'esr', 'dissipation', 'forming', 'contact', 'short', 'bench']),
-  value: si, unit: z.string(), expandedU: si, limitLow: si.optional(), limitHigh: si.optional(), guardBand: si,
+  value: si, unit: z.string(), expandedU: si, limitLow: si.optional(), limitHigh: si.optional(),
+  guardBand: si,
   pConform: si, grade: z.enum(grades), source: z.string(),
 })
 
 export const resultShape = z.strictObject({
-  position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades), provisional: z.boolean(),
+  position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades),
+  provisional: z.boolean(),
   disposition: z.enum(dispositions), pConform: si, reason: z.string(), criteria: z.array(criterionShape),
   figures: z.record(z.string(), si),
 })
@@ -56,7 +58,8 @@ export const seriesShape = z.strictObject({
 })
 
 export const instrumentShape = z.strictObject({
-  name: z.string(), roles: z.array(z.string()), url: z.string(), profile: z.string(), identity: z.string().nullable(),
+  name: z.string(), roles: z.array(z.string()), url: z.string(), profile: z.string(),
+  identity: z.string().nullable(),
   matches: z.boolean(), problem: z.string().nullable(),
   selfCheck: z.strictObject({
     asked: z.number().int(), waiting: z.array(z.string()), wrong: z.array(z.string())

@@ -1,4 +1,7 @@
-/** Puts a bench together: sessions for what only measures, the keeper for what can apply or cut energy, drivers on both. */
+/**
+ * Puts a bench together: sessions for what only measures, the keeper for what can apply
+ * or cut energy, drivers on both.
+ */
 import type { Clock } from '../base/clock.ts'
 import { createDriver } from '../drivers/create.ts'
 import { sessionOptionsOf } from '../drivers/session-options.ts'
@@ -51,7 +54,9 @@ export function compose(bench: LoadedBench, deps: ComposeDeps): ComposedBench {
     ports.set(name, session)
   }
   const roles: Roles = {}
-  for (const [role, target] of bench.roles) assign(roles, role, bench, ports.get(target.instrument)!, deps.clock, target)
+  for (const [role, target] of bench.roles) {
+    assign(roles, role, bench, ports.get(target.instrument)!, deps.clock, target)
+  }
   return { roles, ports, sessions, table: compileTable(roles, undefined, quietLines(bench, roles.positions)) }
 }
 
@@ -68,8 +73,10 @@ function quietLines(bench: LoadedBench, board: RelayBoard | undefined): string[]
 }
 
 function assign<R extends RoleName>(
-  roles: Roles, role: R, bench: LoadedBench, port: ScpiPort, clock: Clock, target: { instrument: string; relay?: number },
+  roles: Roles, role: R, bench: LoadedBench, port: ScpiPort, clock: Clock,
+  target: { instrument: string; relay?: number },
 ): void {
   const profile = bench.profiles.get(target.instrument)!.profile
-  roles[role] = createDriver(role, profile, port, clock, target.relay === undefined ? {} : { relay: target.relay })
+  roles[role] = createDriver(role, profile, port, clock,
+    target.relay === undefined ? {} : { relay: target.relay })
 }

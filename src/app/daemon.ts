@@ -39,7 +39,9 @@ export interface DaemonDeps {
   software: string
 }
 
-interface Current { record: RunRecord; handles: RunHandles; presence: PresenceWatch | null; ended: Promise<RunRecord> }
+interface Current {
+  record: RunRecord; handles: RunHandles; presence: PresenceWatch | null; ended: Promise<RunRecord>
+}
 
 export class Daemon implements Application {
   readonly store: Store
@@ -72,7 +74,9 @@ export class Daemon implements Application {
     if (charged) this.#latch(charged)
     for (const [name, instrument] of Object.entries(this.#d.composed.roles)) {
       await instrument.prepare().catch((error: unknown) => {
-        throw new BenchError('LINK_OPEN', `${name} could not be prepared: ${(error as Error).message}`, {}, error)
+        throw new BenchError(
+          'LINK_OPEN', `${name} could not be prepared: ${(error as Error).message}`, {}, error
+        )
       })
     }
     return interrupted
@@ -92,8 +96,12 @@ export class Daemon implements Application {
   async listPorts(): Promise<PortEntry[]> { return await listPorts(urlsOf(this.#d.bench.file)) }
 
   async probe(url: string): Promise<ProbeAnswer> {
-    if (this.#current !== null || this.#starting) throw new BenchError('REFUSED', 'no port is opened while a run goes on')
-    return await probe(url, { clock: this.#d.livenessClock, bench: this.#d.bench.file, profiles: this.#d.profiles, holds: true })
+    if (this.#current !== null || this.#starting) {
+      throw new BenchError('REFUSED', 'no port is opened while a run goes on')
+    }
+    return await probe(url, {
+      clock: this.#d.livenessClock, bench: this.#d.bench.file, profiles: this.#d.profiles, holds: true,
+    })
   }
 
   async plan(request: StartRequest): Promise<Plan> { return (await prepare(this.#d, request)).plan }
@@ -101,7 +109,9 @@ export class Daemon implements Application {
   async start(request: StartRequest): Promise<RunRecord> {
     if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
     if (this.#latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${this.#latched.text}`)
-    if (this.#starting || this.#closing) throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
+    if (this.#starting || this.#closing) {
+      throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
+    }
     this.#starting = true
     try {
       return await this.#begin(request)
@@ -115,19 +125,23 @@ export class Daemon implements Application {
     refuseUnless(request, plan)
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
-      id: this.#runId(request.sequence), sequence: request.sequence, bench: bench.file.bench, state: 'running',
+      id: this.#runId(request.sequence), sequence: request.sequence, bench: bench.file.bench,
+      state: 'running',
       startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: request.use,
       software: this.#d.software, setup: this.#setup(request, plan),
     }
     const channels = channelTable(bench.file.fixture)
     await this.store.createRun(record, channels.all)
     const handles = makeNight({
-      runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper, store: this.store, request, plan,
+      runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper,
+      store: this.store, request, plan,
       channels, parts, publish: item => { if (this.#feed.observed) this.#feed.next(item) },
       checkIdentities: () => this.#checkIdentities(),
     })
     const presence = request.use === 'attended' ? watchPresence(handles.night) : null
-    this.#current = { record, handles, presence, ended: this.#run(record, handles, sequence, parameters, presence) }
+    this.#current = {
+      record, handles, presence, ended: this.#run(record, handles, sequence, parameters, presence),
+    }
     return record
   }
 
@@ -140,7 +154,8 @@ export class Daemon implements Application {
 
   status(): BenchStatus {
     return statusOf({
-      clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(), latched: this.#latched,
+      clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(),
+      latched: this.#latched,
       current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
     })
   }
@@ -165,7 +180,9 @@ export class Daemon implements Application {
   }
 
   async acknowledge(reason: string, person: string): Promise<void> {
-    if (reason.trim() === '' || person.trim() === '') throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
+    if (reason.trim() === '' || person.trim() === '') {
+      throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
+    }
     if (this.#current || this.#starting) throw new BenchError('REFUSED', 'the run has not ended yet')
     await this.#refuseWithoutPresence()
     // Refused by a keeper that is not done yet, and by one that is gone.
@@ -177,7 +194,8 @@ export class Daemon implements Application {
     if (!last || !acknowledged) return
     try {
       await this.store.appendEvent(last.id, {
-        kind: 'acknowledged', severity: 'info', atMs: this.#d.clock.monotonicMs(), wallMs: this.#d.clock.wallMs(),
+        kind: 'acknowledged', severity: 'info', atMs: this.#d.clock.monotonicMs(),
+        wallMs: this.#d.clock.wallMs(),
         text: `${person} acknowledged "${acknowledged.text}": ${reason}`, data: { person, reason },
       })
     } catch (error) {
@@ -190,12 +208,15 @@ export class Daemon implements Application {
   async #refuseWithoutPresence(): Promise<void> {
     const { interlock } = this.#d.composed.roles
     if (interlock && !(await interlock.read()).present) {
-      throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', { expected: 'key or button at the bench', got: 'neither' })
+      throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', {
+        expected: 'key or button at the bench', got: 'neither',
+      })
     }
   }
 
   subscribe(listener: (item: FeedItem) => void): () => void {
-    const subscription = this.#feed.subscribe(item => { try { listener(item) } catch { /* a view that fails harms nobody */ } })
+    const subscription =
+      this.#feed.subscribe(item => { try { listener(item) } catch { /* a view that fails harms nobody */ } })
     return () => subscription.unsubscribe()
   }
 
@@ -208,20 +229,24 @@ export class Daemon implements Application {
   }
 
   async #run(
-    record: RunRecord, handles: RunHandles, sequence: AnySequence, parameters: unknown, presence: PresenceWatch | null,
+    record: RunRecord, handles: RunHandles, sequence: AnySequence, parameters: unknown,
+    presence: PresenceWatch | null,
   ): Promise<RunRecord> {
     const { night } = handles
     const stopPulse = startPulse({ night, keeper: this.#d.keeper, livenessClock: this.#d.livenessClock })
     const state: RunState = await runNight(handles, sequence, parameters)
     stopPulse()
     presence?.stop()
-    const ends = state === 'tripped' || state === 'stopped' ? night.supervisor.latched?.text ?? `run ${state}` : null
+    const ends =
+      state === 'tripped' || state === 'stopped' ? night.supervisor.latched?.text ?? `run ${state}` : null
     const charged = unproved(night.positions, night.bench.limits.touchSafeV)
     if (ends ?? charged) this.#latch([ends, charged].filter(text => text !== null).join('; '))
     const ended: RunRecord = { ...record, state, endedWallMs: this.#d.clock.wallMs() }
     this.#finished.set(record.id, ended)
     this.#current = null
-    for (const { result } of night.positions) if (result) this.#feed.next({ type: 'result', runId: record.id, result })
+    for (const { result } of night.positions) if (result) {
+      this.#feed.next({ type: 'result', runId: record.id, result })
+    }
     this.#feed.next({ type: 'status', status: this.status() })
     return ended
   }
@@ -232,13 +257,15 @@ export class Daemon implements Application {
     const wrong = (await Promise.all(checks)).find(({ matches }) => !matches)
     if (wrong) {
       throw new BenchError('IDENTITY', wrong.problem ?? 'a different instrument answers', {
-        instrument: wrong.name, expected: bench.file.instruments[wrong.name]!.identity, got: wrong.identity ?? 'no answer',
+        instrument: wrong.name, expected: bench.file.instruments[wrong.name]!.identity,
+        got: wrong.identity ?? 'no answer',
       })
     }
   }
 
   #runId(sequence: string): string {
-    const stamp = new Date(this.#d.clock.wallMs()).toISOString().slice(0, 19).replace(/[-:]/g, '').replace('T', '-')
+    const stamp =
+      new Date(this.#d.clock.wallMs()).toISOString().slice(0, 19).replace(/[-:]/g, '').replace('T', '-')
     const id = `${stamp}-${sequence}`
     return this.#finished.has(id) ? `${id}-${this.#finished.size}` : id
   }
@@ -247,9 +274,15 @@ export class Daemon implements Application {
     const { bench, profiles, sequences } = this.#d
     const instruments = Object.entries(bench.file.instruments).map(([name, { identity, url, profile }]) =>
       ({ name, role: rolesOf(bench, name), identity, url, profile, hash: bench.profiles.get(name)!.hash }))
-    const parts = [...new Set(request.parts.map(({ profile }) => profile))].map(name => ({ name, hash: profiles.part(name).hash, profile: profiles.part(name).profile }))
-    const sequence = { name: request.sequence, origin: sequences.find(({ name }) => name === request.sequence)?.origin ?? null }
-    return { request, plan, sequence, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits, cadence: bench.file.cadence, beatLimitMs }
+    const parts = [...new Set(request.parts.map(({ profile }) => profile))].map(name =>
+      ({ name, hash: profiles.part(name).hash, profile: profiles.part(name).profile }))
+    const sequence = {
+      name: request.sequence, origin: sequences.find(({ name }) => name === request.sequence)?.origin ?? null,
+    }
+    return {
+      request, plan, sequence, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits,
+      cadence: bench.file.cadence, beatLimitMs,
+    }
   }
 
   /** The new keeper starts safe and stays so until a person acknowledges, also when no run was going on. */
@@ -271,6 +304,14 @@ function refuseUnless(request: StartRequest, plan: Plan): void {
     throw new BenchError('REFUSED', `the plan is refused${lines.join('')}`)
   }
   const hazardous = plan.use !== 'touch-safe' && plan.targetV > 0
-  if (hazardous && !request.cautionsConfirmed) throw new BenchError('REFUSED', 'the cautions are not confirmed', { expected: 'a person who has read them', got: 'no confirmation' })
-  if (hazardous && !request.polarityConfirmed) throw new BenchError('REFUSED', 'polarity is not confirmed by eye', { expected: 'every part looked at', got: 'no confirmation' })
+  if (hazardous && !request.cautionsConfirmed) {
+    throw new BenchError('REFUSED', 'the cautions are not confirmed', {
+      expected: 'a person who has read them', got: 'no confirmation',
+    })
+  }
+  if (hazardous && !request.polarityConfirmed) {
+    throw new BenchError('REFUSED', 'polarity is not confirmed by eye', {
+      expected: 'every part looked at', got: 'no confirmation',
+    })
+  }
 }

@@ -106,7 +106,10 @@ export function checkBench(bench: BenchFile, file: string, folder: ProfileFolder
   return { file: bench, profiles, roles }
 }
 
-function roleProblems(role: RoleName, name: string, bench: BenchFile, profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string): Problem[] {
+function roleProblems(
+  role: RoleName, name: string, bench: BenchFile,
+  profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string,
+): Problem[] {
   const path = `roles.${role}`
   if (bench.instruments[name] === undefined) {
     return [{ file, path, expected: `one of ${Object.keys(bench.instruments).join(', ')}`, got: name }]
@@ -117,13 +120,19 @@ function roleProblems(role: RoleName, name: string, bench: BenchFile, profiles: 
 }
 
 /** Only a relay board may serve several roles: its relays and inputs are separate things. */
-function sharing(roles: ReadonlyMap<RoleName, { instrument: string }>, profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string): Problem[] {
+function sharing(
+  roles: ReadonlyMap<RoleName, { instrument: string }>,
+  profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string,
+): Problem[] {
   const users = new Map<string, RoleName[]>()
   for (const [role, { instrument }] of roles) users.set(instrument, [...(users.get(instrument) ?? []), role])
   const list: Problem[] = []
   for (const [instrument, shared] of users) {
     if (shared.length < 2 || profiles.get(instrument)?.profile.class === 'relay-board') continue
-    list.push({ file, path: `roles.${shared[1]}`, expected: 'an instrument of its own', got: `${instrument}, which serves ${shared[0]} already` })
+    list.push({
+      file, path: `roles.${shared[1]}`, expected: 'an instrument of its own',
+      got: `${instrument}, which serves ${shared[0]} already`,
+    })
   }
   return list
 }

@@ -9,7 +9,8 @@ export function lines({ fixture }: BenchFile, file: string): Problem[] {
   const seen = new Map<string, string>()
   fixture.positions.forEach((position, index) => {
     const named: [string, string | number | undefined][] = [
-      ['name', position.name], ['relay', position.relay], ['formalRelay', position.formalRelay], ['bridgeRelay', position.bridgeRelay], ['sense', position.sense],
+      ['name', position.name], ['relay', position.relay], ['formalRelay', position.formalRelay],
+      ['bridgeRelay', position.bridgeRelay], ['sense', position.sense],
     ]
     for (const [key, value] of named) {
       if (value === undefined) continue
@@ -21,12 +22,18 @@ export function lines({ fixture }: BenchFile, file: string): Problem[] {
     }
   })
   if (fixture.kind === 'single' && fixture.positions.length > 1) {
-    list.push({ file, path: 'fixture.positions', expected: 'one position for a single fixture', got: String(fixture.positions.length) })
+    list.push({
+      file, path: 'fixture.positions', expected: 'one position for a single fixture',
+      got: String(fixture.positions.length),
+    })
   }
   return list
 }
 
-/** A rack changes its parts over between bus and bleeder. One part may be wired to the bus for good; then nothing else is. */
+/**
+ * A rack changes its parts over between bus and bleeder. One part may be wired to the
+ * bus for good; then nothing else is.
+ */
 export function changeover({ fixture, roles }: BenchFile, file: string): Problem[] {
   const list: Problem[] = []
   const lacks = (path: string, expected: string): void => { list.push({ file, path, expected, got: 'none' }) }
@@ -34,18 +41,27 @@ export function changeover({ fixture, roles }: BenchFile, file: string): Problem
     const needless = [...changeoverKeys, 'formalOhm', 'watchOhm', 'dummyOhm'] as const
     for (const key of needless) {
       if (fixture[key] !== undefined) {
-        list.push({ file, path: `fixture.${key}`, expected: 'none on a single fixture without a `positions` role', got: String(fixture[key]) })
+        list.push({
+          file, path: `fixture.${key}`, expected: 'none on a single fixture without a `positions` role',
+          got: String(fixture[key]),
+        })
       }
     }
     return list
   }
   const why = fixture.kind === 'rack' ? 'a rack has it' : 'a fixture with a `positions` role has it'
-  for (const role of ['positions', 'bus-meter'] as const) if (roles[role] === undefined) lacks(`roles.${role}`, why)
-  if (fixture.positions.length > 1 && roles.scanner === undefined) lacks('roles.scanner', 'more than one position needs it')
+  for (const role of ['positions', 'bus-meter'] as const) if (roles[role] === undefined) {
+    lacks(`roles.${role}`, why)
+  }
+  if (fixture.positions.length > 1 && roles.scanner === undefined) {
+    lacks('roles.scanner', 'more than one position needs it')
+  }
   for (const key of changeoverKeys) if (fixture[key] === undefined) lacks(`fixture.${key}`, why)
   fixture.positions.forEach(({ relay, sense }, index) => {
     if (relay === undefined) lacks(`fixture.positions[${index}].relay`, why)
-    if (sense === undefined && roles.scanner !== undefined) lacks(`fixture.positions[${index}].sense`, 'a fixture with a scanner has it')
+    if (sense === undefined && roles.scanner !== undefined) {
+      lacks(`fixture.positions[${index}].sense`, 'a fixture with a scanner has it')
+    }
   })
   return list
 }

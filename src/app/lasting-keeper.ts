@@ -1,6 +1,6 @@
 /**
- * A keeper that outlives its process: when one is gone, a new one is started whose first act is safe-off. Ports
- * and orders always go to the one that lives, so drivers need not know.
+ * A keeper that outlives its process: when one is gone, a new one is started whose first act is safe-off.
+ * Ports and orders always go to the one that lives, so drivers need not know.
  */
 import type { Cancel, Clock } from '../base/clock.ts'
 import { withDeadline } from '../base/deadline.ts'
@@ -15,7 +15,9 @@ import type { ScpiPort } from '../scpi/port.ts'
 
 /** Pause before a further start, when a start failed or a fresh keeper died at once, in ms. */
 const againAfterMs = 1000
-/** How long a safe-off waits for a new keeper; a start takes a second or two. A stop must not wait for ever. */
+/**
+ * How long a safe-off waits for a new keeper; a start takes a second or two. A stop must not wait for ever.
+ */
 const newKeeperMs = 15_000
 
 export interface KeeperSupply {
@@ -78,7 +80,8 @@ export class LastingKeeper implements Keeper {
     const { livenessClock } = this.#supply
     const restarting = this.#restarting
     if (restarting) {
-      await withDeadline(livenessClock, newKeeperMs, 'a new keeper', () => restarting).catch((error: unknown) => {
+      await withDeadline(livenessClock, newKeeperMs, 'a new keeper', () => restarting)
+        .catch((error: unknown) => {
         throw new BenchError('KEEPER_GONE', 'no new keeper has started', {}, error)
       })
     }

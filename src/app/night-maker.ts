@@ -24,14 +24,17 @@ import type { LoadedBench } from './files.ts'
 export const beatLimitMs = 1000
 
 export interface NightInput {
-  runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench; keeper: Keeper; store: Store
+  runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench;
+  keeper: Keeper; store: Store
   request: StartRequest; plan: Plan; channels: ChannelTable
   parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
   publish: (item: FeedItem) => void
   checkIdentities: () => Promise<void>
 }
 
-/** The parts of a request, and an empty holder on every other position of the fixture, in the fixture's order. */
+/**
+ * The parts of a request, and an empty holder on every other position of the fixture, in the fixture's order.
+ */
 export function everyPosition({ file }: LoadedBench, parts: NightInput['parts']): NightInput['parts'] {
   const byName = new Map(parts.map(part => [part.loaded.position, part]))
   const none = { part: 'none', profile: emptyHolder.name, note: '', condition: 'sound' as const }
@@ -51,7 +54,8 @@ export function makeNight(input: NightInput): RunHandles {
   setMaxListeners(0, ending.signal, reading.signal)
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters(clock)
-  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving', endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null,
+  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving',
+    endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null,
     told: Promise.resolve(), busTrusted: true }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile }) => {
@@ -61,18 +65,24 @@ export function makeNight(input: NightInput): RunHandles {
   const onDemand = demandHandler(() => handles)
   const fault = (id: string, text: string): void => {
     // What is found out on the way down changes nothing, and is told all the same.
-    if (ending.signal.aborted) void recorder.event({ kind: 'fault', severity: 'warning', text, data: { id } }).catch(() => {})
+    if (ending.signal.aborted) {
+      void recorder.event({ kind: 'fault', severity: 'warning', text, data: { id } }).catch(() => {})
+    }
     onDemand(supervisor.fault(id, text, clock.monotonicMs()))
   }
-  const recorder = new Recorder({ runId, clock, livenessClock: input.livenessClock, store, publish: input.publish,
+  const recorder =
+    new Recorder({ runId, clock, livenessClock: input.livenessClock, store, publish: input.publish,
     onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`) })
   const sampler = new Sampler({
-    clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters, positions,
+    clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters,
+    positions,
     onDemand, watching: () => state.watching, live: () => state.live,
   }, reading.signal)
   const night: Night = {
-    runId, clock, bench: bench.file, roles: composed.roles, request: input.request, plan: input.plan, channels: input.channels,
-    positions, supervisor, recorder, waiters, sampler, guard: guardOf(keeper, composed), signal: ending.signal,
+    runId, clock, bench: bench.file, roles: composed.roles, request: input.request, plan: input.plan,
+    channels: input.channels,
+    positions, supervisor, recorder, waiters, sampler, guard: guardOf(keeper, composed),
+    signal: ending.signal,
     reading: reading.signal, state, drops: new Map(), checkIdentities: input.checkIdentities, fault,
   }
   // In the turn that decided the end: a later reading would be of a part that is already on its bleeder.
@@ -95,7 +105,9 @@ function guardOf(keeper: Keeper, { table }: ComposedBench): Guard {
     disarm: () => keeper.mode() === 'safe' ? keeper.reset() : keeper.disarm(),
     safeOff: async reason => await keeper.safeOff(reason).catch(error => ({
       reason, atWallMs: 0, sentMs: NaN, verifiedMs: null,
-      links: [{ link: 'keeper', sent: false, freshLink: false, verified: null, note: (error as Error).message }],
+      links: [{
+        link: 'keeper', sent: false, freshLink: false, verified: null, note: (error as Error).message,
+      }],
     })),
   }
 }

@@ -56,7 +56,8 @@ function quietPlan(
   own: OwnSequence<unknown>, { steps }: OwnPlan, { request, parts, sweepS }: PlanInput<unknown>
 ): Plan {
   return {
-    sequence: own.name, use: request.use, targetV: 0, expectedS: sum(steps, 'minS'), longestS: sum(steps, 'maxS'),
+    sequence: own.name, use: request.use, targetV: 0, expectedS: sum(steps, 'minS'),
+    longestS: sum(steps, 'maxS'),
     partEnergyMaxJ: 0, rackEnergyJ: 0, touchSafeAfterS: 0, partDissipationMaxW: 0, resistorDissipationW: 0,
     supplyLimitA: 0, overVoltageV: 0, sweepS, relayClosures: parts.length * 2, gasMl: 0, chargeMaxC: 0,
     steps, cautions, warnings: [], refusals: [],
@@ -67,7 +68,8 @@ function stepRefusal({ name, busV, minS, maxS }: PlanStep, targetV: number): Ref
   if (busV >= 0 && busV <= targetV && minS >= 0 && minS <= maxS) return []
   return [{
     what: `step ${name} of the plan`, have: `${busV} V for ${minS} to ${maxS} s`,
-    need: `at most ${targetV} V, the shortest stay before the longest`, wayOut: 'correct the plan of the sequence',
+    need: `at most ${targetV} V, the shortest stay before the longest`,
+    wayOut: 'correct the plan of the sequence',
   }]
 }
 

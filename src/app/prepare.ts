@@ -28,8 +28,9 @@ export interface Prepared {
 const formingSequence = 'reform'
 
 /**
- * Rejects USAGE for a sequence or parameters that do not exist, REFUSED where the bench lacks a role. What the
- * plan itself refuses stands in it; instruments are held against every plan that energises, whosever it is.
+ * Rejects USAGE for a sequence or parameters that do not exist, REFUSED where the bench lacks a
+ * role. What the plan itself refuses stands in it; instruments are held against every plan that
+ * energises, whosever it is.
  */
 export async function prepare(deps: PrepareDeps, request: StartRequest): Promise<Prepared> {
   const { bench, composed, profiles } = deps

@@ -1,7 +1,7 @@
 /**
- * Attended use: somebody must show presence again and again while the bench is live. What counts is the act, a
- * press of the button or a turn of the key (the input goes from absent to present), or a person's name to the
- * daemon: an input that merely stays on proves nobody.
+ * Attended use: somebody must show presence again and again while the bench is live. What counts is the act,
+ * a press of the button or a turn of the key (the input goes from absent to present), or a person's name to
+ * the daemon: an input that merely stays on proves nobody.
  */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
@@ -16,7 +16,9 @@ export interface PresenceWatch {
   stop(): void
 }
 
-/** Watches from now until `stop`. Silence for `limits.presenceS` while live is a fault; a fault is safe-off. */
+/**
+ * Watches from now until `stop`. Silence for `limits.presenceS` while live is a fault; a fault is safe-off.
+ */
 export function watchPresence(night: Night): PresenceWatch {
   const limitMs = 1000 * night.bench.limits.presenceS
   const ending = new AbortController()

@@ -133,7 +133,8 @@ class Use {
       if (state.stage !== 'dropped' && this.#dead.get(state) === true) state.stage = 'graded'
       const { grade, disposition, reason } = result
       void night.recorder.event({
-        kind: 'grade', position: state.spec.name, text: `${state.spec.name} ${state.part.part}: ${grade}, ${disposition}: ${reason}`,
+        kind: 'grade', position: state.spec.name,
+        text: `${state.spec.name} ${state.part.part}: ${grade}, ${disposition}: ${reason}`,
       }).catch(() => {})
     }
   }
@@ -239,7 +240,8 @@ const head = (state: PositionState): Pick<PartResult, 'position' | 'part' | 'pro
   ({ position: state.spec.name, part: state.part.part, profile: state.profile.name })
 
 const untold = (state: PositionState, reason: string): PartResult => ({
-  ...head(state), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason, criteria: [], figures: {},
+  ...head(state), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason,
+  criteria: [], figures: {},
 })
 
 function criterionOf({ name, value, u, unit, limitLow, limitHigh, source }: Comparison): Criterion {
@@ -252,7 +254,8 @@ function criterionOf({ name, value, u, unit, limitLow, limitHigh, source }: Comp
     ...(limitLow === undefined ? {} : { limitLow }), ...(limitHigh === undefined ? {} : { limitHigh })
   }
   const { expandedU, guardBand, pConform, grade } = judgeConformance({ y: value, u }, {
-    ...(limitLow === undefined ? {} : { lower: limitLow }), ...(limitHigh === undefined ? {} : { upper: limitHigh }),
+    ...(limitLow === undefined ? {} : { lower: limitLow }),
+    ...(limitHigh === undefined ? {} : { upper: limitHigh }),
   })
   return { name, value, unit, expandedU, guardBand, pConform, grade, source, ...bounds }
 }

@@ -1,4 +1,7 @@
-/** Parts that may still hold a charge after a run: nobody starts another before a person proved them dead by hand. */
+/**
+ * Parts that may still hold a charge after a run: nobody starts another before a person
+ * proved them dead by hand.
+ */
 import type { PositionState } from '../engine/position.ts'
 import type { RunEvent } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
@@ -6,13 +9,16 @@ import type { Store } from '../schema/store.ts'
 const words = (names: readonly string[]): string | null => names.length === 0 ? null
   : `${names.join(' ')} may still hold a charge: prove dead by hand, then acknowledge with what you found`
 
-/** Words for the parts of a run that ended, or null when every one that stood above `touchSafeV` was measured. */
+/**
+ * Words for the parts of a run that ended, or null when every one that stood above `touchSafeV` was measured.
+ */
 export const unproved = (positions: readonly PositionState[], touchSafeV: number): string | null =>
-  words(positions.filter(({ presumedV }) => presumedV !== null && presumedV >= touchSafeV).map(({ spec }) => spec.name))
+  words(positions.filter(({ presumedV }) => presumedV !== null && presumedV >= touchSafeV)
+    .map(({ spec }) => spec.name))
 
 /**
- * The same from the record of the last run, for a daemon that starts: what went on the bus and was not measured dead
- * after, also where the run was interrupted. Null once a person acknowledged.
+ * The same from the record of the last run, for a daemon that starts: what went on the bus and was not
+ * measured dead after, also where the run was interrupted. Null once a person acknowledged.
  */
 export async function unprovedOnRecord(store: Store): Promise<string | null> {
   const [last] = await store.listRuns(1)
@@ -24,7 +30,9 @@ export async function unprovedOnRecord(store: Store): Promise<string | null> {
 
 function note(open: Set<string>, { kind, position, data }: RunEvent): void {
   if (kind === 'acknowledged') open.clear()
-  if (kind === 'connect') for (const name of String(data?.['positions'] ?? '').split(' ').filter(Boolean)) open.add(name)
+  if (kind === 'connect') {
+    for (const name of String(data?.['positions'] ?? '').split(' ').filter(Boolean)) open.add(name)
+  }
   if (kind !== 'touch' || position === undefined) return
   if (data?.['verdict'] === 'dead') open.delete(position)
   else open.add(position)

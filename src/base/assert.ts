@@ -3,7 +3,9 @@ export class AssertionFault extends Error {
   override readonly name = 'AssertionFault'
 }
 
-/** Throws AssertionFault when `condition` is false. An AssertionFault that nobody catches ends in safe-off. */
+/**
+ * Throws AssertionFault when `condition` is false. An AssertionFault that nobody catches ends in safe-off.
+ */
 export function assert(condition: unknown, message: string): asserts condition {
   if (!condition) throw new AssertionFault(message)
 }

@@ -12,13 +12,18 @@ export interface Clock {
   monotonicMs(): number
   /** Milliseconds since 1970-01-01 UTC, as this clock believes. */
   wallMs(): number
-  /** Calls `action` once, `delayMs` or later. The returned function cancels it; cancelling twice is harmless. */
+  /**
+   * Calls `action` once, `delayMs` or later. The returned function cancels it; cancelling twice is harmless.
+   */
   after(delayMs: number, action: () => void): Cancel
   /** Marks work whose end does not depend on this clock (an exchange, a write). A led clock waits for it. */
   hold(): Cancel
 }
 
-/** Resolves after `delayMs`, or rejects with the signal's reason as soon as it aborts. The timer never outlives it. */
+/**
+ * Resolves after `delayMs`, or rejects with the signal's reason as soon as it aborts.
+ * The timer never outlives it.
+ */
 export function sleep(clock: Clock, delayMs: number, signal?: AbortSignal): Promise<void> {
   return new Promise((resolve, reject) => {
     if (signal?.aborted) return reject(signal.reason as Error)
@@ -141,7 +146,10 @@ export class VirtualClock implements Clock {
   }
   hold(): Cancel { return nothing }
 
-  /** Runs timers until `work` settles, and returns its result. Rejects when nothing is left that could settle it. */
+  /**
+   * Runs timers until `work` settles, and returns its result. Rejects when nothing is
+   * left that could settle it.
+   */
   async run<T>(work: Promise<T>): Promise<T> {
     assert(!this.#running, 'this virtual clock is running already')
     this.#running = true

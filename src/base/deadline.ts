@@ -3,8 +3,8 @@ import type { Clock } from './clock.ts'
 import { BenchError } from './errors.ts'
 
 /**
- * Runs `work` with a signal that aborts after `limitMs` or when `outer` aborts. Rejects with LINK_TIMEOUT naming
- * `what`; never resolves undefined on time-out. The work must listen to its signal.
+ * Runs `work` with a signal that aborts after `limitMs` or when `outer` aborts. Rejects with LINK_TIMEOUT
+ * naming `what`; never resolves undefined on time-out. The work must listen to its signal.
  */
 export async function withDeadline<T>(
   clock: Clock, limitMs: number, what: string, work: (signal: AbortSignal) => Promise<T>, outer?: AbortSignal,

@@ -5,29 +5,53 @@
 export const catalogue = {
   // links
   LINK_OPEN: { kind: 'link', http: 502, mend: 'Check the cable, the power and the URL in the bench file.' },
-  LINK_BUSY: { kind: 'link', http: 409, mend: 'Another program holds this port. Close it, or use its other port.' },
-  LINK_DOWN: { kind: 'link', http: 502, mend: 'The link is gone. Nothing was queued; reconnect the instrument.' },
-  LINK_TIMEOUT: { kind: 'link', http: 504, mend: 'The instrument did not answer. Check its power and its remote mode.' },
-  LINK_OVERFLOW: { kind: 'link', http: 502, mend: 'It sent far more than an answer. Check baud rate and wiring.' },
+  LINK_BUSY: {
+    kind: 'link', http: 409, mend: 'Another program holds this port. Close it, or use its other port.',
+  },
+  LINK_DOWN: {
+    kind: 'link', http: 502, mend: 'The link is gone. Nothing was queued; reconnect the instrument.',
+  },
+  LINK_TIMEOUT: {
+    kind: 'link', http: 504, mend: 'The instrument did not answer. Check its power and its remote mode.',
+  },
+  LINK_OVERFLOW: {
+    kind: 'link', http: 502, mend: 'It sent far more than an answer. Check baud rate and wiring.',
+  },
   LINK_URL: { kind: 'file', http: 400, mend: 'Write serial:/dev/…, tcp://host:port or usbtmc:/dev/usbtmcN.' },
   // answers
-  ANSWER_FORM: { kind: 'instrument', http: 502, mend: 'Check that the instrument profile matches this instrument.' },
-  INSTRUMENT_ERROR: { kind: 'instrument', http: 502, mend: 'The instrument refused. Its own words are in the message.' },
-  IDENTITY: { kind: 'instrument', http: 409, mend: 'A different instrument answers at this address. Check the cables.' },
-  READ_BACK: { kind: 'instrument', http: 502, mend: 'The instrument did not take the setting. Do not use it unattended.' },
-  NO_READING: { kind: 'instrument', http: 504, mend: 'Check the meter, its range and its leads: no good reading came in time.' },
+  ANSWER_FORM: {
+    kind: 'instrument', http: 502, mend: 'Check that the instrument profile matches this instrument.',
+  },
+  INSTRUMENT_ERROR: {
+    kind: 'instrument', http: 502, mend: 'The instrument refused. Its own words are in the message.',
+  },
+  IDENTITY: {
+    kind: 'instrument', http: 409, mend: 'A different instrument answers at this address. Check the cables.',
+  },
+  READ_BACK: {
+    kind: 'instrument', http: 502, mend: 'The instrument did not take the setting. Do not use it unattended.',
+  },
+  NO_READING: {
+    kind: 'instrument', http: 504,
+    mend: 'Check the meter, its range and its leads: no good reading came in time.',
+  },
   OUT_OF_RANGE: { kind: 'usage', http: 400, mend: 'Ask for a value that the instrument can do.' },
   ABANDONED: { kind: 'link', http: 409, mend: 'The exchange was cut short by a stop.' },
   // files and requests
   FILE_UNREADABLE: { kind: 'file', http: 400, mend: 'Check the path and the permissions.' },
   FILE_INVALID: { kind: 'file', http: 400, mend: 'Correct the lines named above.' },
   USAGE: { kind: 'usage', http: 400, mend: 'See --help.' },
-  NOT_FOUND: { kind: 'usage', http: 404, mend: 'List what there is with `nightbench runs` or `nightbench instruments`.' },
+  NOT_FOUND: {
+    kind: 'usage', http: 404, mend: 'List what there is with `nightbench runs` or `nightbench instruments`.',
+  },
   // safety
   REFUSED: { kind: 'refused', http: 409, mend: 'Change what the message names; nothing was energised.' },
   TRIPPED: { kind: 'trip', http: 409, mend: 'Find the cause, then `nightbench ack` with the reason.' },
   STOPPED: { kind: 'trip', http: 409, mend: 'A person stopped the bench.' },
-  KEEPER_GONE: { kind: 'host', http: 503, mend: 'The keeper process ended. The daemon starts a new one, which makes the bench safe.' },
+  KEEPER_GONE: {
+    kind: 'host', http: 503,
+    mend: 'The keeper process ended. The daemon starts a new one, which makes the bench safe.',
+  },
   STORE: { kind: 'host', http: 500, mend: 'Check free space and the permissions of the data folder.' },
   DAEMON_GONE: {
     kind: 'host', http: 503, mend: 'Start it with `nightbench serve`, or name its address with --daemon.',
@@ -93,7 +117,8 @@ export const isBenchError = (error: unknown): error is BenchError => error insta
 export const hasCode = (error: unknown, ...codes: ErrorCode[]): error is BenchError =>
   error instanceof BenchError && codes.includes(error.code)
 export const isTimeout = (error: unknown): boolean => hasCode(error, 'LINK_TIMEOUT')
-export const isLinkGone = (error: unknown): boolean => hasCode(error, 'LINK_DOWN', 'LINK_OPEN', 'LINK_BUSY', 'LINK_OVERFLOW')
+export const isLinkGone = (error: unknown): boolean =>
+  hasCode(error, 'LINK_DOWN', 'LINK_OPEN', 'LINK_BUSY', 'LINK_OVERFLOW')
 
 /** Any thrown thing as a BenchError; keeps what it was as the cause. */
 export function asBenchError(error: unknown, code: ErrorCode = 'HOST'): BenchError {

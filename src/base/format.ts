@@ -62,7 +62,9 @@ export function formatDuration(seconds: number | null | undefined): string {
  * the T). `timeZone` is an IANA name; the computer's own when left out. What machines read keeps UTC.
  */
 export function formatWall(wallMs: number | null | undefined, timeZone?: string): string {
-  if (wallMs === null || wallMs === undefined || !Number.isFinite(wallMs) || Math.abs(wallMs) > wallMostMs) return noNumber
+  if (wallMs === null || wallMs === undefined || !Number.isFinite(wallMs) || Math.abs(wallMs) > wallMostMs) {
+    return noNumber
+  }
   const part = Object.fromEntries(
     zoned(timeZone).formatToParts(wallMs).map(({ type, value }) => [type, value])
   )

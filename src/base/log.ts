@@ -24,7 +24,9 @@ export function makeLog(level: LogLevel, destination: DestinationStream = pino.d
 
 function describeError(error: unknown): unknown {
   if (isBenchError(error)) return { ...error.toJSON(), stack: error.stack, cause: describeCause(error.cause) }
-  if (error instanceof Error) return { message: error.message, stack: error.stack, cause: describeCause(error.cause) }
+  if (error instanceof Error) {
+    return { message: error.message, stack: error.stack, cause: describeCause(error.cause) }
+  }
   return { message: String(error) }
 }
 

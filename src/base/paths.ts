@@ -10,6 +10,8 @@ function findRoot(): string {
 }
 
 export const packageRoot = findRoot()
-/** A compiled entry, e.g. `builtEntry('src/keeper/main')`. Child processes and workers always start from dist. */
+/**
+ * A compiled entry, e.g. `builtEntry('src/keeper/main')`. Child processes and workers always start from dist.
+ */
 export const builtEntry = (name: string): string => join(packageRoot, 'dist', `${name}.js`)
 export const packageFile = (...parts: string[]): string => join(packageRoot, ...parts)

@@ -16,7 +16,9 @@ export class SeededRandom {
   }
 
   /** A child stream named `label`: adding one consumer does not shift the numbers of another. */
-  fork(label: string): SeededRandom { return new SeededRandom(`${this.#a}:${this.#b}:${this.#c}:${this.#d}:${label}`) }
+  fork(label: string): SeededRandom {
+    return new SeededRandom(`${this.#a}:${this.#b}:${this.#c}:${this.#d}:${label}`)
+  }
 
   /** Uniform in [0, 1). */
   next(): number {

@@ -65,7 +65,8 @@ async function stop(context: CliContext, reason: string, options: CommonOptions)
 }
 
 function stopLines(report: SafeOffReport, by: string): string[] {
-  const verified = report.verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(report.verifiedMs)} ms`
+  const verified =
+    report.verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(report.verifiedMs)} ms`
   return [
     `Off commands sent by ${by} in ${Math.round(report.sentMs)} ms, ${verified}.`,
     ...renderTable([

@@ -14,7 +14,8 @@ import { printable, renderTable } from './table.ts'
 import { watchRun } from './watch.ts'
 
 interface RequestOptions extends CommonOptions {
-  parts?: string; set?: string[]; use: string; person: string; cautionsRead?: boolean; polarityChecked?: boolean
+  parts?: string; set?: string[]; use: string; person: string; cautionsRead?: boolean;
+  polarityChecked?: boolean
   watch?: boolean
 }
 

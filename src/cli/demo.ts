@@ -16,9 +16,13 @@ import type { TruthLine } from './demo-control.ts'
 import { DemoScreen, finalJson, finalLines, openingLines } from './demo-screen.ts'
 import { openBench } from '../app/open-bench.ts'
 
-export interface DemoOptions { seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined }
+export interface DemoOptions {
+  seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined
+}
 
-interface Ready { benchFile: object; controlUrl: string; parts: Pick<LoadedPart, 'position' | 'part' | 'profile'>[] }
+interface Ready {
+  benchFile: object; controlUrl: string; parts: Pick<LoadedPart, 'position' | 'part' | 'profile'>[]
+}
 
 /** Longest stay on a step, so that the part that needs another night leaves room for the others. */
 const parameters = { maxStepS: 3600, soakS: 6 * 3600 }
@@ -59,7 +63,8 @@ async function night(
 ): Promise<RunRecord> {
   const stopListening = daemon.subscribe(item => { if (item.type === 'event') screen.event(item.event) })
   const run = await daemon.start({
-    sequence: 'reform', parameters, use: 'unattended', person: 'the night watch', cautionsConfirmed: true, polarityConfirmed: true,
+    sequence: 'reform', parameters, use: 'unattended', person: 'the night watch', cautionsConfirmed: true,
+    polarityConfirmed: true,
     parts: ready.parts.map(part => ({ ...part, note: '', condition: 'sound' as const })),
   })
   const onInterrupt = (): void => { void daemon.stop('Ctrl-C') }
@@ -87,7 +92,10 @@ function seedOf(text: string): number {
 /** The simulated bench is a process of its own; it ends when its standard input closes. */
 function startBench(seed: number): Promise<{ child: ChildProcess; ready: Ready }> {
   const serial = process.platform === 'linux' ? ['--serial'] : []
-  const child = spawn(process.execPath, [builtEntry('mocks/main'), '--seed', String(seed), '--scenario', 'pavilion', '--wall', String(Date.UTC(2026, 0, 9, 19, 30)), ...serial],
+  const child = spawn(process.execPath, [
+    builtEntry('mocks/main'), '--seed', String(seed), '--scenario', 'pavilion', '--wall',
+    String(Date.UTC(2026, 0, 9, 19, 30)), ...serial,
+  ],
     { stdio: ['pipe', 'pipe', 'inherit'], detached: true })
   return new Promise((resolve, reject) => {
     const lines = createInterface({ input: child.stdout! })

@@ -25,7 +25,8 @@ const item = (text: string): string => `  - ${text}`
 
 function refusalLines(plan: Plan): string[] {
   return plan.refusals.flatMap(({ what, have, need, wayOut, position }) => [
-    `  - ${position === undefined ? '' : `${position}: `}${what}: has ${have}, needs ${need}.`, `    ${wayOut}`,
+    `  - ${position === undefined ? '' : `${position}: `}${what}: has ${have}, needs ${need}.`,
+    `    ${wayOut}`,
   ])
 }
 

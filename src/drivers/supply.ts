@@ -31,7 +31,10 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
   constructor(profile: Profile, port: ScpiPort, clock: Clock) {
     super(profile, port, clock)
     const { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF } = profile
-    this.ratings = { voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF, currentErrorA: currentErrorA(profile) }
+    this.ratings = {
+      voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF,
+      currentErrorA: currentErrorA(profile),
+    }
     this.safeOff = safeOffOf(profile.safeOff)
     const { commands: { setOutput }, booleans: { off } } = profile
     const offLines = [off, '0', 'OFF'].map(word => fill(setOutput, { on: word }))
@@ -145,7 +148,9 @@ function scaleOf(unit: 'V' | 'A', profile: Profile, most: number): Scale {
 }
 
 /** What its limit and its reading share of their range, a step, and three times the noise. */
-function currentErrorA({ currentMaxA, currentStepA, setAccuracyCurrent, readAccuracyCurrent, readNoiseA }: ProfileOf<'dc-supply'>): number {
+function currentErrorA(
+  { currentMaxA, currentStepA, setAccuracyCurrent, readAccuracyCurrent, readNoiseA }: ProfileOf<'dc-supply'>,
+): number {
   const pct = (setAccuracyCurrent.rangePct ?? 0) + (readAccuracyCurrent.rangePct ?? 0)
   return currentMaxA * pct / 100 + currentStepA + 3 * (readNoiseA ?? 0)
 }

@@ -1,4 +1,7 @@
-/** Arming: everything is seen to be safe, then limits, protection and keeper are set, and only then the cutoff closes. */
+/**
+ * Arming: everything is seen to be safe, then limits, protection and keeper are set, and
+ * only then the cutoff closes.
+ */
 import { BenchError } from '../base/errors.ts'
 import { sleep } from '../base/clock.ts'
 import type { Supply } from '../schema/roles.ts'
@@ -20,10 +23,13 @@ export async function arm(night: Night): Promise<void> {
   await checkDead(night)
   await supply.protect(night.plan.overVoltageV, night.plan.supplyLimitA * 1.2)
   night.supervisor.arm(limitsOf(night), freshnessOf(night),
-    { voltageV: night.plan.targetV, currentA: night.plan.supplyLimitA }, night.clock.monotonicMs(), watchesOf(night))
+    { voltageV: night.plan.targetV, currentA: night.plan.supplyLimitA }, night.clock.monotonicMs(),
+    watchesOf(night))
   await night.guard.arm()
   await tellUnfelt(night)
-  await night.recorder.event({ kind: 'armed', text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA` })
+  await night.recorder.event({
+    kind: 'armed', text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA`,
+  })
 }
 
 /** Where no can is felt the record says so: power is limited there instead. */
@@ -31,7 +37,8 @@ async function tellUnfelt(night: Night): Promise<void> {
   const names = withoutCaseSensor(night).map(({ spec }) => spec.name)
   if (names.length === 0) return
   await night.recorder.event({
-    kind: 'no-case-sensor', text: `no case sensor on ${names.join(' ')}: the power of the part is limited there, not its temperature`,
+    kind: 'no-case-sensor',
+    text: `no case sensor on ${names.join(' ')}: the power of the part is limited there, not its temperature`,
   })
 }
 
@@ -46,7 +53,9 @@ export async function energise(night: Night): Promise<void> {
   if (cutoff) {
     await cutoff.close()
     await sleep(night.clock, cutoff.settleMs, night.signal)
-    if (!await cutoff.isClosed()) throw new BenchError('READ_BACK', 'the cutoff did not close', { instrument: cutoff.name })
+    if (!await cutoff.isClosed()) {
+      throw new BenchError('READ_BACK', 'the cutoff did not close', { instrument: cutoff.name })
+    }
   }
   await (night.roles.supply as Supply).setOutput(true)
   night.state.setV = 0
@@ -56,9 +65,13 @@ async function checkInterlock(night: Night): Promise<void> {
   const { interlock } = night.roles
   if (!interlock) return
   const { coverClosed, present } = await interlock.read()
-  if (!coverClosed) throw new BenchError('REFUSED', 'the cover is open', { expected: 'cover closed and locked', got: 'open' })
+  if (!coverClosed) {
+    throw new BenchError('REFUSED', 'the cover is open', { expected: 'cover closed and locked', got: 'open' })
+  }
   if (!present) {
-    throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', { expected: 'key or button at the bench', got: 'neither' })
+    throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', {
+      expected: 'key or button at the bench', got: 'neither',
+    })
   }
 }
 
@@ -66,7 +79,9 @@ async function checkInterlock(night: Night): Promise<void> {
 async function checkCutoff(night: Night): Promise<void> {
   const { cutoff } = night.roles
   if (!cutoff || !await cutoff.isClosed()) return
-  throw new BenchError('REFUSED', 'the cutoff is closed before it was told to', { instrument: cutoff.name, expected: 'open', got: 'closed (welded?)' })
+  throw new BenchError('REFUSED', 'the cutoff is closed before it was told to', {
+    instrument: cutoff.name, expected: 'open', got: 'closed (welded?)',
+  })
 }
 
 /** Bus and every part read below touch-safe with the parts on their bleeders. */
@@ -74,7 +89,9 @@ async function checkDead(night: Night): Promise<void> {
   const { touchSafeV } = night.bench.limits
   const bus = await night.roles['bus-meter']?.readVoltage()
   if (bus && (bus.quality !== 'good' || Math.abs(bus.value) + 2 * bus.u >= touchSafeV)) {
-    throw new BenchError('REFUSED', 'the bus is not dead', { expected: `below ${touchSafeV} V`, got: `${bus.value.toFixed(1)} V (${bus.quality})` })
+    throw new BenchError('REFUSED', 'the bus is not dead', {
+      expected: `below ${touchSafeV} V`, got: `${bus.value.toFixed(1)} V (${bus.quality})`,
+    })
   }
   const startedMs = night.clock.monotonicMs()
   for (const position of night.positions) {
@@ -82,7 +99,10 @@ async function checkDead(night: Night): Promise<void> {
     const volts = partVolts(night.bench.fixture, position, false)
     if (volts === null || Math.abs(volts) >= touchSafeV) {
       throw new BenchError('REFUSED', `${position.spec.name} is not dead`,
-        { expected: `below ${touchSafeV} V`, got: volts === null ? 'no good reading' : `${volts.toFixed(1)} V` })
+        {
+          expected: `below ${touchSafeV} V`,
+          got: volts === null ? 'no good reading' : `${volts.toFixed(1)} V`,
+        })
     }
   }
 }

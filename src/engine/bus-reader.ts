@@ -18,7 +18,10 @@ export interface BusReaderDeps {
   attend: () => void
 }
 
-/** Current above what the positions explain, as a part of what one shorted part would take, that starts a sweep. */
+/**
+ * Current above what the positions explain, as a part of what one shorted part would
+ * take, that starts a sweep.
+ */
 const unexplainedShare = 0.4
 /** The supply's own voltmeter is read this seldom: in ms, and in quiet bus readings. */
 const readBackMs = 5000
@@ -44,7 +47,9 @@ export class BusReader {
 
   async read(): Promise<void> {
     const { channels, intake } = this.#d
-    const [volts, amps] = await Promise.all([this.#readBus(), this.#ofSupply(() => this.#supply.readCurrent())])
+    const [volts, amps] = await Promise.all([
+      this.#readBus(), this.#ofSupply(() => this.#supply.readCurrent()),
+    ])
     this.#busV = volts
     this.#supplyA = amps
     if (volts) intake.take(channels.busVoltage, volts)
@@ -54,7 +59,8 @@ export class BusReader {
   }
 
   /**
-   * Without a meter on the bus the supply's own serves while it feeds the bus: its diode hides the bus at other times.
+   * Without a meter on the bus the supply's own serves while it feeds the bus: its diode
+   * hides the bus at other times.
    */
   async #readBus(): Promise<Measured | null> {
     const meter = this.#d.roles['bus-meter']
@@ -74,7 +80,10 @@ export class BusReader {
     if (volts) this.#d.intake.take(this.#d.channels.supplyVoltage, volts)
   }
 
-  /** A supply that does not answer stops the bench and is asked no more; the bus is read on: its fall is the proof. */
+  /**
+   * A supply that does not answer stops the bench and is asked no more; the bus is read
+   * on: its fall is the proof.
+   */
   async #ofSupply(read: () => Promise<Measured>): Promise<Measured | null> {
     if (this.#supplyGone) return null
     try {
@@ -87,13 +96,16 @@ export class BusReader {
     }
   }
 
-  /** Compares supply current with what the positions and the bus bleeder take; two sweeps may find out why. */
+  /**
+   * Compares supply current with what the positions and the bus bleeder take; two sweeps may find out why.
+   */
   #explain(): void {
     const excessA = this.#excessA()
     if (excessA === null) { this.#askedAtSweep = null; return }
     if (this.#askedAtSweep === null) { this.#askedAtSweep = this.#d.sweeps(); this.#d.attend(); return }
     if (this.#d.sweeps() < this.#askedAtSweep + 3) return
-    this.#d.intake.fault('bus.unexplained', `the supply gives ${(1e3 * excessA).toFixed(2)} mA more than the positions take`)
+    this.#d.intake.fault('bus.unexplained',
+      `the supply gives ${(1e3 * excessA).toFixed(2)} mA more than the positions take`)
   }
 
   /** Current that nothing explains and that is too large to pass over, amperes, or null. */
@@ -102,8 +114,11 @@ export class BusReader {
     if (busV?.quality !== 'good' || supplyA?.quality !== 'good') return null
     const { fixture, limits } = this.#d.bench
     if (busV.value < limits.touchSafeV) return null
-    let knownA = busV.value / fixture.busBleederOhm + busV.value / (this.#d.roles['bus-meter']?.inputOhm ?? Infinity)
-    for (const { wiring, current } of this.#d.positions) if (wiring === 'bus' && current) knownA += Math.max(0, current.value)
+    let knownA =
+      busV.value / fixture.busBleederOhm + busV.value / (this.#d.roles['bus-meter']?.inputOhm ?? Infinity)
+    for (const { wiring, current } of this.#d.positions) if (wiring === 'bus' && current) {
+      knownA += Math.max(0, current.value)
+    }
     const shortA = busV.value / (fixture.limitOhm + fixture.senseOhm)
     const excessA = supplyA.value - knownA
     return excessA < unexplainedShare * shortA + 3 * supplyA.u ? null : excessA

@@ -1,4 +1,7 @@
-/** The conductor's verbs: everything that puts energy on the bus or takes a part to it, through the supervisor. */
+/**
+ * The conductor's verbs: everything that puts energy on the bus or takes a part to it,
+ * through the supervisor.
+ */
 import { sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Reading } from '../schema/reading.ts'
@@ -18,7 +21,9 @@ export const notWatched = -1e9
 
 export const busTolerance = (night: Night): number => busToleranceV + busToleranceShare * night.plan.targetV
 
-/** Sets the bus to `toV`, a small step each second at most `slewVPerS`, and waits until the bus meter agrees. */
+/**
+ * Sets the bus to `toV`, a small step each second at most `slewVPerS`, and waits until the bus meter agrees.
+ */
 export async function moveBus(night: Night, toV: number, slewVPerS: number): Promise<void> {
   if (toV === 0 && !night.state.live) return
   const supply = night.roles.supply as Supply
@@ -31,7 +36,8 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
     const stepV = Math.sign(left) * Math.min(Math.abs(left), (slewVPerS * rampStepMs) / 1000)
     const nextV = Math.abs(left - stepV) < 1e-9 ? toV : night.state.setV + stepV
     night.supervisor.permit(nextV, night.plan.supplyLimitA)
-    night.supervisor.setBound('bus.over', Math.max(nextV, night.state.setV) + night.bench.fixture.diodeV + busTolerance(night))
+    night.supervisor.setBound('bus.over',
+      Math.max(nextV, night.state.setV) + night.bench.fixture.diodeV + busTolerance(night))
     await supply.setVoltage(nextV + (nextV > 0 ? night.bench.fixture.diodeV : 0))
     night.state.setV = nextV
     await sleep(night.clock, rampStepMs, night.signal)
@@ -50,15 +56,16 @@ export async function busAgrees(night: Night, toV: number): Promise<void> {
     const reading = await next(night, night.channels.busVoltage.name, night.clock.monotonicMs())
     if (Math.abs(reading.value - toV) <= busTolerance(night) || reading.value < toV && toV < 3) return
     if (night.clock.monotonicMs() - startedMs > limitMs) {
-      night.fault('bus.read-back', `bus was set to ${toV.toFixed(1)} V and reads ${reading.value.toFixed(1)} V`)
+      night.fault('bus.read-back',
+        `bus was set to ${toV.toFixed(1)} V and reads ${reading.value.toFixed(1)} V`)
       throw night.signal.reason as Error
     }
   }
 }
 
 /**
- * The next good reading of a channel by name. Rejects when the run ends, and with NO_READING when none comes in the
- * time that two sweeps and their settling take.
+ * The next good reading of a channel by name. Rejects when the run ends, and with NO_READING when none comes
+ * in the time that two sweeps and their settling take.
  */
 export async function next(night: Night, channelName: string, afterMs: number): Promise<Reading> {
   const channel = night.channels.all.find(({ name }) => name === channelName)
@@ -66,15 +73,26 @@ export async function next(night: Night, channelName: string, afterMs: number): 
   const withinMs = silenceMs(night)
   const reading = await night.waiters.next(channel, { afterMs, withinMs, signal: night.signal })
   if (reading) return reading
-  throw new BenchError('NO_READING', `${channelName} gave no good reading`, { expected: `one in ${Math.round(withinMs)} ms`, got: 'none' })
+  throw new BenchError('NO_READING', `${channelName} gave no good reading`, {
+    expected: `one in ${Math.round(withinMs)} ms`, got: 'none',
+  })
 }
 
-/** The next good current of one position, or null when none comes: then the part, not the bench, cannot be judged. */
+/**
+ * The next good current of one position, or null when none comes: then the part, not the
+ * bench, cannot be judged.
+ */
 export const nextOf = (night: Night, { index }: PositionState, afterMs: number): Promise<Reading | null> =>
-  night.waiters.next(night.channels.current[index]!, { afterMs, withinMs: silenceMs(night), signal: night.signal })
+  night.waiters.next(night.channels.current[index]!, {
+    afterMs, withinMs: silenceMs(night), signal: night.signal,
+  })
 
-/** A channel that has given no good reading for this long is silent: two sweeps at the quiet cadence, and room. */
-export const silenceMs = (night: Night): number => 2 * night.bench.cadence.sweepQuietMs + 2000 * night.plan.sweepS + 5000
+/**
+ * A channel that has given no good reading for this long is silent: two sweeps at the
+ * quiet cadence, and room.
+ */
+export const silenceMs = (night: Night): number =>
+  2 * night.bench.cadence.sweepQuietMs + 2000 * night.plan.sweepS + 5000
 
 /** Waits, unless the run ends first. */
 export const rest = (night: Night, ms: number): Promise<void> => sleep(night.clock, ms, night.signal)
@@ -100,8 +118,8 @@ export async function connect(night: Night, positions: readonly PositionState[])
 }
 
 /**
- * Switches the low resistor of one position in or out. Switched in, the part takes at once what the limiting resistor
- * kept from it: for as long as that charge can explain, a large current is not held against it.
+ * Switches the low resistor of one position in or out. Switched in, the part takes at once what the limiting
+ * resistor kept from it: for as long as that charge can explain, a large current is not held against it.
  */
 export async function formalResistor(night: Night, position: PositionState, on: boolean): Promise<void> {
   const relay = position.spec.formalRelay
@@ -119,8 +137,8 @@ export async function formalResistor(night: Night, position: PositionState, on: 
 }
 
 /**
- * After a part pulled the bus down the others take back what they lost, through their limiting resistors: until that can
- * be over, a large current is not held against them.
+ * After a part pulled the bus down the others take back what they lost, through their limiting resistors:
+ * until that can be over, a large current is not held against them.
  */
 export function allowRecharge(night: Night): void {
   const busV = night.sampler.busV?.value ?? night.state.setV
@@ -130,13 +148,17 @@ export function allowRecharge(night: Night): void {
     1000 * profile.capacitanceF * (1 + profile.tolerancePlus) * night.bench.fixture.limitOhm)
   const forMs = 5 * Math.max(0, ...tausMs) + 2 * night.bench.cadence.sweepMs
   const patience = (ms: number): void => {
-    for (const position of standing) if (position.stage !== 'dropped') night.supervisor.setPatience(`${position.spec.name}.current`, ms)
+    for (const position of standing) if (position.stage !== 'dropped') {
+      night.supervisor.setPatience(`${position.spec.name}.current`, ms)
+    }
   }
   patience(forMs)
   night.clock.after(forMs, () => patience(0))
 }
 
-/** Time to make up the drop at the limiting resistor: at half the supply's limit, then five time constants. */
+/**
+ * Time to make up the drop at the limiting resistor: at half the supply's limit, then five time constants.
+ */
 function chargingMs(night: Night, position: PositionState): number {
   const { fixture } = night.bench
   const farad = position.profile.capacitanceF * (1 + position.profile.tolerancePlus)
@@ -156,7 +178,10 @@ export async function release(night: Night, positions: readonly PositionState[])
 const relaysOf = ({ spec, formal }: PositionState): number[] =>
   formal && spec.formalRelay !== undefined ? [relayOf(spec), spec.formalRelay] : [relayOf(spec)]
 
-/** A part that is wired to the bus for good leaves it when the bus loses its source; it then bleeds back over the bus. */
+/**
+ * A part that is wired to the bus for good leaves it when the bus loses its source; it
+ * then bleeds back over the bus.
+ */
 async function takeBusDown(night: Night): Promise<void> {
   const { cutoff, supply } = night.roles
   night.supervisor.setBound('bus.under', notWatched)

@@ -1,4 +1,7 @@
-/** The channels of one run: the bus first, then current and case temperature of each position, then what is read for comparison. */
+/**
+ * The channels of one run: the bus first, then current and case temperature of each
+ * position, then what is read for comparison.
+ */
 import type { FixtureSpec } from '../schema/bench.ts'
 import type { Channel } from '../schema/reading.ts'
 
@@ -24,7 +27,8 @@ export function channelTable(fixture: FixtureSpec): ChannelTable {
   const supplyCurrent = add({ name: 'supply.current', quantity: 'current', unit: 'A' })
   const current = fixture.positions.map(({ name }) =>
     add({ name: `${name}.current`, quantity: 'current', unit: 'A', position: name }))
-  const caseTemperature = fixture.positions.map(({ name, thermometer }) => thermometer === undefined ? undefined
+  const caseTemperature =
+    fixture.positions.map(({ name, thermometer }) => thermometer === undefined ? undefined
     : add({ name: `${name}.case`, quantity: 'temperature', unit: '°C', position: name }))
   const supplyVoltage = add({ name: 'supply.voltage', quantity: 'voltage', unit: 'V' })
   return { all, busVoltage, supplyCurrent, supplyVoltage, current, caseTemperature }

@@ -1,4 +1,6 @@
-/** Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed. */
+/**
+ * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
+ */
 import { judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { Reading } from '../schema/reading.ts'
@@ -31,11 +33,13 @@ export async function followDischarge(
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.touch = dead.text
-  position.presumedV = dead.verdict === 'dead' ? null : dead.verdict === 'live' ? Math.abs(dead.volts) : stoodV
+  position.presumedV = dead.verdict === 'dead' ? null
+    : dead.verdict === 'live' ? Math.abs(dead.volts) : stoodV
   const faultToTouchSafeMs = safeAtMs === null ? null : safeAtMs - faultAtMs
   void night.recorder.event({
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
-    text: `${position.spec.name} ${dead.text}`, data: { verdict: dead.verdict, chargeC, releaseV: stoodV, faultToTouchSafeMs },
+    text: `${position.spec.name} ${dead.text}`,
+    data: { verdict: dead.verdict, chargeC, releaseV: stoodV, faultToTouchSafeMs },
   }).catch(() => {})
   return dead
 }

@@ -8,14 +8,19 @@ import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
 import type { PositionState } from './position.ts'
 
-/** Into a released part no current flows; more than this, and than its own uncertainty, shows that it is on the bus. */
+/**
+ * Into a released part no current flows; more than this, and than its own uncertainty,
+ * shows that it is on the bus.
+ */
 const stuckA = 1e-6
 
 /**
- * Releases `position` at once and resolves when its relay has moved. What follows (one scan later nothing may flow into
- * it, and it is followed down to touch-safe) goes on in `night.drops`.
+ * Releases `position` at once and resolves when its relay has moved. What follows (one scan later nothing may
+ * flow into it, and it is followed down to touch-safe) goes on in `night.drops`.
  */
-export async function dropPosition(night: Night, position: PositionState, demand: Pick<Demand, 'text' | 'atMs'>): Promise<void> {
+export async function dropPosition(
+  night: Night, position: PositionState, demand: Pick<Demand, 'text' | 'atMs'>,
+): Promise<void> {
   if (night.drops.has(position)) return
   const { name } = position.spec
   const releaseV = partVolts(night.bench.fixture, position, night.state.watching)
@@ -46,13 +51,17 @@ function tellDrop(night: Night, name: string, demand: Pick<Demand, 'text' | 'atM
   }).catch(() => {})
 }
 
-async function prove(night: Night, position: PositionState, releaseV: number | null, atMs: number): Promise<void> {
+async function prove(
+  night: Night, position: PositionState, releaseV: number | null, atMs: number,
+): Promise<void> {
   try {
     await changedOver(night)
     await Promise.all([checkReleased(night, position), followDischarge(night, position, releaseV, atMs)])
   } catch (error) {
     // Reading ends when the run has ended; nothing is left to prove then.
-    if (!night.reading.aborted) night.fault(`${position.spec.name}.drop`, `drop failed: ${(error as Error).message}`)
+    if (!night.reading.aborted) {
+      night.fault(`${position.spec.name}.drop`, `drop failed: ${(error as Error).message}`)
+    }
   }
 }
 
@@ -63,7 +72,10 @@ async function checkReleased(night: Night, position: PositionState): Promise<voi
   const wait = { withinMs: silenceMs(night), signal: night.reading }
   const first = await night.waiters.next(channel, { ...wait, afterMs: night.clock.monotonicMs() })
   const second = first && await night.waiters.next(channel, { ...wait, afterMs: first.atMs })
-  if (second === null) return night.fault(`${name}.unseen`, `${name} was released, and no good reading shows that it went`)
+  if (second === null) {
+    return night.fault(`${name}.unseen`, `${name} was released, and no good reading shows that it went`)
+  }
   if (second.value < Math.max(stuckA, 3 * second.u)) return
-  night.fault(`${name}.welded`, `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
+  night.fault(`${name}.welded`,
+    `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
 }

@@ -1,4 +1,6 @@
-/** Everything one run has in hand. Plain data and narrow ports; the verbs are in the files beside this one. */
+/**
+ * Everything one run has in hand. Plain data and narrow ports; the verbs are in the files beside this one.
+ */
 import type { Clock } from '../base/clock.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Plan, SafeOffReport } from '../schema/application.ts'
@@ -39,7 +41,10 @@ export interface Night {
   /** Aborts when reading ends too; outlives `signal`, because bleeding is watched after a trip. */
   readonly reading: AbortSignal
   readonly state: NightState
-  /** Parts that left the bus, each with the end of what follows: seen to be released, and followed down. Never rejects. */
+  /**
+   * Parts that left the bus, each with the end of what follows: seen to be released, and
+   * followed down. Never rejects.
+   */
   readonly drops: Map<PositionState, Promise<void>>
   /** Compares identities of all instruments with the bench file; rejects IDENTITY. */
   checkIdentities(): Promise<void>
@@ -59,9 +64,12 @@ export interface NightState {
   busTrusted: boolean
   /** Ends when the trip of this run, if any, is on record. Never rejects. */
   told: Promise<unknown>
-  /** What each part stood at when the run was told to end, volts, null where unknown; null while it goes on. */
+  /**
+   * What each part stood at when the run was told to end, volts, null where unknown; null while it goes on.
+   */
   stoodAtV: ReadonlyMap<PositionState, number | null> | null
 }
 
 /** Positions that still stand on the bus. */
-export const onBus = (night: Night): PositionState[] => night.positions.filter(position => position.wiring === 'bus')
+export const onBus = (night: Night): PositionState[] =>
+  night.positions.filter(position => position.wiring === 'bus')

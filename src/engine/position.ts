@@ -1,4 +1,6 @@
-/** One position of the fixture during a run: what is on it, how it is wired now, and what was last seen of it. */
+/**
+ * One position of the fixture during a run: what is on it, how it is wired now, and what was last seen of it.
+ */
 import type { FixtureSpec, PositionSpec } from '../schema/bench.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { bleedOhm } from '../schema/fixture.ts'
@@ -35,22 +37,33 @@ export interface PositionState {
   result: PartResult | null
 }
 
-/** What stands for a part where there is none: stray capacitance of a holder and its leads, about 10 pF (common practice). */
+/**
+ * What stands for a part where there is none: stray capacitance of a holder and its
+ * leads, about 10 pF (common practice).
+ */
 export const emptyHolder: PartProfile = partProfile.parse({
   name: 'empty-position', kind: 'aluminium-electrolytic', capacitanceF: 1e-11, ratedV: 1000,
   leakage: { family: 'general' }, dissipationMax: 1,
 })
 
-export function freshPosition(index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile): PositionState {
+export function freshPosition(
+  index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile,
+): PositionState {
   return {
-    index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false, current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, seenF: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
+    current: null, currentAtBusV: 0,
+    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, seenF: null,
+    touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 
 /** Resistance between bus and part, or of the discharge path, ohms, the sense resistor included. */
-export function seriesOhm(fixture: FixtureSpec, position: { wiring: 'released' | 'bus'; formal: boolean }, watching: boolean): number {
-  if (position.wiring === 'released') return bleedOhm(fixture) + (watching ? fixture.watchOhm ?? 0 : 0) + fixture.senseOhm
+export function seriesOhm(
+  fixture: FixtureSpec, position: { wiring: 'released' | 'bus'; formal: boolean }, watching: boolean,
+): number {
+  if (position.wiring === 'released') {
+    return bleedOhm(fixture) + (watching ? fixture.watchOhm ?? 0 : 0) + fixture.senseOhm
+  }
   const limit = position.formal && fixture.formalOhm !== undefined
     ? 1 / (1 / fixture.limitOhm + 1 / fixture.formalOhm) : fixture.limitOhm
   return limit + fixture.senseOhm

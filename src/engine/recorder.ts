@@ -1,4 +1,7 @@
-/** Between the supervisor and the store: batches readings, commits events, and knows up to when all is durable. */
+/**
+ * Between the supervisor and the store: batches readings, commits events, and knows up
+ * to when all is durable.
+ */
 import type { Cancel, Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Reading } from '../schema/reading.ts'
@@ -9,7 +12,10 @@ import type { Store } from '../schema/store.ts'
 /** What was read less than this ago may not be durable yet, and screens mark it provisional. */
 const batchMs = 1000
 const batchMost = 4096
-/** A write that has not ended after this long, in real time, counts as failed: slow cards stall for seconds (common practice). */
+/**
+ * A write that has not ended after this long, in real time, counts as failed: slow cards
+ * stall for seconds (common practice).
+ */
 export const storeLateMs = 10_000
 
 export interface EventInput {
@@ -33,8 +39,8 @@ export class Recorder {
   #stalled = false
 
   /**
-   * `onFailure` is called once, synchronously with the first write that fails or does not end; the run must stop then.
-   * `livenessClock`: real time, because bench time may wait for the write.
+   * `onFailure` is called once, synchronously with the first write that fails or does not end; the run must
+   * stop then. `livenessClock`: real time, because bench time may wait for the write.
    */
   constructor(deps: {
     runId: string; clock: Clock; livenessClock: Clock; store: Store
@@ -49,7 +55,9 @@ export class Recorder {
   }
 
   /** Monotonic ms up to which every reading is on the disk. */
-  get durableUntilMs(): number { return this.#batch.length === 0 ? this.#clock.monotonicMs() : this.#durableUntilMs }
+  get durableUntilMs(): number {
+    return this.#batch.length === 0 ? this.#clock.monotonicMs() : this.#durableUntilMs
+  }
 
   reading(reading: Reading): void {
     this.#batch.push(reading)
@@ -67,7 +75,10 @@ export class Recorder {
     return this.commit(() => this.#store.appendEvent(this.runId, event).then(() => {}))
   }
 
-  /** Does one piece of store work after what was handed in before it. Rejects STORE when it does not end in time. */
+  /**
+   * Does one piece of store work after what was handed in before it. Rejects STORE when
+   * it does not end in time.
+   */
   commit(work: () => Promise<void>): Promise<void> {
     const release = this.#clock.hold()
     const done = this.#tail.then(() => this.#inTime(work)).finally(release)

@@ -1,6 +1,6 @@
 /**
- * Reads the bench in loops: the bus often, the positions in sweeps, cover, relays and cans beside them. Each reading
- * goes through the intake. An exception anywhere in here is a fault, and a fault stops the bench.
+ * Reads the bench in loops: the bus often, the positions in sweeps, cover, relays and cans beside them. Each
+ * reading goes through the intake. An exception anywhere in here is a fault, and a fault stops the bench.
  */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
@@ -37,7 +37,8 @@ export class Sampler {
     this.#intake = new Intake(deps)
     this.#pace = new Pace(deps.clock, deps.bench.cadence, signal)
     this.#bus = new BusReader({
-      ...deps, intake: this.#intake, sweeps: () => this.#sweeps, attend: () => this.attend(deps.bench.cadence.sweepMs),
+      ...deps, intake: this.#intake, sweeps: () => this.#sweeps,
+      attend: () => this.attend(deps.bench.cadence.sweepMs),
     }, signal)
   }
 
@@ -54,7 +55,9 @@ export class Sampler {
     const { thermometer, interlock, positions: board } = this.#d.roles
     const side = { ...this.#d, intake: this.#intake, pace: this.#pace }
     const loops = [this.#guard('bus', () => this.#busLoop()), this.#guard('sweep', () => this.#sweepLoop())]
-    if (thermometer) loops.push(this.#guard('temperature', () => temperatureLoop(side, thermometer, this.#signal)))
+    if (thermometer) {
+      loops.push(this.#guard('temperature', () => temperatureLoop(side, thermometer, this.#signal)))
+    }
     if (interlock) loops.push(this.#guard('interlock', () => coverLoop(side, interlock, this.#signal)))
     if (board) loops.push(this.#guard('relays', () => relayLoop(side, board, this.#signal)))
     await Promise.all(loops)

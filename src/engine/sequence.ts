@@ -27,7 +27,10 @@ export interface Sequence<P = unknown> {
   readonly roles: readonly RoleName[]
   /** Whether it puts energy on the bus: then it is armed first. */
   readonly energises: boolean
-  /** Whether every position of the fixture takes part, with or without a part; only those of the request when left out. */
+  /**
+   * Whether every position of the fixture takes part, with or without a part; only those
+   * of the request when left out.
+   */
   readonly everyPosition?: boolean
   /** Pure: what would be done. Refusals in it forbid the start. */
   plan(input: PlanInput<P>): Plan

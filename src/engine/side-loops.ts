@@ -1,4 +1,6 @@
-/** What is looked at beside bus and positions: cover, relays, cans. Each loop runs until the signal aborts. */
+/**
+ * What is looked at beside bus and positions: cover, relays, cans. Each loop runs until the signal aborts.
+ */
 import type { Clock } from '../base/clock.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Interlock, RelayBoard, Thermometer } from '../schema/roles.ts'
@@ -15,7 +17,9 @@ export interface SideDeps {
 }
 
 /** The cover contact breaks the cutoff's coil by itself; this makes it known, and latched. */
-export async function coverLoop({ bench, clock, intake, pace, live }: SideDeps, interlock: Interlock, signal: AbortSignal): Promise<void> {
+export async function coverLoop(
+  { bench, clock, intake, pace, live }: SideDeps, interlock: Interlock, signal: AbortSignal,
+): Promise<void> {
   while (!signal.aborted) {
     const startedMs = clock.monotonicMs()
     if (live() && !(await interlock.read()).coverClosed && live()) {
@@ -25,13 +29,18 @@ export async function coverLoop({ bench, clock, intake, pace, live }: SideDeps, 
   }
 }
 
-export async function relayLoop({ bench, clock, intake, positions }: SideDeps, board: RelayBoard, signal: AbortSignal): Promise<void> {
+export async function relayLoop(
+  { bench, clock, intake, positions }: SideDeps, board: RelayBoard, signal: AbortSignal,
+): Promise<void> {
   await watchRelays({
-    clock, board, positions, everyMs: bench.cadence.sweepQuietMs, onLost: text => intake.fault('positions.lost', text),
+    clock, board, positions, everyMs: bench.cadence.sweepQuietMs,
+    onLost: text => intake.fault('positions.lost', text),
   }, signal)
 }
 
-export async function temperatureLoop(deps: SideDeps, thermometer: Thermometer, signal: AbortSignal): Promise<void> {
+export async function temperatureLoop(
+  deps: SideDeps, thermometer: Thermometer, signal: AbortSignal,
+): Promise<void> {
   const { bench, channels, clock, intake, pace, positions } = deps
   while (!signal.aborted) {
     const startedMs = clock.monotonicMs()

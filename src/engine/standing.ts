@@ -1,4 +1,7 @@
-/** What a part, and the bus, may stand at: from the currents that flow, by the worst path that they may have taken. */
+/**
+ * What a part, and the bus, may stand at: from the currents that flow, by the worst path
+ * that they may have taken.
+ */
 import type { Measured } from '../schema/reading.ts'
 import { busTolerance, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
@@ -7,15 +10,21 @@ import type { PositionState } from './position.ts'
 
 /** What each part stands at now, volts; null where the path cannot tell. */
 export const standingVolts = (night: Night): Map<PositionState, number | null> =>
-  new Map(night.positions.map(position => [position, partVolts(night.bench.fixture, position, night.state.watching)]))
+  new Map(night.positions.map(position => [
+    position, partVolts(night.bench.fixture, position, night.state.watching),
+  ]))
 
-/** Capacitance that a part surely has: the lower edge of its tolerance, or what the bridge found before, if less. */
+/**
+ * Capacitance that a part surely has: the lower edge of its tolerance, or what the
+ * bridge found before, if less.
+ */
 export const leastFarad = ({ profile, seenF }: PositionState): number =>
   Math.min(profile.capacitanceF * (1 - profile.toleranceMinus), seenF ?? Infinity)
 
 /**
- * What a part stood at when it left, volts. Where the last reading was bad, the highest that its path ever showed; and
- * never less than what it was taken to hold before, because volts that nobody saw leave are still there.
+ * What a part stood at when it left, volts. Where the last reading was bad, the highest that its
+ * path ever showed; and never less than what it was taken to hold before, because volts that nobody
+ * saw leave are still there.
  */
 export function stoodAt(position: PositionState, releaseV: number | null): number | null {
   const { knownV, presumedV } = position
@@ -24,11 +33,14 @@ export function stoodAt(position: PositionState, releaseV: number | null): numbe
 }
 
 /**
- * The most that a released part can stand at while `amps` leave it, volts with their uncertainty. A changeover that is
- * welded to the bus bleeds its part over the bus, and then the bus stands above zero: unless a fresh reading shows a
- * dead bus, the part may stand as far above the bus as its own resistors drop. While the bus is live nothing leaves by it.
+ * The most that a released part can stand at while `amps` leave it, volts with their uncertainty. A
+ * changeover that is welded to the bus bleeds its part over the bus, and then the bus stands above zero:
+ * unless a fresh reading shows a dead bus, the part may stand as far above the bus as its own resistors drop.
+ * While the bus is live nothing leaves by it.
  */
-export function worstVolts(night: Night, position: PositionState, amps: number, uA: number): { volts: number; u: number } {
+export function worstVolts(night: Night, position: PositionState, amps: number, uA: number): {
+  volts: number; u: number
+} {
   const { fixture } = night.bench
   const ohm = seriesOhm(fixture, position, false)
   const direct = { volts: amps * ohm, u: uA * ohm }
@@ -39,10 +51,15 @@ export function worstVolts(night: Night, position: PositionState, amps: number, 
   return Math.abs(direct.volts) + 2 * direct.u > over.volts + 2 * over.u ? direct : over
 }
 
-/** What the bus stands at; where no fresh reading tells, what its bleeder would drop of all that the parts send. */
+/**
+ * What the bus stands at; where no fresh reading tells, what its bleeder would drop of
+ * all that the parts send.
+ */
 function busNow(night: Night): { volts: number; u: number } {
   const { busV } = night.sampler
-  if (night.roles['bus-meter'] && night.state.busTrusted && isFresh(night, busV)) return { volts: Math.abs(busV.value), u: busV.u }
+  if (night.roles['bus-meter'] && night.state.busTrusted && isFresh(night, busV)) {
+    return { volts: Math.abs(busV.value), u: busV.u }
+  }
   const { busBleederOhm } = night.bench.fixture
   const sent = night.positions.map(({ current }) => current ?? { value: 0, u: 0 })
   return {
@@ -58,10 +75,14 @@ const isFresh = (night: Night, reading: Measured | null): reading is Measured =>
 function busThroughPart({ positions: [only], bench }: Night): Measured | null {
   if (!only?.current || only.wiring === 'bus') return null
   const { busBleederOhm } = bench.fixture
-  return { ...only.current, value: Math.abs(only.current.value) * busBleederOhm, u: only.current.u * busBleederOhm }
+  return {
+    ...only.current, value: Math.abs(only.current.value) * busBleederOhm, u: only.current.u * busBleederOhm,
+  }
 }
 
-/** A zero counts only where the same meter read a known voltage before: while the bus is up, its set-point. */
+/**
+ * A zero counts only where the same meter read a known voltage before: while the bus is up, its set-point.
+ */
 export function busAgreesNow(night: Night): boolean {
   const { setV } = night.state
   const tolerance = 2 * busTolerance(night)
@@ -69,7 +90,10 @@ export function busAgreesNow(night: Night): boolean {
   return setV <= tolerance || busV?.quality === 'good' && busV.value >= setV - tolerance
 }
 
-/** Above this the bus is fed by something, volts; offsets of a meter and its leads stay below it (common practice). */
+/**
+ * Above this the bus is fed by something, volts; offsets of a meter and its leads stay
+ * below it (common practice).
+ */
 const busDeadV = 2
 
 /** True when a fresh and good reading shows that nothing feeds the bus. */

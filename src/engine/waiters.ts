@@ -5,7 +5,9 @@ import type { Channel, Reading } from '../schema/reading.ts'
 /** `afterMs`: monotonic. `withinMs`: from now; every wait has an end, whatever a meter does. */
 export interface Wait { readonly afterMs: number; readonly withinMs: number; readonly signal: AbortSignal }
 
-interface Waiter extends Wait { resolve: (reading: Reading | null) => void; reject: (error: unknown) => void; cancel: Cancel }
+interface Waiter extends Wait {
+  resolve: (reading: Reading | null) => void; reject: (error: unknown) => void; cancel: Cancel
+}
 
 export class Waiters {
   #clock: Clock
@@ -13,11 +15,15 @@ export class Waiters {
 
   constructor(clock: Clock) { this.#clock = clock }
 
-  /** The next good reading of `channel` taken after `afterMs`; null when none came in time. Rejects when the signal aborts. */
+  /**
+   * The next good reading of `channel` taken after `afterMs`; null when none came in
+   * time. Rejects when the signal aborts.
+   */
   next(channel: Channel, wait: Wait): Promise<Reading | null> {
     return new Promise((resolve, reject) => {
       if (wait.signal.aborted) return reject(wait.signal.reason as Error)
-      const cancel = this.#clock.after(Math.max(1, wait.withinMs), () => { this.#forget(channel.index, waiter); resolve(null) })
+      const cancel = this.#clock.after(Math.max(1, wait.withinMs),
+        () => { this.#forget(channel.index, waiter); resolve(null) })
       const waiter: Waiter = { ...wait, resolve, reject, cancel }
       const list = this.#byChannel.get(channel.index)
       if (list) list.push(waiter)
@@ -40,7 +46,10 @@ export class Waiters {
   /** Rejects those who wait under `signal`, which has aborted; the others go on waiting. */
   rejectUnder(signal: AbortSignal): void {
     for (const [index, list] of this.#byChannel) {
-      for (const waiter of list) if (waiter.signal === signal) { waiter.cancel(); waiter.reject(signal.reason) }
+      for (const waiter of list) if (waiter.signal === signal) {
+        waiter.cancel();
+        waiter.reject(signal.reason)
+      }
       this.#byChannel.set(index, list.filter(waiter => waiter.signal !== signal))
     }
   }

@@ -46,7 +46,9 @@ export function openChannel(pipe: Duplex, events: ChannelEvents): Channel {
   }
 }
 
-/** JSON can say every character in ASCII, and texts of one byte a character are the quickest to send and read. */
+/**
+ * JSON can say every character in ASCII, and texts of one byte a character are the quickest to send and read.
+ */
 function ascii(json: string): string {
   if (!/[^\0-\x7f]/.test(json)) return json
   return json.replace(/[^\0-\x7f]/g, unit => `\\u${unit.charCodeAt(0).toString(16).padStart(4, '0')}`)

@@ -1,4 +1,7 @@
-/** The keeper's own log: JSON lines in two files of bounded size; the older is replaced when the newer is full. */
+/**
+ * The keeper's own log: JSON lines in two files of bounded size; the older is replaced
+ * when the newer is full.
+ */
 import { appendFileSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs'
 import type { Clock } from '../base/clock.ts'
 

@@ -1,7 +1,7 @@
 /**
  * What daemon and keeper say to each other over their channel. Everything the keeper does not understand to
- * the letter makes the bench safe. Exchanges and beats come thousands of times a second: they are short arrays,
- * checked by hand. All else is an object, checked by schema.
+ * the letter makes the bench safe. Exchanges and beats come thousands of times a second: they are short
+ * arrays, checked by hand. All else is an object, checked by schema.
  */
 import { z } from 'zod'
 import { BenchError, catalogue, asBenchError, type ErrorCode, type ErrorContext } from '../base/errors.ts'

@@ -41,7 +41,9 @@ export function compileTable(
     : null
   const energising = [supply, cutoff, positions, bleed].flatMap(instrument =>
     (instrument?.energising ?? []).map(({ begins, but }) => (
-      { link: linkOf(instrument!.name), begins, but: instrument === positions ? [...but, ...quietLines] : but }
+      {
+        link: linkOf(instrument!.name), begins, but: instrument === positions ? [...but, ...quietLines] : but,
+      }
     )))
   return { phases, refresh, energising }
 }

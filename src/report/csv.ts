@@ -4,7 +4,8 @@ import type { PartTestRecord, RunTestRecord } from './record.ts'
 export type Cell = string | number | null | undefined
 
 const headings = [
-  'run', 'started_utc', 'run_state', 'position', 'part', 'profile', 'grade', 'provisional', 'disposition', 'reason',
+  'run', 'started_utc', 'run_state', 'position', 'part', 'profile', 'grade', 'provisional', 'disposition',
+  'reason',
   'criterion', 'value', 'expanded_uncertainty', 'unit', 'limit_low', 'limit_high', 'guard_band', 'p_conform',
   'criterion_grade', 'limit_source', 'person', 'software', 'chain_head',
 ]
@@ -22,7 +23,8 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
     return criteria.map(entry => csvLine([
       run.id, started, run.state, position, part, profile, result?.grade,
       result ? String(result.provisional) : null, result?.disposition, result?.reason,
-      entry?.name, entry?.value, entry?.expandedU, entry?.unit, entry?.limitLow, entry?.limitHigh, entry?.guardBand,
+      entry?.name, entry?.value, entry?.expandedU, entry?.unit, entry?.limitLow, entry?.limitHigh,
+      entry?.guardBand,
       entry?.pConform, entry?.grade, entry?.source, run.person, run.software, chainHead,
     ])).join('')
   }).join('')

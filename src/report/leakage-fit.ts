@@ -22,7 +22,9 @@ export interface Curve {
   window: { fromS: number; toS: number; misfit: number } | null
 }
 
-export interface FitSource { leakage: Trace; spans: readonly StageSpan[]; startMs: number; result: PartResult | null }
+export interface FitSource {
+  leakage: Trace; spans: readonly StageSpan[]; startMs: number; result: PartResult | null
+}
 
 const pointsPerDecade = 40
 

@@ -101,7 +101,8 @@ async function readRun(
   }
   const own = (event: StoredEvent): boolean => event.position === undefined || wanted(event.position)
   return {
-    run, chainHead: await store.chainHead(run.id), chain: options.verify ? await verified(store, run.id) : null,
+    run, chainHead: await store.chainHead(run.id),
+    chain: options.verify ? await verified(store, run.id) : null,
     durationS, startMs, bus, parts, instruments: instrumentsOf(run),
     partProfiles: partProfilesOf(run), fixture, events: events.filter(own),
   }

@@ -17,7 +17,8 @@ export interface RecordInstrument {
 }
 
 const fixtureNumbers = z.object({
-  limitOhm: z.number().positive(), senseOhm: z.number().positive(), formalOhm: z.number().positive().optional(),
+  limitOhm: z.number().positive(), senseOhm: z.number().positive(),
+  formalOhm: z.number().positive().optional(),
 })
 const text = z.string().catch('')
 const instrument = z.object({
@@ -72,5 +73,7 @@ export function partProfilesOf(run: RunRecord): { name: string; hash: string }[]
 function listOf(value: unknown): unknown[] { return Array.isArray(value) ? value as unknown[] : [] }
 
 function objectOf(value: unknown): Record<string, unknown> {
-  return typeof value === 'object' && value !== null && !Array.isArray(value) ? value as Record<string, unknown> : {}
+  return typeof value === 'object' && value !== null && !Array.isArray(value)
+    ? value as Record<string, unknown>
+    : {}
 }

@@ -61,7 +61,10 @@ export function stagesOf(
     if (event.position !== undefined && event.position !== position) continue
     const stage = stageTold(event)
     const last = spans[spans.length - 1]
-    if (stage === null || (last && final.has(last.stage)) || (last?.stage === stage && event.position === undefined)) continue
+    if (stage === null || (last && final.has(last.stage))
+      || (last?.stage === stage && event.position === undefined)) {
+      continue
+    }
     const fromS = (event.atMs - startMs) / 1000
     if (last) last.toS = fromS
     spans.push({ stage, fromS, toS: Math.max(fromS, endS), own: event.position !== undefined })
@@ -79,7 +82,8 @@ function stageTold(event: StoredEvent): Stage | null {
     return isStage(told) ? told : null
   }
   if (event.position === undefined) return event.kind === 'trip' || event.kind === 'off' ? 'bleeding' : null
-  return event.kind === 'drop' || event.kind === 'condemned' ? 'dropped' : event.kind === 'grade' ? 'graded' : null
+  return event.kind === 'drop' || event.kind === 'condemned' ? 'dropped'
+    : event.kind === 'grade' ? 'graded' : null
 }
 
 const final: ReadonlySet<Stage> = new Set<Stage>(['dropped', 'graded'])
@@ -123,7 +127,8 @@ const movingS = 5
  * the low resistor lay across the limiting one.
  */
 export function partVolts(
-  bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[], formal: FormalSpan | null = null,
+  bus: Trace, current: Trace, fixture: FixtureNumbers, spans: readonly StageSpan[],
+  formal: FormalSpan | null = null,
 ): Trace {
   const mean: (number | null)[] = []
   let at = 0
@@ -167,7 +172,10 @@ function seriesOhm(
   fixture: FixtureNumbers, formal: FormalSpan | null, fromS: number, toS: number
 ): number | null {
   const { limitOhm, senseOhm, formalOhm } = fixture
-  if (formal === null || formalOhm === undefined || toS < formal.fromS - movingS || fromS > formal.toS + movingS) return limitOhm + senseOhm
+  if (formal === null || formalOhm === undefined || toS < formal.fromS - movingS
+    || fromS > formal.toS + movingS) {
+    return limitOhm + senseOhm
+  }
   if (fromS < formal.fromS || toS > formal.toS - movingS) return null
   return senseOhm + limitOhm * formalOhm / (limitOhm + formalOhm)
 }

@@ -1,9 +1,12 @@
-/** Charge that one part took while it was formed, and how much it may take before it is given up. Pure; SI units. */
+/**
+ * Charge that one part took while it was formed, and how much it may take before it is
+ * given up. Pure; SI units.
+ */
 import type { Machine } from './watch.ts'
 
 /**
- * Forming charge allowed per farad and volt (derived: about three times what a stale part of the forming model needs);
- * it bounds the gas that is made, too.
+ * Forming charge allowed per farad and volt (derived: about three times what a stale part of the forming
+ * model needs); it bounds the gas that is made, too.
  */
 export const chargeBudgetPerCv = 600
 
@@ -13,7 +16,10 @@ export const chargeBudgetC = (farad: number, volts: number): number => chargeBud
 export interface ChargeInput { readonly atMs: number; readonly amps: number }
 export interface ChargeState { readonly last: ChargeInput | null; readonly coulombs: number }
 
-/** Adds up positive current between readings. What flows back out on the bleeder is not taken off: it formed nothing. */
+/**
+ * Adds up positive current between readings. What flows back out on the bleeder is not
+ * taken off: it formed nothing.
+ */
 export function chargeMachine(budgetC: number): Machine<ChargeState, ChargeInput> {
   return {
     fresh: { last: null, coulombs: 0 },

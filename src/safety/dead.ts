@@ -1,6 +1,6 @@
 /**
- * Proof of dead. A reading of zero shows nothing by itself: the same path must have read a known voltage before, and
- * the charge that came back must be about C·V. Pure; SI units.
+ * Proof of dead. A reading of zero shows nothing by itself: the same path must have read a known voltage
+ * before, and the charge that came back must be about C·V. Pure; SI units.
  */
 export type Deadness =
   | { verdict: 'dead'; belowV: number; atWallMs: number; text: string }
@@ -24,7 +24,8 @@ export interface DeadEvidence {
 const chargeRatioMin = 0.5
 
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
-const unmeasured = (why: string): Deadness => ({ verdict: 'unmeasured', text: `NOT SAFE TO TOUCH: UNMEASURED (${why})` })
+const unmeasured = (why: string): Deadness =>
+  ({ verdict: 'unmeasured', text: `NOT SAFE TO TOUCH: UNMEASURED (${why})` })
 
 export function judgeDead(e: DeadEvidence): Deadness {
   if (e.nowV === null || !Number.isFinite(e.nowV)) return unmeasured('the reading is not good')
@@ -33,8 +34,12 @@ export function judgeDead(e: DeadEvidence): Deadness {
     return { verdict: 'live', volts: e.nowV, text: `NOT SAFE TO TOUCH: ${e.nowV.toFixed(1)} V` }
   }
   if (e.knownV !== null && Math.abs(e.knownV) >= e.touchSafeV) {
-    if (e.returnedC === null || e.expectedC === null) return unmeasured('the charge that came back was not measured')
-    if (e.returnedC < chargeRatioMin * e.expectedC) return unmeasured('less charge came back than the part held')
+    if (e.returnedC === null || e.expectedC === null) {
+      return unmeasured('the charge that came back was not measured')
+    }
+    if (e.returnedC < chargeRatioMin * e.expectedC) {
+      return unmeasured('less charge came back than the part held')
+    }
   }
   return {
     verdict: 'dead', belowV: e.touchSafeV, atWallMs: e.atWallMs,

@@ -1,4 +1,6 @@
-/** One watched bound as a pure step: (state, reading, now) → state. Crossing is `>=` or `<=`, and it latches. */
+/**
+ * One watched bound as a pure step: (state, reading, now) → state. Crossing is `>=` or `<=`, and it latches.
+ */
 import type { Measured } from '../schema/reading.ts'
 import type { Verdict } from './verdict.ts'
 
@@ -19,7 +21,10 @@ export interface Limit {
   readonly reaction: Reaction
   /** Position to drop; required where reaction is `drop`. */
   readonly position?: string
-  /** What a drop says of the part; condemned when left out. A crossing by readings that tell nothing is always untold. */
+  /**
+   * What a drop says of the part; condemned when left out. A crossing by readings that
+   * tell nothing is always untold.
+   */
   readonly verdict?: Verdict
   /** What it means, as a clause: "more current than a sound part takes". */
   readonly says: string
@@ -46,7 +51,10 @@ export function stepLimit(limit: Limit, state: LimitState, reading: Measured): L
   const count = state.count + 1
   const sinceMs = state.count === 0 ? reading.atMs : state.sinceMs
   const longEnough = reading.atMs - sinceMs >= (limit.forMs ?? 0)
-  return { count, sinceMs, latched: count >= limit.samples && longEnough, isBlind: state.isBlind || tellsNothing(reading) }
+  return {
+    count, sinceMs, latched: count >= limit.samples && longEnough,
+    isBlind: state.isBlind || tellsNothing(reading),
+  }
 }
 
 /** Over-range is no number, but it tells that there is more than the range holds. */

@@ -17,7 +17,9 @@ export interface ReadBackState {
 
 export interface ReadBackRules {
   readonly toleranceV: number
-  /** Off for this long: a supply falls by its own load alone, and may sag at its current limit for a while. */
+  /**
+   * Off for this long: a supply falls by its own load alone, and may sag at its current limit for a while.
+   */
   readonly offMs: number
 }
 

@@ -1,6 +1,7 @@
 /**
- * Judges every reading before anything else sees it, holds the latch, and is the only door to energy: a set-point
- * that is above the envelope, or that comes after a latch, does not get through. No I/O; time is in the readings.
+ * Judges every reading before anything else sees it, holds the latch, and is the only door to energy:
+ * a set-point that is above the envelope, or that comes after a latch, does not get through. No I/O;
+ * time is in the readings.
  */
 import { BenchError } from '../base/errors.ts'
 import { assert } from '../base/assert.ts'
@@ -48,7 +49,9 @@ export class Supervisor {
     this.#watches = channels.map(() => [])
   }
 
-  /** Loads limits, watches and the ceiling of set-points. Replaces what was loaded; never clears the latch. */
+  /**
+   * Loads limits, watches and the ceiling of set-points. Replaces what was loaded; never clears the latch.
+   */
   arm(
     limits: readonly Limit[], freshness: readonly Freshness[], ceiling: Ceiling, nowMs: number,
     watches: readonly Watch[] = [],
@@ -66,7 +69,8 @@ export class Supervisor {
   }
 
   addLimit(limit: Limit): void {
-    assert(limit.reaction === 'stop' || limit.position !== undefined, `${limit.id} drops, so it names a position`)
+    assert(limit.reaction === 'stop' || limit.position !== undefined,
+      `${limit.id} drops, so it names a position`)
     assert(limit.samples >= 1, `${limit.id} needs at least one sample`)
     assert(!this.#byId.has(limit.id), `${limit.id} is there already`)
     const watched: Watched = { limit, state: freshLimit }
@@ -75,7 +79,8 @@ export class Supervisor {
   }
 
   #addWatch(watch: Watch): void {
-    assert(watch.reaction === 'stop' || watch.position !== undefined, `${watch.id} drops, so it names a position`)
+    assert(watch.reaction === 'stop' || watch.position !== undefined,
+      `${watch.id} drops, so it names a position`)
     const watching: Watching = { watch, latched: false }
     for (const channel of watch.channels) this.#watches[this.#indexOf(channel)]!.push(watching)
   }
@@ -116,7 +121,9 @@ export class Supervisor {
       const why = watching.watch.see(reading)
       if (why === null) continue
       watching.latched = true
-      if (demand === null || watching.watch.reaction === 'stop') demand = demandOf(watching.watch, reading, why)
+      if (demand === null || watching.watch.reaction === 'stop') {
+        demand = demandOf(watching.watch, reading, why)
+      }
     }
     return demand === null ? null : this.#take(demand)
   }
@@ -134,7 +141,9 @@ export class Supervisor {
   }
 
   /** A fault that no reading shows (instrument gone, host slept, store failed) latches like any other. */
-  fault(id: string, text: string, atMs: number): Demand { return this.#take({ id, reaction: 'stop', text, atMs })! }
+  fault(id: string, text: string, atMs: number): Demand {
+    return this.#take({ id, reaction: 'stop', text, atMs })!
+  }
 
   /** Stops watching a position that is off the bus, so that it cannot trip what goes on. */
   release(position: string): void {
@@ -165,7 +174,9 @@ export class Supervisor {
   /** Throws TRIPPED for a position that was dropped: nothing puts it back on the bus in this run. */
   permitConnect(position: string): void {
     if (this.#latch) throw new BenchError('TRIPPED', `energy is withheld: ${this.#latch.text}`)
-    if (this.#dropped.has(position)) throw new BenchError('TRIPPED', `${position} was dropped and stays on its bleeder`)
+    if (this.#dropped.has(position)) {
+      throw new BenchError('TRIPPED', `${position} was dropped and stays on its bleeder`)
+    }
   }
 
   /** A person acknowledges with a reason. The ceiling stays at zero until the next arming. */
@@ -188,7 +199,9 @@ export class Supervisor {
 
   #demand({ limit, state }: Watched, reading: Reading): Demand {
     const { unit } = reading.channel
-    const got = reading.quality === 'good' ? `${reading.value.toPrecision(4)} ${unit}` : `a reading that is ${reading.quality}`
+    const got = reading.quality === 'good'
+      ? `${reading.value.toPrecision(4)} ${unit}`
+      : `a reading that is ${reading.quality}`
     const past = limit.side === 'above' ? 'at or above' : 'at or below'
     return {
       id: limit.id, reaction: limit.reaction, atMs: reading.atMs,

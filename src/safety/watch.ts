@@ -1,6 +1,6 @@
 /**
- * A watched behaviour where one bound on one channel is not enough: rates, sums, readings that do not move. The state
- * machine is pure; its input is made from a reading and from what the bench was told to do.
+ * A watched behaviour where one bound on one channel is not enough: rates, sums, readings that do not move.
+ * The state machine is pure; its input is made from a reading and from what the bench was told to do.
  */
 import type { Reading } from '../schema/reading.ts'
 import type { Reaction } from './limit.ts'

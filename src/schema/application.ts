@@ -11,7 +11,9 @@ export const refusal = z.strictObject({
 })
 export type Refusal = z.infer<typeof refusal>
 
-export const planStep = z.strictObject({ name: z.string(), busV: z.number(), minS: z.number(), maxS: z.number() })
+export const planStep = z.strictObject({
+  name: z.string(), busV: z.number(), minS: z.number(), maxS: z.number(),
+})
 export type PlanStep = z.infer<typeof planStep>
 
 /** What would be done, computed without touching anything. SI units. */
@@ -24,9 +26,12 @@ export const plan = z.strictObject({
   sweepS: z.number(), relayClosures: z.number(), gasMl: z.number(), chargeMaxC: z.number(),
   /** Closures of one scanner contact, at most; left out where nothing is scanned. */
   scannerClosures: z.number().optional(),
-  /** By position: more than this is no sound part, amperes. Half of what a short takes where nothing is said. */
+  /**
+   * By position: more than this is no sound part, amperes. Half of what a short takes where nothing is said.
+   */
   partCurrentMaxA: z.record(z.string(), z.number()).optional(),
-  steps: z.array(planStep), cautions: z.array(z.string()), refusals: z.array(refusal), warnings: z.array(z.string()),
+  steps: z.array(planStep), cautions: z.array(z.string()), refusals: z.array(refusal),
+  warnings: z.array(z.string()),
 })
 export type Plan = z.infer<typeof plan>
 
@@ -58,13 +63,17 @@ export type BenchStatus = z.infer<typeof benchStatus>
 export const safeOffReport = z.strictObject({
   reason: z.string(), atWallMs: z.number(), sentMs: z.number(), verifiedMs: z.number().nullable(),
   links: z.array(z.strictObject({
-    link: z.string(), sent: z.boolean(), freshLink: z.boolean(), verified: z.boolean().nullable(), note: z.string(),
+    link: z.string(), sent: z.boolean(), freshLink: z.boolean(), verified: z.boolean().nullable(),
+    note: z.string(),
   })),
 })
 /** What a safe-off did, per link. Times in ms from its start; `verified` null where there is no read-back. */
 export type SafeOffReport = z.infer<typeof safeOffReport>
 
-/** What an instrument of the bench answered. `selfCheck` is null where it was not asked: a run goes on, or it is not there. */
+/**
+ * What an instrument of the bench answered. `selfCheck` is null where it was not asked:
+ * a run goes on, or it is not there.
+ */
 export interface InstrumentCheck {
   name: string; roles: string[]; url: string; profile: string
   identity: string | null
@@ -72,7 +81,10 @@ export interface InstrumentCheck {
   selfCheck: SelfCheck | null
 }
 
-/** Queries of the profile that change nothing, asked between two looks at the error queue. Never a self-test of its own. */
+/**
+ * Queries of the profile that change nothing, asked between two looks at the error
+ * queue. Never a self-test of its own.
+ */
 export interface SelfCheck {
   /** How many queries were asked. */
   asked: number
@@ -122,7 +134,10 @@ export interface Application {
   checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]>
   /** Ports of this computer; none is opened. */
   listPorts(): Promise<PortEntry[]>
-  /** Opens this one port and asks *IDN?. Rejects REFUSED while a run goes on or where the bench holds the port. */
+  /**
+   * Opens this one port and asks *IDN?. Rejects REFUSED while a run goes on or where the
+   * bench holds the port.
+   */
   probe(url: string): Promise<ProbeAnswer>
   plan(request: StartRequest): Promise<Plan>
   /** Starts and returns once the run is in the store; the run goes on. Rejects REFUSED, USAGE, TRIPPED. */
@@ -135,7 +150,9 @@ export interface Application {
   acknowledge(reason: string, person: string): Promise<void>
   /** A person says that they are at the bench. Rejects REFUSED unless an attended run is going on. */
   confirmPresence(person: string): Promise<void>
-  /** Calls `listener` for every item until the returned function is called. A throwing listener harms nobody. */
+  /**
+   * Calls `listener` for every item until the returned function is called. A throwing listener harms nobody.
+   */
   subscribe(listener: (item: FeedItem) => void): () => void
   close(): Promise<void>
 }

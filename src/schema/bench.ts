@@ -2,7 +2,8 @@
 import { z } from 'zod'
 import { roleNames } from './roles.ts'
 
-const name = z.string().regex(/^[A-Za-z][A-Za-z0-9-]{0,31}$/, 'a letter, then letters, digits or -, 32 at most')
+const name = z.string().regex(/^[A-Za-z][A-Za-z0-9-]{0,31}$/,
+  'a letter, then letters, digits or -, 32 at most')
 const positive = z.number().positive()
 const relay = z.number().int().min(0).max(9999)
 
@@ -30,20 +31,24 @@ export const position = z.strictObject({
 })
 
 export const fixture = z.strictObject({
-  kind: z.enum(['single', 'rack']).describe('single: one part; without relays it is wired to the bus for good, in attended use'),
+  kind: z.enum(['single', 'rack'])
+    .describe('single: one part; without relays it is wired to the bus for good, in attended use'),
   positions: z.array(position).min(1).max(480),
   limitOhm: positive.describe('Limiting resistor in the positive lead'),
   limitW: positive, limitWorkingV: positive,
   formalOhm: positive.optional().describe('Low resistor for the formal leakage reading'),
   senseOhm: positive, senseClampV: positive, senseTolerance: positive.max(0.1).default(0.001),
   returnToEarthV: z.number().min(0).default(0)
-    .describe('Most volts the return end of the sense resistors may have to earth; 0 where it is tied to earth'),
+    .describe(
+      'Most volts the return end of the sense resistors may have to earth; 0 where it is tied to earth'
+    ),
   bleederOhm: positive.optional().describe('Of each position; without it the part bleeds back over the bus'),
   bleederW: positive.optional(),
   watchOhm: positive.optional().describe('Resistance put in the bleeder path while recovery is watched'),
   busBleederOhm: positive, busBleederW: positive,
   diodeV: z.number().min(0).max(2).default(0.7),
-  leakageOhmMin: positive.default(1e11).describe('Insulation of one empty position that bench-check must find'),
+  leakageOhmMin: positive.default(1e11)
+    .describe('Insulation of one empty position that bench-check must find'),
   ratedV: positive.describe('Working voltage of relays, wiring and holders to each other and to earth'),
   relayMakeA: positive.optional(), relayBreakV: positive.optional(), relayBreakA: positive.optional(),
   dummyOhm: positive.optional().describe('A known high resistance on the last position for bench-check'),

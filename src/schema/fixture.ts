@@ -1,4 +1,7 @@
-/** What follows from a fixture's wiring: with changeover relays, or one part wired to the bus for good. Pure; SI units. */
+/**
+ * What follows from a fixture's wiring: with changeover relays, or one part wired to the
+ * bus for good. Pure; SI units.
+ */
 import { assert } from '../base/assert.ts'
 import type { FixtureSpec, PositionSpec } from './bench.ts'
 
@@ -6,16 +9,22 @@ import type { FixtureSpec, PositionSpec } from './bench.ts'
 export const changeoverKeys = ['bleederOhm', 'bleederW', 'relayMakeA', 'relayBreakV', 'relayBreakA'] as const
 export type Changeover = { readonly [K in (typeof changeoverKeys)[number]]: number }
 
-/** Ratings of the changeover relays and their bleeders, or null where the part is wired to the bus for good. */
+/**
+ * Ratings of the changeover relays and their bleeders, or null where the part is wired to the bus for good.
+ */
 export function changeoverOf(fixture: FixtureSpec): Changeover | null {
   const { bleederOhm, bleederW, relayMakeA, relayBreakV, relayBreakA } = fixture
   if (bleederOhm === undefined) return null
-  assert(bleederW !== undefined && relayMakeA !== undefined && relayBreakV !== undefined && relayBreakA !== undefined,
+  assert(bleederW !== undefined && relayMakeA !== undefined && relayBreakV !== undefined
+    && relayBreakA !== undefined,
     'a fixture with bleeders has the ratings of its relays')
   return { bleederOhm, bleederW, relayMakeA, relayBreakV, relayBreakA }
 }
 
-/** What a part bleeds through once it is released, ohms; without a bleeder of its own that is the way back over the bus. */
+/**
+ * What a part bleeds through once it is released, ohms; without a bleeder of its own
+ * that is the way back over the bus.
+ */
 export const bleedOhm = ({ bleederOhm, limitOhm, busBleederOhm }: FixtureSpec): number =>
   bleederOhm ?? limitOhm + busBleederOhm
 

@@ -10,7 +10,10 @@ export const leakageFamilies = [
 export const leakageCriterion = z.union([
   z.strictObject({ family: z.enum(leakageFamilies) }),
   z.strictObject({
-    /** limit = factor·C·V + offset, at least `floor`; C in µF, V in volts, result in µA, as data sheets print it. */
+    /**
+     * limit = factor·C·V + offset, at least `floor`; C in µF, V in volts, result in µA,
+     * as data sheets print it.
+     */
     factor: positive, offsetUa: z.number().min(0).default(0), floorUa: z.number().min(0).default(0),
     capUa: positive.optional(), afterS: positive, source: z.string().min(3),
   }),
@@ -20,13 +23,15 @@ export const partProfile = z.strictObject({
   name: z.string().regex(/^[a-z0-9][a-z0-9.-]{0,63}$/, 'small letters, digits, dots and hyphens'),
   kind: z.literal('aluminium-electrolytic'),
   capacitanceF: positive.max(1),
-  toleranceMinus: z.number().min(0).max(0.9).default(0.2), tolerancePlus: z.number().min(0).max(2).default(0.5),
+  toleranceMinus: z.number().min(0).max(0.9).default(0.2),
+  tolerancePlus: z.number().min(0).max(2).default(0.5),
   ratedV: positive.max(1000),
   leakage: leakageCriterion,
   dissipationMax: positive.max(2).describe('tan δ limit of a new part at the bridge frequency'),
   esrFactorMax: positive.default(2).describe('How many times the new-part ESR is still accepted'),
   bridgeHz: z.union([z.literal(100), z.literal(120)]).default(120),
-  shedW: positive.default(0.5).describe('Steady watts the can may shed; 0.5 small can, 1 large (common practice)'),
+  shedW: positive.default(0.5)
+    .describe('Steady watts the can may shed; 0.5 small can, 1 large (common practice)'),
   caseMaxC: z.number().default(45), caseRiseMaxK: positive.default(10),
   absorption: z.number().min(0).max(0.3).default(0.12),
   note: z.string().max(2000).optional(),

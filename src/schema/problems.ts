@@ -126,7 +126,10 @@ function fieldOf(path: Path): PropertyKey {
   return ''
 }
 
-/** What was counted: characters of a text, entries of a list. A number may have come as text, and is shown as it came. */
+/**
+ * What was counted: characters of a text, entries of a list. A number may have come as
+ * text, and is shown as it came.
+ */
 function size(origin: string, value: unknown, got: string): string {
   if (Array.isArray(value)) return `${value.length}`
   return origin === 'string' && typeof value === 'string' ? `${value.length}: ${got}` : got

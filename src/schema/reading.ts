@@ -1,6 +1,7 @@
 /** A reading: what every arrow between driver and store carries. SI units throughout. */
 
-export const qualities = ['good', 'over-range', 'not-a-number', 'stale', 'stuck', 'implausible', 'missing'] as const
+export const qualities =
+  ['good', 'over-range', 'not-a-number', 'stale', 'stuck', 'implausible', 'missing'] as const
 /** Only `good` is a number to reason with; everything else is a fault that happens to have a time. */
 export type Quality = (typeof qualities)[number]
 
@@ -19,7 +20,10 @@ export interface Measured {
   readonly atMs: number
 }
 
-/** Where readings of one kind come from within one run. `index` is dense from 0, for the store and the hot path. */
+/**
+ * Where readings of one kind come from within one run. `index` is dense from 0, for the
+ * store and the hot path.
+ */
 export interface Channel {
   readonly index: number
   /** e.g. `bus.voltage`, `P03.current`, `P03.case`. */

@@ -1,6 +1,7 @@
 /**
  * What a sequence may need an instrument for. Drivers implement these; the engine knows nothing else of them.
- * All values SI. Every call rejects with a BenchError that names instrument, command, expected, got and elapsed time.
+ * All values SI. Every call rejects with a BenchError that names instrument, command,
+ * expected, got and elapsed time.
  */
 import type { Measured } from './reading.ts'
 
@@ -24,8 +25,8 @@ export interface SafeOffStep {
 }
 
 /**
- * Lines that can put energy on: each that begins with `begins`, save for those that are in `but` as a whole. The
- * keeper sends none of them while it is not armed.
+ * Lines that can put energy on: each that begins with `begins`, save for those that are in `but` as a whole.
+ * The keeper sends none of them while it is not armed.
  */
 export interface Energising { begins: string; but: readonly string[] }
 
@@ -55,7 +56,9 @@ export interface Supply extends Instrument {
   settings(): Promise<SupplySettings>
   readVoltage(): Promise<Measured>
   readCurrent(): Promise<Measured>
-  /** Programs over-voltage and over-current protection and reads both back. READ_BACK when they did not take. */
+  /**
+   * Programs over-voltage and over-current protection and reads both back. READ_BACK when they did not take.
+   */
   protect(overVoltageV: number, overCurrentA: number): Promise<{ overVoltageV: number; overCurrentA: number }>
   /** Which protection has tripped. */
   protectionTripped(): Promise<'none' | 'over-voltage' | 'over-current' | 'other'>
@@ -116,7 +119,10 @@ export interface RelayBoard extends Instrument {
 
 /** A hold-in contactor: closed only while it is refreshed. The keeper alone refreshes. */
 export interface Cutoff extends Instrument {
-  /** Longest time in ms it stays closed without a refresh; 0 where it is a plain relay without a hold-in timer. */
+  /**
+   * Longest time in ms it stays closed without a refresh; 0 where it is a plain relay
+   * without a hold-in timer.
+   */
   readonly holdMs: number
   readonly settleMs: number
   close(): Promise<void>
@@ -130,7 +136,9 @@ export interface Cutoff extends Instrument {
 }
 
 export interface Interlock extends Instrument {
-  /** `coverClosed`: cover contact, in the cutoff's coil circuit too. `present`: key or button at the bench. */
+  /**
+   * `coverClosed`: cover contact, in the cutoff's coil circuit too. `present`: key or button at the bench.
+   */
   read(): Promise<{ coverClosed: boolean; present: boolean }>
 }
 

@@ -6,12 +6,13 @@ export type Grade = (typeof grades)[number]
 export const dispositions = ['use', 'form', 'replace', 'retest'] as const
 export type Disposition = (typeof dispositions)[number]
 
-export const runStates = ['prepared', 'running', 'done', 'tripped', 'stopped', 'interrupted', 'refused'] as const
+export const runStates =
+  ['prepared', 'running', 'done', 'tripped', 'stopped', 'interrupted', 'refused'] as const
 export type RunState = (typeof runStates)[number]
 
 export const stages = [
-  'waiting', 'proving', 'checking', 'polarity', 'forming', 'soaking', 'formal', 'bleeding', 'watching', 'measuring',
-  'graded', 'dropped',
+  'waiting', 'proving', 'checking', 'polarity', 'forming', 'soaking', 'formal', 'bleeding', 'watching',
+  'measuring', 'graded', 'dropped',
 ] as const
 export type Stage = (typeof stages)[number]
 

@@ -19,7 +19,10 @@ const formats: Readonly<Record<BlockFormat, { bytes: number; read: Reader }>> = 
   int32: { bytes: 4, read: (view, at, little) => view.getInt32(at, little) },
 }
 
-/** The numbers of a block as they were sent; sentinels are still in them. Throws ANSWER_FORM on a broken last one. */
+/**
+ * The numbers of a block as they were sent; sentinels are still in them. Throws
+ * ANSWER_FORM on a broken last one.
+ */
 export function blockNumbers(data: Uint8Array, format: BlockFormat, order: ByteOrder): Float64Array {
   const { bytes, read } = formats[format]
   if (data.length % bytes !== 0) {
@@ -34,7 +37,10 @@ export function blockNumbers(data: Uint8Array, format: BlockFormat, order: ByteO
   return out
 }
 
-/** The scaling part of a waveform preamble; s and V. What its format and type codes mean differs between makes. */
+/**
+ * The scaling part of a waveform preamble; s and V. What its format and type codes mean
+ * differs between makes.
+ */
 export interface Preamble {
   readonly format: number
   readonly type: number
@@ -59,6 +65,8 @@ export function parsePreamble(text: string): Preamble {
 }
 
 /** Time of sample `index`, in s. */
-export const sampleTimeS = (p: Preamble, index: number): number => (index - p.xReference) * p.xIncrementS + p.xOriginS
+export const sampleTimeS = (p: Preamble, index: number): number =>
+  (index - p.xReference) * p.xIncrementS + p.xOriginS
 /** Voltage of a raw code, in V (from memory: some makes subtract the origin before scaling). */
-export const sampleVoltageV = (p: Preamble, raw: number): number => (raw - p.yReference) * p.yIncrementV + p.yOriginV
+export const sampleVoltageV = (p: Preamble, raw: number): number =>
+  (raw - p.yReference) * p.yIncrementV + p.yOriginV

@@ -6,16 +6,24 @@ import { BenchError } from '../base/errors.ts'
  * `event-register`: no queue; a set bit of `errorMask` in the register is an error, and reading clears it.
  */
 export type ErrorCheck =
-  | { readonly kind?: 'queue'; readonly query: string; readonly none: 'code-zero' | readonly number[]; readonly max: number }
+  | {
+    readonly kind?: 'queue'; readonly query: string; readonly none: 'code-zero' | readonly number[];
+    readonly max: number
+  }
   | { readonly kind: 'event-register'; readonly query: string; readonly errorMask: number }
 
-/** One entry: `text` is the standard sentence, `info` what the instrument added after a semicolon, if anything. */
+/**
+ * One entry: `text` is the standard sentence, `info` what the instrument added after a
+ * semicolon, if anything.
+ */
 export interface InstrumentError { readonly code: number; readonly text: string; readonly info: string }
 
 /** How many queries one draining may take. */
 export const drainMax = (check: ErrorCheck): number => check.kind === 'event-register' ? 1 : check.max
 
-/** The error in one answer, or null when it says there is none. Throws ANSWER_FORM when it is no such answer. */
+/**
+ * The error in one answer, or null when it says there is none. Throws ANSWER_FORM when it is no such answer.
+ */
 export function readErrorAnswer(check: ErrorCheck, answer: string): InstrumentError | null {
   if (check.kind === 'event-register') return readRegister(check.errorMask, answer)
   const entry = parseErrorEntry(answer)
@@ -24,13 +32,15 @@ export function readErrorAnswer(check: ErrorCheck, answer: string): InstrumentEr
 }
 
 /**
- * `-113,"Undefined header;FOO:BAR?"` → code -113, text `Undefined header`, info `FOO:BAR?`. Takes a bare code, text
- * without quotes, and `+0` or `-000` for zero. Throws ANSWER_FORM.
+ * `-113,"Undefined header;FOO:BAR?"` → code -113, text `Undefined header`, info `FOO:BAR?`. Takes a bare
+ * code, text without quotes, and `+0` or `-000` for zero. Throws ANSWER_FORM.
  */
 export function parseErrorEntry(answer: string): InstrumentError {
   const parts = /^\s*([+-]?\d{1,6})\s*(?:,\s*(.*))?$/s.exec(answer)
   if (parts === null) {
-    throw new BenchError('ANSWER_FORM', 'no error queue entry', { expected: 'number,"text"', got: shorten(answer) })
+    throw new BenchError('ANSWER_FORM', 'no error queue entry', {
+      expected: 'number,"text"', got: shorten(answer),
+    })
   }
   const said = unquote((parts[2] ?? '').trim())
   const cut = said.indexOf(';')
@@ -51,7 +61,9 @@ const registerBits: readonly [number, string][] = [
 function readRegister(errorMask: number, answer: string): InstrumentError | null {
   const value = /^[+-]?\d+$/.test(answer) ? Number(answer) : NaN
   if (!(value >= 0 && value <= 255)) {
-    throw new BenchError('ANSWER_FORM', 'no event register', { expected: 'a whole number 0 to 255', got: shorten(answer) })
+    throw new BenchError('ANSWER_FORM', 'no event register', {
+      expected: 'a whole number 0 to 255', got: shorten(answer),
+    })
   }
   if ((value & errorMask) === 0) return null
   const words = registerBits.filter(([bit]) => (value & errorMask & bit) !== 0).map(([, word]) => word)

@@ -1,9 +1,10 @@
 /**
- * The life of one link as a pure step machine: (state, input) → (state, effects). It holds no timer and does no I/O;
- * a time-out is an input like any other, so it needs no clock either. One exchange at a time.
+ * The life of one link as a pure step machine: (state, input) → (state, effects). It holds no timer and does
+ * no I/O; a time-out is an input like any other, so it needs no clock either. One exchange at a time.
  *
- * `suspect` is the heart of it: after a time-out, a surplus line or a stop, the next line to arrive may answer an
- * earlier question. Answers are never paired by position, so nothing but recovery may send until `in-step` is said.
+ * `suspect` is the heart of it: after a time-out, a surplus line or a stop, the next line to arrive may
+ * answer an earlier question. Answers are never paired by position, so nothing but recovery may send
+ * until `in-step` is said.
  */
 import type { Frame } from './framing.ts'
 
@@ -42,7 +43,8 @@ export type LinkInput =
   | { readonly type: 'down' }
 
 /** Why an exchange failed. */
-export type Failure = 'timeout' | 'surplus' | 'form' | 'overflow' | 'abandoned' | 'down' | 'out-of-step' | 'busy'
+export type Failure =
+  | 'timeout' | 'surplus' | 'form' | 'overflow' | 'abandoned' | 'down' | 'out-of-step' | 'busy'
 
 export type Effect =
   | { readonly do: 'send'; readonly exchange: Exchange }
@@ -70,18 +72,22 @@ export function step(state: LinkState, input: LinkInput): Step {
     case 'start': return onStart(state, input.exchange)
     case 'timeout': return endExchange(state, suspect, 'timeout')
     case 'pre-empt': return state.at === 'idle' ? to(suspect) : endExchange(state, suspect, 'abandoned')
-    case 'down': return state.at === 'idle' || state.at === 'suspect' ? to(down) : endExchange(state, down, 'down')
+    case 'down': return state.at === 'idle' || state.at === 'suspect'
+      ? to(down)
+      : endExchange(state, down, 'down')
     case 'overflow': return onOverflow(state)
     case 'up': return state.at === 'down' ? to(suspect) : to(state)
     case 'in-step': return state.at === 'suspect' ? to(idle) : to(state)
   }
 }
 
-const to = (state: LinkState, ...effects: Effect[]): Step => ({ state, effects: effects.length === 0 ? none : effects })
+const to = (state: LinkState, ...effects: Effect[]): Step =>
+  ({ state, effects: effects.length === 0 ? none : effects })
 const fail = (failure: Failure, got?: string): Effect =>
   got === undefined ? { do: 'fail', failure } : { do: 'fail', failure, got }
 const rest = (exchange: Exchange): LinkState => exchange.recovery ? suspect : idle
-const textOf = (frame: Frame): string => frame.kind === 'line' ? frame.text : `a block of ${frame.bytes.length} bytes`
+const textOf = (frame: Frame): string =>
+  frame.kind === 'line' ? frame.text : `a block of ${frame.bytes.length} bytes`
 
 function onStart(state: LinkState, exchange: Exchange): Step {
   if (state.at === 'down') return to(state, fail('down'))
@@ -121,11 +127,15 @@ function onAnswer(state: LinkState & { at: 'answer' }, frame: Frame): Step {
   }
   if (frame.kind !== exchange.expect) return to(suspect, fail('form', textOf(frame)))
   if (frame.kind === 'line') return to({ at: 'answered', exchange, answer: frame.text })
-  if (!isBlank(frame.tail) || !isHeader(frame.head)) return to(suspect, fail('form', `${frame.head}#…${frame.tail}`))
+  if (!isBlank(frame.tail) || !isHeader(frame.head)) {
+    return to(suspect, fail('form', `${frame.head}#…${frame.tail}`))
+  }
   return to({ at: 'answered', exchange, answer: frame.bytes })
 }
 
-/** A second answer in one chunk: which of the two is ours cannot be known. Recovery knows its own by content. */
+/**
+ * A second answer in one chunk: which of the two is ours cannot be known. Recovery knows its own by content.
+ */
 function onSurplus(state: LinkState & { at: 'answered' }, frame: Frame): Step {
   if (state.exchange.accepts) return to(state, { do: 'stray', text: textOf(frame) })
   return to(suspect, fail('surplus', `${String(state.answer)} and ${textOf(frame)}`))

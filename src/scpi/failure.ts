@@ -6,7 +6,9 @@ import type { Exchange, Failure } from './exchange.ts'
 
 const table: Record<Failure, { code: ErrorCode; what: string }> = {
   timeout: { code: 'LINK_TIMEOUT', what: 'no answer' },
-  surplus: { code: 'ANSWER_FORM', what: 'two answers came to one question, and which is its own cannot be told' },
+  surplus: {
+    code: 'ANSWER_FORM', what: 'two answers came to one question, and which is its own cannot be told',
+  },
   form: { code: 'ANSWER_FORM', what: 'not the kind of answer that was asked for' },
   overflow: { code: 'LINK_OVERFLOW', what: 'it sent more than one answer can be; the link is closed' },
   abandoned: { code: 'ABANDONED', what: 'cut short by a safe-off' },
@@ -17,7 +19,8 @@ const table: Record<Failure, { code: ErrorCode; what: string }> = {
 
 /** The error of one exchange. `got`: the text that was in the way. */
 export function exchangeError(
-  instrument: string, exchange: Pick<Exchange, 'command' | 'expect'>, failure: Failure, got: string | undefined,
+  instrument: string, exchange: Pick<Exchange, 'command' | 'expect'>, failure: Failure,
+  got: string | undefined,
   elapsedMs: number,
 ): BenchError {
   const { code, what } = table[failure]
@@ -33,7 +36,8 @@ export function exchangeError(
 /** A time-out on a connection that was taken: many instruments serve one client and let the next one hang. */
 export function silentError(error: BenchError, instrument: string, url: string): BenchError {
   if (error.code !== 'LINK_TIMEOUT' || !url.startsWith('tcp:')) return error
-  return new BenchError('LINK_TIMEOUT', `${url} took the connection but does not answer; another program may hold the `
+  return new BenchError('LINK_TIMEOUT',
+    `${url} took the connection but does not answer; another program may hold the `
     + 'only connection that it serves', { ...error.context, instrument }, error)
 }
 

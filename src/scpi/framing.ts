@@ -1,16 +1,19 @@
 /**
  * Bytes to frames: a pure stage. The same bytes give the same frames however they are cut into chunks.
  *
- * A line ends at the terminator, unless that stands inside a quoted string that begins a data item. A block is read
- * only where one is asked for: bytes are counted, then the terminator is eaten. An indefinite block has no end of its
- * own on a link without an end mark, so silence ends it: the owner calls quiet().
+ * A line ends at the terminator, unless that stands inside a quoted string that begins a data item. A block
+ * is read only where one is asked for: bytes are counted, then the terminator is eaten. An indefinite block
+ * has no end of its own on a link without an end mark, so silence ends it: the owner calls quiet().
  */
 import { BenchError } from '../base/errors.ts'
 import { assert } from '../base/assert.ts'
 
 export type Frame =
   | { readonly kind: 'line'; readonly text: string }
-  /** `head`, `tail`: what stood before `#` and between the last data byte and the terminator; blank on a plain answer. */
+  /**
+   * `head`, `tail`: what stood before `#` and between the last data byte and the
+   * terminator; blank on a plain answer.
+   */
   | { readonly kind: 'block'; readonly head: string; readonly bytes: Uint8Array; readonly tail: string }
 
 export type FrameMode = 'line' | 'block'
@@ -41,7 +44,9 @@ export class Framer {
   #digits = 0
   #inString = false
   #atItem = true
-  /** Where the data of a block begins and ends; -1 while unknown, Infinity as an end for an indefinite block. */
+  /**
+   * Where the data of a block begins and ends; -1 while unknown, Infinity as an end for an indefinite block.
+   */
   #dataStart = -1
   #dataEnd = -1
 
@@ -202,6 +207,7 @@ export class Framer {
 
 /** Bytes as text, one character a byte. */
 export function latin1(bytes: Uint8Array, start: number, end: number): string {
-  const buffer = Buffer.isBuffer(bytes) ? bytes : Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength)
+  const buffer =
+    Buffer.isBuffer(bytes) ? bytes : Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength)
   return buffer.toString('latin1', start, end)
 }

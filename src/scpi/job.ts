@@ -18,10 +18,12 @@ export interface Job {
 }
 
 /**
- * Takes the next answer of a job that checks for errors: first that of its command, then those of the error queue.
- * True when the queue is empty and the job is done. Throws INSTRUMENT_ERROR or ANSWER_FORM.
+ * Takes the next answer of a job that checks for errors: first that of its command, then those of the error
+ * queue. True when the queue is empty and the job is done. Throws INSTRUMENT_ERROR or ANSWER_FORM.
  */
-export function takeAnswer(job: Job, check: ErrorCheck, answer: Answer, instrument: string, nowMs: number): boolean {
+export function takeAnswer(
+  job: Job, check: ErrorCheck, answer: Answer, instrument: string, nowMs: number,
+): boolean {
   if (job.errors === null) { job.errors = []; return false }
   const error = readErrorAnswer(check, String(answer))
   if (error !== null) job.errors.push(error)

@@ -1,4 +1,7 @@
-/** What a received line is once the habits of the link are taken off it: line ends, prompts, remarks nobody asked for. */
+/**
+ * What a received line is once the habits of the link are taken off it: line ends,
+ * prompts, remarks nobody asked for.
+ */
 
 export interface LineHabits {
   /** Texts that say "ready" and are no answer; alone on a line or in front of one. */

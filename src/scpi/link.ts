@@ -1,4 +1,7 @@
-/** One transport, its framer and its step machine: the thin shell that performs the machine's effects. Single use. */
+/**
+ * One transport, its framer and its step machine: the thin shell that performs the
+ * machine's effects. Single use.
+ */
 import { assert } from '../base/assert.ts'
 import type { Cancel, Clock } from '../base/clock.ts'
 import type { BenchError } from '../base/errors.ts'
@@ -74,7 +77,9 @@ export class Link {
     this.#apply({ type: 'up' })
   }
 
-  /** Starts an exchange; `done` is called once, perhaps before this returns. Never throws for a link fault. */
+  /**
+   * Starts an exchange; `done` is called once, perhaps before this returns. Never throws for a link fault.
+   */
   start(exchange: Exchange, deadlineMs: number, done: Done): void {
     assert(this.#done === null, `${this.url}: one exchange at a time`)
     const now = this.#options.clock.monotonicMs()

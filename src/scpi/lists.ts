@@ -6,8 +6,8 @@ import { BenchError } from '../base/errors.ts'
 export const splitFields = (text: string): string[] => splitOutside(text, ',')
 
 /**
- * The responses to a compound query, split at `;` outside quotes. Answers are never paired by position: throws
- * ANSWER_FORM unless there are exactly `count`.
+ * The responses to a compound query, split at `;` outside quotes. Answers are never paired by position:
+ * throws ANSWER_FORM unless there are exactly `count`.
  */
 export function splitResponses(text: string, count: number): string[] {
   const parts = splitOutside(text, ';')
@@ -34,7 +34,10 @@ function splitOutside(text: string, separator: string): string[] {
   return parts
 }
 
-/** `C=186.97E-6,R=0.2015,BIN=2` → the texts by label, labels in upper case. Fields without a label are left out. */
+/**
+ * `C=186.97E-6,R=0.2015,BIN=2` → the texts by label, labels in upper case. Fields
+ * without a label are left out.
+ */
 export function labelledFields(text: string): Map<string, string> {
   const found = new Map<string, string>()
   for (const field of splitFields(text)) {
@@ -44,14 +47,18 @@ export function labelledFields(text: string): Map<string, string> {
   return found
 }
 
-/** Takes the query's own header off an answer (`:WAV:PRE 0,1,…`, `*IDN Fictive,…`), which some instruments repeat. */
+/**
+ * Takes the query's own header off an answer (`:WAV:PRE 0,1,…`, `*IDN Fictive,…`), which
+ * some instruments repeat.
+ */
 export function withoutHeader(text: string): string {
   return text.replace(/^[*:][A-Za-z][A-Za-z0-9:]*\s+/, '')
 }
 
 /** `[101, 103, 104, 105]` → `(@101,103:105)`. Runs of three or more become a range; order is kept. */
 export function formatChannelList(channels: readonly number[]): string {
-  assert(channels.length > 0 && channels.every(c => Number.isInteger(c) && c >= 0), 'channels are whole numbers')
+  assert(channels.length > 0 && channels.every(c => Number.isInteger(c) && c >= 0),
+    'channels are whole numbers')
   const parts: string[] = []
   for (let i = 0; i < channels.length;) {
     let last = i

@@ -1,4 +1,6 @@
-/** What a session must be told about the instrument at the other end, and what it takes when it is not told. */
+/**
+ * What a session must be told about the instrument at the other end, and what it takes when it is not told.
+ */
 import { assert } from '../base/assert.ts'
 import type { Clock } from '../base/clock.ts'
 import type { BenchError } from '../base/errors.ts'
@@ -33,8 +35,8 @@ export interface SessionOptions {
   /** How its interface is reset in a recovery. Default 'none'. */
   readonly clear?: 'none' | 'break' | 'ctrl-c' | 'device-clear'
   /**
-   * The query with a known answer that proves the link in step. Default 'ese-nonce', with identity to fall back on.
-   * 'identity' alone is weaker: a late answer to an earlier identity query looks the same.
+   * The query with a known answer that proves the link in step. Default 'ese-nonce', with identity to fall
+   * back on. 'identity' alone is weaker: a late answer to an earlier identity query looks the same.
    */
   readonly resync?: 'ese-nonce' | 'identity'
   /** Sent first on every connect, e.g. the change to remote control. */
@@ -47,7 +49,9 @@ export interface SessionOptions {
   readonly safeOffMs?: number
   /** How many callers may wait for their turn. Default 64. */
   readonly waitingMax?: number
-  /** A command that waited longer than this, and than its own deadline, is not sent any more. Default 2000 ms. */
+  /**
+   * A command that waited longer than this, and than its own deadline, is not sent any more. Default 2000 ms.
+   */
   readonly writeWaitMs?: number
   readonly onNotice?: (notice: SessionNotice) => void
 }
@@ -61,12 +65,15 @@ export type SessionNotice =
   | { readonly what: 'resynchronised'; readonly errors: readonly InstrumentError[] }
 
 export type Settled = Required<Omit<SessionOptions, 'identity' | 'onNotice'>>
-  & { readonly identity: SessionOptions['identity'] | null; readonly onNotice: (notice: SessionNotice) => void }
+  & {
+    readonly identity: SessionOptions['identity'] | null; readonly onNotice: (notice: SessionNotice) => void
+  }
 
 /** The options with every default filled in. Asserts what only a programmer can get wrong. */
 export function settle(options: SessionOptions): Settled {
   assert(options.deadlineMs > 0, `${options.name}: a session needs a deadline`)
-  assert(options.resync !== 'identity' || options.identity, `${options.name}: resync by identity needs an identity`)
+  assert(options.resync !== 'identity' || options.identity,
+    `${options.name}: resync by identity needs an identity`)
   return {
     linkClock: options.clock, txTerminator: '\n', rxTerminator: '\n', pacingMs: 0, echo: false, prompts: [],
     ignoreLines: [], clear: 'none', resync: 'ese-nonce', onConnect: [], quietMs: 50, connectMs: 5000,

@@ -1,6 +1,7 @@
 /**
- * Getting back in step with an instrument whose next line may answer an earlier question: silence, a lone line end,
- * a reset of its interface where it has one, then a question whose answer is known and cannot be stale.
+ * Getting back in step with an instrument whose next line may answer an earlier question: silence,
+ * a lone line end, a reset of its interface where it has one, then a question whose answer is
+ * known and cannot be stale.
  */
 import { sleep } from '../base/clock.ts'
 import { BenchError, isTimeout } from '../base/errors.ts'
@@ -21,9 +22,9 @@ export interface Recovered {
 const gapsMax = 40
 
 /**
- * Resynchronises a link that is suspect, and leaves it in step. `fresh`: it was just opened. `bound`: the identity
- * it must have, if one is known. `turn` counts the recoveries of a session, so that each uses another number.
- * Rejects with LINK_TIMEOUT, LINK_DOWN, IDENTITY …; the link is then of no use.
+ * Resynchronises a link that is suspect, and leaves it in step. `fresh`: it was just opened. `bound`: the
+ * identity it must have, if one is known. `turn` counts the recoveries of a session, so that each uses
+ * another number. Rejects with LINK_TIMEOUT, LINK_DOWN, IDENTITY …; the link is then of no use.
  */
 export async function resynchronise(
   link: Link, options: Settled, fresh: boolean, bound: string | RegExp | null, turn: number,
@@ -75,12 +76,16 @@ class Talk {
     if (await this.#link.quiet(quietMs, quietMs * gapsMax)) return this.#mayGoOn()
     this.#mayGoOn()
     if (!this.#link.up) throw new BenchError('LINK_DOWN', 'the link went down', { instrument: name })
-    throw new BenchError('LINK_TIMEOUT', 'it does not fall silent', { instrument: name, elapsedMs: quietMs * gapsMax })
+    throw new BenchError('LINK_TIMEOUT', 'it does not fall silent', {
+      instrument: name, elapsedMs: quietMs * gapsMax,
+    })
   }
 
   async tell(command: string): Promise<void> {
     await this.#pace()
-    await exchangeOnce(this.#link, this.#options, { command, expect: 'nothing', echo: this.#options.echo, recovery: true })
+    await exchangeOnce(this.#link, this.#options, {
+      command, expect: 'nothing', echo: this.#options.echo, recovery: true,
+    })
   }
 
   async ask(command: string, accepts: (line: string) => boolean): Promise<string> {
@@ -109,8 +114,8 @@ async function clearInterface(link: Link, options: Settled, talk: Talk): Promise
 }
 
 /**
- * Writes a number into a register that every IEEE 488.2 instrument has, and waits to read it back; then another one.
- * A late answer may happen to be the first number, but hardly to be followed by the second.
+ * Writes a number into a register that every IEEE 488.2 instrument has, and waits to read it back; then
+ * another one. A late answer may happen to be the first number, but hardly to be followed by the second.
  */
 async function provedByNonce(talk: Talk, options: Settled, turn: number): Promise<boolean> {
   try {
@@ -127,7 +132,9 @@ async function provedByNonce(talk: Talk, options: Settled, turn: number): Promis
   }
 }
 
-async function provedByIdentity(talk: Talk, options: Settled, bound: string | RegExp | null): Promise<string> {
+async function provedByIdentity(
+  talk: Talk, options: Settled, bound: string | RegExp | null,
+): Promise<string> {
   if (bound === null) return await firstIdentity(talk, options)
   let other = ''
   try {
@@ -146,12 +153,13 @@ async function provedByIdentity(talk: Talk, options: Settled, bound: string | Re
 }
 
 /**
- * Nothing is known yet to compare with, but what may come late here is a number (of `*ESE?`) or an error entry, and
- * neither looks like an identity.
+ * Nothing is known yet to compare with, but what may come late here is a number (of `*ESE?`) or an error
+ * entry, and neither looks like an identity.
  */
 async function firstIdentity(talk: Talk, options: Settled): Promise<string> {
   await talk.silence()
-  return await talk.ask(options.identity!.query, line => /[A-Za-z]{2}/.test(line) && !/^[+-]?\d+\s*,/.test(line))
+  return await talk.ask(options.identity!.query,
+    line => /[A-Za-z]{2}/.test(line) && !/^[+-]?\d+\s*,/.test(line))
 }
 
 async function checkIdentity(talk: Talk, options: Settled, bound: string | RegExp | null): Promise<string> {

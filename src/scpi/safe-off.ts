@@ -1,6 +1,7 @@
 /**
- * Making one instrument safe through a link that may be dead, busy or out of step. Order: send blind on the link there
- * is; then get in step and send again; if that fails, the same on a fresh link. Bounded in time; never throws.
+ * Making one instrument safe through a link that may be dead, busy or out of step. Order: send blind
+ * on the link there is; then get in step and send again; if that fails, the same on a fresh link.
+ * Bounded in time; never throws.
  */
 import { sleep } from '../base/clock.ts'
 import { withDeadline } from '../base/deadline.ts'
@@ -45,7 +46,9 @@ export function blindNow(link: Link, options: Settled, commands: readonly string
 
 export async function runSafeOff(work: SafeOffWork): Promise<SafeOffReport> {
   const { options } = work
-  const report = { sentAtMs: work.sentAtMs, freshLink: false, resynchronised: false, error: null as BenchError | null }
+  const report = {
+    sentAtMs: work.sentAtMs, freshLink: false, resynchronised: false, error: null as BenchError | null,
+  }
   try {
     await withDeadline(options.linkClock, options.safeOffMs, `${options.name}: safe-off`, async () => {
       await attempts(work, report)
@@ -79,7 +82,9 @@ async function attempts(work: SafeOffWork, report: Progress): Promise<void> {
   await confirm(work, fresh, true)
 }
 
-/** Gets in step, then sends the commands again one at a time: the blind ones may have met a half-read line. */
+/**
+ * Gets in step, then sends the commands again one at a time: the blind ones may have met a half-read line.
+ */
 async function confirm(work: SafeOffWork, link: Link, fresh: boolean): Promise<void> {
   const { options } = work
   await work.bringInStep(link, fresh)

@@ -1,8 +1,9 @@
 /**
  * A session owns one link at a time and runs one exchange at a time on it, in order, each with a deadline.
  *
- * Nothing is queued for a link that is down. Callers may wait for their turn on a live link; a command that waited
- * too long is not sent: a late set-point is a hazard. After a time-out nothing is sent until the link is in step again.
+ * Nothing is queued for a link that is down. Callers may wait for their turn on a live link; a command
+ * that waited too long is not sent: a late set-point is a hazard. After a time-out nothing is sent until
+ * the link is in step again.
  */
 import { assert } from '../base/assert.ts'
 import type { Cancel } from '../base/clock.ts'
@@ -55,10 +56,10 @@ export class Session implements ScpiPort {
   }
 
   get state(): SessionState { return this.#state }
-  /** The bound identity: what answered the identity query on the first connect. Null before, or without a query. */
+  /** The bound identity: what answered on the first connect. Null before, or without an identity query. */
   get identity(): string | null { return this.#identity }
 
-  /** Opens a link, brings it in step and compares the identity. Rejects with LINK_OPEN, LINK_BUSY, IDENTITY … */
+  /** Opens a link, brings it in step, compares the identity. Rejects with LINK_OPEN, LINK_BUSY, IDENTITY … */
   connect(): Promise<void> {
     if (this.#state === 'ready') return Promise.resolve()
     if (this.#state === 'recovering') return this.resynchronise()
@@ -67,7 +68,7 @@ export class Session implements ScpiPort {
     return this.#connecting
   }
 
-  /** Lets go of the link. Calls in flight and waiting fail with LINK_DOWN. A later connect() opens a new link. */
+  /** Lets go of the link. Calls in flight and waiting fail with LINK_DOWN. connect() then opens a new one. */
   async close(): Promise<void> {
     this.#opening?.abort(this.#downError('connect'))
     await this.#dropLink(null)
@@ -109,15 +110,16 @@ export class Session implements ScpiPort {
   }
 
   /**
-   * Makes the instrument safe before all else: cuts everything short with ABANDONED, sends a line end and `commands`
-   * blind and at once (on a fresh link if the old one is dead), then brings the link back in step and sends them once
-   * more. So they must be commands that may be repeated. Bounded in time; never rejects.
+   * Makes the instrument safe before all else: cuts everything short with ABANDONED, sends a line end and
+   * `commands` blind and at once (on a fresh link if the old one is dead), then brings the link back in step
+   * and sends them once more. So they must be commands that may be repeated. Bounded in time; never rejects.
    */
   safeOff(commands: readonly string[]): Promise<SafeOffReport> {
     const sentAtMs = this.#preempt(commands)
     const before = this.#safeOff ?? Promise.resolve()
     const run = before.then(() => this.#runSafeOff(commands, sentAtMs))
-    const tracked: Promise<SafeOffReport> = run.finally(() => { if (this.#safeOff === tracked) this.#safeOff = null })
+    const tracked: Promise<SafeOffReport> =
+      run.finally(() => { if (this.#safeOff === tracked) this.#safeOff = null })
     this.#safeOff = tracked
     return tracked
   }
@@ -146,7 +148,9 @@ export class Session implements ScpiPort {
   #pump(): void {
     if (this.#pumping) return
     this.#pumping = true
-    while (this.#job === null && this.#waiting.length > 0 && this.#ready()) this.#begin(this.#waiting.shift()!)
+    while (this.#job === null && this.#waiting.length > 0 && this.#ready()) {
+      this.#begin(this.#waiting.shift()!)
+    }
     this.#pumping = false
   }
 
@@ -212,7 +216,9 @@ export class Session implements ScpiPort {
 
   #fail(job: Job, failure: Failure, got?: string): void {
     this.#end()
-    const what = { command: job.errors === null ? job.command : this.#options.errorQueue!.query, expect: job.expect }
+    const what = {
+      command: job.errors === null ? job.command : this.#options.errorQueue!.query, expect: job.expect,
+    }
     job.reject(exchangeError(this.name, what, failure, got, this.#now() - job.startedMs))
     if (failure === 'down' || failure === 'overflow') void this.#dropLink(null)
     else if (failure !== 'abandoned') this.#recoverSoon()
@@ -256,7 +262,8 @@ export class Session implements ScpiPort {
     })
     this.#link = link
     try {
-      await withDeadline(linkClock, connectMs, `${name}: opening ${transport.url}`, s => link.open(s), control.signal)
+      await withDeadline(linkClock, connectMs, `${name}: opening ${transport.url}`, s => link.open(s),
+        control.signal)
       return link
     } finally {
       if (this.#opening === control) this.#opening = null
@@ -264,8 +271,11 @@ export class Session implements ScpiPort {
   }
 
   #linkOptions() {
-    const { linkClock, txTerminator, rxTerminator, frameBytesMax, quietMs, prompts, ignoreLines } = this.#options
-    return { clock: linkClock, txTerminator, rxTerminator, frameBytesMax, quietMs, prompts, ignore: ignoreLines }
+    const { linkClock, txTerminator, rxTerminator, frameBytesMax, quietMs, prompts, ignoreLines } =
+      this.#options
+    return {
+      clock: linkClock, txTerminator, rxTerminator, frameBytesMax, quietMs, prompts, ignore: ignoreLines,
+    }
   }
 
   async #bringInStep(link: Link, fresh: boolean): Promise<Recovered> {
@@ -330,7 +340,7 @@ export class Session implements ScpiPort {
 
   // ---- safe-off ----
 
-  /** The part of a safe-off that happens before anything else can: returns when the commands were sent, or null. */
+  /** The part of a safe-off that comes before all else: returns when the commands were sent, or null. */
   #preempt(commands: readonly string[]): number | null {
     const link = this.#link
     const sent = link !== null && blindNow(link, this.#options, commands)
@@ -376,6 +386,8 @@ export class Session implements ScpiPort {
   }
 
   #downError(command: string): BenchError {
-    return new BenchError('LINK_DOWN', 'the link is down; nothing is kept for later', { instrument: this.name, command })
+    return new BenchError('LINK_DOWN', 'the link is down; nothing is kept for later', {
+      instrument: this.name, command,
+    })
   }
 }

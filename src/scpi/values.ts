@@ -1,7 +1,7 @@
 /**
- * Texts of SCPI answers as values, and values as texts of SCPI commands. Pure; everything that cannot be read throws
- * ANSWER_FORM. Units and multipliers as IEEE 488.2 and SCPI instruments' manuals state them; no table is complete, so
- * an unknown unit is refused rather than guessed.
+ * Texts of SCPI answers as values, and values as texts of SCPI commands. Pure; everything that cannot be read
+ * throws ANSWER_FORM. Units and multipliers as IEEE 488.2 and SCPI instruments' manuals state them; no table
+ * is complete, so an unknown unit is refused rather than guessed.
  */
 import { assert } from '../base/assert.ts'
 import { BenchError } from '../base/errors.ts'
@@ -10,30 +10,38 @@ import { splitFields } from './lists.ts'
 
 export interface NumberWithUnit {
   readonly value: number
-  /** Base unit: V, A, Ohm, Hz, F, H, W, s, S, K, Cel, degF, deg, %, dB, dBm, VA, var; `''` when none was given. */
+  /**
+   * Base unit: V, A, Ohm, Hz, F, H, W, s, S, K, Cel, degF, deg, %, dB, dBm, VA, var;
+   * `''` when none was given.
+   */
   readonly unit: string
 }
 
-/** `over-range` carries ±Infinity, `not-a-number` NaN: a limit that looks at nothing but the value would still trip. */
+/**
+ * `over-range` carries ±Infinity, `not-a-number` NaN: a limit that looks at nothing but
+ * the value would still trip.
+ */
 export interface Reading { readonly value: number; readonly quality: 'good' | 'over-range' | 'not-a-number' }
 
 const units: Readonly<Record<string, string>> = {
   V: 'V', VOLT: 'V', VDC: 'V', VAC: 'V', VRMS: 'V', VPP: 'Vpp', A: 'A', AMP: 'A', ADC: 'A', AAC: 'A',
-  OHM: 'Ohm', HZ: 'Hz', F: 'F', H: 'H', W: 'W', S: 's', SEC: 's', SIE: 'S', K: 'K', CEL: 'Cel', C: 'Cel', DEGC: 'Cel', '\xb0C': 'Cel',
+  OHM: 'Ohm', HZ: 'Hz', F: 'F', H: 'H', W: 'W', S: 's', SEC: 's', SIE: 'S', K: 'K', CEL: 'Cel', C: 'Cel',
+  DEGC: 'Cel', '\xb0C': 'Cel',
   FAR: 'degF', DEGF: 'degF', DEG: 'deg', '%': '%', PCT: '%', DB: 'dB', DBM: 'dBm', VA: 'VA', VAR: 'var',
 }
 
 /** Multiplier letters as powers of ten. Alone, M is milli whatever its case. */
 const multipliers: readonly (readonly [string, number])[] = [
-  ['EX', 18], ['PE', 15], ['MA', 6], ['T', 12], ['G', 9], ['K', 3], ['M', -3], ['U', -6], ['N', -9], ['P', -12],
+  ['EX', 18], ['PE', 15], ['MA', 6], ['T', 12], ['G', 9], ['K', 3], ['M', -3], ['U', -6], ['N', -9],
+  ['P', -12],
   ['F', -15], ['A', -18], ['\xb5', -6],
 ]
 
 const numberShape = /^([+-]?(?:\d+\.?\d*|\.\d+))\s*(?:[eE]\s*([+-]?\d{1,5}))?\s*([A-Za-z%\xb0\xb5]*)$/
 
 /**
- * `+4.99E+00`, `.0000 A`, `500 MA` (0.5 A), `2 MHZ` (2E6 Hz), `.0045nF`. Sentinels are not looked at: see readNumber.
- * Throws ANSWER_FORM.
+ * `+4.99E+00`, `.0000 A`, `500 MA` (0.5 A), `2 MHZ` (2E6 Hz), `.0045nF`. Sentinels are not looked at: see
+ * readNumber. Throws ANSWER_FORM.
  */
 export function parseNumber(text: string): NumberWithUnit {
   const parts = numberShape.exec(text.trim())
@@ -68,8 +76,8 @@ const overRangeFrom = 9.899e37
 const overRangeText = /^([+-]?)\s*(?:OL|OVER|OVLD|OVERLOAD|OVERRANGE|OV\d*|INF|INFINITY)$/i
 
 /**
- * A reading: 9.9E37 and texts such as `OL` are over-range, 9.91E37 and `NAN` are not a number, with room for float32
- * rounding. A status text after a comma (`0.0,OL`) is taken for the whole. Throws ANSWER_FORM.
+ * A reading: 9.9E37 and texts such as `OL` are over-range, 9.91E37 and `NAN` are not a number, with room for
+ * float32 rounding. A status text after a comma (`0.0,OL`) is taken for the whole. Throws ANSWER_FORM.
  */
 export function parseReading(text: string): Reading {
   const trimmed = text.trim()
@@ -88,8 +96,12 @@ export function parseReading(text: string): Reading {
 
 /** A number as it was sent, with the two sentinels taken for what they mean. */
 export function readNumber(value: number): Reading {
-  if (Number.isNaN(value) || Math.abs(value - 9.91e37) <= notANumberSlack) return { value: NaN, quality: 'not-a-number' }
-  if (Math.abs(value) >= overRangeFrom) return { value: value > 0 ? Infinity : -Infinity, quality: 'over-range' }
+  if (Number.isNaN(value) || Math.abs(value - 9.91e37) <= notANumberSlack) {
+    return { value: NaN, quality: 'not-a-number' }
+  }
+  if (Math.abs(value) >= overRangeFrom) {
+    return { value: value > 0 ? Infinity : -Infinity, quality: 'over-range' }
+  }
   return { value, quality: 'good' }
 }
 
@@ -118,10 +130,15 @@ export function parseString(text: string): string {
 /** A string parameter: in double quotes, those inside doubled. */
 export function formatString(text: string): string { return `"${text.replaceAll('"', '""')}"` }
 
-/** Significant digits sent: more than any instrument resolves, fewer than show the noise of binary arithmetic. */
+/**
+ * Significant digits sent: more than any instrument resolves, fewer than show the noise of binary arithmetic.
+ */
 const digitsSent = 9
 
-/** A number parameter in the base unit, plain where it can be: no suffix, since some instruments refuse every one. */
+/**
+ * A number parameter in the base unit, plain where it can be: no suffix, since some
+ * instruments refuse every one.
+ */
 export function formatNumber(value: number): string {
   assert(Number.isFinite(value), 'only a finite number can be sent')
   return String(Number(value.toPrecision(digitsSent)) + 0).replace('e', 'E')
@@ -136,10 +153,14 @@ export interface Identity {
   readonly raw: string
 }
 
-/** `*IDN?` fields. Instruments send two to six; a missing one is `''`, and what comes after the third is firmware. */
+/**
+ * `*IDN?` fields. Instruments send two to six; a missing one is `''`, and what comes
+ * after the third is firmware.
+ */
 export function parseIdentity(text: string): Identity {
   const raw = text.trim()
-  const [maker = '', model = '', serial = '', ...firmware] = raw.replace(/^\*IDN\s+/i, '').split(',').map(f => f.trim())
+  const [maker = '', model = '', serial = '', ...firmware] =
+    raw.replace(/^\*IDN\s+/i, '').split(',').map(f => f.trim())
   if (maker === '' && model === '') throw formError('no identity', 'maker,model,serial,firmware', text)
   return { maker, model, serial, firmware: firmware.join(','), raw }
 }

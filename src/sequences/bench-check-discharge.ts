@@ -29,13 +29,16 @@ export interface Bleeder {
 const noiseShare = 0.2
 /** Contact is seen from this share of what the smallest part within tolerance sends (modelling choice). */
 const contactShare = 0.2
-/** The watch relay closed again: this share of what the bleeder then takes (modelling choice); open it is a hundredth. */
+/**
+ * The watch relay closed again: this share of what the bleeder then takes (modelling
+ * choice); open it is a hundredth.
+ */
 const backShare = 0.5
 
 /**
- * Slope gives the time constant, extrapolation to the release gives V0/I0. Least squares of ln I against time;
- * null where fewer than two readings show a current. `u` holds both meters, scatter, and that the instant of
- * release is not known.
+ * Slope gives the time constant, extrapolation to the release gives V0/I0. Least squares of ln I against
+ * time; null where fewer than two readings show a current. `u` holds both meters, scatter, and that the
+ * instant of release is not known.
  */
 export function bleederOf({ stood, fromMs, byMs, readings }: Discharge): Bleeder | null {
   const startMs = (fromMs + byMs) / 2
@@ -76,8 +79,11 @@ export function contactCheck(
   const tauMs = 1000 * pathOhm * capacitanceF * (1 - toleranceMinus)
   const leastA = contactShare * (stood.value / pathOhm) * Math.exp(-elapsedMs / tauMs)
   if (leastA < shownU * first.u) return null
-  const source = `what a part at ${stood.value.toFixed(1)} V sends ${elapsedMs.toFixed(0)} ms after its release`
-  return { position, what: 'relay and bleeder', criterion: judge('contact', first, 'A', { low: leastA }, source) }
+  const source =
+    `what a part at ${stood.value.toFixed(1)} V sends ${elapsedMs.toFixed(0)} ms after its release`
+  return {
+    position, what: 'relay and bleeder', criterion: judge('contact', first, 'A', { low: leastA }, source),
+  }
 }
 
 /** Without the sense resistor, against the bench file. A discharge too short to be followed fails. */

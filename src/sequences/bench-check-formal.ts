@@ -1,6 +1,6 @@
 /**
- * The relay of the low resistor, on a standing bus: without it a part charges through the limiting resistor, and
- * with it in a small part of that time.
+ * The relay of the low resistor, on a standing bus: without it a part charges through the limiting resistor,
+ * and with it in a small part of that time.
  */
 import { connect, formalResistor, moveBus, nextOf, release } from '../engine/bus.ts'
 import { changedOver } from '../engine/bleed.ts'
@@ -13,11 +13,13 @@ import { judge, less } from './bench-check-judge.ts'
 import type { Check, Seen } from './bench-check-judge.ts'
 import { formalAtShare, formalMostS } from './bench-check-plan.ts'
 import type { Round, Span } from './bench-check-round.ts'
-import { busNow, followCurrent, hurry, mean, note, readEveryMs, soundParts, timed } from './bench-check-round.ts'
+import {
+  busNow, followCurrent, hurry, mean, note, readEveryMs, soundParts, timed,
+} from './bench-check-round.ts'
 
 /**
- * The bus stands a little lower than before: the watch for flash-overs compares readings at one set-point, and a
- * part that comes back empty would look like one.
+ * The bus stands a little lower than before: the watch for flash-overs compares readings at one set-point,
+ * and a part that comes back empty would look like one.
  */
 const standingShare = 0.95
 /** Before it is connected a part is empty to this share. */

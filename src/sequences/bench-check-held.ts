@@ -35,7 +35,8 @@ export async function rise({ night, p }: Round): Promise<Map<PositionState, numb
     }
   })
   await Promise.all([moveBus(night, p.voltageV, slew).finally(() => { moving = false }), ...watching])
-  await rest(night, Math.max(settleMsMin, 1000 * settleConstants * largestF(night) * night.bench.fixture.limitOhm))
+  await rest(night,
+    Math.max(settleMsMin, 1000 * settleConstants * largestF(night) * night.bench.fixture.limitOhm))
   return peaks
 }
 

@@ -25,7 +25,9 @@ export function judge(
   name: Criterion['name'], { value, u }: { value: number; u: number }, unit: string,
   { low, high }: { low?: number; high?: number }, source: string,
 ): Criterion {
-  const limits = { ...(low === undefined ? {} : { lower: low }), ...(high === undefined ? {} : { upper: high }) }
+  const limits = {
+    ...(low === undefined ? {} : { lower: low }), ...(high === undefined ? {} : { upper: high }),
+  }
   const { grade, expandedU, guardBand, pConform } = judgeConformance({ y: value, u }, limits)
   return {
     name, value, unit, expandedU, guardBand, pConform, grade, source,
@@ -47,7 +49,8 @@ export function leakageCheck(
   const limitA = Math.max(busV / leakageOhmMin, shownU * seen.u)
   const shownOhm = busV / limitA
   const source = shownOhm < leakageOhmMin * 0.999
-    ? `${shown(shownOhm)} is what the meter can show at ${busV.toFixed(1)} V` : 'leakageOhmMin of the bench file'
+    ? `${shown(shownOhm)} is what the meter can show at ${busV.toFixed(1)} V`
+    : 'leakageOhmMin of the bench file'
   const criterion = judge('leakage', seen, 'A', { high: limitA }, source)
   return { check: { position, what, criterion }, shownOhm }
 }
@@ -87,11 +90,13 @@ export function resultOf(
     : faults.get(position) ?? `${first.what}: ${first.criterion.source}`
   return {
     position: position.spec.name, part: position.part.part, profile: position.profile.name, grade,
-    provisional: false, disposition: grade === 'accept' ? 'use' : 'retest', pConform, reason, criteria, figures: {},
+    provisional: false, disposition: grade === 'accept' ? 'use' : 'retest', pConform, reason, criteria,
+    figures: {},
   }
 }
 
 export function shown(ohm: number): string {
-  const [scale, unit] = ohm >= 1e9 ? [1e9, 'GΩ'] : ohm >= 1e6 ? [1e6, 'MΩ'] : ohm >= 1e3 ? [1e3, 'kΩ'] : [1, 'Ω']
+  const [scale, unit] = ohm >= 1e9 ? [1e9, 'GΩ']
+    : ohm >= 1e6 ? [1e6, 'MΩ'] : ohm >= 1e3 ? [1e3, 'kΩ'] : [1, 'Ω']
   return `${(ohm / scale).toPrecision(3)} ${unit}`
 }

@@ -47,13 +47,17 @@ export const followMs = ({ capacitanceF }: PartProfile, bleederOhm: number, ever
 /** Whether sweeps are quick enough for the bleeder of such a part to be measured. */
 export const followsIn = (
   { capacitanceF, toleranceMinus }: PartProfile, bleederOhm: number, everyMs: number,
-): boolean => followReadings * everyMs <= 1000 * followConstants * capacitanceF * (1 - toleranceMinus) * bleederOhm
+): boolean =>
+  followReadings * everyMs <= 1000 * followConstants * capacitanceF * (1 - toleranceMinus) * bleederOhm
 
 // ---- charging through the low resistor ----
 
 /** The part has charged so far through the limiting resistor when the low one is switched in. */
 export const formalAtShare = 0.6
-/** With the low resistor in, charging takes this long at most, s: well below what the supply may stay at its limit. */
+/**
+ * With the low resistor in, charging takes this long at most, s: well below what the
+ * supply may stay at its limit.
+ */
 export const formalMostS = 2
 /** … and the supply can give this many times what the limiting resistor lets through. */
 const formalCurrents = 4
@@ -140,12 +144,15 @@ function refusalsOf(input: PlanInput<BenchCheckParameters>): Refusal[] {
       wayOut: 'take the test parts off, or leave leakageV out' })
   }
   if (leakageV !== undefined && leakageV <= voltageV) {
-    list.push({ what: 'leakageV', have: `${leakageV} V`, need: `above ${voltageV} V`, wayOut: 'leave it out' })
+    list.push({
+      what: 'leakageV', have: `${leakageV} V`, need: `above ${voltageV} V`, wayOut: 'leave it out',
+    })
   }
   for (const { loaded, profile } of parts) {
     if (profile.ratedV >= voltageV) continue
     list.push({
-      what: 'rated voltage', have: `${profile.ratedV} V`, need: `${voltageV} V`, wayOut: 'use another test part',
+      what: 'rated voltage', have: `${profile.ratedV} V`, need: `${voltageV} V`,
+      wayOut: 'use another test part',
       position: loaded.position,
     })
   }

@@ -26,9 +26,14 @@ export interface Round {
 }
 
 export const newRound = (night: Night, p: BenchCheckParameters): Round =>
-  ({ night, p, checks: [], unshown: [], faults: new Map(), zero: new Map(), bleeders: new Map(), silent: new Set() })
+  ({
+    night, p, checks: [], unshown: [], faults: new Map(), zero: new Map(), bleeders: new Map(),
+    silent: new Set(),
+  })
 
-/** Notes a check; true when it passed. `why` says in words what is wrong with the position when it did not. */
+/**
+ * Notes a check; true when it passed. `why` says in words what is wrong with the position when it did not.
+ */
 export function note({ checks, faults }: Round, check: Check, why?: string): boolean {
   checks.push(check)
   if (!failed(check)) return true
@@ -41,11 +46,13 @@ export function note({ checks, faults }: Round, check: Check, why?: string): boo
 export const isEmpty = ({ profile }: PositionState): boolean => profile === emptyHolder
 export const isDummy = (night: Night, { index }: PositionState): boolean =>
   night.bench.fixture.dummyOhm !== undefined && index === night.bench.fixture.positions.length - 1
-export const living = (night: Night): PositionState[] => night.positions.filter(({ stage }) => stage !== 'dropped')
+export const living = (night: Night): PositionState[] =>
+  night.positions.filter(({ stage }) => stage !== 'dropped')
 /** Positions with a test part at which nothing was found wrong. */
 export const soundParts = ({ night, faults }: Round): PositionState[] =>
   living(night).filter(position => !isEmpty(position) && !faults.has(position))
-export const namesOf = (positions: readonly PositionState[]): string => positions.map(({ spec }) => spec.name).join(' ')
+export const namesOf = (positions: readonly PositionState[]): string =>
+  positions.map(({ spec }) => spec.name).join(' ')
 
 /** Of the bleeder alone as the bench file has it, ohms. */
 export const bleederOhm = ({ bench: { fixture } }: Night): number =>
@@ -81,8 +88,13 @@ export async function busNow(night: Night): Promise<Seen> {
   return { value, u, atMs }
 }
 
-/** Currents that leave a released part, positive, one after the other for `ms`, and two at least where any come. */
-export async function followCurrent({ night, zero }: Round, position: PositionState, ms: number): Promise<Seen[]> {
+/**
+ * Currents that leave a released part, positive, one after the other for `ms`, and two
+ * at least where any come.
+ */
+export async function followCurrent(
+  { night, zero }: Round, position: PositionState, ms: number,
+): Promise<Seen[]> {
   const untilMs = night.clock.monotonicMs() + ms
   const seen: Seen[] = []
   while (seen.length < 2 || night.clock.monotonicMs() < untilMs) {
@@ -107,10 +119,14 @@ export async function timed({ clock }: Night, act: () => Promise<unknown>): Prom
 
 export async function report({ night, checks, unshown, faults }: Round): Promise<void> {
   for (const check of checks) await say(night, faults, check)
-  for (const text of unshown) await night.recorder.event({ kind: 'check-unshown', text: `not shown: ${text}` })
+  for (const text of unshown) {
+    await night.recorder.event({ kind: 'check-unshown', text: `not shown: ${text}` })
+  }
   for (const position of night.positions) {
     const dropped = position.stage === 'dropped'
-    const own = dropped ? [...checks, { position, what: 'dropped', criterion: yesNo(false, position.note) }] : checks
+    const own = dropped
+      ? [...checks, { position, what: 'dropped', criterion: yesNo(false, position.note) }]
+      : checks
     position.result = resultOf(position, own, faults)
     if (!dropped) position.stage = 'graded'
   }

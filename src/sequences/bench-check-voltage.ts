@@ -10,8 +10,8 @@ import { busNow, isDummy, isEmpty, living, readAll } from './bench-check-round.t
 const settleMs = 5000
 
 /**
- * After the cutoff was seen to open. Nothing that fails at low voltage is taken higher, and the known resistance stays
- * on its bleeder.
+ * After the cutoff was seen to open. Nothing that fails at low voltage is taken higher, and the known
+ * resistance stays on its bleeder.
  */
 export async function checkAtVoltage(round: Round): Promise<void> {
   const { night, p, checks, zero } = round

@@ -12,14 +12,18 @@ const levelV = 0.5
 const bridgeMaxV = 3
 
 /**
- * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part is not shown to be
- * dead, before and just now, or the bridge fails. REFUSED on the bus.
+ * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part is not
+ * shown to be dead, before and just now, or the bridge fails. REFUSED on the bus.
  */
-export async function bridgeReading(night: Night, position: PositionState): Promise<BridgeReading | string | null> {
+export async function bridgeReading(
+  night: Night, position: PositionState,
+): Promise<BridgeReading | string | null> {
   const { bridge, positions: board } = night.roles as { bridge?: Bridge; positions: RelayBoard }
   const relay = position.spec.bridgeRelay
   if (!bridge || relay === undefined) return null
-  if (position.wiring !== 'released') throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)
+  if (position.wiring !== 'released') {
+    throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)
+  }
   if (position.touch.startsWith('NOT SAFE')) return `the bridge stays off it: ${position.touch}`
   const fresh = await nextOf(night, position, night.clock.monotonicMs())
   if (fresh === null) return 'no good reading shows that the part is dead: the bridge stays off it'
@@ -35,9 +39,13 @@ export async function bridgeReading(night: Night, position: PositionState): Prom
   }
 }
 
-/** The bench is dead while the bridge measures: where it fails, the part has no verdict and the night goes on. */
+/**
+ * The bench is dead while the bridge measures: where it fails, the part has no verdict and the night goes on.
+ */
 function unanswered(error: unknown): string {
-  if (error instanceof BenchError && ['link', 'instrument'].includes(catalogue[error.code].kind)) return error.message
+  if (error instanceof BenchError && ['link', 'instrument'].includes(catalogue[error.code].kind)) {
+    return error.message
+  }
   throw error
 }
 

@@ -8,14 +8,20 @@ import { bridgeCriteria, cannotTell, combine } from './grade.ts'
 export function gradeByBridge(night: Night, position: PositionState, reading: BridgeReading | string): void {
   position.result = typeof reading === 'string' ? cannotTell(position, reading) : resultOf(position, reading)
   position.stage = 'graded'
-  void night.recorder.event({ kind: 'grade', position: position.spec.name, text: `${position.spec.name}: ${position.result.grade}` }).catch(() => {})
+  void night.recorder.event({
+    kind: 'grade', position: position.spec.name, text: `${position.spec.name}: ${position.result.grade}`,
+  }).catch(() => {})
 }
 
 function resultOf(position: PositionState, reading: BridgeReading): PartResult {
   const criteria = bridgeCriteria(position, reading)
   return {
-    position: position.spec.name, part: position.part.part, profile: position.profile.name, provisional: false,
+    position: position.spec.name, part: position.part.part, profile: position.profile.name,
+    provisional: false,
     ...combine(criteria),
-    figures: { capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value, dissipation: reading.dissipation.value },
+    figures: {
+      capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value,
+      dissipation: reading.dissipation.value,
+    },
   }
 }

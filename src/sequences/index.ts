@@ -4,4 +4,6 @@ import { benchCheck } from './bench-check.ts'
 import { leakageSoak, reform } from './reform.ts'
 import { capacitorCheck, discharge } from './unpowered.ts'
 
-export const shippedSequences: readonly AnySequence[] = [reform, leakageSoak, capacitorCheck, discharge, benchCheck]
+export const shippedSequences: readonly AnySequence[] = [
+  reform, leakageSoak, capacitorCheck, discharge, benchCheck,
+]

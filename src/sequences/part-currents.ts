@@ -5,7 +5,9 @@ import type { PartProfile } from '../schema/part-profile.ts'
 import { leakageLimit } from './leakage-limit.ts'
 import type { ReformParameters } from './parameters.ts'
 
-/** Of what a short takes: sound parts stay below the first share, and the bound of any part below the second. */
+/**
+ * Of what a short takes: sound parts stay below the first share, and the bound of any part below the second.
+ */
 const soundShare = 0.5
 const boundShareMax = 0.9
 /** The bound lies this far above the leakage limit, so that a part at its limit is graded and not dropped. */
@@ -14,17 +16,25 @@ const aboveLimit = 1.2
 const shortOf = ({ fixture }: PlanInput<ReformParameters>['bench'], targetV: number): number =>
   targetV / (fixture.limitOhm + fixture.senseOhm)
 
-/** By position, what no sound part takes: half of what a short takes, or more where its leakage limit asks for it. */
-export function partCurrents({ bench, parts }: PlanInput<ReformParameters>, targetV: number): Record<string, number> {
+/**
+ * By position, what no sound part takes: half of what a short takes, or more where its
+ * leakage limit asks for it.
+ */
+export function partCurrents(
+  { bench, parts }: PlanInput<ReformParameters>, targetV: number,
+): Record<string, number> {
   const shortA = shortOf(bench, targetV)
   return Object.fromEntries(parts.map(({ loaded, profile }) => {
     const { limitA } = leakageLimit(profile.leakage, profile.capacitanceF, targetV)
-    return [loaded.position, Math.min(boundShareMax * shortA, Math.max(soundShare * shortA, aboveLimit * limitA))]
+    return [loaded.position, Math.min(boundShareMax * shortA,
+      Math.max(soundShare * shortA, aboveLimit * limitA))]
   }))
 }
 
 /** A limit or a charging current that a short can hardly be told from is refused. */
-export function currents({ bench, parts, parameters }: PlanInput<ReformParameters>, targetV: number): Refusal[] {
+export function currents(
+  { bench, parts, parameters }: PlanInput<ReformParameters>, targetV: number,
+): Refusal[] {
   const shortA = shortOf(bench, targetV)
   const milli = (amps: number): string => `${(1e3 * amps).toPrecision(3)} mA`
   const seen = new Set<PartProfile>()
@@ -38,11 +48,13 @@ export function currents({ bench, parts, parameters }: PlanInput<ReformParameter
     return [
       ...aboveLimit * limitA <= boundShareMax * shortA ? [] : [{
         what: `leakage limit of ${profile.name} against what a short takes`, have: milli(limitA),
-        need: `at most ${milli(boundShareMax * shortA / aboveLimit)}`, wayOut: `limiting resistors of ${mostOhm.toPrecision(3)} Ω at most`,
+        need: `at most ${milli(boundShareMax * shortA / aboveLimit)}`,
+        wayOut: `limiting resistors of ${mostOhm.toPrecision(3)} Ω at most`,
       }],
       ...chargeA <= soundShare * shortA ? [] : [{
         what: `charging current of ${profile.name} against what a short takes`, have: milli(chargeA),
-        need: `at most ${milli(soundShare * shortA)}`, wayOut: `slewVPerS of ${mostVPerS.toPrecision(3)} at most`,
+        need: `at most ${milli(soundShare * shortA)}`,
+        wayOut: `slewVPerS of ${mostVPerS.toPrecision(3)} at most`,
       }],
     ]
   })

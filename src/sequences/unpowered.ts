@@ -1,4 +1,7 @@
-/** Sequences that never put energy on the bus: measuring parts with the bridge, and bleeding what is on the rack. */
+/**
+ * Sequences that never put energy on the bus: measuring parts with the bridge, and
+ * bleeding what is on the rack.
+ */
 import type { z } from 'zod'
 import { defineSequence } from '../engine/sequence.ts'
 import type { PlanInput } from '../engine/sequence.ts'
@@ -53,8 +56,10 @@ async function proveDead(night: Night): Promise<void> {
 
 function quietPlan<P>(input: PlanInput<P>, sequence: string, expectedS: number): Plan {
   return {
-    sequence, use: input.request.use, targetV: 0, expectedS, longestS: expectedS * 2, partEnergyMaxJ: 0, rackEnergyJ: 0,
+    sequence, use: input.request.use, targetV: 0, expectedS, longestS: expectedS * 2, partEnergyMaxJ: 0,
+    rackEnergyJ: 0,
     touchSafeAfterS: 0, partDissipationMaxW: 0, resistorDissipationW: 0, supplyLimitA: 0, overVoltageV: 0,
-    sweepS: input.sweepS, relayClosures: input.parts.length * 2, gasMl: 0, chargeMaxC: 0, steps: [], cautions, warnings: [], refusals: loading(input),
+    sweepS: input.sweepS, relayClosures: input.parts.length * 2, gasMl: 0, chargeMaxC: 0, steps: [], cautions,
+    warnings: [], refusals: loading(input),
   }
 }

@@ -1,4 +1,6 @@
-/** A link inside this process, to a simulated device given as a function. For virtual time: no handle, no I/O. */
+/**
+ * A link inside this process, to a simulated device given as a function. For virtual time: no handle, no I/O.
+ */
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Transport } from './transport.ts'
@@ -6,7 +8,9 @@ import { LinkEnd } from './transport.ts'
 
 export type Reply = (bytes: string | Uint8Array) => void
 
-/** The other end. `reply` may be called at once, later, or never; what it sends after the link ended is lost. */
+/**
+ * The other end. `reply` may be called at once, later, or never; what it sends after the link ended is lost.
+ */
 export interface MemoryDevice {
   onBytes(chunk: Uint8Array, reply: Reply): void
   /** A link was opened; some devices greet. */

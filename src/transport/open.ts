@@ -34,8 +34,9 @@ export function openTransport(url: string, options: OpenOptions = {}): Transport
 }
 
 /**
- * `serial:/dev/ttyUSB0?baud=9600&parity=none&bits=8&stop=1&flow=none|rtscts|xonxoff&dtr=on|off&rts=on|off&lock=on|off
- * &hangup=on|off&lines=BYTES`, `tcp://host:port` (port 5025 if left out), `usbtmc:/dev/usbtmc0`, `memory:name`.
+ * `serial:/dev/ttyUSB0?baud=9600&parity=none&bits=8&stop=1&flow=none|rtscts|xonxoff
+ * &dtr=on|off&rts=on|off&lock=on|off&hangup=on|off&lines=BYTES`, `tcp://host:port`
+ * (port 5025 if left out), `usbtmc:/dev/usbtmc0`, `memory:name`.
  * Throws LINK_URL, naming the part that is wrong.
  */
 export function parseLinkUrl(url: string): LinkAddress {
@@ -65,7 +66,9 @@ function serialSettings(url: string): SerialSettings {
   if (parts === null) throw urlError(url, 'write serial:/dev/… and options after a ?')
   const query = new URLSearchParams(parts[2] ?? '')
   for (const key of query.keys()) {
-    if (!serialKeys.includes(key)) throw urlError(url, `unknown option ${key}; known: ${serialKeys.join(', ')}`)
+    if (!serialKeys.includes(key)) {
+      throw urlError(url, `unknown option ${key}; known: ${serialKeys.join(', ')}`)
+    }
     if (query.getAll(key).length > 1) throw urlError(url, `${key} is given twice`)
   }
   const pick = <T extends string>(key: string, ...allowed: readonly [T, ...T[]]): T => {
@@ -78,10 +81,13 @@ function serialSettings(url: string): SerialSettings {
     const text = query.get(key)
     if (text === null) return usual
     const value = /^\d{1,8}$/.test(text) ? Number(text) : NaN
-    if (!(value >= least && value <= most)) throw urlError(url, `${key} is a whole number ${least} to ${most}`)
+    if (!(value >= least && value <= most)) {
+      throw urlError(url, `${key} is a whole number ${least} to ${most}`)
+    }
     return value
   }
-  const line = (key: 'dtr' | 'rts'): boolean | undefined => query.has(key) ? pick(key, 'on', 'off') === 'on' : undefined
+  const line = (key: 'dtr' | 'rts'): boolean | undefined =>
+    query.has(key) ? pick(key, 'on', 'off') === 'on' : undefined
   const flow = pick('flow', 'none', 'rtscts', 'xonxoff')
   return {
     path: parts[1]!, baudRate: whole('baud', 9600, 50, 4_000_000)!,

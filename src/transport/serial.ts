@@ -1,4 +1,7 @@
-/** A serial port. Bytes are passed on as they come; or, for instruments that only ever send lines, line by line. */
+/**
+ * A serial port. Bytes are passed on as they come; or, for instruments that only ever
+ * send lines, line by line.
+ */
 import { Transform, type TransformCallback } from 'node:stream'
 import { ReadlineParser } from '@serialport/parser-readline'
 import { SerialPort } from 'serialport'
@@ -22,7 +25,10 @@ export interface SerialSettings {
   readonly rts: boolean | undefined
   /** Whether closing drops DTR. A port that does resets some boards. */
   readonly hangUp: boolean
-  /** Only lines are ever sent: use the library's line reader, behind a limit of this many bytes. Undefined: raw bytes. */
+  /**
+   * Only lines are ever sent: use the library's line reader, behind a limit of this many
+   * bytes. Undefined: raw bytes.
+   */
   readonly lineBytesMax: number | undefined
 }
 
@@ -76,7 +82,8 @@ export class SerialTransport extends LinkEnd implements Transport {
     try {
       signal?.throwIfAborted()
       const port = this.#makePort()
-      await new Promise<void>((resolve, reject) => port.open(error => error ? reject(openError(this.url, error)) : resolve()))
+      await new Promise<void>((resolve, reject) =>
+        port.open(error => error ? reject(openError(this.url, error)) : resolve()))
       port.on('close', (error: Error | null) => this.#lost(error))
       port.on('error', (error: Error) => this.#lost(error))
       this.#watch(port)
@@ -112,8 +119,8 @@ export class SerialTransport extends LinkEnd implements Transport {
   }
 
   /**
-   * A read that is under way when the adapter is pulled out gives no bytes and no error, and the library would repeat
-   * it for ever. So the loss is watched for on its own.
+   * A read that is under way when the adapter is pulled out gives no bytes and no error, and the library
+   * would repeat it for ever. So the loss is watched for on its own.
    */
   #watch(port: SerialPort): void {
     const poller = (port.port as { poller?: Poller } | undefined)?.poller
@@ -128,7 +135,9 @@ export class SerialTransport extends LinkEnd implements Transport {
   #set(flags: { brk?: boolean; dtr: boolean; rts: boolean }): Promise<void> {
     return new Promise((resolve, reject) => this.#port!.set(flags, error => {
       if (!error || isNoModem(error)) resolve()
-      else reject(new BenchError('LINK_OPEN', `${this.url}: cannot set the modem lines (${error.message})`, {}, error))
+      else reject(new BenchError(
+        'LINK_OPEN', `${this.url}: cannot set the modem lines (${error.message})`, {}, error
+      ))
     }))
   }
 

@@ -12,13 +12,20 @@ export interface Transport {
   readonly up: boolean
   /** Opens the link. Rejects with LINK_OPEN, LINK_BUSY, or the signal's reason. */
   open(signal?: AbortSignal): Promise<void>
-  /** Sends now; text goes out as latin1. Throws LINK_DOWN at once when the link is not up: nothing is ever queued. */
+  /**
+   * Sends now; text goes out as latin1. Throws LINK_DOWN at once when the link is not
+   * up: nothing is ever queued.
+   */
   write(bytes: string | Uint8Array): void
   /** The one listener, called synchronously. The chunk is valid only during the call. */
   onBytes(listener: (chunk: Uint8Array) => void): void
-  /** Called once, when the link ends: with null after close(), with LINK_DOWN when the other side went away. */
+  /**
+   * Called once, when the link ends: with null after close(), with LINK_DOWN when the other side went away.
+   */
   onClose(listener: (error: BenchError | null) => void): void
-  /** Resets the other side's interface (break on serial, device clear on USBTMC). Absent where there is none. */
+  /**
+   * Resets the other side's interface (break on serial, device clear on USBTMC). Absent where there is none.
+   */
   clear?(): Promise<void>
   /** Ends the link; resolves when it is released. Closing twice is harmless. */
   close(): Promise<void>
@@ -45,7 +52,9 @@ export abstract class LinkEnd {
     this.state = 'opening'
   }
 
-  /** Call when the link ends, as often as it is noticed; only the first call of a link that was up is told. */
+  /**
+   * Call when the link ends, as often as it is noticed; only the first call of a link that was up is told.
+   */
   protected ended(error: BenchError | null): void {
     const wasUp = this.state === 'up'
     this.state = 'closed'

@@ -4,11 +4,17 @@ import { type FileHandle, open } from 'node:fs/promises'
 import { constants } from 'node:fs'
 import type { FromChild, ToChild } from './usbtmc-protocol.ts'
 
-/** One read gives one whole message if it fits; the driver's own time limit (5 s) ends a read nobody answers. */
+/**
+ * One read gives one whole message if it fits; the driver's own time limit (5 s) ends a read nobody answers.
+ */
 const readBytesMax = 1 << 20
-/** USBTMC_IOCTL_CLEAR of linux/usb/tmc.h: sends INITIATE_CLEAR. Node has no ioctl; perl is in every Debian. */
+/**
+ * USBTMC_IOCTL_CLEAR of linux/usb/tmc.h: sends INITIATE_CLEAR. Node has no ioctl; perl is in every Debian.
+ */
 const ioctlClear = 0x5b02
-const goneCodes = ['ENODEV', 'EIO', 'EBADF', 'ENXIO', 'EPIPE', 'ESHUTDOWN', 'ENOENT', 'EACCES', 'EPERM', 'EBUSY', 'EISDIR']
+const goneCodes = [
+  'ENODEV', 'EIO', 'EBADF', 'ENXIO', 'EPIPE', 'ESHUTDOWN', 'ENOENT', 'EACCES', 'EPERM', 'EBUSY', 'EISDIR',
+]
 
 let device: FileHandle | null = null
 let devicePath = ''

@@ -1,4 +1,7 @@
-/** What the daemon and the child process of a USBTMC link say to each other. Structured clone, so bytes stay bytes. */
+/**
+ * What the daemon and the child process of a USBTMC link say to each other. Structured
+ * clone, so bytes stay bytes.
+ */
 
 export type ToChild =
   | { readonly do: 'open'; readonly path: string }
@@ -9,13 +12,16 @@ export type ToChild =
 export type FromChild =
   | { readonly is: 'open' }
   | { readonly is: 'bytes'; readonly bytes: Uint8Array }
-  /** `gone`: the device is not there any more. Otherwise the link goes on, e.g. after a read that took too long. */
+  /**
+   * `gone`: the device is not there any more. Otherwise the link goes on, e.g. after a
+   * read that took too long.
+   */
   | { readonly is: 'fault'; readonly code: string; readonly message: string; readonly gone: boolean }
   | { readonly is: 'cleared' }
 
 /**
- * Whether a message asks for an answer: a header that ends in `?`, outside quoted strings. Reading when nothing will
- * come blocks for seconds and may leave the device stuck, so nothing is ever read on suspicion.
+ * Whether a message asks for an answer: a header that ends in `?`, outside quoted strings. Reading when
+ * nothing will come blocks for seconds and may leave the device stuck, so nothing is ever read on suspicion.
  */
 export function asksForAnswer(message: string): boolean {
   const plain = message.replace(/"(?:[^"]|"")*"|'(?:[^']|'')*'/g, '""')

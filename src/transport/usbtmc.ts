@@ -1,6 +1,6 @@
 /**
- * A USBTMC character device, in a child process of its own: a read blocks a thread of Node's pool until the device
- * answers, and four such reads would stop every serial write of this process.
+ * A USBTMC character device, in a child process of its own: a read blocks a thread of Node's pool until the
+ * device answers, and four such reads would stop every serial write of this process.
  */
 import { type ChildProcess, fork } from 'node:child_process'
 import { BenchError } from '../base/errors.ts'
