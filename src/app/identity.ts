@@ -65,7 +65,8 @@ async function selfCheck(port: ScpiPort, profile: InstrumentProfile): Promise<Se
       result.asked++
       const answer = (await port.query(query)).trim()
       if (expected === null ? !isKnown(answer, profile) : answer !== expected) {
-        result.wrong.push(`\`${query}\`: expected ${expected ?? 'a number or a word of the profile'}, got ${JSON.stringify(answer.slice(0, 60))}`)
+        result.wrong.push(`\`${query}\`: expected ${expected ?? 'a number or a word of the profile'}, `
+          + `got ${JSON.stringify(answer.slice(0, 60))}`)
       }
     }
     result.wrong.push(...await drain(port, profile))
@@ -90,7 +91,8 @@ async function drain(port: ScpiPort, profile: InstrumentProfile): Promise<string
 
 function quietQueries(profile: InstrumentProfile): { query: string; expected: string | null }[] {
   const asks = Object.entries(profile.commands as Record<string, unknown>)
-    .filter((entry): entry is [string, string] => /^ask/.test(entry[0]) && typeof entry[1] === 'string' && !entry[1].includes('{'))
+    .filter((entry): entry is [string, string] =>
+      /^ask/.test(entry[0]) && typeof entry[1] === 'string' && !entry[1].includes('{'))
     .map(([, query]) => ({ query, expected: null }))
   const status = profile.class === 'dc-supply' && profile.status ? [
     { query: profile.status.query, expected: null }

@@ -34,7 +34,8 @@ async function writeSchemas(
       ...renderTable(
         ['written', 'for'].map(heading => ({ heading })), written.map(({ file, of }) => [file, of])
       ), '',
-      'Many editors take the schema of a YAML file from its first line, with the path as seen from that file:',
+      'Many editors take the schema of a YAML file from its first line, '
+        + 'with the path as seen from that file:',
       `# yaml-language-server: $schema=${written[0]!.file}`)
   }
   return exitCodes.accepted

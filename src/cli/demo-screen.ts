@@ -17,7 +17,10 @@ export interface DemoSummary {
   wallS: number
 }
 
-const told = new Set(['armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'touch', 'trip', 'off', 'ended', 'refused', 'clock'])
+const told = new Set([
+  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'touch', 'trip', 'off', 'ended', 'refused',
+  'clock',
+])
 const plainEveryMs = 30 * 60_000
 
 export class DemoScreen {
@@ -39,8 +42,12 @@ export class DemoScreen {
     if (!told.has(event.kind)) return
     const { faultToDisconnectedMs, faultToTouchSafeMs } = event.data ?? {}
     const times = [
-      typeof faultToDisconnectedMs === 'number' ? `fault to disconnected ${formatDuration(faultToDisconnectedMs / 1000)}` : '',
-      typeof faultToTouchSafeMs === 'number' ? `fault to touch-safe ${formatDuration(faultToTouchSafeMs / 1000)}` : '',
+      typeof faultToDisconnectedMs === 'number'
+        ? `fault to disconnected ${formatDuration(faultToDisconnectedMs / 1000)}`
+        : '',
+      typeof faultToTouchSafeMs === 'number'
+        ? `fault to touch-safe ${formatDuration(faultToTouchSafeMs / 1000)}`
+        : '',
     ].filter(Boolean).join(', ')
     this.#screen.line(`${formatClock(event.wallMs)}  ${event.text}${times ? ` [${times}]` : ''}`)
   }
@@ -57,16 +64,24 @@ export class DemoScreen {
 
 export const openingLines = (seed: string): string[] => [
   'Saltmarsh Pavilion, public-address rack, 1974: ten smoothing cans, 450 V 47 µF, on a simulated bench.',
-  `Nothing here is real and nothing is energised. Seed ${seed}. On a real bench: high voltage, nobody in the room.`,
-  'Before one like it is used: cover closed, eye protection, prove dead before touching, local rules, qualified people.',
+  `Nothing here is real and nothing is energised. Seed ${seed}. `
+    + 'On a real bench: high voltage, nobody in the room.',
+  'Before one like it is used: cover closed, eye protection, prove dead before touching, local rules, '
+    + 'qualified people.',
   '',
 ]
 
 export function finalLines({ run, results, truth, records, wallS }: DemoSummary): string[] {
   const order = [...results].sort((a, b) => a.position.localeCompare(b.position))
   const grades = renderTable(
-    [{ heading: 'position' }, { heading: 'part' }, { heading: 'grade' }, { heading: 'do' }, { heading: 'why' }],
-    order.map(result => [result.position, result.part, `${result.grade}${result.provisional ? ', provisional' : ''}`, result.disposition, result.reason]), 150)
+    [
+      { heading: 'position' }, { heading: 'part' }, { heading: 'grade' }, { heading: 'do' },
+      { heading: 'why' },
+    ],
+    order.map(result => [
+      result.position, result.part, `${result.grade}${result.provisional ? ', provisional' : ''}`,
+      result.disposition, result.reason,
+    ]), 150)
   const beside = renderTable(
     [{ heading: 'position' }, { heading: 'what it really was' }, { heading: 'the bench says' }],
     [...truth].sort(
@@ -81,7 +96,9 @@ export function finalLines({ run, results, truth, records, wallS }: DemoSummary)
     ...[...records].slice(0, 1).map(
       ([, path]) => `Test records: ${path.slice(0, path.lastIndexOf('/'))} (run.html, and one page a part)`
     ),
-    `Run ${run.id}: ${run.state}. ${formatDuration(benchHours(run) * 3600)} of bench time in ${formatDuration(wallS)}.`, '',
+    `Run ${run.id}: ${run.state}. `
+      + `${formatDuration(benchHours(run) * 3600)} of bench time in ${formatDuration(wallS)}.`,
+    '',
     'The hidden truth, beside what the bench concluded:', ...beside,
   ]
 }
@@ -90,7 +107,10 @@ export function finalJson({ run, results, events, truth, records, wallS }: DemoS
   return {
     parts: [...truth].sort((a, b) => a.position.localeCompare(b.position)).map(({ position, part, kind }) => {
       const result = results.find(candidate => candidate.position === position)
-      return { position, truth: kind, grade: result?.grade ?? null, disposition: result?.disposition ?? null, record: records.get(part) ?? null }
+      return {
+        position, truth: kind, grade: result?.grade ?? null, disposition: result?.disposition ?? null,
+        record: records.get(part) ?? null,
+      }
     }),
     dropped: events.filter(({ kind }) => kind === 'drop').map(({ position }) => position),
     trips: events.filter(({ kind }) => kind === 'trip').map(({ text }) => text),
@@ -98,4 +118,5 @@ export function finalJson({ run, results, events, truth, records, wallS }: DemoS
   }
 }
 
-const benchHours = (run: RunRecord): number => ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 3_600_000
+const benchHours = (run: RunRecord): number =>
+  ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 3_600_000

@@ -73,7 +73,8 @@ const energyWords: Record<BenchStatus['energy'], string> = {
 function runLines(status: BenchStatus, run: NonNullable<BenchStatus['run']>): string[] {
   const end = status.wallMs + run.remainingS * 1000
   return [
-    `${status.bench}: run ${run.id}, ${run.sequence}, ${run.stage}; ${energyWords[status.energy]}, keeper ${status.keeper}`,
+    `${status.bench}: run ${run.id}, ${run.sequence}, ${run.stage}; `
+      + `${energyWords[status.energy]}, keeper ${status.keeper}`,
     `bus ${formatSi(run.busV, 'V')} of ${formatSi(run.targetV, 'V')}; ${formatDuration(run.elapsedS)} in, `
       + `about ${formatDuration(run.remainingS)} to go, ending about ${formatMinute(end)}`,
   ]

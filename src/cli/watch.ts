@@ -98,8 +98,9 @@ class ScreenFollower implements Follower {
     if (!run || (run.stage === this.#toldStage && run.elapsedS - this.#toldS < lineEveryS)) return
     this.#toldS = run.elapsedS
     this.#toldStage = run.stage
-    this.#screen.line(printable(`${formatClock(status.wallMs)}  ${run.stage}: bus ${formatSi(run.busV, 'V')}, `
-      + `${formatDuration(run.elapsedS)} in, about ${formatDuration(run.remainingS)} to go`))
+    const where = `${formatClock(status.wallMs)}  ${run.stage}: bus ${formatSi(run.busV, 'V')}`
+    const when = `${formatDuration(run.elapsedS)} in, about ${formatDuration(run.remainingS)} to go`
+    this.#screen.line(printable(`${where}, ${when}`))
   }
 }
 
@@ -111,7 +112,8 @@ export function eventLine(event: RunEvent): string {
 
 export function resultLine(result: PartResult): string {
   const provisional = result.provisional ? ' (provisional)' : ''
-  return printable(`${result.position}  ${result.part}: ${result.grade}${provisional}, ${result.disposition}. ${result.reason}`)
+  const { position, part, grade, disposition, reason } = result
+  return printable(`${position}  ${part}: ${grade}${provisional}, ${disposition}. ${reason}`)
 }
 
 /** How the run ended, and every part with its verdict. */
@@ -124,7 +126,8 @@ export function outcomeLines(run: RunRecord, results: readonly PartResult[]): st
   return [printable(head), '', ...renderTable(
     ['position', 'part', 'grade', 'do', 'why'].map(heading => ({ heading })),
     results.map(result => [
-      result.position, result.part, `${result.grade}${result.provisional ? ' (provisional)' : ''}`, result.disposition,
+      result.position, result.part, `${result.grade}${result.provisional ? ' (provisional)' : ''}`,
+      result.disposition,
       result.reason,
     ]),
   )]

@@ -9,9 +9,9 @@ import type { PositionState } from './position.ts'
 import { standingVolts } from './standing.ts'
 
 /**
- * Releases all parts that are not dropped, every other one first, and follows each down. Those that are still on the
- * bus must not show the discharge of those that left: it would mean that the scanner gives one position's current for
- * another's, and no reading of this run could be believed.
+ * Releases all parts that are not dropped, every other one first, and follows each down. Those that are still
+ * on the bus must not show the discharge of those that left: it would mean that the scanner gives one
+ * position's current for another's, and no reading of this run could be believed.
  */
 export async function bleedAll(night: Night): Promise<Map<PositionState, Deadness>> {
   const standing = night.positions.filter(position => position.stage !== 'dropped')
@@ -30,7 +30,9 @@ export async function bleedAll(night: Night): Promise<Map<PositionState, Deadnes
   return new Map(followed.flatMap(map => [...map]))
 }
 
-/** A released part sends back its volts over the bleeder; this share of that, seen on the bus, is another's. */
+/**
+ * A released part sends back its volts over the bleeder; this share of that, seen on the bus, is another's.
+ */
 const routingShare = 0.1
 
 async function checkRouting(night: Night, position: PositionState, releasedMs: number): Promise<void> {
@@ -39,11 +41,14 @@ async function checkRouting(night: Night, position: PositionState, releasedMs: n
   const dischargeA = (night.sampler.busV?.value ?? 0) / bleedOhm(night.bench.fixture)
   if (reading === null || reading.value > -Math.max(routingShare * dischargeA, 3 * reading.u)) return
   night.fault('scanner.misrouted',
-    `${position.spec.name} is on the bus and shows the discharge of a part that left: the scanner mixes up positions`)
+    `${position.spec.name} is on the bus and shows the discharge of a part that left: `
+      + 'the scanner mixes up positions')
   throw night.signal.reason as Error
 }
 
-/** Waits until the relays have moved and a reading that began before that has ended: it would be of the bus. */
+/**
+ * Waits until the relays have moved and a reading that began before that has ended: it would be of the bus.
+ */
 export async function changedOver(night: Night): Promise<void> {
   const { positions, scanner, 'sense-meter': meter } = night.roles
   await sleep(night.clock, (positions?.settleMs ?? 0) + (scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0))

@@ -6,8 +6,8 @@ import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 
 /**
- * Opens the bleeders onto the watch resistance for `ms`, then closes them; what came back is noted per position. Ends
- * at once when a part comes near touch-safe.
+ * Opens the bleeders onto the watch resistance for `ms`, then closes them; what came back is noted per
+ * position. Ends at once when a part comes near touch-safe.
  */
 export async function watchRecovery(night: Night, ms: number): Promise<Map<PositionState, number>> {
   const highestV = new Map<PositionState, number>()
@@ -20,7 +20,8 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
   await bleed.hold([relay])
   try {
     await sleep(night.clock, bleed.settleMs, night.signal)
-    // A reading that began before the bleeders opened, taken through the watch resistance, would be volts that never were.
+    // A reading that began before the bleeders opened, taken through the watch resistance, would
+    // be volts that never were.
     await changedOver(night)
     night.state.watching = true
     await watch(night, night.clock.monotonicMs(), ms, highestV)
@@ -31,7 +32,9 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
   return highestV
 }
 
-async function watch(night: Night, openedMs: number, ms: number, highestV: Map<PositionState, number>): Promise<void> {
+async function watch(
+  night: Night, openedMs: number, ms: number, highestV: Map<PositionState, number>,
+): Promise<void> {
   for (;;) {
     const leftMs = openedMs + ms - night.clock.monotonicMs()
     if (leftMs <= 0) return
@@ -48,10 +51,14 @@ function noteRecovery(night: Night, openedMs: number, highestV: Map<PositionStat
     if (position.current === null || position.current.atMs < openedMs) continue
     const volts = Math.abs(partVolts(fixture, position, true) ?? 0)
     if (volts > (highestV.get(position) ?? 0)) highestV.set(position, volts)
-    if (volts + 2 * position.current.u * seriesOhm(fixture, position, true) >= limits.touchSafeV) near = position
+    if (volts + 2 * position.current.u * seriesOhm(fixture, position, true) >= limits.touchSafeV) {
+      near = position
+    }
   }
   if (near === null) return false
   void night.recorder.event({ kind: 'recovery', severity: 'warning', position: near.spec.name,
-    text: `${near.spec.name} came back to ${highestV.get(near)!.toFixed(0)} V, near touch-safe: the bleeders close` }).catch(() => {})
+    text: `${near.spec.name} came back to ${highestV.get(near)!.toFixed(0)} V, near touch-safe: `
+      + 'the bleeders close' })
+      .catch(() => {})
   return true
 }

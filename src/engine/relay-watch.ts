@@ -1,4 +1,7 @@
-/** Asks the relay board whether what was put on the bus still is: a board that lost its power releases everything. */
+/**
+ * Asks the relay board whether what was put on the bus still is: a board that lost its
+ * power releases everything.
+ */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
 import { relayOf } from '../schema/fixture.ts'
@@ -14,8 +17,12 @@ export interface RelayWatch {
   onLost: (text: string) => void
 }
 
-/** Runs until the signal aborts (rejecting with its reason) or a relay is found released that should be held. */
-export async function watchRelays({ clock, board, positions, everyMs, onLost }: RelayWatch, signal: AbortSignal): Promise<void> {
+/**
+ * Runs until the signal aborts (rejecting with its reason) or a relay is found released that should be held.
+ */
+export async function watchRelays(
+  { clock, board, positions, everyMs, onLost }: RelayWatch, signal: AbortSignal,
+): Promise<void> {
   while (!signal.aborted) {
     await sleep(clock, everyMs, signal)
     const standing = positions.filter(isHeld)
@@ -24,7 +31,8 @@ export async function watchRelays({ clock, board, positions, everyMs, onLost }: 
     // One that was told to leave in the meantime may answer either way.
     const lost = standing.filter((position, i) => !held[i] && isHeld(position))
     if (lost.length === 0) continue
-    onLost(`the relay board released ${lost.map(({ spec }) => spec.name).join(' ')} by itself: it may have lost its power`)
+    const names = lost.map(({ spec }) => spec.name).join(' ')
+    onLost(`the relay board released ${names} by itself: it may have lost its power`)
     return
   }
 }

@@ -1,4 +1,7 @@
-/** Runs one sequence from arming to the last word. Whatever happens in between, it ends dead, measured and recorded. */
+/**
+ * Runs one sequence from arming to the last word. Whatever happens in between, it ends
+ * dead, measured and recorded.
+ */
 import { BenchError, hasCode } from '../base/errors.ts'
 import type { Demand } from '../safety/supervisor.ts'
 import type { SafeOffReport } from '../schema/application.ts'
@@ -21,7 +24,10 @@ export interface RunHandles {
   stopReading: () => void
 }
 
-/** Turns demands into acts. The first stop wins; safe-off leaves in the same turn as the reading that asked for it. */
+/**
+ * Turns demands into acts. The first stop wins; safe-off leaves in the same turn as the
+ * reading that asked for it.
+ */
 export function demandHandler(handles: () => RunHandles): (demand: Demand) => void {
   let stopping = false
   return demand => {
@@ -43,13 +49,17 @@ export function demandHandler(handles: () => RunHandles): (demand: Demand) => vo
     const position = night.positions.find(({ spec }) => spec.name === demand.position)
     if (!position) return
     dropPosition(night, position, demand).catch(error => {
-      if (!night.reading.aborted) night.fault(`${demand.position}.drop`, `drop failed: ${(error as Error).message}`)
+      if (!night.reading.aborted) {
+        night.fault(`${demand.position}.drop`, `drop failed: ${(error as Error).message}`)
+      }
     })
   }
 }
 
 /** Runs to an end state and returns it. Never rejects: the state says how it went. */
-export async function runNight<P>(handles: RunHandles, sequence: Sequence<P>, parameters: P): Promise<RunState> {
+export async function runNight<P>(
+  handles: RunHandles, sequence: Sequence<P>, parameters: P,
+): Promise<RunState> {
   const { night } = handles
   const sampling = night.sampler.run()
   let state: RunState = 'done'
@@ -74,7 +84,8 @@ function ended({ night }: RunHandles, error: unknown): RunState {
   // Once the run was told to end, errors on the way out are of the ending and not its cause.
   if (night.signal.aborted) return hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped'
   if (hasCode(error, 'REFUSED', 'IDENTITY') && !night.state.live) {
-    void night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message }).catch(() => {})
+    void night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message })
+      .catch(() => {})
     return 'refused'
   }
   night.fault('sequence', error instanceof Error ? error.message : String(error))
@@ -97,7 +108,8 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   if (reached !== 'refused') await followDown(night, stoodAtV)
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)
-    night.fault('off.unverified', `safe-off was not read back: ${silent.map(({ link, note }) => `${link} ${note}`).join(', ')}`)
+    night.fault('off.unverified',
+      `safe-off was not read back: ${silent.map(({ link, note }) => `${link} ${note}`).join(', ')}`)
   }
   const state = reached === 'done' && (night.signal.aborted || night.supervisor.latched !== null)
     ? hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped' : reached
@@ -124,10 +136,11 @@ function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport): void {
   const busV = night.roles['bus-meter'] ? night.sampler.busV : null
   const deadBus = busIsDead(night)
   const bus = deadBus ? 'the bus is dead'
-    : busV?.quality === 'good' ? `NOT SAFE TO TOUCH: the bus read ${busV.value.toFixed(1)} V last` : 'NOT SAFE TO TOUCH: the bus is UNMEASURED'
+    : busV?.quality === 'good' ? `NOT SAFE TO TOUCH: the bus read ${busV.value.toFixed(1)} V last`
+    : 'NOT SAFE TO TOUCH: the bus is UNMEASURED'
+  const off = verifiedMs === null ? 'bench told to be off; NOT READ BACK' : 'bench off and read back'
   void night.recorder.event({
-    kind: 'off', severity: verifiedMs === null || !deadBus ? 'warning' : 'info',
-    text: `${verifiedMs === null ? 'bench told to be off; NOT READ BACK' : 'bench off and read back'}; ${bus}`,
+    kind: 'off', severity: verifiedMs === null || !deadBus ? 'warning' : 'info', text: `${off}; ${bus}`,
     data: { sentMs, verifiedMs, busV: busV?.value ?? null },
   }).catch(() => {})
 }

@@ -63,8 +63,10 @@ export function leakageChart(title: string, fit: LeakageFit): Markup | null {
     curve.length > 0 && html`<path class="line second" d="${curve.map((point, i) =>
       `${i === 0 ? 'M' : 'L'}${n(x.at(point.atS))} ${n(y.at(point.value))}`).join('')}"/>`,
   ]
-  const key = html`<p class="key"><span class="dot"></span>measured${curve.length > 0
-    && html` <span class="swatch second"></span>fitted decay${windowWords(fit.curve)}`}. Time from arrival at voltage.</p>`
+  const fitted = curve.length > 0
+    && html` <span class="swatch second"></span>fitted decay${windowWords(fit.curve)}`
+  const key = html`<p class="key"><span class="dot"></span>measured${fitted}.
+Time from arrival at voltage.</p>`
   return frame(title, x, y, body, key)
 }
 
@@ -76,8 +78,9 @@ function frame(
 ${y.ticks.map(tick => html`<line class="grid" x1="${left}" x2="${right}" y1="${n(y.at(tick.value))}"
   y2="${n(y.at(tick.value))}"/><text x="${left - 7}" y="${n(y.at(tick.value) + 4)}"
   text-anchor="end">${tick.label}</text>`)}
-${x.ticks.map(tick => html`<line class="grid" x1="${n(x.at(tick.value))}" x2="${n(x.at(tick.value))}" y1="${top}"
-  y2="${bottom}"/><text x="${n(x.at(tick.value))}" y="${bottom + 16}" text-anchor="middle">${tick.label}</text>`)}
+${x.ticks.map(tick => html`<line class="grid" x1="${n(x.at(tick.value))}" x2="${n(x.at(tick.value))}"
+  y1="${top}" y2="${bottom}"/><text x="${n(x.at(tick.value))}" y="${bottom + 16}"
+  text-anchor="middle">${tick.label}</text>`)}
 ${body}
 </svg>
 ${key}</figure>`
@@ -89,15 +92,16 @@ function stageStrip(stages: readonly StageSpan[], x: Axis): Markup[] {
     const from = x.at(span.fromS)
     const wide = Math.max(0.5, x.at(span.toS) - from)
     const room = wide > span.stage.length * 6.2
-    return html`<g><title>${span.stage}</title><rect class="stage ${i % 2 === 0 ? 'even' : 'odd'}" x="${n(from)}"
-      y="${bottom + 24}" width="${n(wide)}" height="15"/>${room && html`<text class="stage-word"
+    return html`<g><title>${span.stage}</title><rect
+      class="stage ${i % 2 === 0 ? 'even' : 'odd'}" x="${n(from)}" y="${bottom + 24}" width="${n(wide)}"
+      height="15"/>${room && html`<text class="stage-word"
       x="${n(from + wide / 2)}" y="${bottom + 35}" text-anchor="middle">${span.stage}</text>`}</g>`
   })
 }
 
 function legend(lines: readonly Line[]): Markup {
-  return html`<p class="key">${lines.map(line =>
-    html`<span class="swatch ${line.look}"></span>${line.label} `)}<span class="quiet">Band: lowest to highest.</span></p>`
+  const names = lines.map(line => html`<span class="swatch ${line.look}"></span>${line.label} `)
+  return html`<p class="key">${names}<span class="quiet">Band: lowest to highest.</span></p>`
 }
 
 function linePath(trace: Trace, x: Axis, y: Axis): string {

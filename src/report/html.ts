@@ -3,6 +3,7 @@ import { formatDuration, formatWall } from '../base/format.ts'
 import { timeChart, type Mark } from './chart.ts'
 import { html, type Markup } from './markup.ts'
 import { gradeWord, partSection } from './part-section.ts'
+import type { RunEvent } from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
 import { sequenceOriginOf } from './setup.ts'
 import { recordCss } from './style.ts'
@@ -23,13 +24,15 @@ ${instruments(record)}${eventTable(record)}`)
 function partPage(record: PartTestRecord): string {
   return page(`Test record of part ${record.part}`, html`
 <p class="quiet">${record.runs.length === 1 ? 'One run' : `${record.runs.length} runs`}, newest first.</p>
-${record.runs.map(run => html`<h2>Run ${run.run.id}, ${run.run.sequence}, ${formatWall(run.run.startedWallMs)}</h2>
+${record.runs.map(run => html`
+<h2>Run ${run.run.id}, ${run.run.sequence}, ${formatWall(run.run.startedWallMs)}</h2>
 ${head(run)}${run.parts.map(part => partSection(part, run))}${instruments(run)}${eventTable(run)}`)}`)
 }
 
 function page(title: string, body: Markup): string {
   return html`<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
+<html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width,initial-scale=1">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>${title}</title>${styleSheet}</head>
 <body><h1>${title}</h1>
@@ -43,7 +46,8 @@ const styleSheet = styleOf(recordCss)
 function styleOf(css: string): Markup { return html`<style>${css}</style>` }
 
 const stateWords: Record<RunTestRecord['run']['state'], string> = {
-  prepared: 'prepared, not started', running: 'still running; what follows is not final', done: 'ran to its end',
+  prepared: 'prepared, not started', running: 'still running; what follows is not final',
+  done: 'ran to its end',
   tripped: 'ended by a trip', stopped: 'stopped by a person', interrupted: 'interrupted before its end',
   refused: 'refused; nothing was energised',
 }
@@ -71,15 +75,18 @@ function outcome({ parts }: RunTestRecord): Markup {
   const ungraded = parts.filter(part => part.result === null).length
   if (ungraded > 0) words.push(`${ungraded} without a grade`)
   const provisional = parts.filter(part => part.result?.provisional).length
-  return html`<p class="verdict">${parts.length} ${parts.length === 1 ? 'part' : 'parts'}: ${words.join(', ')}.</p>
-${provisional > 0 && html`<p>${provisional} of these ${provisional === 1 ? 'grades is' : 'grades are'} provisional:
+  const counted = `${parts.length} ${parts.length === 1 ? 'part' : 'parts'}`
+  const open = `${provisional} of these ${provisional === 1 ? 'grades is' : 'grades are'} provisional`
+  return html`<p class="verdict">${counted}: ${words.join(', ')}.</p>
+${provisional > 0 && html`<p>${open}:
 a grade closes with a second formal reading after 12 to 48 hours of rest.</p>`}`
 }
 
 function partsTable({ parts }: RunTestRecord): Markup {
   return html`<h2>Parts</h2><div class="wide"><table>
 <tr><th>Position</th><th>Part</th><th>Profile</th><th>Grade</th><th>Do</th><th>Why</th></tr>
-${parts.map(({ position, part, profile, result }) => html`<tr><td>${position}</td><td class="tight">${part}</td>
+${parts.map(({ position, part, profile, result }) => html`<tr><td>${position}</td>
+<td class="tight">${part}</td>
 <td>${profile}</td><td>${gradeWord(result)}</td><td>${result?.disposition ?? '–'}</td>
 <td>${result?.reason ?? 'no result'}</td></tr>`)}
 </table></div>`
@@ -99,7 +106,8 @@ function instruments(record: RunTestRecord): Markup {
     ? html`<p class="quiet">Their identities were not recorded with this run.</p>`
     : html`<div class="wide"><table>
 <tr><th>Name</th>${roles && html`<th>Role</th>`}<th>Identity it gave</th><th>Instrument profile</th></tr>
-${record.instruments.map(entry => html`<tr><td>${entry.name}</td>${roles && html`<td>${entry.role || '–'}</td>`}
+${record.instruments.map(entry => html`<tr><td>${entry.name}</td>
+${roles && html`<td>${entry.role || '–'}</td>`}
 <td>${entry.identity || 'not recorded'}</td>
 <td>${entry.profile}<br><span class="hash">${entry.profileHash || 'no hash recorded'}</span></td></tr>`)}
 </table></div>`
@@ -122,9 +130,13 @@ function eventTable({ events, startMs }: RunTestRecord): Markup {
 <tr><th>Time</th><th>Into the run</th><th>Position</th><th>What happened</th></tr>
 ${shown.map(event => html`<tr><td class="tight">${formatWall(event.wallMs)}</td>
 <td class="tight">${formatDuration((event.atMs - startMs) / 1000)}</td><td>${event.position ?? ''}</td>
-<td>${event.severity !== 'info' && html`<span class="warn">${event.severity}:</span> `}${event.text}</td></tr>`)}
-</table></div>${left > 0 && html`<p class="quiet">${left} more events without warning are in the JSON record.</p>`}`
+<td>${weight(event)}${event.text}</td></tr>`)}
+</table></div>
+${left > 0 && html`<p class="quiet">${left} more events without warning are in the JSON record.</p>`}`
 }
+
+const weight = ({ severity }: RunEvent): Markup | false =>
+  severity !== 'info' && html`<span class="warn">${severity}:</span> `
 
 /** Trips and fatal events as marks on the time axis. */
 function marksOf({ events, startMs }: RunTestRecord): Mark[] {

@@ -7,7 +7,8 @@ import type { RecordPart, RunTestRecord } from './record.ts'
 
 export function partSection(part: RecordPart, record: RunTestRecord): Markup {
   const { result, position, note, condition } = part
-  return html`<section class="part"><h2>${part.part} <span class="quiet">on ${position}, ${part.profile}</span></h2>
+  return html`<section class="part">
+<h2>${part.part} <span class="quiet">on ${position}, ${part.profile}</span></h2>
 ${result
     ? html`<p class="verdict">${gradeWord(result)}: ${result.disposition}. ${result.reason}</p>
 <p class="quiet">Probability that the part conforms: ${formatProbability(result.pConform)}.</p>`
@@ -33,10 +34,13 @@ const criterionNames: Record<Criterion['name'], string> = {
 function criteriaTable(criteria: readonly Criterion[]): Markup {
   return html`<div class="wide"><table>
 <tr><th>Criterion</th><th class="num">Value ± expanded uncertainty</th><th class="num">Limit</th>
-<th class="num">Guard band</th><th class="num">Conforms</th><th>Grade</th><th>Where the limit comes from</th></tr>
+<th class="num">Guard band</th><th class="num">Conforms</th><th>Grade</th>
+<th>Where the limit comes from</th></tr>
 ${criteria.map(entry => html`<tr><td>${criterionNames[entry.name]}</td>
-<td class="num">${formatWithU(entry.value, entry.expandedU, entry.unit)}</td><td class="num">${limits(entry)}</td>
-<td class="num">${formatSi(entry.guardBand, entry.unit, 2)}</td><td class="num">${formatProbability(entry.pConform)}</td>
+<td class="num">${formatWithU(entry.value, entry.expandedU, entry.unit)}</td>
+<td class="num">${limits(entry)}</td>
+<td class="num">${formatSi(entry.guardBand, entry.unit, 2)}</td>
+<td class="num">${formatProbability(entry.pConform)}</td>
 <td class="tight">${entry.grade}</td><td>${entry.source}</td></tr>`)}
 </table></div>`
 }
@@ -63,7 +67,8 @@ function charts(part: RecordPart, { durationS, bus, events, startMs }: RunTestRe
     lines: [{ label: 'case', look: 'main', trace: part.caseTemperature }],
   })
   const bad = (part.leakage?.bad ?? 0) + (part.caseTemperature?.bad ?? 0)
-  return html`${volts}${part.decay && leakageChart(`${part.part}: leakage at voltage`, part.decay)}${temperature}
+  const leakage = part.decay && leakageChart(`${part.part}: leakage at voltage`, part.decay)
+  return html`${volts}${leakage}${temperature}
 ${part.caseTemperature === null && html`<p class="quiet">No sensor on this can: no temperature was read.</p>`}
 ${bad > 0 && html`<p class="quiet">${bad} readings were not good and are in no value or line.</p>`}`
 }

@@ -2,8 +2,8 @@
 export const recordCss = `
 :root{color-scheme:light dark;--ink:#1d1f21;--quiet:#5d646b;--paper:#fdfdfb;--rule:#d4d6d2;--soft:#eef0ec;
 --main:#1f5b8f;--second:#a6521a;--good:#1d6b3f;--bad:#a3201d;--doubt:#7a5a00}
-@media (prefers-color-scheme:dark){:root{--ink:#e4e5e1;--quiet:#a2a8ad;--paper:#17191b;--rule:#3b3f43;--soft:#24282b;
---main:#7db7e8;--second:#e6a06a;--good:#7fcf9d;--bad:#f08a83;--doubt:#e0be5c}}
+@media (prefers-color-scheme:dark){:root{--ink:#e4e5e1;--quiet:#a2a8ad;--paper:#17191b;--rule:#3b3f43;
+--soft:#24282b;--main:#7db7e8;--second:#e6a06a;--good:#7fcf9d;--bad:#f08a83;--doubt:#e0be5c}}
 *{box-sizing:border-box}
 body{margin:0 auto;padding:2rem 1.25rem 4rem;max-width:60rem;color:var(--ink);background:var(--paper);
 font:15px/1.5 system-ui,sans-serif;font-variant-numeric:tabular-nums;hyphens:manual}
@@ -13,10 +13,11 @@ h3{font-size:1rem;margin:1.4rem 0 .4rem}p{margin:.4rem 0;max-width:44rem}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1.2rem;margin:.8rem 0}
 dt{color:var(--quiet)}dd{margin:0;overflow-wrap:anywhere}
 .wide{overflow-x:auto}table{border-collapse:collapse;width:100%;font-size:.9rem;margin:.5rem 0}
-th{text-align:left;font-weight:600;color:var(--quiet);border-bottom:1.5px solid var(--ink);vertical-align:bottom}
+th{text-align:left;font-weight:600;color:var(--quiet);
+border-bottom:1.5px solid var(--ink);vertical-align:bottom}
 th,td{padding:.3rem .8rem .3rem 0}td{border-bottom:1px solid var(--rule);vertical-align:top}
-.num{text-align:right;white-space:nowrap}.tight{white-space:nowrap}.hash{font-family:ui-monospace,monospace;font-size:.8rem;
-overflow-wrap:anywhere}
+.num{text-align:right;white-space:nowrap}.tight{white-space:nowrap}
+.hash{font-family:ui-monospace,monospace;font-size:.8rem;overflow-wrap:anywhere}
 .accept{color:var(--good);font-weight:600}.reject{color:var(--bad);font-weight:600}
 .marginal,.cannot{color:var(--doubt);font-weight:600}
 figure{margin:1rem 0}figcaption{font-weight:600;font-size:.9rem}svg{display:block;width:100%;height:auto}
@@ -28,12 +29,12 @@ circle{fill:var(--main)}.limit{stroke:var(--bad);stroke-width:1.3;stroke-dasharr
 svg .limit-word{fill:var(--bad)}.mark{stroke:var(--bad);stroke-width:1}
 .stage{stroke:var(--paper);stroke-width:.6}.stage.even{fill:var(--soft)}.stage.odd{fill:var(--rule)}
 svg .stage-word{font-size:10px;fill:var(--ink)}
-.key{font-size:.8rem;margin:.1rem 0}.swatch{display:inline-block;width:1.6em;margin-right:.4em;vertical-align:.25em;
-border-top:2px solid var(--main)}.swatch.second{border-top:2px dashed var(--second)}
+.key{font-size:.8rem;margin:.1rem 0}.swatch{display:inline-block;width:1.6em;margin-right:.4em;
+vertical-align:.25em;border-top:2px solid var(--main)}.swatch.second{border-top:2px dashed var(--second)}
 .dot{display:inline-block;width:.5em;height:.5em;border-radius:50%;background:var(--main);margin-right:.4em}
 .part{break-before:auto}figure,tr{break-inside:avoid}h2,h3{break-after:avoid}
-@media print{:root{color-scheme:light;--ink:#000;--quiet:#444;--paper:#fff;--rule:#bbb;--soft:#eee;--main:#123f6b;
---second:#8a3d0c;--good:#0d4d2a;--bad:#8a1512;--doubt:#5c4400}
+@media print{:root{color-scheme:light;--ink:#000;--quiet:#444;--paper:#fff;--rule:#bbb;--soft:#eee;
+--main:#123f6b;--second:#8a3d0c;--good:#0d4d2a;--bad:#8a1512;--doubt:#5c4400}
 body{font-size:10pt;max-width:none;padding:0}@page{margin:16mm 14mm}.wide{overflow:visible}
 *{print-color-adjust:exact}}
 `

@@ -1,4 +1,7 @@
-/** Flash-overs inside a part: its volts fall in one step at a bus that stands still, and come back. Pure; SI units. */
+/**
+ * Flash-overs inside a part: its volts fall in one step at a bus that stands still, and
+ * come back. Pure; SI units.
+ */
 import type { Machine } from './watch.ts'
 
 export interface FlashInput {
@@ -16,7 +19,10 @@ export interface FlashState {
   readonly atV: number
 }
 
-/** A step of the part's volts of this share ends the forming (trade reference, modelling choice of its authors). */
+/**
+ * A step of the part's volts of this share ends the forming (trade reference, modelling
+ * choice of its authors).
+ */
 export const flashShare = 0.02
 /** A bus that moved more than this share between two readings explains a step by itself. */
 const stillShare = 0.005
@@ -29,11 +35,14 @@ export const flashMachine: Machine<FlashState, FlashInput> = {
     const isStill = last !== null && input.askedV === last.askedV && input.askedV > 0
       && Math.abs(input.busV - last.busV) < stillShare * input.askedV
     if (!isStill) return { last: input, stepV: 0, flashV, atV }
-    if (stepV > 0 && input.partV - last.partV >= backShare * stepV) return { last: input, stepV: 0, flashV: stepV, atV: last.busV }
+    if (stepV > 0 && input.partV - last.partV >= backShare * stepV) {
+      return { last: input, stepV: 0, flashV: stepV, atV: last.busV }
+    }
     const fellV = last.partV - input.partV
     return { last: input, stepV: fellV >= flashShare * input.askedV ? fellV : 0, flashV, atV }
   },
   says: ({ flashV, atV }) => flashV > 0
-    ? `lost ${flashV.toPrecision(3)} V of ${atV.toFixed(0)} V in one step and took them up again: it flashes over inside, or its contact is loose`
+    ? `lost ${flashV.toPrecision(3)} V of ${atV.toFixed(0)} V in one step and took them up again: `
+      + 'it flashes over inside, or its contact is loose'
     : null,
 }

@@ -40,7 +40,9 @@ export function withGear(plan: Plan, input: Pick<GearInput, 'bench' | 'gear' | '
 /** What stands where, volts. */
 interface Stress { busV: number; senseV: number; betweenSenseV: number; returnV: number }
 
-/** Every declared rating that is missing or below its stress. Roles that the bench lacks are not judged here. */
+/**
+ * Every declared rating that is missing or below its stress. Roles that the bench lacks are not judged here.
+ */
 export function gearRefusals(input: GearInput): Refusal[] {
   const { bench: { fixture }, supplyMaxV, targetV } = input
   const stress: Stress = {
@@ -100,7 +102,9 @@ function isolation({ gear, bench, targetV }: GearInput, stress: Stress): Refusal
   })
 }
 
-/** An earthed terminal belongs at the return and needs the return at earth; on the bus it would be a short. */
+/**
+ * An earthed terminal belongs at the return and needs the return at earth; on the bus it would be a short.
+ */
 function earthed({ gear }: GearInput, { busV, returnV }: Stress): Refusal[] {
   const isEarthed = (role: RoleName): boolean => isolationOf(gear, role)?.terminalsEarthed === true
   const atReturn = (['supply', 'bus-meter', 'sense-meter', 'scanner'] as const)
@@ -134,16 +138,21 @@ function ranges({ gear }: GearInput, { busV, senseV }: Stress): Refusal[] {
 
 type Rating = 'makeV' | 'makeA' | 'breakV' | 'breakA'
 const ratingWords: Record<Rating, string> = {
-  makeV: 'volts it may make', makeA: 'amperes it may make', breakV: 'volts it may break', breakA: 'amperes it may break',
+  makeV: 'volts it may make', makeA: 'amperes it may make', breakV: 'volts it may break',
+  breakA: 'amperes it may break',
 }
 
-/** The bench file may claim of its relays no more than their profile; a cutoff breaks what the supply gives. */
+/**
+ * The bench file may claim of its relays no more than their profile; a cutoff breaks what the supply gives.
+ */
 function contacts({ gear, bench: { fixture }, supplyLimitA }: GearInput, { busV }: Stress): Refusal[] {
   const changeover = changeoverOf(fixture)
-  const claimed = 'use relays rated for it; relayMakeA, relayBreakV and relayBreakA of the bench file claim no more than they bear'
+  const claimed = 'use relays rated for it; '
+    + 'relayMakeA, relayBreakV and relayBreakA of the bench file claim no more than they bear'
   const rows: [RoleName, Record<Rating, number>, string][] = [
     ...(changeover ? [['positions', {
-      makeV: busV, makeA: changeover.relayMakeA, breakV: changeover.relayBreakV, breakA: changeover.relayBreakA,
+      makeV: busV, makeA: changeover.relayMakeA, breakV: changeover.relayBreakV,
+      breakA: changeover.relayBreakA,
     }, claimed] as [RoleName, Record<Rating, number>, string]] : []),
     ['cutoff', { makeV: busV, makeA: supplyLimitA, breakV: busV, breakA: supplyLimitA },
       'use a cutoff whose DC ratings hold what the supply can give'],
@@ -151,7 +160,8 @@ function contacts({ gear, bench: { fixture }, supplyLimitA }: GearInput, { busV 
   return rows.flatMap(([role, needs, wayOut]) => {
     const declared = contactsOf(gear, role)
     if (declared === undefined) return []
-    return (Object.keys(needs) as Rating[]).flatMap(rating => atLeast(`${named(gear, role)}: ${ratingWords[rating]}`,
+    return (Object.keys(needs) as Rating[]).flatMap(rating =>
+      atLeast(`${named(gear, role)}: ${ratingWords[rating]}`,
       declared[rating], needs[rating], rating.endsWith('V') ? volts : amps, wayOut))
   })
 }
@@ -176,7 +186,8 @@ function holdIn({ gear, bench: { limits }, targetV, partEnergyMaxJ, use }: GearI
   if (cutoff === undefined || cutoff.class === 'hold-in-relay') return []
   if (use !== 'unattended' || !aboveTouchSafe(limits, targetV, partEnergyMaxJ)) return []
   return [{
-    what: `${named(gear, 'cutoff')}: hold-in in unattended use`, have: `${volts(targetV)} without a hold-in timer`,
+    what: `${named(gear, 'cutoff')}: hold-in in unattended use`,
+    have: `${volts(targetV)} without a hold-in timer`,
     need: `below ${volts(limits.touchSafeV)} and ${limits.touchSafeJ} J, or a hold-in relay`,
     wayOut: 'fit a hold-in relay, or use the bench attended',
   }]
@@ -197,7 +208,9 @@ function hotSwitching({ gear, bench: { fixture } }: GearInput): Refusal[] {
 
 /** A run that uses up more than this share of a contact's rated life is said (modelling choice). */
 const lifeShareMost = 1 / 1000
-/** Of one contact on the position board in one run: connect, formal reading, and the bridge before and after. */
+/**
+ * Of one contact on the position board in one run: connect, formal reading, and the bridge before and after.
+ */
 const relayClosuresMost = 4
 
 /** `scannerClosures`: null without a scanner. */

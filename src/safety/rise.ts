@@ -4,7 +4,9 @@ import type { Machine } from './watch.ts'
 export interface RiseInput {
   readonly atMs: number
   readonly value: number
-  /** What the value was asked to be at this time, in its unit; the lowest possible value where nothing asks. */
+  /**
+   * What the value was asked to be at this time, in its unit; the lowest possible value where nothing asks.
+   */
   readonly asked: number
 }
 
@@ -29,8 +31,9 @@ export interface RiseState {
 const keptShare = 1 / 20
 
 /**
- * What lagged behind what was asked for may catch up at any rate: a supply that charges parts at its current limit
- * does. So a rise counts from where the value stood, or from where it should have stood, whichever was higher.
+ * What lagged behind what was asked for may catch up at any rate: a supply that charges parts at its
+ * current limit does. So a rise counts from where the value stood, or from where it should have
+ * stood, whichever was higher.
  */
 export function riseMachine({ windowMs, margin, samples, unit }: RiseRules): Machine<RiseState, RiseInput> {
   return {
@@ -41,11 +44,12 @@ export function riseMachine({ windowMs, margin, samples, unit }: RiseRules): Mac
       const newest = kept[kept.length - 1]
       if (newest === undefined || input.atMs - newest.atMs >= keptShare * windowMs) kept.push(input)
       if (oldest === undefined) return { kept, count: 0, risen: 0, overMs: 0 }
-      const risen = input.value - Math.max(oldest.value, oldest.asked) - Math.max(0, input.asked - oldest.asked)
+      const risen =
+        input.value - Math.max(oldest.value, oldest.asked) - Math.max(0, input.asked - oldest.asked)
       return { kept, count: risen >= margin ? state.count + 1 : 0, risen, overMs: input.atMs - oldest.atMs }
     },
     says: ({ count, risen, overMs }) => count < samples ? null
-      : `rose ${risen.toPrecision(3)} ${unit} more than was asked for within ${(overMs / 1000).toFixed(1)} s, `
-        + `${margin.toPrecision(3)} ${unit} at most`,
+      : `rose ${risen.toPrecision(3)} ${unit} more than was asked for `
+        + `within ${(overMs / 1000).toFixed(1)} s, ${margin.toPrecision(3)} ${unit} at most`,
   }
 }

@@ -22,15 +22,17 @@ export interface FollowState {
 
 /** A move of the set-point of this size must show … */
 export const mustShowV = 10
-/** … by more than this when it goes up; a falling bus may be slow, so there only a repeat to the bit counts … */
+/**
+ * … by more than this when it goes up; a falling bus may be slow, so there only a repeat to the bit counts …
+ */
 const stillV = 0.5
 /** … within this time and this many readings. */
 const stillMs = 2000
 const stillSamples = 3
 
 /**
- * A bus that already stands where it is asked to go, or beyond, need not move: parts may hold it up. So a meter that
- * reads exactly zero on a bus that is to stay at zero is no fault.
+ * A bus that already stands where it is asked to go, or beyond, need not move: parts may hold it up. So a
+ * meter that reads exactly zero on a bus that is to stay at zero is no fault.
  */
 export const followMachine: Machine<FollowState, FollowInput> = {
   fresh: { anchor: null, movedV: 0, count: 0, sinceMs: 0, atMs: 0 },
@@ -70,7 +72,10 @@ export type SenseInput = { readonly atMs: number; readonly busV: number } | {
 
 interface Rest { readonly volts: number; readonly untilMs: number }
 /** `shared`: more than one position gave it. */
-interface Run { readonly amps: number; readonly count: number; readonly position: number; readonly shared: boolean; readonly rest: Rest | null }
+interface Run {
+  readonly amps: number; readonly count: number; readonly position: number; readonly shared: boolean;
+  readonly rest: Rest | null
+}
 export interface SenseState {
   readonly busV: number
   readonly busAtMs: number
@@ -85,23 +90,30 @@ export interface SenseState {
 
 const restV = 0.2
 const restMs = 5000
-/** So many equal readings in a row, not all of one position and well above the meter's last digits, are no coincidence. */
+/**
+ * So many equal readings in a row, not all of one position and well above the meter's
+ * last digits, are no coincidence.
+ */
 const sharedRepeats = 20
 /** A change of this many standard uncertainties shows on every meter, however coarse its last digit. */
 const shownU = 10
 
 /**
- * The meter, not one position: the run of equal readings goes across all positions that the scanner puts before it.
- * From a bus at rest to one that moves, a part's current must change by what charges it. Exactly zero is let through: it
- * is what a quiet channel reads, and a part that takes nothing is found by the charge that it lacks.
+ * The meter, not one position: the run of equal readings goes across all positions that the scanner puts
+ * before it. From a bus at rest to one that moves, a part's current must change by what charges it.
+ * Exactly zero is let through: it is what a quiet channel reads, and a part that takes nothing is found by
+ * the charge that it lacks.
  */
 export const senseMachine: Machine<SenseState, SenseInput> = {
   fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },
   step: (state, input) => 'busV' in input ? seeBus(state, input.atMs, input.busV) : seeSense(state, input),
-  says: ({ isStuck, run, movedV }) => isStuck
-    ? `repeats ${run!.amps.toPrecision(4)} A to the bit ${isEverywhere(run!) ? 'at more than one position' : `while the bus moved by ${movedV.toFixed(1)} V`}: `
-      + 'the sense meter is stuck'
-    : null,
+  says: ({ isStuck, run, movedV }) => isStuck ? stuckWords(run!, movedV) : null,
+}
+
+function stuckWords(run: Run, movedV: number): string {
+  const where = isEverywhere(run)
+    ? 'at more than one position' : `while the bus moved by ${movedV.toFixed(1)} V`
+  return `repeats ${run.amps.toPrecision(4)} A to the bit ${where}: the sense meter is stuck`
 }
 
 const isEverywhere = ({ shared, count }: Run): boolean => shared && count >= sharedRepeats
@@ -122,7 +134,8 @@ function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }
   const { run, busV, busAtMs } = state
   const repeats = run !== null && input.amps === run.amps && input.amps !== 0
   const { amps, position } = input
-  const next: Run = repeats ? { ...run, count: run.count + 1, shared: run.shared || position !== run.position }
+  const next: Run =
+    repeats ? { ...run, count: run.count + 1, shared: run.shared || position !== run.position }
     : { amps, count: 1, position, shared: false, rest: restOf(state) }
   if (isEverywhere(next) && Math.abs(amps) >= shownU * input.uA) return { ...state, run: next, isStuck: true }
   const { rest } = next
@@ -134,7 +147,9 @@ function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }
 }
 
 /** Current into C through R after its source has moved by `movedV` in `overS` at a steady rate. */
-function leastChargingA(movedV: number, overS: number, { farad, ohm }: { farad: number; ohm: number }): number {
+function leastChargingA(
+  movedV: number, overS: number, { farad, ohm }: { farad: number; ohm: number },
+): number {
   const tauS = farad * ohm
   if (!(overS > 0)) return 0
   return (farad * movedV / overS) * -Math.expm1(-overS / tauS)

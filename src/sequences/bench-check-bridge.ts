@@ -1,7 +1,8 @@
 /**
- * The relays that lead to the bridge. With none of them held the bridge must see nothing: that is looked at before
- * any voltage, because a welded one would lay the bridge across whatever its part stands at when it leaves the
- * bus. With one held it must see the test part, after proof of dead; and nothing where nothing sits.
+ * The relays that lead to the bridge. With none of them held the bridge must see nothing: that is
+ * looked at before any voltage, because a welded one would lay the bridge across whatever its part
+ * stands at when it leaves the bus. With one held it must see the test part, after proof of dead; and
+ * nothing where nothing sits.
  */
 import { BenchError, catalogue } from '../base/errors.ts'
 import { connect, release } from '../engine/bus.ts'
@@ -54,12 +55,14 @@ export async function checkBridges(round: Round): Promise<void> {
     note(round, partCheck(position, seen), partWords(seen))
   }
   // What takes a current may hold a part that nobody named, on a path that nothing was shown of.
-  const empty = fitted.filter(position => isEmpty(position) && !isDummy(night, position) && !round.faults.has(position))
+  const empty =
+    fitted.filter(position => isEmpty(position) && !isDummy(night, position) && !round.faults.has(position))
   const looked = empty.slice(0, Math.max(1, Math.floor(emptyMostS / night.plan.sweepS)))
   for (const position of looked) {
     const seen = await bridgeReading(night, position)
     if (seen === null) continue
-    note(round, openCheck(position, 'bridge sees nothing in an empty position', seen), 'the bridge relay leads elsewhere')
+    note(round, openCheck(position, 'bridge sees nothing in an empty position', seen),
+      'the bridge relay leads elsewhere')
   }
   note(round, openCheck(null, 'bridge relays open again', await measure(night, bridge)))
   const unseen = fitted.filter(position => !shownParts.includes(position))
@@ -71,7 +74,8 @@ export async function checkBridges(round: Round): Promise<void> {
 function partWords(seen: BridgeReading | string): string {
   if (typeof seen === 'string') return seen
   if (farads(seen) < strayMostF) return 'the bridge relay does not close, or its leads are open'
-  return `the bridge reads ${(1e6 * farads(seen)).toPrecision(3)} µF: not the test part of the rack list, or not a sound one`
+  return `the bridge reads ${(1e6 * farads(seen)).toPrecision(3)} µF: `
+    + 'not the test part of the rack list, or not a sound one'
 }
 
 /** The test part within the tolerance of its profile. */
@@ -83,7 +87,8 @@ export function partCheck(position: PositionState, seen: BridgeReading | string)
   return {
     position, what: 'bridge relay',
     criterion: judge('capacitance', good, 'F',
-      { low: capacitanceF * (1 - toleranceMinus), high: capacitanceF * (1 + tolerancePlus) }, 'tolerance of the test part'),
+      { low: capacitanceF * (1 - toleranceMinus), high: capacitanceF * (1 + tolerancePlus) },
+      'tolerance of the test part'),
   }
 }
 

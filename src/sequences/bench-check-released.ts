@@ -44,7 +44,9 @@ export async function checkReleased(round: Round, before: BeforeRelease): Promis
     round.unshown.push('the bleeder of the known resistance: it holds no charge')
   }
   if (watchOf(night) === null) round.unshown.push('the bench has no relay that opens the bleeders')
-  else if (round.bleeders.size === 0) round.unshown.push('the watch relay: no test part sends a current through it')
+  else if (round.bleeders.size === 0) {
+    round.unshown.push('the watch relay: no test part sends a current through it')
+  }
 }
 
 /** Where it did not close there is no current whose end could be seen. */
@@ -81,8 +83,9 @@ async function releasePart(round: Round, position: PositionState, before: Before
     return
   }
   if (!followsIn(position.profile, ohm, readEveryMs(night))) {
-    round.unshown.push(`${position.spec.name}: value of the bleeder, watch relay, formal relay, bridge relay: `
-      + `${position.part.part} discharges faster than ${(readEveryMs(night) / 1000).toFixed(1)} s sweeps can follow`)
+    const { spec: { name }, part: { part } } = position
+    round.unshown.push(`${name}: value of the bleeder, watch relay, formal relay, bridge relay: `
+      + `${part} discharges faster than ${(readEveryMs(night) / 1000).toFixed(1)} s sweeps can follow`)
     return
   }
   const value = bleederCheck(position, bleeder, { ohm, senseOhm: fixture.senseOhm, share: p.bleederShare })
@@ -105,7 +108,9 @@ function withoutCurrent(
 function bleederWords(night: Night, bleeder: Bleeder | null): string {
   const { fixture } = night.bench
   const ohm = bleederOhm(night)
-  if (bleeder === null) return `the part is empty before a second reading: the bleeder is far below ${shown(ohm)}`
+  if (bleeder === null) {
+    return `the part is empty before a second reading: the bleeder is far below ${shown(ohm)}`
+  }
   const got = bleeder.ohm - fixture.senseOhm
   const isWatch = fixture.watchOhm !== undefined && Math.abs(got / (ohm + fixture.watchOhm) - 1) < 0.3
   return isWatch ? `the bleeder reads ${shown(got)}: the watch relay does not close it`

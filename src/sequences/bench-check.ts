@@ -1,8 +1,8 @@
 /**
  * The bench looks at itself at low voltage before an unattended night. Empty positions show only their
- * insulation: a relay that leads to nothing carries nothing, closed or open. What sits on a position shows its
- * relay (a known resistor), and its bleeder, formal, watch and bridge relays too (a sound capacitor named in the
- * request).
+ * insulation: a relay that leads to nothing carries nothing, closed or open. What sits on a position
+ * shows its relay (a known resistor), and its bleeder, formal, watch and bridge relays too (a sound
+ * capacitor named in the request).
  */
 import { followAll } from '../engine/bleed.ts'
 import { defineSequence } from '../engine/sequence.ts'
@@ -21,8 +21,9 @@ import { cautions } from './plan.ts'
 
 export const benchCheck = defineSequence<BenchCheckParameters>({
   name: 'bench-check',
-  summary: 'Cutoff and its hold time, interlock, insulation, a known resistance; relays and bleeders where a test part '
-    + 'sits. 30 V at most, save for an empty rack at leakageV. Says what it could not show',
+  summary: 'Cutoff and its hold time, interlock, insulation, a known resistance; '
+    + 'relays and bleeders where a test part sits. 30 V at most, save for an empty rack at leakageV. '
+    + 'Says what it could not show',
   cautions, parameters: benchCheckParameters, roles: ['supply', 'bus-meter', 'sense-meter', 'positions'],
   energises: true, everyPosition: true, plan: benchCheckPlan,
   run: async (night, p) => {

@@ -6,7 +6,7 @@ import { seriesOhm } from '../engine/position.ts'
 import { moveBus, nextOf, rest } from '../engine/bus.ts'
 import { dropPosition } from '../engine/drop.ts'
 import type { Reading } from '../schema/reading.ts'
-import type { Grade, Disposition } from '../schema/run.ts'
+import type { Disposition, Grade, Stage } from '../schema/run.ts'
 import { FormingStep } from './forming.ts'
 import type { FormingVerdict } from './forming.ts'
 import { leakageLimit } from './leakage-limit.ts'
@@ -21,7 +21,9 @@ export type Leavings = Map<PositionState, Leaving>
 const contactShareMin = 0.3
 const judgeEveryMs = 20_000
 
-export async function leave(night: Night, leavings: Leavings, position: PositionState, leaving: Omit<Leaving, 'stepV'>): Promise<void> {
+export async function leave(
+  night: Night, leavings: Leavings, position: PositionState, leaving: Omit<Leaving, 'stepV'>,
+): Promise<void> {
   if (leavings.has(position)) return
   leavings.set(position, { ...leaving, stepV: night.state.setV })
   await dropPosition(night, position, { text: leaving.reason, atMs: night.clock.monotonicMs() })
@@ -35,7 +37,9 @@ export async function polarityStop(night: Night, p: ReformParameters, leavings: 
   await Promise.all(onBus(night).map(async position => {
     const reading = await nextOf(night, position, night.clock.monotonicMs())
     if (reading === null) {
-      return await leave(night, leavings, position, { grade: 'cannot tell', disposition: 'retest', reason: 'no good reading at the polarity stop' })
+      return await leave(night, leavings, position, {
+        grade: 'cannot tell', disposition: 'retest', reason: 'no good reading at the polarity stop',
+      })
     }
     const volts = p.polarityV - reading.value * seriesOhm(night.bench.fixture, position, false)
     if (volts > 0.6 * p.polarityV) return
@@ -46,10 +50,14 @@ export async function polarityStop(night: Night, p: ReformParameters, leavings: 
   }))
 }
 
-/** Climbs to the target. Parts that lag, stall, run away or lose contact are dropped on the way; the rest go on. */
+/**
+ * Climbs to the target. Parts that lag, stall, run away or lose contact are dropped on
+ * the way; the rest go on.
+ */
 export async function climb(night: Night, p: ReformParameters, leavings: Leavings): Promise<void> {
   stage(night, 'forming')
-  for (const [index, stepV] of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare, p.polarityV).entries()) {
+  for (const [index, stepV] of formingSteps(night.plan.targetV, p.stepShare, p.fineStepShare, p.polarityV)
+    .entries()) {
     if (onBus(night).length === 0) return
     expectEnd(night, index + 1)
     await riseWithContactCheck(night, stepV, p, leavings)
@@ -66,14 +74,18 @@ function expectEnd(night: Night, from: number): void {
 }
 
 /** Raises the bus and compares the charge that each part took with C·ΔV. */
-async function riseWithContactCheck(night: Night, stepV: number, p: ReformParameters, leavings: Leavings): Promise<void> {
+async function riseWithContactCheck(
+  night: Night, stepV: number, p: ReformParameters, leavings: Leavings,
+): Promise<void> {
   const fromV = night.state.setV
   const chargeC = new Map(onBus(night).map(position => [position, 0]))
   const startedMs = night.clock.monotonicMs()
-  night.sampler.hurry((1000 * (stepV - fromV)) / p.slewVPerS + 5000 * largestTauS(night), 400 * largestTauS(night))
+  night.sampler.hurry((1000 * (stepV - fromV)) / p.slewVPerS + 5000 * largestTauS(night),
+    400 * largestTauS(night))
   const counting = new AbortController()
   const stop = { signal: counting.signal, ended: stopped(counting.signal) }
-  const counted = Promise.all([...chargeC.keys()].map(position => countCharge(night, position, chargeC, stop)))
+  const counted =
+    Promise.all([...chargeC.keys()].map(position => countCharge(night, position, chargeC, stop)))
   // When the run ends during the rise, the rise itself tells; nobody then waits for the counters.
   counted.catch(() => {})
   await moveBus(night, stepV, p.slewVPerS)
@@ -87,7 +99,9 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
     if (share >= contactShareMin) return
     await leave(night, leavings, position, {
       grade: 'cannot tell', disposition: 'retest',
-      reason: `only ${Math.max(0, 100 * share).toFixed(0)} % of the charge for ${(stepV - fromV).toFixed(0)} V went in within ${riseS.toFixed(0)} s: contact lost, presumed charged`,
+      reason: `only ${Math.max(0, 100 * share).toFixed(0)} % of the charge `
+        + `for ${(stepV - fromV).toFixed(0)} V went in within ${riseS.toFixed(0)} s: `
+        + 'contact lost, presumed charged',
     })
   }))
 }
@@ -95,12 +109,15 @@ async function riseWithContactCheck(night: Night, stepV: number, p: ReformParame
 /** One for all positions of a rack, so that a rack of any size adds one listener. */
 interface Stop { readonly signal: AbortSignal; readonly ended: Promise<null> }
 
-async function countCharge(night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: Stop): Promise<void> {
+async function countCharge(
+  night: Night, position: PositionState, chargeC: Map<PositionState, number>, stop: Stop,
+): Promise<void> {
   let last = await Promise.race([nextOf(night, position, -Infinity), stop.ended])
   while (last !== null && !stop.signal.aborted && position.wiring === 'bus') {
     const now: Reading | null = await Promise.race([nextOf(night, position, last.atMs), stop.ended])
     if (now === null) return
-    chargeC.set(position, (chargeC.get(position) ?? 0) + ((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000))
+    chargeC.set(position,
+      (chargeC.get(position) ?? 0) + ((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000))
     last = now
   }
 }
@@ -127,28 +144,46 @@ async function holdStep(night: Night, stepV: number, p: ReformParameters, leavin
   }
 }
 
-function judgePosition(night: Night, position: PositionState, step: FormingStep, stepV: number, p: ReformParameters): FormingVerdict {
+function judgePosition(
+  night: Night, position: PositionState, step: FormingStep, stepV: number, p: ReformParameters,
+): FormingVerdict {
   const nowS = night.clock.monotonicMs() / 1000
   const { limitA } = leakageLimit(position.profile.leakage, position.profile.capacitanceF, stepV)
   position.limitA = limitA
-  if (position.current?.quality === 'good') step.add(position.current.atMs / 1000, position.current.value, noiseOf(position))
-  return step.judge(nowS, { limitA, minStepS: p.minStepS, maxStepS: p.maxStepS, stallAfterS: p.stallAfterS, settledShare: p.settledShare })
+  if (position.current?.quality === 'good') {
+    step.add(position.current.atMs / 1000, position.current.value, noiseOf(position))
+  }
+  return step.judge(nowS, {
+    limitA, minStepS: p.minStepS, maxStepS: p.maxStepS, stallAfterS: p.stallAfterS,
+    settledShare: p.settledShare,
+  })
 }
 
 /** Random part of a current reading: a fifth of its whole uncertainty, and never less than 10 nA. */
 const noiseOf = (position: PositionState): number => Math.max(1e-8, 0.2 * (position.current?.u ?? 0))
 
-function leavingOf(verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>, stepV: number): Omit<Leaving, 'stepV'> {
+function leavingOf(
+  verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>, stepV: number,
+): Omit<Leaving, 'stepV'> {
   const at = `at ${stepV.toFixed(0)} V: `
-  if (verdict.kind === 'unreadable') return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
-  if (verdict.kind === 'overdue' && verdict.improving) {
-    return { grade: 'cannot tell', disposition: 'form', reason: `${at}${verdict.why}, still improving: form it another night` }
+  if (verdict.kind === 'unreadable') {
+    return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
   }
-  if (verdict.kind === 'overdue') return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
+  if (verdict.kind === 'overdue' && verdict.improving) {
+    return {
+      grade: 'cannot tell', disposition: 'form',
+      reason: `${at}${verdict.why}, still improving: form it another night`,
+    }
+  }
+  if (verdict.kind === 'overdue') {
+    return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
+  }
   return { grade: 'reject', disposition: 'replace', reason: at + verdict.why }
 }
 
-/** Current of one part while the bus stood still: the matter of a decay fit. Times from `fromMs`, monotonic. */
+/**
+ * Current of one part while the bus stood still: the matter of a decay fit. Times from `fromMs`, monotonic.
+ */
 export interface SoakTrace { fromMs: number; tS: number[]; iA: number[]; uA: number[] }
 
 const traceEveryMs = 60_000
@@ -159,13 +194,16 @@ export async function soak(night: Night, seconds: number): Promise<Map<PositionS
   expectEnd(night, night.plan.steps.length - 1)
   const fromMs = night.clock.monotonicMs()
   const endMs = fromMs + 1000 * seconds
-  const traces = new Map(onBus(night).map(position => [position, { fromMs, tS: [], iA: [], uA: [] } as SoakTrace]))
+  const traces =
+    new Map(onBus(night).map(position => [position, { fromMs, tS: [], iA: [], uA: [] } as SoakTrace]))
   while (night.clock.monotonicMs() < endMs && onBus(night).length > 0) {
     await rest(night, Math.min(traceEveryMs, Math.max(1, endMs - night.clock.monotonicMs())))
     for (const [position, trace] of traces) {
       const { wiring, current } = position
       const tS = current === null ? NaN : (current.atMs - fromMs) / 1000
-      if (wiring !== 'bus' || current?.quality !== 'good' || !(tS > (trace.tS[trace.tS.length - 1] ?? 0))) continue
+      if (wiring !== 'bus' || current?.quality !== 'good' || !(tS > (trace.tS[trace.tS.length - 1] ?? 0))) {
+        continue
+      }
       trace.tS.push(tS)
       trace.iA.push(current.value)
       trace.uA.push(noiseOf(position))
@@ -174,7 +212,7 @@ export async function soak(night: Night, seconds: number): Promise<Map<PositionS
   return traces
 }
 
-export function stage(night: Night, name: 'proving' | 'checking' | 'polarity' | 'forming' | 'soaking' | 'formal' | 'bleeding' | 'watching' | 'measuring'): void {
+export function stage(night: Night, name: Exclude<Stage, 'waiting' | 'dropped' | 'graded'>): void {
   night.state.stage = name
   for (const position of night.positions) {
     if (position.stage === 'dropped' || position.stage === 'graded') continue

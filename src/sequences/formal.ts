@@ -1,4 +1,6 @@
-/** The formal leakage reading: the part itself at rated voltage through the low resistor, one part at a time. */
+/**
+ * The formal leakage reading: the part itself at rated voltage through the low resistor, one part at a time.
+ */
 import type { Night } from '../engine/night.ts'
 import { onBus } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
@@ -26,15 +28,16 @@ const arrivalMostS = 60
 const meanOverS = 15
 
 /**
- * A part that never stood at this share of target is not formed for it: what it then takes at rated voltage says that
- * its soak was too short, not that it is bad (modelling choice).
+ * A part that never stood at this share of target is not formed for it: what it then takes at rated voltage
+ * says that its soak was too short, not that it is bad (modelling choice).
  */
 const formedShare = 0.95
 
 const noReading = 'no good reading came while the part stood at rated voltage'
 
 const underFormed = (stoodV: number, targetV: number): string =>
-  `stood at ${stoodV.toFixed(0)} V of ${targetV.toFixed(0)} V when its soak ended and then took too much at rated voltage: form it longer`
+  `stood at ${stoodV.toFixed(0)} V of ${targetV.toFixed(0)} V when its soak ended `
+  + 'and then took too much at rated voltage: form it longer'
 
 /** One after another, so that a part that fails meets only its own resistor and the supply's limit. */
 export async function formalReadings(night: Night): Promise<Map<PositionState, FormalReading | string>> {
@@ -49,7 +52,9 @@ export async function formalReadings(night: Night): Promise<Map<PositionState, F
     const stoodV = partVolts(night.bench.fixture, position, false)
     const got = await formalReading(night, position)
     if (position.wiring === 'bus') readings.set(position, got)
-    else if (stoodV !== null && stoodV < formedShare * night.plan.targetV) readings.set(position, underFormed(stoodV, night.plan.targetV))
+    else if (stoodV !== null && stoodV < formedShare * night.plan.targetV) {
+      readings.set(position, underFormed(stoodV, night.plan.targetV))
+    }
   }
   return readings
 }
@@ -80,7 +85,8 @@ async function formalReading(night: Night, position: PositionState): Promise<For
     if (readings.length === 0) return 'dropped during the reading'
     const volts = partVolts(night.bench.fixture, position, false) ?? NaN
     const leakage = leakageAt(readings, arrivedMs + 1000 * afterS)
-    const atTarget = leakageAtTarget(leakage, { value: volts, u: night.sampler.busV?.u ?? 0 }, night.plan.targetV)
+    const atTarget = leakageAtTarget(leakage, { value: volts, u: night.sampler.busV?.u ?? 0 },
+      night.plan.targetV)
     return { leakage, atTarget, volts, limitA, afterS, source, caseC: position.caseC }
   } finally {
     if (position.formal) await formalResistor(night, position, false).catch(() => {})
@@ -88,7 +94,10 @@ async function formalReading(night: Night, position: PositionState): Promise<For
   }
 }
 
-/** `on`: the low resistor is in, where the position has one. The record needs both ends to tell the part's volts. */
+/**
+ * `on`: the low resistor is in, where the position has one. The record needs both ends
+ * to tell the part's volts.
+ */
 function tellFormal(night: Night, { spec }: PositionState, on: boolean): void {
   const how = spec.formalRelay === undefined ? 'the limiting resistor' : 'the low resistor'
   void night.recorder.event({
@@ -104,7 +113,9 @@ async function arrival(night: Night, position: PositionState): Promise<number | 
     const reading = await nextOf(night, position, night.clock.monotonicMs())
     if (reading === null) return null
     const volts = partVolts(night.bench.fixture, position, false)
-    if (volts !== null && volts >= arrivalShare * night.plan.targetV - busTolerance(night)) return reading.atMs
+    if (volts !== null && volts >= arrivalShare * night.plan.targetV - busTolerance(night)) {
+      return reading.atMs
+    }
   }
   return null
 }

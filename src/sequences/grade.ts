@@ -20,47 +20,64 @@ export interface Evidence {
   recoveredV: Map<PositionState, number>
   /** Words where the bridge could not be used. */
   bridge: Map<PositionState, BridgeReading | string>
-  /** Parts that did not show their charge when they left the bus: whatever they showed later, their contact is not good. */
+  /**
+   * Parts that did not show their charge when they left the bus: whatever they showed
+   * later, their contact is not good.
+   */
   lost: ReadonlySet<PositionState>
   provisional: boolean
   /** What the parts were formed to, volts. */
   targetV: number
 }
 
-const dispositionOf: Record<Grade, Disposition> = { accept: 'use', marginal: 'retest', reject: 'replace', 'cannot tell': 'retest' }
+const dispositionOf: Record<Grade, Disposition> = {
+  accept: 'use', marginal: 'retest', reject: 'replace', 'cannot tell': 'retest',
+}
 
-/** Grades every position of the night and leaves the result on it; between parts, whose fits take a while, others get their turn. */
+/**
+ * Grades every position of the night and leaves the result on it; between parts, whose
+ * fits take a while, others get their turn.
+ */
 export async function gradeParts(night: Night, evidence: Evidence): Promise<void> {
   for (const position of night.positions) {
     await rest(night, 1)
     position.result = gradePart(position, evidence)
     if (position.stage !== 'dropped') position.stage = 'graded'
+    const { spec: { name }, part: { part }, result: { grade, disposition, reason } } = position
     void night.recorder.event({
-      kind: 'grade', position: position.spec.name,
-      text: `${position.spec.name} ${position.part.part}: ${position.result.grade}, ${position.result.disposition}: ${position.result.reason}`,
+      kind: 'grade', position: name, text: `${name} ${part}: ${grade}, ${disposition}: ${reason}`,
     }).catch(() => {})
   }
 }
 
 export function gradePart(position: PositionState, evidence: Evidence): PartResult {
-  const leaving = evidence.leavings.get(position) ?? droppedBySupervisor(position, evidence.formal.get(position))
+  const leaving =
+    evidence.leavings.get(position) ?? droppedBySupervisor(position, evidence.formal.get(position))
   if (leaving) return left(position, leaving)
   const formal = evidence.formal.get(position)
-  if (formal === undefined || typeof formal === 'string') return cannotTell(position, formal ?? 'no formal reading')
+  if (formal === undefined || typeof formal === 'string') {
+    return cannotTell(position, formal ?? 'no formal reading')
+  }
   const dead = evidence.dead.get(position)
   if (dead?.verdict !== 'dead') return cannotTell(position, dead?.text ?? 'never measured dead')
   const reading = evidence.bridge.get(position)
-  if (evidence.lost.has(position)) return cannotTell(position, 'its charge did not come back when it left the bus: a contact that comes and goes')
+  if (evidence.lost.has(position)) return cannotTell(position,
+    'its charge did not come back when it left the bus: a contact that comes and goes')
   const cameBackV = evidence.recoveredV.get(position) ?? 0
   if (cameBackV > absorbedShare * evidence.targetV) {
-    return cannotTell(position, `it came back to ${cameBackV.toFixed(0)} V, more than absorption can: a contact that comes and goes`)
+    return cannotTell(position,
+      `it came back to ${cameBackV.toFixed(0)} V, more than absorption can: a contact that comes and goes`)
   }
   const bridge = typeof reading === 'string' ? undefined : reading
   const criteria = [leakageCriterion(formal), ...(bridge ? bridgeCriteria(position, bridge) : [])]
-  const figures = figuresOf(position, formal, bridge, evidence.recoveredV.get(position), evidence.traces.get(position))
+  const figures = figuresOf(position, formal, bridge, evidence.recoveredV.get(position),
+    evidence.traces.get(position))
   // Leakage that was read stays on record, though it is not enough for a grade.
   if (typeof reading === 'string') return { ...cannotTell(position, reading), criteria, figures }
-  return { ...base(position), ...underFormed(position, criteria, evidence.targetV), provisional: evidence.provisional, figures }
+  return {
+    ...base(position), ...underFormed(position, criteria, evidence.targetV),
+    provisional: evidence.provisional, figures,
+  }
 }
 
 /** Absorption gives back 10 to 15 % (trade reference); past twice that something else held the charge. */
@@ -69,20 +86,26 @@ const absorbedShare = 0.3
 const formedShare = 0.95
 
 /** Too much capacitance after forming to less than the rating condemns nothing: thin oxide reads high. */
-function underFormed(position: PositionState, criteria: readonly Criterion[], targetV: number): ReturnType<typeof combine> {
+function underFormed(
+  position: PositionState, criteria: readonly Criterion[], targetV: number,
+): ReturnType<typeof combine> {
   const { ratedV } = position.profile
-  const isHigh = ({ name, value, limitHigh }: Criterion): boolean => name === 'capacitance' && limitHigh !== undefined && value > limitHigh
+  const isHigh = ({ name, value, limitHigh }: Criterion): boolean =>
+    name === 'capacitance' && limitHigh !== undefined && value > limitHigh
   const high = targetV < formedShare * ratedV ? criteria.find(isHigh) : undefined
   const rest = combine(criteria.filter(criterion => criterion !== high))
   if (high === undefined || rest.grade === 'reject') return { ...rest, criteria }
   return {
     grade: 'cannot tell', disposition: 'form', pConform: NaN, criteria,
-    reason: `capacitance ${show(high)}, but the part was formed to ${targetV} V of ${ratedV} V: form it to its rating`,
+    reason: `capacitance ${show(high)}, but the part was formed to ${targetV} V of ${ratedV} V: `
+      + 'form it to its rating',
   }
 }
 
 /** The worst criterion decides and gives the reason. */
-export function combine(criteria: readonly Criterion[]): Pick<PartResult, 'grade' | 'disposition' | 'pConform' | 'reason' | 'criteria'> {
+export function combine(
+  criteria: readonly Criterion[],
+): Pick<PartResult, 'grade' | 'disposition' | 'pConform' | 'reason' | 'criteria'> {
   const { grade, pConform } = combineGrades(criteria)
   const worst = criteria.find(criterion => criterion.grade === grade)!
   return {
@@ -94,34 +117,48 @@ export function combine(criteria: readonly Criterion[]): Pick<PartResult, 'grade
 const base = (position: PositionState): Pick<PartResult, 'position' | 'part' | 'profile'> =>
   ({ position: position.spec.name, part: position.part.part, profile: position.profile.name })
 
-/** `underFormed`: words of the formal reading where the part had not been formed far enough to be condemned by it. */
-function droppedBySupervisor(position: PositionState, underFormed: FormalReading | string | undefined): Leaving | null {
+/**
+ * `underFormed`: words of the formal reading where the part had not been formed far
+ * enough to be condemned by it.
+ */
+function droppedBySupervisor(
+  position: PositionState, underFormed: FormalReading | string | undefined,
+): Leaving | null {
   if (position.stage !== 'dropped') return null
-  if (typeof underFormed === 'string') return { grade: 'cannot tell', disposition: 'form', reason: underFormed, stepV: NaN }
+  if (typeof underFormed === 'string') {
+    return { grade: 'cannot tell', disposition: 'form', reason: underFormed, stepV: NaN }
+  }
   return { ...(position.verdict ?? condemned), reason: position.note, stepV: NaN }
 }
 
 function left(position: PositionState, { grade, disposition, reason, stepV }: Leaving): PartResult {
   return {
-    ...base(position), grade, provisional: false, disposition, pConform: grade === 'reject' ? 0 : NaN, reason, criteria: [],
+    ...base(position), grade, provisional: false, disposition, pConform: grade === 'reject' ? 0 : NaN, reason,
+    criteria: [],
     figures: Number.isFinite(stepV) ? { leftAtV: stepV } : {},
   }
 }
 
 export const cannotTell = (position: PositionState, reason: string): PartResult => ({
-  ...base(position), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason, criteria: [], figures: {},
+  ...base(position), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason,
+  criteria: [], figures: {},
 })
 
 interface Comparable { value: number; u: number; dof?: number }
 
-function criterion(name: Criterion['name'], { value, u, dof = Infinity }: Comparable, unit: string, limits: { low?: number; high?: number }, source: string): Criterion {
+function criterion(
+  name: Criterion['name'], { value, u, dof = Infinity }: Comparable, unit: string,
+  limits: { low?: number; high?: number }, source: string,
+): Criterion {
   const verdict = judgeConformance({ y: value, u, dof }, {
-    ...(limits.low === undefined ? {} : { lower: limits.low }), ...(limits.high === undefined ? {} : { upper: limits.high }),
+    ...(limits.low === undefined ? {} : { lower: limits.low }),
+    ...(limits.high === undefined ? {} : { upper: limits.high }),
   })
   return {
     name, value, unit, expandedU: verdict.expandedU, guardBand: verdict.guardBand, pConform: verdict.pConform,
     grade: verdict.grade, source,
-    ...(limits.low === undefined ? {} : { limitLow: limits.low }), ...(limits.high === undefined ? {} : { limitHigh: limits.high }),
+    ...(limits.low === undefined ? {} : { limitLow: limits.low }),
+    ...(limits.high === undefined ? {} : { limitHigh: limits.high }),
   }
 }
 
@@ -132,7 +169,8 @@ export function bridgeCriteria(position: PositionState, { capacitance, esr }: Br
   const { capacitanceF, toleranceMinus, tolerancePlus, esrFactorMax } = position.profile
   return [
     criterion('capacitance', capacitance, 'F',
-      { low: capacitanceF * (1 - toleranceMinus), high: capacitanceF * (1 + tolerancePlus) }, 'tolerance of the part profile'),
+      { low: capacitanceF * (1 - toleranceMinus), high: capacitanceF * (1 + tolerancePlus) },
+      'tolerance of the part profile'),
     criterion('esr', esr, 'Ω', { high: esrFactorMax * esrLimitOhm(position) },
       `${esrFactorMax} × the ESR of a new part, from its tan δ limit`),
   ]
@@ -140,16 +178,27 @@ export function bridgeCriteria(position: PositionState, { capacitance, esr }: Br
 
 function show({ value, unit, expandedU, limitLow, limitHigh }: Criterion): string {
   const digits = (x: number): string => x.toPrecision(3)
-  const limits = [limitLow === undefined ? '' : `at least ${digits(limitLow)}`, limitHigh === undefined ? '' : `at most ${digits(limitHigh)}`]
-  return `${digits(value)} ${unit} (U ${expandedU.toPrecision(2)}), ${limits.filter(Boolean).join(', ')} ${unit}`
+  const limits = [
+    limitLow === undefined ? '' : `at least ${digits(limitLow)}`,
+    limitHigh === undefined ? '' : `at most ${digits(limitHigh)}`,
+  ].filter(Boolean).join(', ')
+  return `${digits(value)} ${unit} (U ${expandedU.toPrecision(2)}), ${limits} ${unit}`
 }
 
-function figuresOf(position: PositionState, formal: FormalReading, reading: BridgeReading | undefined, recoveredV: number | undefined, trace: SoakTrace | undefined): Record<string, number> {
+function figuresOf(
+  position: PositionState, formal: FormalReading, reading: BridgeReading | undefined,
+  recoveredV: number | undefined, trace: SoakTrace | undefined,
+): Record<string, number> {
   return {
-    formalLeakageA: formal.leakage.value, formalLeakageU: formal.leakage.u, formalVolts: formal.volts, formalAfterS: formal.afterS, formalAtMs: formal.leakage.atMs,
+    formalLeakageA: formal.leakage.value, formalLeakageU: formal.leakage.u, formalVolts: formal.volts,
+    formalAfterS: formal.afterS, formalAtMs: formal.leakage.atMs,
     ...(formal.caseC === null ? {} : { formalCaseC: formal.caseC }),
-    ...(reading ? { capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value, dissipation: reading.dissipation.value } : {}),
-    ...(recoveredV === undefined ? {} : { recoveredV }), highestV: position.knownV, ...(trace ? decayFigures(trace) : {}),
+    ...(reading ? {
+      capacitanceF: reading.capacitance.value, esrOhm: reading.esr.value,
+      dissipation: reading.dissipation.value,
+    } : {}),
+    ...(recoveredV === undefined ? {} : { recoveredV }), highestV: position.knownV,
+    ...(trace ? decayFigures(trace) : {}),
   }
 }
 
@@ -158,7 +207,8 @@ function decayFigures({ fromMs, tS, iA, uA }: SoakTrace): Record<string, number>
   const { fit, window } = fitDecayInWindow({ tS, iA, uA })
   if (!fit.ok || window === null) return {}
   return {
-    decayAmplitudeA: fit.amplitudeA.value, decayAmplitudeU: fit.amplitudeA.u, decayExponent: fit.exponent.value,
+    decayAmplitudeA: fit.amplitudeA.value, decayAmplitudeU: fit.amplitudeA.u,
+    decayExponent: fit.exponent.value,
     decayExponentU: fit.exponent.u, decayReferenceS: fit.referenceS, decayFromMs: fromMs,
     decayWindowFromS: window.fromS, decayWindowToS: window.toS, decayMisfit: window.misfit,
     ...(fit.floorA ? { decayFloorA: fit.floorA.value, decayFloorU: fit.floorA.u } : {}),

@@ -1,6 +1,6 @@
 /**
- * Leakage limits of aluminium electrolytics: named families with formula, time and source. The formulas are printed
- * with C in µF, V in volts and the limit in µA; here farads, volts and amperes go in and out.
+ * Leakage limits of aluminium electrolytics: named families with formula, time and source. The formulas are
+ * printed with C in µF, V in volts and the limit in µA; here farads, volts and amperes go in and out.
  */
 import type { LeakageCriterion } from '../schema/part-profile.ts'
 
@@ -19,13 +19,16 @@ export const leakageFamilyTable: Readonly<Record<string, Family>> = {
   },
   'long-life': {
     limitUa: (c, v) => c * v <= 1000 ? Math.max(0.01 * c * v, 1) : 0.006 * c * v + 4, afterS: 300,
-    source: 'long-life grade, 5 min at 20 °C (from memory; the same formula was read in a maker data sheet at 1 min)',
+    source: 'long-life grade, 5 min at 20 °C '
+      + '(from memory; the same formula was read in a maker data sheet at 1 min)',
   },
   'low-leakage': {
-    limitUa: (c, v) => Math.max(0.002 * c * v, 0.5), afterS: 120, source: 'maker data sheet, low-leakage type, 2 min at 20 °C (read)',
+    limitUa: (c, v) => Math.max(0.002 * c * v, 0.5), afterS: 120,
+    source: 'maker data sheet, low-leakage type, 2 min at 20 °C (read)',
   },
   'high-voltage': {
-    limitUa: (c, v) => 0.04 * c * v + 100, afterS: 60, source: 'maker data sheet, 160 to 400 V, 1 min at 20 °C (read)',
+    limitUa: (c, v) => 0.04 * c * v + 100, afterS: 60,
+    source: 'maker data sheet, 160 to 400 V, 1 min at 20 °C (read)',
   },
   'snap-in': {
     limitUa: (c, v) => 3 * Math.sqrt(c * v), afterS: 300,
@@ -33,7 +36,8 @@ export const leakageFamilyTable: Readonly<Record<string, Family>> = {
   },
   vintage: {
     limitUa: vintageUa, afterS: 300,
-    source: 'JAN-C-62 formula as printed by restoration pages (second hand); the time of 5 min is common practice',
+    source: 'JAN-C-62 formula as printed by restoration pages (second hand); '
+      + 'the time of 5 min is common practice',
   },
   'general-grade': {
     limitUa: (c, v) => c * v <= 1000 ? Math.max(0.05 * c * v, 5) : 0.03 * c * v + 20, afterS: 300,

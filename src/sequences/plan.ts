@@ -60,7 +60,9 @@ export function formingPlan(input: PlanInput<ReformParameters>, sequence: string
     supplyLimitA, overVoltageV: protectionV(input, targetV),
     sweepS: input.sweepS, relayClosures: parts.length * 4, gasMl: chargeMaxC * gasMlPerC, chargeMaxC,
     partCurrentMaxA: partCurrents(input, targetV),
-    steps, cautions, warnings: [...bounds.warnings, ...belowRating(input, targetV), ...formalDrop(input, targetV), ...rested.warnings],
+    steps, cautions, warnings: [
+      ...bounds.warnings, ...belowRating(input, targetV), ...formalDrop(input, targetV), ...rested.warnings,
+    ],
     refusals: [
       ...loading(input), ...bounds.refusals, ...pace(input), ...currents(input, targetV), ...rested.refusals,
     ],
@@ -85,7 +87,8 @@ function protectionV({ bench, parts }: PlanInput<ReformParameters>, targetV: num
 function belowRating({ parts }: PlanInput<ReformParameters>, targetV: number): string[] {
   const highest = Math.max(...parts.map(({ profile }) => profile.ratedV))
   if (parts.length === 0 || targetV >= highest) return []
-  return [`The target of ${targetV} V is below the rating of ${highest} V: the grade will hold for ${targetV} V only, `
+  return [`The target of ${targetV} V is below the rating of ${highest} V: `
+    + `the grade will hold for ${targetV} V only, `
     + 'and a part that is not formed to its rating can read high in capacitance.']
 }
 
@@ -95,11 +98,14 @@ const formalDropShare = 0.002
 /** The formal and the sense resistor keep some of the target from the part that is read. */
 function formalDrop({ bench: { fixture }, parts }: PlanInput<ReformParameters>, targetV: number): string[] {
   const ohm = seriesOhm(fixture, { wiring: 'bus', formal: true }, false)
-  const limits = parts.map(({ profile }) => leakageLimit(profile.leakage, profile.capacitanceF, targetV).limitA)
+  const limits =
+    parts.map(({ profile }) => leakageLimit(profile.leakage, profile.capacitanceF, targetV).limitA)
   const dropV = ohm * Math.max(0, ...limits)
   if (dropV <= formalDropShare * targetV) return []
-  return [`In its formal reading a part at its leakage limit stands at ${(targetV - dropV).toFixed(1)} V of ${targetV} V; the value is `
-    + 'carried to the target, with an uncertainty. A lower formal and sense resistor, or a part far below its limit, makes it small.']
+  const stands = `${(targetV - dropV).toFixed(1)} V of ${targetV} V`
+  return [`In its formal reading a part at its leakage limit stands at ${stands}; `
+    + 'the value is carried to the target, with an uncertainty. '
+    + 'A lower formal and sense resistor, or a part far below its limit, makes it small.']
 }
 
 function planSteps(p: ReformParameters, targetV: number, climbs: boolean): PlanStep[] {

@@ -25,7 +25,8 @@ const grossEsrFactor = 20
 
 export const reform = defineSequence<ReformParameters>({
   name: 'reform',
-  summary: 'Forms a rack of one rated voltage in steps, soaks it, reads leakage at rated voltage and grades provisionally',
+  summary: 'Forms a rack of one rated voltage in steps, soaks it, reads leakage at rated voltage '
+    + 'and grades provisionally',
   cautions, parameters: reformParameters, roles, energises: true,
   plan: input => formingPlan(input, 'reform', true),
   run: (night, parameters) => throughTheNight(night, parameters, true),
@@ -39,14 +40,19 @@ export const leakageSoak = defineSequence<ReformParameters>({
   run: (night, parameters) => throughTheNight(night, parameters, false),
 })
 
-const nothing = { traces: new Map(), formal: new Map(), dead: new Map(), recoveredV: new Map(), bridge: new Map(), lost: new Set<PositionState>() }
+const nothing = {
+  traces: new Map(), formal: new Map(), dead: new Map(), recoveredV: new Map(), bridge: new Map(),
+  lost: new Set<PositionState>(),
+}
 
 async function throughTheNight(night: Night, p: ReformParameters, climbs: boolean): Promise<void> {
   const leavings: Leavings = new Map()
   night.sampler.attend(30_000)
   await firstCheck(night, leavings)
   const sound = night.positions.filter(position => position.stage !== 'dropped')
-  if (sound.length === 0) return await gradeParts(night, { ...nothing, leavings, provisional: climbs, targetV: night.plan.targetV })
+  if (sound.length === 0) {
+    return await gradeParts(night, { ...nothing, leavings, provisional: climbs, targetV: night.plan.targetV })
+  }
   await connect(night, sound)
   await polarityStop(night, p, leavings)
   if (climbs) await climb(night, p, leavings)
@@ -56,14 +62,19 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   // Parts leave first: on the bus they would feed it through their limiting resistors for minutes.
   stage(night, 'bleeding')
   const dead = await bleedAll(night)
-  const lost = new Set([...dead].filter(([, { verdict }]) => verdict !== 'dead').map(([position]) => position))
+  const lost =
+    new Set([...dead].filter(([, { verdict }]) => verdict !== 'dead').map(([position]) => position))
   await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
-  const settled = await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
+  const settled =
+    await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
   for (const [position, verdict] of settled) dead.set(position, verdict)
   const bridge = await measureAll(night, dead)
-  await gradeParts(night, { traces, leavings, formal, dead, recoveredV, bridge, lost, provisional: climbs, targetV: night.plan.targetV })
+  await gradeParts(night, {
+    traces, leavings, formal, dead, recoveredV, bridge, lost, provisional: climbs,
+    targetV: night.plan.targetV,
+  })
 }
 
 /** The bridge before any energy: open, shorted or hopeless parts never see the bus. */
@@ -74,7 +85,9 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     position.touch = `read below ${night.bench.limits.touchSafeV} V while arming; prove dead before touching`
     const reading = await bridgeReading(night, position)
     if (reading === null) continue
-    if (typeof reading !== 'string' && reading.capacitance.quality === 'good') position.seenF = reading.capacitance.value
+    if (typeof reading !== 'string' && reading.capacitance.quality === 'good') {
+      position.seenF = reading.capacitance.value
+    }
     const unseen = typeof reading === 'string'
     const why = unseen ? reading : condemned(position, reading)
     if (why === null) continue
@@ -83,18 +96,27 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     night.supervisor.release(position.spec.name)
     leavings.set(position, unseen ? { grade: 'cannot tell', disposition: 'retest', reason: why, stepV: 0 }
       : { grade: 'reject', disposition: 'replace', reason: why, stepV: 0 })
-    await night.recorder.event({ kind: unseen ? 'unjudged' : 'condemned', severity: 'warning', position: position.spec.name, text: `${position.spec.name}: ${why}` })
+    await night.recorder.event({
+      kind: unseen ? 'unjudged' : 'condemned', severity: 'warning', position: position.spec.name,
+      text: `${position.spec.name}: ${why}`,
+    })
   }
 }
 
 function condemned(position: PositionState, { capacitance, esr }: BridgeReading): string | null {
-  if (capacitance.quality !== 'good' || esr.quality !== 'good') return 'the bridge finds no capacitor (open or shorted)'
-  if (capacitance.value < openShare * position.profile.capacitanceF) return `open: ${(1e6 * capacitance.value).toPrecision(3)} µF`
+  if (capacitance.quality !== 'good' || esr.quality !== 'good') {
+    return 'the bridge finds no capacitor (open or shorted)'
+  }
+  if (capacitance.value < openShare * position.profile.capacitanceF) {
+    return `open: ${(1e6 * capacitance.value).toPrecision(3)} µF`
+  }
   if (esr.value > grossEsrFactor * esrLimitOhm(position)) return `gross ESR: ${esr.value.toPrecision(3)} Ω`
   return null
 }
 
-async function measureAll(night: Night, dead: Map<PositionState, Deadness>): Promise<Map<PositionState, BridgeReading | string>> {
+async function measureAll(
+  night: Night, dead: Map<PositionState, Deadness>,
+): Promise<Map<PositionState, BridgeReading | string>> {
   stage(night, 'measuring')
   const readings = new Map<PositionState, BridgeReading | string>()
   for (const [position, { verdict }] of dead) {
