@@ -1,6 +1,6 @@
 /**
- * Judges one part on one step of its forming. Pure: readings in, a verdict out. A part may go on when its current is
- * under the limit AND settled; one that is still improving is never condemned for being slow.
+ * Judges one part on one step of its forming. Pure: readings in, a verdict out. A part may go on when its
+ * current is under the limit AND settled; one that is still improving is never condemned for being slow.
  */
 import { classifyTrend, improving } from '../analysis/trend.ts'
 
@@ -22,6 +22,10 @@ const windowS = 600
 const sampleEveryS = 10
 const samplesMost = 200
 
+/** Another night is worth it to a part whose current would fall by this share in it (modelling choice). */
+const nightFall = 0.1
+const nightS = 8 * 3600
+
 /** Noise above this share of the limit cannot be judged. */
 const noiseShareMost = 1 / 3
 
@@ -38,7 +42,10 @@ export class FormingStep {
     this.#risingCheckedS = startedS
   }
 
-  /** Adds a reading; `noiseA` is the random part of its standard uncertainty. Readings closer than 10 s are thinned. */
+  /**
+   * Adds a reading; `noiseA` is the random part of its standard uncertainty. Readings
+   * closer than 10 s are thinned.
+   */
   add(tS: number, amps: number, noiseA: number): void {
     const last = this.#tS[this.#tS.length - 1]
     if (last !== undefined && tS - last < sampleEveryS) return
@@ -56,10 +63,16 @@ export class FormingStep {
     if (latest === undefined || elapsedS < rules.minStepS) return { kind: 'dwell', why: 'shortest stay' }
     const window = this.#window(nowS, windowS)
     const noise = window.u.reduce((sum, u) => sum + u, 0) / window.u.length
-    if (noise >= noiseShareMost * rules.limitA) return { kind: 'unreadable', why: 'the noise of a reading exceeds a third of the limit' }
+    if (noise >= noiseShareMost * rules.limitA) {
+      return { kind: 'unreadable', why: 'the noise of a reading exceeds a third of the limit' }
+    }
     const trend = classifyTrend(window, { absoluteBandPerS: (rules.settledShare * rules.limitA) / windowS })
-    if (this.#countRising(nowS, trend.verdict)) return { kind: 'runaway', why: 'the current rose in three windows in a row at constant voltage' }
-    if (latest < rules.limitA && (trend.verdict === 'settled' || trend.verdict === 'falling')) return { kind: 'ready' }
+    if (this.#countRising(nowS, trend.verdict)) {
+      return { kind: 'runaway', why: 'the current rose in three windows in a row at constant voltage' }
+    }
+    if (latest < rules.limitA && (trend.verdict === 'settled' || trend.verdict === 'falling')) {
+      return { kind: 'ready' }
+    }
     return latest < rules.limitA ? this.#unsettled(elapsedS, rules) : this.#over(nowS, elapsedS, rules)
   }
 
@@ -70,10 +83,14 @@ export class FormingStep {
 
   #over(nowS: number, elapsedS: number, rules: FormingRules): FormingVerdict {
     if (elapsedS < rules.stallAfterS) return { kind: 'dwell', why: 'over its limit' }
-    const answer = improving(this.#window(nowS, Math.max(3 * windowS, elapsedS / 2)), { materialFall: 0.01, overS: windowS })
+    const answer = improving(this.#window(nowS, Math.max(3 * windowS, elapsedS / 2)), {
+      materialFall: nightFall, overS: nightS,
+    })
     if (answer.verdict === 'no') return { kind: 'stalled', why: 'over its limit and no longer improving' }
     if (elapsedS < rules.maxStepS) return { kind: 'dwell', why: 'over its limit, improving' }
-    return { kind: 'overdue', improving: answer.verdict === 'yes', why: 'over its limit after the longest stay' }
+    return {
+      kind: 'overdue', improving: answer.verdict === 'yes', why: 'over its limit after the longest stay',
+    }
   }
 
   /** True when three windows one after another rose. */
@@ -88,7 +105,8 @@ export class FormingStep {
     const from = this.#tS.findIndex(tS => tS >= nowS - lengthS && tS > this.startedS)
     const start = from < 0 ? Math.max(0, this.#tS.length - 5) : from
     return {
-      tS: this.#tS.slice(start).map(tS => tS - this.startedS), y: this.#amps.slice(start), u: this.#noiseA.slice(start),
+      tS: this.#tS.slice(start).map(tS => tS - this.startedS), y: this.#amps.slice(start),
+      u: this.#noiseA.slice(start),
     }
   }
 

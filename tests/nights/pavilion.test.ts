@@ -4,8 +4,8 @@ import { scenarioPavilion } from '../../mocks/bench/scenarios.ts'
 import { virtualBench } from './virtual-bench.ts'
 
 describe('the pavilion night', () => {
-  it('ends done, with each part graded as what it is', async () => {
-    const bench = await virtualBench(scenarioPavilion(7), 7)
+  it.each([7, 2])('seed %i ends done, with each part graded as what it is', async seed => {
+    const bench = await virtualBench(scenarioPavilion(seed), seed)
     const started = process.hrtime.bigint()
     const run = await bench.night({ parameters: { maxStepS: 3600 } })
     const wallS = Number(process.hrtime.bigint() - started) / 1e9

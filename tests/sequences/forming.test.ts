@@ -75,6 +75,15 @@ describe('FormingStep', () => {
     expect(atS).toBe(rules.maxStepS)
   })
 
+  it('holds no slow part for hopeless that another night would bring down by more than 10 %, and one that it would not', () => {
+    const slow = (perHour: number, seed: number) =>
+      follow(noisy(seed, tS => 5 * rules.limitA * Math.exp(-perHour * tS / 3600)), 7300).all.some(({ kind }) => kind === 'stalled')
+    for (let seed = 0; seed < 30; seed++) {
+      expect(slow(0.04, seed), `4 % an hour, seed ${seed}`).toBe(false)
+      expect(slow(0.001, seed), `0.1 % an hour, seed ${seed}`).toBe(true)
+    }
+  })
+
   it('calls a part stalled that stays over its limit, and not before its time', () => {
     for (let seed = 0; seed < 50; seed++) {
       const { verdict, atS } = follow(noisy(seed, () => 3 * rules.limitA), 7300)
