@@ -1,11 +1,14 @@
 /** Routes of the bench as a whole: how it stands, what it can do, stop. */
+import type { Readable } from 'node:stream'
 import type { FastifyInstance } from 'fastify'
 import { z } from 'zod'
+import type { Clock } from '../base/clock.ts'
 import type { Application } from '../schema/application.ts'
 import {
   benchStatus, plan, portEntry, probeAnswer, safeOffReport, startRequest
 } from '../schema/application.ts'
 import type { Routes } from './build.ts'
+import { apiLimits } from './limits.ts'
 import {
   acknowledgeBody, errorBody, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
 } from './shapes.ts'
@@ -23,7 +26,10 @@ export function benchRoutes(routes: Routes, app: Application): void {
   }, () => app.sequences())
 
   routes.get('/instruments', {
-    schema: { summary: 'Ask every instrument who it is, and what its profile can ask without changing anything', response: answers(200, z.array(instrumentShape)) },
+    schema: {
+      summary: 'Ask every instrument who it is, and what its profile can ask without changing anything',
+      response: answers(200, z.array(instrumentShape)),
+    },
   }, async () => await app.checkInstruments())
 
   routes.post('/instruments/check', {
@@ -76,13 +82,40 @@ export function benchRoutes(routes: Routes, app: Application): void {
   })
 }
 
-/** In a scope of its own: a body that makes no sense must not keep anybody from stopping. */
-export function stopRoute(scope: FastifyInstance, app: Application): void {
+/**
+ * In a scope of its own: a body that makes no sense, is too long or does not come must not keep anybody from
+ * stopping.
+ */
+export function stopRoute(scope: FastifyInstance, app: Application, clock: Clock): void {
   scope.removeAllContentTypeParsers()
-  scope.addContentTypeParser('*', { parseAs: 'string' }, (_request, body, done) => done(null, body))
+  scope.addContentTypeParser('*', (_request, body, done) =>
+    beginningOf(body, clock, text => done(null, text)))
   scope.post('/stop', {
-    schema: { summary: 'Make the bench safe; always allowed. Body: {"reason": text}', response: answers(200, safeOffReport) },
+    schema: { summary: 'Make the bench safe; always allowed. Body: {"reason": text}', response: answers(200,
+      safeOffReport) },
   }, async request => await app.stop(reasonOf(request.body)))
+}
+
+/** What came of a body within its bounds; never waits longer, and never fails. */
+function beginningOf(body: Readable, clock: Clock, then: (text: string) => void): void {
+  const chunks: Buffer[] = []
+  let bytes = 0
+  let ended = false
+  const cancel = clock.after(apiLimits.stopBodyMs, end)
+  function end(): void {
+    if (ended) return
+    ended = true
+    cancel()
+    then(Buffer.concat(chunks).toString('utf8'))
+  }
+  body.on('data', (chunk: Buffer) => {
+    if (ended) return
+    chunks.push(chunk)
+    bytes += chunk.length
+    if (bytes > apiLimits.stopBodyBytes) end()
+  })
+  body.on('end', end)
+  body.on('error', end)
 }
 
 function reasonOf(body: unknown): string {

@@ -13,7 +13,8 @@ import type { Application } from '../schema/application.ts'
 import { parseWith } from '../schema/read-file.ts'
 import { benchRoutes, stopRoute } from './bench-routes.ts'
 import { feedRoute } from './feed.ts'
-import { guard, isLoopback } from './guard.ts'
+import { guard, type View } from './guard.ts'
+import { apiLimits } from './limits.ts'
 import { runRoutes } from './run-routes.ts'
 
 export const apiPrefix = '/api/v1'
@@ -22,43 +23,36 @@ export interface ApiOptions {
   /** Shown in the OpenAPI document. */
   software?: string
   log?: Log
-  /**
-   * Needed by every request but `stop` when given; without one only requests to the loopback address are
-   * answered.
-   */
-  token?: string
-  /** Longest request body. A rack of 480 parts with notes is some 300 kB. */
-  bodyBytesMax?: number
+  /** Whose view this is; `here` when left out, which answers only to the loopback address. */
+  view?: View
+  /** Certificate and key, PEM. */
+  tls?: Tls | null
   /** Real time of the watching person, whatever time the bench keeps. */
   clock?: Clock
 }
 
+export interface Tls { readonly cert: string; readonly key: string }
 export type Api = FastifyInstance
 /** A fastify instance that knows the zod schemas of its routes. */
 export type Routes = ReturnType<typeof typed>
 
 /** Builds the API without listening; `inject` serves tests in process. */
 export function buildApi(app: Application, options: ApiOptions = {}): Api {
-  const api = Fastify({
-    bodyLimit: options.bodyBytesMax ?? 512 * 1024,
-    forceCloseConnections: true,
-    routerOptions: { maxParamLength: 100 },
-    logController: new LogController({ disableRequestLogging: true }),
-    ...(options.log ? { loggerInstance: options.log as FastifyBaseLogger } : {}),
-  })
+  const api = server(options)
   api.setValidatorCompiler(
     ({ schema, httpPart }) => value => judge(schema as z.ZodType, value, httpPart ?? 'request')
   )
   // What the application gives is trusted; a screen must not go dark over a number that is not one.
   api.setSerializerCompiler(() => value => JSON.stringify(value))
   answerErrors(api)
-  api.addHook('onRequest', guard(options.token))
+  api.addHook('onRequest', guard(options.view ?? { from: 'here' }))
   void api.register(fastifySwagger, {
     openapi: {
       openapi: '3.1.0',
       info: {
         title: 'Nightbench', version: options.software ?? '0',
-        description: 'Times ending in Ms are milliseconds, values are in SI units, null where there is no number.',
+        description: 'Times ending in Ms are milliseconds, values are in SI units, '
+          + 'null where there is no number.',
       },
     },
     transform: jsonSchemaTransform,
@@ -67,33 +61,43 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
     const routes = typed(scope)
     benchRoutes(routes, app)
     runRoutes(routes, app)
-    await scope.register(async inner => stopRoute(inner, app))
-    feedRoute(routes, app, options.clock ?? new RealClock())
+    const clock = options.clock ?? new RealClock()
+    await scope.register(async inner => stopRoute(inner, app, clock))
+    feedRoute(routes, app, clock)
     scope.get('/openapi.json', { schema: { hide: true } }, () => api.swagger())
   }, { prefix: apiPrefix })
   return api
 }
 
 /**
- * Listens on the loopback address unless told otherwise; returns the URL. REFUSED for another address
- * without token;
- * LINK_BUSY when the port is taken.
+ * Listens on the loopback address unless told otherwise; returns the URL. LINK_BUSY when the port is taken.
  */
-export async function listen(
-  api: Api, at: { host?: string; port: number; token?: string | undefined }
-): Promise<string> {
-  const host = at.host ?? '127.0.0.1'
-  if (!isLoopback(host) && !at.token) {
-    throw new BenchError(
-      'REFUSED', `listening on ${host} needs a token and TLS in front; 127.0.0.1 needs neither`
-    )
-  }
+export async function listen(api: Api, at: { host?: string; port: number }): Promise<string> {
   try {
-    return await api.listen({ host, port: at.port })
+    return await api.listen({ host: at.host ?? '127.0.0.1', port: at.port })
   } catch (error) {
     const taken = (error as NodeJS.ErrnoException).code === 'EADDRINUSE'
     throw taken ? new BenchError('LINK_BUSY', `port ${at.port} is taken`, {}, error) : asBenchError(error)
   }
+}
+
+function server({ log, tls }: ApiOptions): Api {
+  const limits = {
+    maxHeaderSize: apiLimits.headerBytes, headersTimeout: apiLimits.headersMs,
+    connectionsCheckingInterval: 1000,
+  }
+  const shared = {
+    bodyLimit: apiLimits.bodyBytes, requestTimeout: apiLimits.requestMs,
+    keepAliveTimeout: apiLimits.keepAliveMs,
+    forceCloseConnections: true, routerOptions: { maxParamLength: 100 },
+    logController: new LogController({ disableRequestLogging: true }),
+    ...(log ? { loggerInstance: log as FastifyBaseLogger } : {}),
+  }
+  const api = tls
+    ? Fastify({ ...shared, https: { ...limits, ...tls, minVersion: 'TLSv1.2' } }) as unknown as Api
+    : Fastify({ ...shared, http: limits })
+  api.server.maxConnections = apiLimits.connections
+  return api
 }
 
 const typed = (scope: FastifyInstance) => scope.withTypeProvider<ZodTypeProvider>()

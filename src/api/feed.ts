@@ -1,8 +1,10 @@
 /** The live feed: server-sent events (HTML Living Standard, 9.2), thinned so that a screen can follow. */
 import { PassThrough } from 'node:stream'
 import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
 import type { Application, FeedItem } from '../schema/application.ts'
 import type { Routes } from './build.ts'
+import { apiLimits } from './limits.ts'
 
 /** At most four readings a second of each channel; nobody reads faster. */
 const readingEveryMs = 250
@@ -19,12 +21,17 @@ export function feedRoute(routes: Routes, app: Application, clock: Clock): void 
   routes.get('/feed', {
     schema: { summary: 'Live: status, event, result and thinned reading items, as server-sent events' },
   }, (request, reply) => {
+    if (open.size >= apiLimits.watchers) {
+      throw new BenchError('REFUSED', `${open.size} watch already`, {
+        expected: `at most ${apiLimits.watchers} watchers`,
+      })
+    }
     const stream = new PassThrough({ highWaterMark: 8 * lagBytesMax })
     const end = feedInto(stream, app, clock)
     open.add(end)
     request.raw.on('close', () => { end(); open.delete(end) })
     stream.on('error', end)
-    return reply.type('text/event-stream; charset=utf-8').header('cache-control', 'no-store')
+    return reply.type('text/event-stream; charset=utf-8')
       .header('x-accel-buffering', 'no').send(stream)
   })
 }

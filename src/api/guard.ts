@@ -1,52 +1,89 @@
 /**
- * Who may ask. Stopping is always allowed: a stop nobody should have sent costs a night, a stop refused
- * may cost more.
+ * Who may ask, and for what. Stopping is always allowed: a stop nobody should have sent costs a night, a stop
+ * refused may cost more.
  */
-import { createHash, timingSafeEqual } from 'node:crypto'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { BenchError } from '../base/errors.ts'
+import { isLoopback } from '../base/loopback.ts'
+import { isToken } from '../base/token.ts'
+
+/**
+ * `here`: the loopback address of the bench host; whoever can log in there is taken to be at the bench.
+ * `elsewhere`: looks and stops, with a token. `origin`: the one address whose pages may ask; null takes the
+ * listener's own.
+ */
+export type View =
+  | { readonly from: 'here' }
+  | { readonly from: 'elsewhere'; readonly tokenHash: string; readonly origin: string | null }
 
 const stopPath = '/api/v1/stop'
 
-/**
- * With a token, every request but `stop` must carry it. Without one, only requests that name a loopback
- * host are
- * answered, and only from pages of that host: so no web page that a browser on this computer shows can
- * reach the bench.
- */
-export function guard(token: string | undefined) {
+/** What one may ask from elsewhere. Anything new is not on it until somebody has thought about it. */
+const remoteRoutes: ReadonlySet<string> = new Set([
+  'GET /status', 'GET /sequences', 'GET /ports', 'POST /plan', 'POST /stop', 'GET /feed', 'GET /openapi.json',
+  'GET /runs', 'GET /runs/:id', 'GET /runs/:id/events', 'GET /runs/:id/results', 'GET /runs/:id/channels',
+  'GET /runs/:id/series', 'GET /runs/:id/readings', 'GET /runs/:id/record', 'GET /parts/:id/record',
+].map(route => route.replace(' ', ' /api/v1')))
+
+/** Headers that a proxy adds. Where none was declared, one is taken for a hole, not for a helper. */
+const proxyHeaders = ['forwarded', 'x-forwarded-for', 'x-forwarded-host', 'x-real-ip', 'via']
+
+export function guard(view: View) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<void> => {
+    void reply.headers(plainHeaders)
     if (request.method === 'POST' && request.url.split('?')[0] === stopPath) return
-    const refusal = token === undefined ? localRefusal(request) : tokenRefusal(request, token)
+    const refusal = view.from === 'here' ? localRefusal(request) : remoteRefusal(request, view)
     if (refusal === null) return
     const error = new BenchError('REFUSED', refusal.what)
     await reply.code(refusal.status).send(error.toJSON())
   }
 }
 
-/** A name or address of this computer's own loopback. */
-export const isLoopback = (host: string): boolean =>
-  host === 'localhost' || host === '::1' || host === '[::1]' || /^127(\.\d{1,3}){3}$/.test(host)
-
-interface Refused { status: 401 | 403; what: string }
-
-function tokenRefusal(request: FastifyRequest, token: string): Refused | null {
-  const given = /^Bearer (.+)$/.exec(request.headers.authorization ?? '')?.[1] ?? ''
-  return timingSafeEqual(digest(given), digest(token)) ? null : {
-    status: 401, what: 'this request needs the token'
-  }
+/** Nothing of ours is run, framed, guessed at or kept by a browser. */
+const plainHeaders = {
+  'content-security-policy': "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
+    + "frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
+  'x-content-type-options': 'nosniff', 'referrer-policy': 'no-referrer',
+  'cross-origin-resource-policy': 'same-origin', 'cache-control': 'no-store',
 }
 
+interface Refused { status: 401 | 403; what: string }
+const forbidden = (what: string): Refused => ({ status: 403, what })
+
+/**
+ * The name in the request must be a loopback one, or a page could reach the bench by a name of its own that
+ * leads here.
+ */
 function localRefusal(request: FastifyRequest): Refused | null {
-  if (!isLoopback(nameOf(request.headers.host))) return {
-    status: 403, what: 'this bench answers only to its own computer'
+  const { headers } = request
+  if (!isLoopback(nameOf(headers.host)) || !isLoopback(request.socket.remoteAddress ?? '')) {
+    return forbidden('this bench answers only to its own computer')
   }
-  const { origin } = request.headers
-  if (origin === undefined) return null
-  const own = URL.canParse(origin) && new URL(origin).host === request.headers.host
-  return own ? null : { status: 403, what: 'this bench does not answer to pages of other sites' }
+  const proxy = proxyHeaders.find(name => headers[name] !== undefined)
+  if (proxy !== undefined) {
+    return forbidden(`this came through a proxy (${proxy}) that was not declared; see --behind-proxy`)
+  }
+  return pageRefusal(request, `http://${headers.host}`)
+}
+
+function remoteRefusal(request: FastifyRequest, view: View & { from: 'elsewhere' }): Refused | null {
+  const given = /^Bearer ([\x21-\x7e]{1,200})$/.exec(request.headers.authorization ?? '')?.[1] ?? ''
+  if (!isToken(given, view.tokenHash)) return { status: 401, what: 'this request needs the token' }
+  const foreign = pageRefusal(request, view.origin ?? `https://${request.headers.host}`)
+  if (foreign !== null) return foreign
+  const { url } = request.routeOptions
+  const method = request.method === 'HEAD' ? 'GET' : request.method
+  // Where there is no such route, 404 is the answer.
+  if (url === undefined || remoteRoutes.has(`${method} ${url}`)) return null
+  return forbidden('from elsewhere one may look and stop; this is done at the bench')
+}
+
+/** A request that a page of another site made. What is no browser sends neither header. */
+function pageRefusal({ headers }: FastifyRequest, own: string): Refused | null {
+  const site = headers['sec-fetch-site']
+  const isForeign = (headers.origin !== undefined && headers.origin !== own)
+    || (site !== undefined && site !== 'same-origin' && site !== 'none')
+  return isForeign ? forbidden('this bench does not answer to pages of other sites') : null
 }
 
 const nameOf = (host: string | undefined): string => (host ?? '').replace(/:\d+$/, '')
-
-const digest = (text: string): Buffer => createHash('sha256').update(text).digest()

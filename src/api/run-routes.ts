@@ -82,7 +82,8 @@ function seriesRoutes(routes: Routes, app: Application): void {
 
   routes.get('/runs/:id/readings', {
     schema: {
-      summary: 'Every reading of a run, channel after channel, as CSV or as one JSON object a line', params: idParams,
+      summary: 'Every reading of a run, channel after channel, as CSV or as one JSON object a line',
+      params: idParams,
       querystring: z.strictObject({
         channel: z.string().min(1).max(64).optional(), format: z.enum(['csv', 'lines']).default('csv'),
       }),
@@ -114,7 +115,7 @@ function recordRoutes(routes: Routes, app: Application): void {
     const [type, text] = send(
       await buildRecord(app.store, request.params.id, { verify: verify === 'true' }), format
     )
-    return await reply.type(type).header('x-content-type-options', 'nosniff').send(text)
+    return await reply.type(type).send(text)
   })
   routes.get('/parts/:id/record', {
     schema: { summary: 'Test record of a part over its runs', params: idParams, querystring: recordQuery },
@@ -123,7 +124,7 @@ function recordRoutes(routes: Routes, app: Application): void {
     const [type, text] = send(
       await buildPartRecord(app.store, request.params.id, { verify: verify === 'true' }), format
     )
-    return await reply.type(type).header('x-content-type-options', 'nosniff').send(text)
+    return await reply.type(type).send(text)
   })
 }
 

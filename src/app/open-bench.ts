@@ -1,4 +1,7 @@
-/** Opens a real bench (or one simulated as a whole): lock, clocks, store, keeper process, sessions, application. */
+/**
+ * Opens a real bench (or one simulated as a whole): lock, clocks, store, keeper process,
+ * sessions, application.
+ */
 import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Clock } from '../base/clock.ts'
@@ -41,19 +44,26 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   const close = async (): Promise<void> => { for (const step of undo.splice(0).reverse()) await step() }
   try {
     const own = await loadOwnSequences(join(dataFolder, 'sequences'), shippedSequences)
+    for (const { name, origin } of own) {
+      log.warn({ sequence: name, ...origin }, 'a sequence of your own: it is program code, and may do what you may')
+    }
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const store = await openWorkerStore(join(dataFolder, 'record.db'))
     const start = (): ReturnType<typeof forkKeeper> => forkKeeper({
       links: energyInstruments(bench).map(name => ({
-        name, url: bench.file.instruments[name]!.url, settings: settingsOf(optionsFor(bench, name, clock, linkClock)),
+        name, url: bench.file.instruments[name]!.url,
+        settings: settingsOf(optionsFor(bench, name, clock, linkClock)),
       })),
       dataFolder, clock: ledUrl === null ? { kind: 'real' } : { kind: 'led', url: ledUrl },
       benchClock: clock, livenessClock: linkClock,
     })
     const keeper = await LastingKeeper.start({ start, benchClock: clock, livenessClock: linkClock, log })
-    const composed = compose(bench, { clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name) })
+    const composed = compose(bench, {
+      clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name),
+    })
     const daemon = new Daemon({
-      clock, livenessClock: linkClock, bench, composed, keeper, store, profiles, sequences: [...shippedSequences, ...own], software: softwareVersion,
+      clock, livenessClock: linkClock, bench, composed, keeper, store, profiles,
+      sequences: [...shippedSequences, ...own], software: softwareVersion,
     })
     undo.push(() => daemon.close())
     for (const session of composed.sessions.values()) await session.connect()
@@ -65,30 +75,38 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   }
 }
 
-async function clocks(bench: LoadedBench, log: Log, undo: (() => void)[]): Promise<{ clock: Clock; linkClock: Clock; ledUrl: string | null }> {
+async function clocks(bench: LoadedBench, log: Log, undo: (() => void)[]): Promise<{
+  clock: Clock; linkClock: Clock; ledUrl: string | null
+}> {
   const linkClock = new RealClock()
   const { simulated } = bench.file
   if (!simulated) return { clock: linkClock, linkClock, ledUrl: null }
-  const outside = Object.entries(bench.file.instruments).find(([, { identity }]) => !identity.startsWith('SIMULATED,'))
+  const outside =
+    Object.entries(bench.file.instruments).find(([, { identity }]) => !identity.startsWith('SIMULATED,'))
   if (outside) {
     throw new BenchError('REFUSED', `${outside[0]} is a real instrument; a bench with one keeps real time`, {
       expected: 'no `simulated` in the bench file', got: simulated.timeUrl,
     })
   }
-  const clock = await LedClock.connect(simulated.timeUrl, 'daemon', { onLost: error => log.error({ err: error }, 'the simulated bench is gone') })
+  const clock = await LedClock.connect(simulated.timeUrl, 'daemon',
+    { onLost: error => log.error({ err: error }, 'the simulated bench is gone') })
   undo.push(() => clock.close())
   return { clock, linkClock, ledUrl: simulated.timeUrl }
 }
 
 /** Session options as the data that crosses to the keeper. */
 function settingsOf(options: SessionOptions): LinkSettings {
-  const { name: _name, clock: _clock, linkClock: _linkClock, ignoreLines, onNotice: _onNotice, identity, ...rest } = options
+  const {
+    name: _name, clock: _clock, linkClock: _linkClock, ignoreLines, onNotice: _onNotice, identity, ...rest
+  } = options
   const data = {
     ...rest, ignoreLines: (ignoreLines ?? []).map(pattern => pattern.source),
     ...(identity === undefined ? {} : {
       identity: {
         query: identity.query,
-        ...(identity.expected === undefined ? {} : { expected: typeof identity.expected === 'string' ? identity.expected : { pattern: identity.expected.source } }),
+        ...(identity.expected === undefined ? {} : { expected: typeof identity.expected === 'string'
+          ? identity.expected
+          : { pattern: identity.expected.source } }),
       },
     }),
   }

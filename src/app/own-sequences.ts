@@ -4,7 +4,7 @@
  */
 import { createHash } from 'node:crypto'
 import {
-  existsSync, lstatSync, mkdirSync, readdirSync, readFileSync, realpathSync, rmSync, symlinkSync
+  existsSync, lstatSync, mkdirSync, readdirSync, readFileSync, realpathSync, rmSync, statSync, symlinkSync
 } from 'node:fs'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
@@ -41,10 +41,12 @@ export async function loadOwnSequences(
   if (!existsSync(folder)) return []
   const files = readdirSync(folder, { withFileTypes: true })
     .filter(entry => entry.isFile() && /\.m?js$/.test(entry.name)).map(({ name }) => name).sort()
+  if (files.length > 0) refuseOpen(folder)
   if (files.length > 0) linkPackage(folder)
   const loaded: LoadedSequence[] = []
   for (const name of files) {
     const file = join(folder, name)
+    refuseOpen(file)
     const hash = createHash('sha256').update(readFileSync(file)).digest('hex').slice(0, 16)
     const own = checked(file, exported(file, await imported(file, hash)))
     const taken = [...shipped, ...loaded].find(other => other.name === own.name)
@@ -54,6 +56,14 @@ export async function loadOwnSequences(
     loaded.push({ ...wrap(own), origin: { file, hash } })
   }
   return loaded
+}
+
+/** A sequence is code that runs with the daemon's rights: nobody else may put words into it. */
+function refuseOpen(path: string): void {
+  const mode = statSync(path).mode & 0o777
+  if (process.platform === 'win32' || (mode & 0o002) === 0) return
+  throw wrong(path, '', 'a file or folder that not everybody may write, for it is code: chmod o-w',
+    `mode ${mode.toString(8)}`)
 }
 
 const whose = (
@@ -88,7 +98,8 @@ async function imported(file: string, hash: string): Promise<Record<string, unkn
   try {
     return await import(`${pathToFileURL(file).href}?${hash}`) as Record<string, unknown>
   } catch (error) {
-    throw wrong(file, '', 'a module that loads', error instanceof Error ? `${error.name}: ${error.message}` : String(error))
+    throw wrong(file, '', 'a module that loads',
+      error instanceof Error ? `${error.name}: ${error.message}` : String(error))
   }
 }
 
@@ -147,7 +158,8 @@ async function runGuarded(own: OwnSequence<unknown>, night: Night, parameters: u
   const { bench, finish, shut } = useBench(night, { energises: own.energises, slewVPerS: slewOf(own) })
   const limitS = night.plan.longestS + overdueS
   const cancel = night.clock.after(1000 * limitS, () =>
-    night.fault('sequence.overdue', `${own.name} has not ended after ${Math.round(limitS)} s, the longest its plan allows`))
+    night.fault('sequence.overdue',
+      `${own.name} has not ended after ${Math.round(limitS)} s, the longest its plan allows`))
   try {
     await Promise.race([own.run(bench, parameters), ended(night.signal)])
     await finish()

@@ -3,7 +3,7 @@
  * them.
  */
 import { existsSync, readdirSync, readFileSync, realpathSync } from 'node:fs'
-import { dirname, join } from 'node:path'
+import { dirname, join, resolve } from 'node:path'
 import { SerialPort } from 'serialport'
 import type { Clock } from '../base/clock.ts'
 import { withDeadline } from '../base/deadline.ts'
@@ -86,8 +86,10 @@ export async function probe(
   const entered = bench === null ? [] : Object.entries(bench.instruments)
   const holder = holds ? entered.find(([, entry]) => deviceOf(entry.url) === device)?.[0] : undefined
   if (holder !== undefined) {
-    throw new BenchError('REFUSED', `${url} belongs to ${holder} of the bench file; ask it with: nightbench instruments ${holder}`)
+    throw new BenchError('REFUSED',
+      `${url} belongs to ${holder} of the bench file; ask it with: nightbench instruments ${holder}`)
   }
+  refuseOtherFiles(url, device)
   const silent = { url, identity: null, entered: null, profiles: [] }
   try {
     const identity = await askIdentity(open(url), clock)
@@ -102,10 +104,18 @@ export async function probe(
   }
 }
 
+/** Only what is a device, wherever links lead: no request opens another file of this computer. */
+function refuseOtherFiles(url: string, device: string): void {
+  const isPath = device.startsWith('/') && process.platform !== 'win32'
+  if (!isPath || resolve(device).startsWith('/dev/')) return
+  throw new BenchError('LINK_URL', 'no port of this computer', { expected: 'a device in /dev', got: url })
+}
+
 async function askIdentity(transport: Transport, clock: Clock): Promise<string> {
   try {
     await withDeadline(clock, openMs, 'opening it', async signal => await transport.open(signal))
-    return await withDeadline(clock, answerMs, 'an answer to *IDN?', async () => await new Promise<string>((resolve, reject) => {
+    return await withDeadline(clock, answerMs, 'an answer to *IDN?',
+      async () => await new Promise<string>((resolve, reject) => {
       let text = ''
       transport.onBytes(chunk => {
         text += Buffer.from(chunk).toString('latin1')

@@ -6,19 +6,20 @@ import { join } from 'node:path'
 export interface DaemonNote {
   /** e.g. `http://127.0.0.1:7316`. */
   url: string
-  /** Present when the daemon asks for one. */
-  token?: string
   pid: number
 }
 
 const noteFile = (dataFolder: string): string => join(dataFolder, 'daemon.json')
 
 /** The folder named, else NIGHTBENCH_DATA, else the place the XDG base directory convention gives. */
-export function dataFolderOf(named: string | undefined, env: Readonly<Record<string, string | undefined>>): string {
-  return named ?? env['NIGHTBENCH_DATA'] ?? join(env['XDG_DATA_HOME'] ?? join(homedir(), '.local', 'share'), 'nightbench')
+export function dataFolderOf(
+  named: string | undefined, env: Readonly<Record<string, string | undefined>>,
+): string {
+  return named ?? env['NIGHTBENCH_DATA']
+    ?? join(env['XDG_DATA_HOME'] ?? join(homedir(), '.local', 'share'), 'nightbench')
 }
 
-/** Writes the note, readable by its owner alone (it may hold the token), and never half. */
+/** Writes the note, readable by its owner alone, and never half. */
 export function writeDaemonNote(dataFolder: string, note: DaemonNote): void {
   mkdirSync(dataFolder, { recursive: true })
   const draft = `${noteFile(dataFolder)}.${note.pid}`
@@ -33,9 +34,9 @@ export function removeDaemonNote(dataFolder: string): void { rmSync(noteFile(dat
 /** The note of `dataFolder`, or undefined where there is none that makes sense. */
 export function readDaemonNote(dataFolder: string): DaemonNote | undefined {
   try {
-    const { url, token, pid } = JSON.parse(readFileSync(noteFile(dataFolder), 'utf8')) as Partial<DaemonNote>
+    const { url, pid } = JSON.parse(readFileSync(noteFile(dataFolder), 'utf8')) as Partial<DaemonNote>
     if (typeof url !== 'string' || !URL.canParse(url)) return undefined
-    return { url, pid: Number(pid), ...(typeof token === 'string' ? { token } : {}) }
+    return { url, pid: Number(pid) }
   } catch {
     return undefined
   }

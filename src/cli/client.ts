@@ -13,6 +13,8 @@ export type Heard = FeedItem | { type: 'beat' }
 const answerMs = 30_000
 /** The feed speaks at least every fifteen seconds. */
 const silenceMs = 40_000
+/** A status of 480 positions is some 150 kB; what sends more without an end of item is no daemon. */
+const itemCharsMax = 4 * 2 ** 20
 
 export class DaemonClient {
   readonly #daemon: Daemon
@@ -59,6 +61,7 @@ export class DaemonClient {
       text += piece
       const blocks = text.split('\n\n')
       text = blocks.pop()!
+      if (text.length > itemCharsMax) throw new BenchError('DAEMON_GONE', 'it sends without end')
       for (const block of blocks) yield heard(block)
     }
   }

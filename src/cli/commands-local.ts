@@ -6,11 +6,14 @@ import { logLevels } from '../base/log.ts'
 import type { Act } from './commands-bench.ts'
 import type { CliContext, CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
+import { remoteViewOf, type RemoteFlags } from './remote-view.ts'
 
-interface ServeFlags extends CommonOptions { bench: string; port: string; host: string; log: string }
+interface ServeFlags extends CommonOptions, RemoteFlags { bench: string; port: string; log: string }
 interface DemoFlags extends CommonOptions { seed: string }
 
 export const defaultPort = 7316
+/** Of a view from elsewhere; the loopback port is a listener of its own. */
+const remotePort = 7317
 
 export function addLocalCommands(program: Command, context: CliContext, act: Act): void {
   act(program.command('demo').option('--seed <text>', 'the same seed gives the same night', '1974')
@@ -22,8 +25,13 @@ export function addLocalCommands(program: Command, context: CliContext, act: Act
   })
 
   act(program.command('serve').requiredOption('--bench <file>', 'the bench file')
-    .option('--port <number>', 'where to listen', String(defaultPort))
-    .option('--host <address>', 'other than this computer alone needs NIGHTBENCH_TOKEN and TLS in front', '127.0.0.1')
+    .option('--port <number>', 'where to listen on the loopback address', String(defaultPort))
+    .option('--listen <address:port>',
+      'also show the bench to others, who may look and stop; needs a token and TLS')
+    .option('--token-file <file>', 'for --listen: what new-token wrote')
+    .option('--tls-cert <file>', 'for --listen: certificate, PEM')
+    .option('--tls-key <file>', 'for --listen: its key, PEM')
+    .option('--behind-proxy <https://name>', 'for --listen: a proxy ends TLS, and this is its address')
     .option('--log <level>', logLevels.join(', '), 'info')
     .description('run the daemon: make the bench safe, then accept work'),
   async (options: ServeFlags) => {
@@ -35,10 +43,16 @@ export function addLocalCommands(program: Command, context: CliContext, act: Act
     }
     const { serve } = await context.loadServe()
     return exitOf(await serve({
-      bench: options.bench, data: dataFolderOf(options.data, context.env), port, host: options.host,
-      token: context.env['NIGHTBENCH_TOKEN'], log: options.log, out: streamOf(context), json: options.json === true,
+      bench: options.bench, data: dataFolderOf(options.data, context.env), port, log: options.log,
+      remote: remoteViewOf(remoteFlags(options), remotePort), out: streamOf(context),
+      json: options.json === true,
     }))
   })
+}
+
+function remoteFlags({ listen, tokenFile, tlsCert, tlsKey, behindProxy }: ServeFlags): RemoteFlags {
+  const flags = { listen, tokenFile, tlsCert, tlsKey, behindProxy }
+  return Object.fromEntries(Object.entries(flags).filter(([, value]) => value !== undefined)) as RemoteFlags
 }
 
 function portOf(text: string): number {
@@ -50,5 +64,6 @@ function portOf(text: string): number {
 const streamOf = (context: CliContext): NodeJS.WritableStream => context.out as NodeJS.WritableStream
 
 function exitOf(code: number | void): ExitCode {
-  return Object.values(exitCodes).find(known => known === code) ?? (code === undefined ? exitCodes.accepted : exitCodes.fault)
+  return Object.values(exitCodes).find(known => known === code)
+    ?? (code === undefined ? exitCodes.accepted : exitCodes.fault)
 }

@@ -2,17 +2,23 @@
 import { RealClock, type Clock } from '../base/clock.ts'
 import { dataFolderOf, readDaemonNote } from '../base/daemon-file.ts'
 import { BenchError } from '../base/errors.ts'
+import { isLoopback } from '../base/loopback.ts'
 import type { PortEntry, ProbeAnswer, SafeOffReport } from '../schema/application.ts'
 import { DaemonClient } from './client.ts'
+import type { RemoteView } from './remote-view.ts'
 import type { Output } from './screen.ts'
 
 export interface ServeModule { serve(options: ServeOptions): Promise<number | void> }
 export interface ServeOptions {
-  bench: string; data: string; port: number; host: string; token?: string | undefined; log: string
+  bench: string; data: string; port: number; log: string
+  /** What others see of the bench over the network; null for nothing. */
+  remote: RemoteView | null
   out: NodeJS.WritableStream; json: boolean
 }
 export interface DemoModule { runDemo(options: DemoOptions): Promise<number> }
-export interface DemoOptions { seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined }
+export interface DemoOptions {
+  seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined
+}
 
 export interface PortsModule {
   localPorts(benchPath: string | undefined, dataFolder: string, clock: Clock): {
@@ -40,7 +46,8 @@ export function realContext(user: string): CliContext {
   return {
     out: process.stdout, err: process.stderr, env: process.env, user, clock: new RealClock(),
     writeFile: async (path, pieces) => await (await import('./write-file.ts')).writeFile(path, pieces),
-    stopByKeeper: async (folder, reason) => await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
+    stopByKeeper: async (folder, reason) =>
+      await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
     loadServe: async () => await load('./serve.ts') as ServeModule,
     loadDemo: async () => await load('./demo.ts') as DemoModule,
     loadPorts: async () => await import('../app/ports.ts'),
@@ -64,8 +71,13 @@ export function daemonOf(context: CliContext, options: CommonOptions): DaemonCli
       'USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url }
     )
   }
-  // The token of the note goes only to the daemon that wrote the note.
-  const token = context.env['NIGHTBENCH_TOKEN'] ?? (url === note?.url ? note.token : undefined)
+  const token = context.env['NIGHTBENCH_TOKEN']
+  const { protocol, hostname } = new URL(url)
+  if (token !== undefined && protocol === 'http:' && !isLoopback(hostname)) {
+    throw new BenchError('USAGE', 'the token does not go over the network in the clear', {
+      expected: 'https://…', got: url,
+    })
+  }
   return new DaemonClient({ url, token }, context.clock)
 }
 

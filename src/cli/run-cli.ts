@@ -9,6 +9,7 @@ import { addLocalCommands } from './commands-local.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
+import { addTokenCommand } from './commands-token.ts'
 import { print, printJson, realContext, type CliContext } from './context.ts'
 import { exitCodes, exitOfError, type ExitCode } from './exit.ts'
 import { printable } from './table.ts'
@@ -47,6 +48,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addRunCommands(program, context, act)
   addRecordCommands(program, context, act)
   addSchemaCommand(program, context, act)
+  addTokenCommand(program, context, act)
   if (argv.length === 0) {
     program.outputHelp()
     return exitCodes.usage

@@ -1,15 +1,12 @@
 /** The daemon in the foreground: makes the bench safe, then accepts work until it is told to end. */
-import type { LogLevel } from '../base/log.ts'
+import type { Log, LogLevel } from '../base/log.ts'
 import { makeLog } from '../base/log.ts'
 import { removeDaemonNote, writeDaemonNote } from '../base/daemon-file.ts'
 import { softwareVersion } from '../base/version.ts'
 import { buildApi, listen } from '../api/build.ts'
 import { openBench } from '../app/open-bench.ts'
-
-export interface ServeOptions {
-  bench: string; data: string; port: number; host: string; token?: string | undefined; log: string
-  out: NodeJS.WritableStream; json: boolean
-}
+import type { Application } from '../schema/application.ts'
+import type { ServeOptions } from './context.ts'
 
 /** Resolves with the exit code when SIGINT or SIGTERM ended it. Rejects when the bench cannot be opened. */
 export async function serve(options: ServeOptions): Promise<number> {
@@ -22,21 +19,57 @@ export async function serve(options: ServeOptions): Promise<number> {
   daemon.subscribe(item => { if (item.type === 'event') log.info(
     { run: item.runId, kind: item.event.kind, position: item.event.position }, item.event.text
   ) })
-  const api = buildApi(daemon, {
-    software: softwareVersion, log, ...(options.token === undefined ? {} : { token: options.token })
+  const views = await openViews(options, daemon, log).catch(async (error: unknown) => {
+    await opened.close()
+    throw error
   })
-  const url = await listen(api, { host: options.host, port: options.port, token: options.token })
-  writeDaemonNote(
-    options.data, { url, pid: process.pid, ...(options.token === undefined ? {} : { token: options.token }) }
-  )
-  const said = { url, bench: opened.bench.file.bench, interrupted: opened.interrupted }
-  options.out.write(options.json ? `${JSON.stringify(said)}\n` : `${said.bench} at ${url}; bench off and read back${
-    said.interrupted.length > 0 ? `; interrupted: ${said.interrupted.join(', ')}` : ''}\n`)
+  const said = { ...views.at, bench: opened.bench.file.bench, interrupted: opened.interrupted }
+  options.out.write(options.json ? `${JSON.stringify(said)}\n` : `${inWords(said)}\n`)
   const signal = await ending
   log.info({ signal }, 'ending: safe-off first')
   await daemon.stop(`${signal} at the daemon`)
   removeDaemonNote(options.data)
   await opened.close()
-  await api.close()
+  await views.close()
   return daemon.status().latched ? 3 : 0
+}
+
+interface Views { at: { url: string; elsewhere: string | null }; close(): Promise<void> }
+
+/**
+ * What is shown elsewhere has a listener of its own: nobody there is taken for somebody here, and a crowd
+ * there shuts nobody out here.
+ */
+async function openViews(
+  { port, remote, data }: ServeOptions, daemon: Application, log: Log
+): Promise<Views> {
+  const here = buildApi(daemon, { software: softwareVersion, log })
+  const apis = [here]
+  const close = async (): Promise<void> => { await Promise.all(apis.map(async api => await api.close())) }
+  try {
+    const url = await listen(here, { port })
+    let elsewhere: string | null = null
+    if (remote !== null) {
+      const { host, port: remotePort, tokenHash, tls, origin } = remote
+      const api = buildApi(daemon, {
+        software: softwareVersion, log, tls, view: { from: 'elsewhere', tokenHash, origin },
+      })
+      apis.push(api)
+      elsewhere = await listen(api, { host, port: remotePort })
+      log.warn({ url: elsewhere, proxy: origin }, 'the bench is shown beyond this computer')
+    }
+    writeDaemonNote(data, { url, pid: process.pid })
+    return { at: { url, elsewhere }, close }
+  } catch (error) {
+    await close()
+    throw error
+  }
+}
+
+function inWords(
+  { bench, url, elsewhere, interrupted }: Views['at'] & { bench: string; interrupted: string[] }
+): string {
+  const also = elsewhere === null ? '' : `, to look and stop at ${elsewhere}`
+  const broken = interrupted.length > 0 ? `; interrupted: ${interrupted.join(', ')}` : ''
+  return `${bench} at ${url}${also}; bench off and read back${broken}`
 }

@@ -1,4 +1,4 @@
-import { existsSync, lstatSync, mkdirSync, mkdtempSync, readFileSync, realpathSync, rmSync, symlinkSync, writeFileSync } from 'node:fs'
+import { chmodSync, existsSync, lstatSync, mkdirSync, mkdtempSync, readFileSync, realpathSync, rmSync, symlinkSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -51,6 +51,20 @@ async function nightOf(text: string, count = 2): Promise<{
   await bench.clock.run(bench.daemon.status().run === null ? Promise.resolve() : bench.daemon.close())
   return { bench, state: run.state, words, id: run.id }
 }
+
+describe('who may write a sequence', () => {
+  it('loads no file, and nothing from a folder, that everybody may write: it is code', async () => {
+    const file = put('going.mjs', going('await bench.rise({ to: 10 })'))
+    expect(await load()).toHaveLength(1)
+    chmodSync(file, 0o666)
+    await expect(load()).rejects.toThrow('it is code: chmod o-w')
+    chmodSync(file, 0o664)
+    chmodSync(folder, 0o777)
+    await expect(load()).rejects.toThrow('it is code: chmod o-w')
+    chmodSync(folder, 0o755)
+    expect(await load()).toHaveLength(1)
+  })
+})
 
 describe('a sequence of a person\'s own', () => {
   it('goes through a night as the page shows it, and is graded by what it measured', async () => {

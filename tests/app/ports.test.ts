@@ -179,6 +179,14 @@ describe('asking one port', () => {
       code: 'REFUSED', message: expect.stringContaining('bus-dmm') as string
     })
     await expect(probe('ttyUSB0', deps)).rejects.toMatchObject({ code: 'LINK_URL' })
+    for (const path of ['/etc/hostname', '/dev/../etc/hostname', '/dev/nothing/../../etc/nothing', import.meta.filename]) {
+      for (const url of [`serial:${path}`, `usbtmc:${path}`]) {
+        const opens = { ...deps, open: () => { throw new Error('opened') } }
+        await expect(probe(url, opens)).rejects.toMatchObject({ code: 'LINK_URL' })
+      }
+    }
+    expect(await probe('serial:/dev/nothing', { ...deps, open: () => { throw new Error('opened') } }))
+      .toMatchObject({ problem: 'opened' })
   })
 
   describe('over a socket', () => {

@@ -370,15 +370,15 @@ describe('the command line itself', () => {
   it('hands serve and demo what was asked, and gives back how they end', async () => {
     expect((await run('serve', '--bench', 'bench.yaml', '--port', '0')).exit).toBe(0)
     expect(app.calls[0]!.argument).toMatchObject({
-      bench: 'bench.yaml', port: 0, host: '127.0.0.1', data: folder
+      bench: 'bench.yaml', port: 0, remote: null, data: folder
     })
     expect((await run('demo', '--seed', '7', '--json')).exit).toBe(1)
     expect(app.calls[1]!.argument).toMatchObject({ seed: '7', json: true })
     expect((await run('serve', '--bench', 'b', '--port', '70000')).exit).toBe(2)
   })
 
-  it('keeps the note of the daemon, which may hold its token, to its owner', () => {
-    writeDaemonNote(folder, { url: 'http://127.0.0.1:1', pid: 1, token: 'secret' })
+  it('keeps the note of the daemon to its owner', () => {
+    writeDaemonNote(folder, { url: 'http://127.0.0.1:1', pid: 1 })
     expect(statSync(join(folder, 'daemon.json')).mode & 0o777).toBe(0o600)
   })
 })
