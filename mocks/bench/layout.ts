@@ -32,7 +32,6 @@ export function positionsOf(scenario: Scenario): PositionLines[] {
   }))
 }
 
-export interface FixtureFigures { limitOhm: number; formalOhm: number; senseOhm: number; bleederOhm: number }
 export const fixtureFigures = {
   limitOhm: 100e3, formalOhm: 1e3, senseOhm: 1e3, senseClampV: 10, bleederOhm: 100e3, watchOhm: 10e6,
   busBleederOhm: 470e3,

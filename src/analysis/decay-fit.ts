@@ -6,10 +6,18 @@
 import { assert } from '../base/assert.ts'
 import { chi2Cdf } from './distributions.ts'
 import { allFinite, allPositive, assertSameLength, isAscending } from './inputs.ts'
-import type { CurrentSeries } from './leakage.ts'
 import { fitLinear } from './linear-fit.ts'
 import { type Model, type NonlinearFit, fitNonlinear } from './nonlinear-fit.ts'
 import { median, robustSd } from './statistics.ts'
+
+export interface CurrentSeries {
+  /** Seconds, rising strictly. */
+  tS: ArrayLike<number>
+  /** Current into the part, in A. */
+  iA: ArrayLike<number>
+  /** Standard uncertainty of the random part of each reading, in A, above 0. */
+  uA: ArrayLike<number>
+}
 
 export interface DecayOptions {
   /** Time in s at which A is the power term; the geometric middle of the readings by default. */

@@ -56,13 +56,6 @@ export function chi2Cdf(x: number, dof: number): number {
   return x <= 0 ? 0 : jStat.chisquare.cdf(x, dof)
 }
 
-/** x with P(X <= x) = p for chi-squared. */
-export function chi2Quantile(p: number, dof: number): number {
-  assertProbability(p)
-  assertDof(dof)
-  return jStat.chisquare.inv(p, dof)
-}
-
 function assertProbability(p: number): void {
   assert(p > 0 && p < 1, `a probability between 0 and 1 is needed, got ${p}`)
 }

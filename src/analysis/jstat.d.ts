@@ -5,7 +5,7 @@ declare module 'jstat' {
       inv(p: number, mean: number, sd: number): number }
     studentt: { cdf(x: number, dof: number): number; pdf(x: number, dof: number): number
       inv(p: number, dof: number): number }
-    chisquare: { cdf(x: number, dof: number): number; inv(p: number, dof: number): number }
+    chisquare: { cdf(x: number, dof: number): number }
     gammaln(x: number): number
   }
   const jStat: JStat

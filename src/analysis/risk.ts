@@ -1,12 +1,7 @@
-/**
- * Risks of a decision rule over a whole process, by numerical integration, and probability of conformity by
- * Monte Carlo for budgets that are not near normal.
- */
+/** Risks of a decision rule over a whole process, by numerical integration. */
 import { assert } from '../base/assert.ts'
-import { SeededRandom } from '../base/random.ts'
 import { type Limits, assertLimits } from './conformance.ts'
 import { normalCdf, normalDensity } from './distributions.ts'
-import type { UncertaintyComponent } from './uncertainty.ts'
 
 export interface Process { mean: number; sd: number }
 
@@ -45,71 +40,4 @@ function simpson(f: (x: number) => number, from: number, to: number, pieces = 20
   let total = f(from) + f(to)
   for (let i = 1; i < pieces; i++) total += f(from + i * h) * (i % 2 === 1 ? 4 : 2)
   return total * h / 3
-}
-
-export interface MonteCarloConformance {
-  pConform: number
-  /** Standard error of pConform from the finite number of draws. */
-  uPConform: number
-  /** Standard deviation of the drawn values: the combined standard uncertainty. */
-  u: number
-  /** Interval that holds the middle 95 % of the draws. */
-  interval95: [lower: number, upper: number]
-}
-
-/**
- * Probability that the true value lies within the limits when the components have the shapes they say
- * (rectangular, triangular, U-shaped, normal, or t: scaled by u, whole dof). Same seed, same answer.
- */
-export function pConformMonteCarlo(
-  y: number, components: readonly UncertaintyComponent[], limits: Limits, seed: number | string,
-  draws = 100_000,
-): MonteCarloConformance {
-  assertLimits(limits)
-  assert(Number.isFinite(y) && components.length > 0, 'Monte Carlo needs a value and a budget')
-  assert(draws >= 100, 'Monte Carlo needs 100 draws or more')
-  for (const { u, label } of components) {
-    assert(u >= 0 && u < Infinity, `u of ${label} must be a finite number`)
-  }
-  const { lower = -Infinity, upper = Infinity } = limits
-  const random = new SeededRandom(seed)
-  const values = new Float64Array(draws)
-  let inside = 0, sum = 0, squares = 0
-  for (let i = 0; i < draws; i++) {
-    let off = 0
-    for (const c of components) off += (c.sensitivity ?? 1) * c.u * draw(c, random)
-    const value = y + off
-    values[i] = value
-    if (value >= lower && value <= upper) inside++
-    sum += off
-    squares += off * off
-  }
-  values.sort()
-  const p = inside / draws
-  return {
-    pConform: p, uPConform: Math.sqrt(Math.max(p * (1 - p), 1 / draws) / draws),
-    u: Math.sqrt(Math.max(0, squares - sum * sum / draws) / (draws - 1)),
-    interval95: [values[Math.floor(0.025 * draws)]!, values[Math.ceil(0.975 * draws) - 1]!],
-  }
-}
-
-/** A deviate with standard deviation 1 (t: with scale 1). */
-function draw(component: UncertaintyComponent, random: SeededRandom): number {
-  const { distribution = 'normal', dof = Infinity } = component
-  switch (distribution) {
-    case 'rectangular': return Math.sqrt(3) * random.uniform(-1, 1)
-    case 'triangular': return Math.sqrt(6) * (random.next() + random.next() - 1)
-    case 'u-shaped': return Math.SQRT2 * Math.cos(Math.PI * random.next())
-    case 't': return studentDeviate(dof, random)
-    case 'normal': return random.normal()
-  }
-}
-
-function studentDeviate(dof: number, random: SeededRandom): number {
-  const z = random.normal()
-  if (dof > 200) return z
-  assert(dof >= 1, 'a t component needs one degree of freedom or more')
-  let chi2 = 0
-  for (let i = 0; i < Math.floor(dof); i++) chi2 += random.normal() ** 2
-  return z / Math.sqrt(chi2 / Math.floor(dof))
 }

@@ -6,8 +6,6 @@
 import { assert } from '../base/assert.ts'
 import { tQuantile } from './distributions.ts'
 
-export type Distribution = 'normal' | 'rectangular' | 'triangular' | 'u-shaped' | 't'
-
 /** One input of a budget. `u` is the standard uncertainty in the input's own unit. */
 export interface UncertaintyComponent {
   label: string
@@ -16,8 +14,6 @@ export interface UncertaintyComponent {
   dof?: number
   /** Change of the result per unit of this input; 1 by default. */
   sensitivity?: number
-  /** Shape, for Monte Carlo only; normal by default ('t' when dof is finite and shape matters). */
-  distribution?: Distribution
 }
 
 export interface Correlation { a: number; b: number; r: number }
@@ -33,14 +29,6 @@ export interface CombinedUncertainty {
 
 /** Standard uncertainty of a bound ±a with equal chance inside: a/sqrt3. */
 export const uRectangular = (halfWidth: number): number => nonNegative(halfWidth) / Math.sqrt(3)
-/** Triangular ±a: a/sqrt6. */
-export const uTriangular = (halfWidth: number): number => nonNegative(halfWidth) / Math.sqrt(6)
-/** U-shaped (arcsine, e.g. a cycling temperature) ±a: a/sqrt2. */
-export const uUShaped = (halfWidth: number): number => nonNegative(halfWidth) / Math.SQRT2
-/** A stated expanded uncertainty U with coverage factor k: U/k. */
-export const uFromExpanded = (expanded: number, k = 2): number => nonNegative(expanded) / k
-/** A reading resolved to steps of `step`: rectangular of half a step either way. */
-export const uResolution = (step: number): number => uRectangular(step / 2)
 
 /**
  * Standard uncertainty of a meter whose limit is ±(share of reading + share of range), taken as rectangular.

@@ -60,7 +60,6 @@ export const catalogue = {
 } as const
 
 export type ErrorCode = keyof typeof catalogue
-export type ErrorKind = (typeof catalogue)[ErrorCode]['kind']
 
 /** What a message needs beside its sentence. All optional; present ones are printed in this order. */
 export interface ErrorContext {
@@ -117,8 +116,6 @@ export const isBenchError = (error: unknown): error is BenchError => error insta
 export const hasCode = (error: unknown, ...codes: ErrorCode[]): error is BenchError =>
   error instanceof BenchError && codes.includes(error.code)
 export const isTimeout = (error: unknown): boolean => hasCode(error, 'LINK_TIMEOUT')
-export const isLinkGone = (error: unknown): boolean =>
-  hasCode(error, 'LINK_DOWN', 'LINK_OPEN', 'LINK_BUSY', 'LINK_OVERFLOW')
 
 /** Any thrown thing as a BenchError; keeps what it was as the cause. */
 export function asBenchError(error: unknown, code: ErrorCode = 'HOST'): BenchError {

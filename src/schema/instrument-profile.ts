@@ -27,10 +27,3 @@ export const classesOfRole: Readonly<Record<RoleName, readonly InstrumentClass[]
   interlock: ['interlock-reader', 'relay-board'],
   beacon: ['beacon', 'relay-board'],
 }
-
-/**
- * JSON Schema of an instrument profile as it is written in a file, for editors that check while one types.
- */
-export function profileJsonSchema(): object {
-  return z.toJSONSchema(instrumentProfile, { io: 'input', target: 'draft-2020-12' })
-}

@@ -35,14 +35,3 @@ export interface Channel {
 }
 
 export interface Reading extends Measured { readonly channel: Channel }
-
-/** A measured value computed from others; quality is the worst of its sources. */
-export function derived(value: number, u: number, ...from: Measured[]): Measured {
-  let atMs = 0
-  let quality: Quality = Number.isFinite(value) ? 'good' : 'not-a-number'
-  for (const source of from) {
-    if (source.atMs > atMs) atMs = source.atMs
-    if (source.quality !== 'good' && quality === 'good') quality = source.quality
-  }
-  return { value, u, quality, atMs }
-}

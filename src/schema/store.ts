@@ -1,5 +1,5 @@
 /** The port behind which the record is kept: a worker thread on a bench, inline in virtual time. */
-import type { Channel, Quality, Reading } from './reading.ts'
+import type { Channel, Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from './run.ts'
 
 /**
@@ -62,5 +62,3 @@ export interface Store {
   /** Ends after what was called before it; whatever is called later rejects with STORE. */
   close(): Promise<void>
 }
-
-export type QualityIndex = (quality: Quality) => number

@@ -11,9 +11,3 @@ export function shortForm(keyword: string): string {
   if (upper.length <= 4) return upper
   return upper.slice(0, 'AEIOU'.includes(upper[3]!) ? 3 : 4)
 }
-
-/** Whether an answer is this keyword: long or short, nothing between, any case. */
-export function isKeyword(answer: string, keyword: string): boolean {
-  const word = answer.trim().toUpperCase()
-  return word === keyword.toUpperCase() || word === shortForm(keyword)
-}

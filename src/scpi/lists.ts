@@ -1,4 +1,4 @@
-/** Answers with several parts, labels and headers in front of them, and channel lists. Pure. */
+/** Answers with several parts, and channel lists. Pure. */
 import { assert } from '../base/assert.ts'
 import { BenchError } from '../base/errors.ts'
 
@@ -32,27 +32,6 @@ function splitOutside(text: string, separator: string): string[] {
   }
   parts.push(text.slice(start).trim())
   return parts
-}
-
-/**
- * `C=186.97E-6,R=0.2015,BIN=2` → the texts by label, labels in upper case. Fields
- * without a label are left out.
- */
-export function labelledFields(text: string): Map<string, string> {
-  const found = new Map<string, string>()
-  for (const field of splitFields(text)) {
-    const parts = /^([A-Za-z][A-Za-z0-9]*)\s*[=:]\s*(.*)$/.exec(field)
-    if (parts !== null) found.set(parts[1]!.toUpperCase(), parts[2]!)
-  }
-  return found
-}
-
-/**
- * Takes the query's own header off an answer (`:WAV:PRE 0,1,…`, `*IDN Fictive,…`), which
- * some instruments repeat.
- */
-export function withoutHeader(text: string): string {
-  return text.replace(/^[*:][A-Za-z][A-Za-z0-9:]*\s+/, '')
 }
 
 /** `[101, 103, 104, 105]` → `(@101,103:105)`. Runs of three or more become a range; order is kept. */

@@ -127,9 +127,6 @@ export function parseString(text: string): string {
   return inside.replaceAll(mark + mark, mark)
 }
 
-/** A string parameter: in double quotes, those inside doubled. */
-export function formatString(text: string): string { return `"${text.replaceAll('"', '""')}"` }
-
 /**
  * Significant digits sent: more than any instrument resolves, fewer than show the noise of binary arithmetic.
  */

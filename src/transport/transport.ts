@@ -31,8 +31,6 @@ export interface Transport {
   close(): Promise<void>
 }
 
-export type TransportFactory = (url: string) => Transport
-
 /** Listeners and the one-way life `new → up → closed`, shared by all transports. */
 export abstract class LinkEnd {
   readonly url: string

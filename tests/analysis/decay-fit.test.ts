@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest'
-import { type DecayFit, type DecayOptions, fitDecay, fitDecayInWindow } from '../../src/analysis/decay-fit.ts'
-import type { CurrentSeries } from '../../src/analysis/leakage.ts'
+import {
+  type CurrentSeries, type DecayFit, type DecayOptions, fitDecay, fitDecayInWindow,
+} from '../../src/analysis/decay-fit.ts'
 import { SeededRandom } from '../../src/base/random.ts'
 
 /** Irregular times from 30 s to about two hours, closer together at first. */
