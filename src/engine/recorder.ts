@@ -33,7 +33,9 @@ export class Recorder {
   #batch: Reading[] = []
   #timer: Cancel | null = null
   #tail: Promise<void> = Promise.resolve()
-  #durableUntilMs = 0
+  #durableUntilMs: number
+  /** The longest that a reading took from its time to here, ms: one that old may still be on its way. */
+  #longestMs = batchMs
   #failed = false
   /** A write is overdue and has not ended yet: nothing is put behind it. */
   #stalled = false
@@ -48,19 +50,22 @@ export class Recorder {
   }) {
     this.runId = deps.runId
     this.#clock = deps.clock
+    this.#durableUntilMs = deps.clock.monotonicMs()
     this.#livenessClock = deps.livenessClock
     this.#store = deps.store
     this.#publish = deps.publish
     this.#onFailure = deps.onFailure
   }
 
-  /** Monotonic ms up to which every reading is on the disk. */
-  get durableUntilMs(): number {
-    return this.#batch.length === 0 ? this.#clock.monotonicMs() : this.#durableUntilMs
-  }
+  /**
+   * Monotonic ms up to which every reading is on the disk, those too that are still being taken: what is
+   * younger may be lost.
+   */
+  get durableUntilMs(): number { return this.#durableUntilMs }
 
   reading(reading: Reading): void {
     this.#batch.push(reading)
+    this.#longestMs = Math.max(this.#longestMs, this.#clock.monotonicMs() - reading.atMs)
     this.#publish({ type: 'reading', runId: this.runId, reading })
     if (this.#batch.length >= batchMost && !this.#failed) this.#write()
     else this.#timer ??= this.#clock.after(batchMs, () => this.#write())
@@ -102,6 +107,7 @@ export class Recorder {
     if (this.#batch.length === 0) return
     const batch = this.#batch
     this.#batch = []
+    const takenMs = this.#clock.monotonicMs()
     void this.commit(async () => {
       try {
         await this.#store.appendReadings(this.runId, batch)
@@ -110,7 +116,8 @@ export class Recorder {
         this.#batch = [...batch, ...this.#batch]
         throw error
       }
-      this.#durableUntilMs = batch[batch.length - 1]!.atMs
+      // After a failure earlier readings may still wait behind later ones that were written.
+      if (!this.#failed) this.#durableUntilMs = takenMs - this.#longestMs
     }).catch(() => {})
   }
 

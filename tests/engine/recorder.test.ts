@@ -88,3 +88,52 @@ describe('the recorder over a store that fails', () => {
     expect(written).toEqual([1, 2, 3])
   })
 })
+
+describe('what a screen may show as lasting', () => {
+  const slow = { ends: [] as (() => void)[] }
+  const appendReadings: Store['appendReadings'] = () => new Promise(resolve => { slow.ends.push(resolve) })
+  const turns = async (): Promise<void> => { for (let i = 0; i < 10; i++) await Promise.resolve() }
+
+  it('is no reading that is still being written', async () => {
+    const { bench, recorder } = rig({ appendReadings })
+    await bench.advance(5000)
+    recorder.reading(reading(4900))
+    void recorder.flush()
+    await turns()
+    expect(slow.ends).toHaveLength(1)
+    expect(recorder.durableUntilMs).toBeLessThan(4900)
+    await bench.advance(2000)
+    expect(recorder.durableUntilMs).toBeLessThan(4900)
+    slow.ends.shift()!()
+    await turns()
+    recorder.reading(reading(6900))
+    void recorder.flush()
+    await turns()
+    slow.ends.shift()!()
+    await turns()
+    expect(recorder.durableUntilMs).toBeGreaterThanOrEqual(4900)
+  })
+
+  it('leaves room for a slow reading that comes late', async () => {
+    const { bench, recorder } = rig({ appendReadings: () => Promise.resolve() })
+    await bench.advance(10_000)
+    recorder.reading(reading(7000))
+    await recorder.flush()
+    // One that began as long ago as the slowest so far may come next.
+    expect(recorder.durableUntilMs).toBe(7000)
+  })
+
+  it('stays where it was once a write failed, though later ones succeed', async () => {
+    let fails = true
+    const { bench, recorder } = rig({
+      appendReadings: () => fails ? Promise.reject(new Error('disk full')) : Promise.resolve(),
+    })
+    recorder.reading(reading(0))
+    await recorder.flush()
+    fails = false
+    await bench.advance(60_000)
+    recorder.reading(reading(60_000))
+    await recorder.flush()
+    expect(recorder.durableUntilMs).toBe(0)
+  })
+})
