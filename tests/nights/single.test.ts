@@ -55,6 +55,16 @@ describe('a single part on one supply and one meter', () => {
     expect(bench.sim.audit().busMaxV).toBe(0)
   })
 
+  it('never says that the bus is dead while nothing bleeds it', async () => {
+    const bench = await virtualBench(one('healthy', 8), 8)
+    bench.sim.sharedFault({ kind: 'bus-bleeder-open', fromMs: 2_000_000 })
+    const run = await attended(bench)
+    expect(bench.sim.now().busV()).toBeGreaterThan(60)
+    const off = (await bench.store.events(run.id)).filter(({ kind }) => kind === 'off').map(({ text }) => text)
+    expect(off.join()).toMatch(/NOT SAFE TO TOUCH: the bus is UNMEASURED/)
+    expect(off.join()).not.toMatch(/dead/)
+  })
+
   it('never says dead of a part whose lead is off', async () => {
     const bench = await virtualBench(one('healthy', 7), 7)
     bench.sim.fixtureFault({ position: 'P01', kind: 'lead-open', fromMs: 2_000_000 })
