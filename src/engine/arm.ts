@@ -98,11 +98,9 @@ async function checkDead(night: Night): Promise<void> {
     await next(night, night.channels.current[position.index]!.name, startedMs)
     const volts = partVolts(night.bench.fixture, position, false)
     if (volts === null || Math.abs(volts) >= touchSafeV) {
-      throw new BenchError('REFUSED', `${position.spec.name} is not dead`,
-        {
-          expected: `below ${touchSafeV} V`,
-          got: volts === null ? 'no good reading' : `${volts.toFixed(1)} V`,
-        })
+      throw new BenchError('REFUSED', `${position.spec.name} is not dead`, {
+        expected: `below ${touchSafeV} V`, got: volts === null ? 'no good reading' : `${volts.toFixed(1)} V`,
+      })
     }
   }
 }

@@ -2,6 +2,7 @@
 import type { Clock } from '../base/clock.ts'
 import { hasCode } from '../base/errors.ts'
 import type { BenchFile } from '../schema/bench.ts'
+import { shortOf } from '../schema/fixture.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { Roles, Supply } from '../schema/roles.ts'
 import type { ChannelTable } from './channels.ts'
@@ -119,7 +120,7 @@ export class BusReader {
     for (const { wiring, current } of this.#d.positions) if (wiring === 'bus' && current) {
       knownA += Math.max(0, current.value)
     }
-    const shortA = busV.value / (fixture.limitOhm + fixture.senseOhm)
+    const shortA = shortOf(fixture, busV.value)
     const excessA = supplyA.value - knownA
     return excessA < unexplainedShare * shortA + 3 * supplyA.u ? null : excessA
   }

@@ -3,7 +3,7 @@
  */
 import type { BenchFile, Use } from '../schema/bench.ts'
 import type { Refusal } from '../schema/application.ts'
-import { bleedOhm, changeoverOf } from '../schema/fixture.ts'
+import { bleedOhm, changeoverOf, limitingOhm } from '../schema/fixture.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 
 export interface EnvelopeInput {
@@ -116,7 +116,7 @@ function energyRefusals({ bench }: EnvelopeInput, computed: Computed): Refusal[]
 function heat({ bench, targetV, supplyLimitA }: EnvelopeInput, computed: Computed, shed: number): Refusal[] {
   const { fixture } = bench
   const shortA = targetV / fixture.limitOhm
-  const formalA = hasFormal(bench) ? targetV / formalPathOhm(bench) : 0
+  const formalA = hasFormal(bench) ? targetV / limitingOhm(fixture, true) : 0
   const inAmps = (n: number): string => `${n.toPrecision(3)} A`
   const rows: [string, number, number, string, (n: number) => string][] = [
     ['heat in a part that fails', computed.partDissipationMaxW, shed, 'raise the limiting resistor', watts],
@@ -199,10 +199,6 @@ function layers({ bench, targetV, use }: EnvelopeInput, { partEnergyMaxJ }: Comp
 const hasFormal = ({ fixture }: BenchFile): boolean =>
   fixture.formalOhm !== undefined && fixture.positions.some(({ formalRelay }) => formalRelay !== undefined)
 
-/** The low resistor and the limiting resistor beside it. */
-const formalPathOhm = ({ fixture: { formalOhm, limitOhm } }: BenchFile): number =>
-  1 / (1 / formalOhm! + 1 / limitOhm)
-
 function warnings(
   { bench, supply, targetV, supplyLimitA, use }: EnvelopeInput, computed: Computed, shed: number,
 ): string[] {
@@ -217,7 +213,7 @@ function warnings(
       + `${watts(computed.formalDissipationW)} until its drop; `
       + 'it is switched in alone and under the supply limit.')
   }
-  const formalA = hasFormal(bench) ? Math.min(targetV / formalPathOhm(bench), supplyLimitA) : 0
+  const formalA = hasFormal(bench) ? Math.min(targetV / limitingOhm(bench.fixture, true), supplyLimitA) : 0
   const relayBreakA = changeoverOf(bench.fixture)?.relayBreakA ?? Infinity
   if (formalA > relayBreakA) {
     list.push(`Were a part to short in its formal reading, its relays would break `

@@ -157,8 +157,6 @@ export class Supervisor {
   }
 
   get latched(): Demand | null { return this.#latch }
-  get ceiling(): Ceiling { return this.#ceiling }
-  get live(): boolean { return this.#latch === null && this.#ceiling.voltageV > 0 }
 
   /** Throws TRIPPED after a latch and REFUSED above the ceiling; returns when the set-point may go out. */
   permit(voltageV: number, currentA: number): void {
@@ -177,15 +175,6 @@ export class Supervisor {
     if (this.#dropped.has(position)) {
       throw new BenchError('TRIPPED', `${position} was dropped and stays on its bleeder`)
     }
-  }
-
-  /** A person acknowledges with a reason. The ceiling stays at zero until the next arming. */
-  acknowledge(reason: string): Demand | null {
-    assert(reason.trim().length > 0, 'an acknowledgement has a reason')
-    const was = this.#latch
-    this.#latch = null
-    this.#ceiling = { voltageV: 0, currentA: 0 }
-    return was
   }
 
   #take(demand: Demand): Demand | null {

@@ -28,6 +28,14 @@ export function changeoverOf(fixture: FixtureSpec): Changeover | null {
 export const bleedOhm = ({ bleederOhm, limitOhm, busBleederOhm }: FixtureSpec): number =>
   bleederOhm ?? limitOhm + busBleederOhm
 
+/** Between the bus and a part, ohms: the limiting resistor, with the formal one beside it where that is in. */
+export const limitingOhm = ({ limitOhm, formalOhm }: FixtureSpec, formal: boolean): number =>
+  formal && formalOhm !== undefined ? 1 / (1 / limitOhm + 1 / formalOhm) : limitOhm
+
+/** What a part that is a dead short takes from a bus at `volts`, amperes. */
+export const shortOf = ({ limitOhm, senseOhm }: FixtureSpec, volts: number): number =>
+  volts / (limitOhm + senseOhm)
+
 /** The changeover relay of a position that has one. */
 export function relayOf({ name, relay }: PositionSpec): number {
   assert(relay !== undefined, `${name} has a relay`)

@@ -1,6 +1,7 @@
 /** Which current tells a sound part from one that fails, and whether it can. Pure; SI units. */
 import type { PlanInput } from '../engine/sequence.ts'
 import type { Refusal } from '../schema/application.ts'
+import { shortOf } from '../schema/fixture.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { leakageLimit } from './leakage-limit.ts'
 import type { ReformParameters } from './parameters.ts'
@@ -13,9 +14,6 @@ const boundShareMax = 0.9
 /** The bound lies this far above the leakage limit, so that a part at its limit is graded and not dropped. */
 const aboveLimit = 1.2
 
-const shortOf = ({ fixture }: PlanInput<ReformParameters>['bench'], targetV: number): number =>
-  targetV / (fixture.limitOhm + fixture.senseOhm)
-
 /**
  * By position, what no sound part takes: half of what a short takes, or more where its
  * leakage limit asks for it.
@@ -23,7 +21,7 @@ const shortOf = ({ fixture }: PlanInput<ReformParameters>['bench'], targetV: num
 export function partCurrents(
   { bench, parts }: PlanInput<ReformParameters>, targetV: number,
 ): Record<string, number> {
-  const shortA = shortOf(bench, targetV)
+  const shortA = shortOf(bench.fixture, targetV)
   return Object.fromEntries(parts.map(({ loaded, profile }) => {
     const { limitA } = leakageLimit(profile.leakage, profile.capacitanceF, targetV)
     return [loaded.position, Math.min(boundShareMax * shortA,
@@ -35,7 +33,7 @@ export function partCurrents(
 export function currents(
   { bench, parts, parameters }: PlanInput<ReformParameters>, targetV: number,
 ): Refusal[] {
-  const shortA = shortOf(bench, targetV)
+  const shortA = shortOf(bench.fixture, targetV)
   const milli = (amps: number): string => `${(1e3 * amps).toPrecision(3)} mA`
   const seen = new Set<PartProfile>()
   return parts.flatMap(({ profile }) => {

@@ -51,14 +51,15 @@ describe('the supervisor', () => {
     expect(() => supervisor.permit(455.01, 0.05)).toThrow(/above the envelope/)
     expect(() => supervisor.permit(Number.NaN, 0.05)).toThrow(/above the envelope/)
   })
-  it('withholds every set-point after a latch, and after the acknowledgement until armed again', () => {
+  it('withholds every set-point before it is armed, and for the rest of the run after a latch', () => {
+    expect(() => new Supervisor([bus, p1]).permit(1, 0.001)).toThrow(/above the envelope/)
     const supervisor = armed()
     expect(supervisor.judge(read(bus, 460, 1))).toBeNull()
     expect(supervisor.judge(read(bus, 460, 2))).toMatchObject({ reaction: 'stop', id: 'bus.over' })
     expect(() => supervisor.permit(1, 0.001)).toThrow(/withheld/)
     expect(() => supervisor.permitConnect('P01')).toThrow(/withheld/)
-    supervisor.acknowledge('the meter lead was off')
-    expect(() => supervisor.permit(1, 0.001)).toThrow(/above the envelope/)
+    supervisor.arm([], [], { voltageV: 455, currentA: 0.05 }, 3)
+    expect(() => supervisor.permit(1, 0.001)).toThrow(/withheld/)
   })
   it('drops one position and goes on; the dropped one is not connected again', () => {
     const supervisor = armed()
