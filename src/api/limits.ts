@@ -1,5 +1,6 @@
 /**
- * How much one listener takes from those who ask. Each view has its own: a crowd elsewhere shuts nobody out here.
+ * How much one listener takes from those who ask. Each view has its own: a crowd
+ * elsewhere shuts nobody out here.
  */
 
 export const apiLimits = {

@@ -45,7 +45,8 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   try {
     const own = await loadOwnSequences(join(dataFolder, 'sequences'), shippedSequences)
     for (const { name, origin } of own) {
-      log.warn({ sequence: name, ...origin }, 'a sequence of your own: it is program code, and may do what you may')
+      log.warn({ sequence: name, ...origin },
+        'a sequence of your own: it is program code, and may do what you may')
     }
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const store = await openWorkerStore(join(dataFolder, 'record.db'))

@@ -72,8 +72,8 @@ const isFresh = (night: Night, reading: Measured | null): reading is Measured =>
   reading?.quality === 'good' && night.clock.monotonicMs() - reading.atMs < silenceMs(night)
 
 /**
- * Where nothing measures the bus, what its bleeder drops of the current that leaves the one part; null until that
- * part was proved dead, for no current flows through a broken bleeder either.
+ * Where nothing measures the bus, what its bleeder drops of the current that leaves the one part; null until
+ * that part was proved dead, for no current flows through a broken bleeder either.
  */
 function busThroughPart({ positions: [only], bench }: Night): Measured | null {
   if (!only?.current || only.wiring === 'bus' || only.touch.startsWith('NOT SAFE')) return null

@@ -28,7 +28,9 @@ export function changeoverOf(fixture: FixtureSpec): Changeover | null {
 export const bleedOhm = ({ bleederOhm, limitOhm, busBleederOhm }: FixtureSpec): number =>
   bleederOhm ?? limitOhm + busBleederOhm
 
-/** Between the bus and a part, ohms: the limiting resistor, with the formal one beside it where that is in. */
+/**
+ * Between the bus and a part, ohms: the limiting resistor, with the formal one beside it where that is in.
+ */
 export const limitingOhm = ({ limitOhm, formalOhm }: FixtureSpec, formal: boolean): number =>
   formal && formalOhm !== undefined ? 1 / (1 / limitOhm + 1 / formalOhm) : limitOhm
 
