@@ -43,7 +43,9 @@ function stateOf(bench: SimBench): object {
   const wiring = bench.now()
   const { psu, cutoff, relays, beacon } = bench.instruments
   return {
-    nowMs: bench.nowMs, busV: wiring.busV(), supplyV: wiring.supplyOutputV(), supplyDriven: psu.core.driven,
+    /** What effects and received lines are stamped with: it began when the process did, bench time later. */
+    atMs: bench.clock.monotonicMs(), nowMs: bench.nowMs,
+    busV: wiring.busV(), supplyV: wiring.supplyOutputV(), supplyDriven: psu.core.driven,
     contactorClosed: cutoff.contact, relaysHeld: relays.coils.size, lamp: beacon.lamp,
     present: bench.switches.present, coverClosed: bench.switches.coverClosed,
     parts: bench.positions.map(

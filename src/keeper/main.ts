@@ -1,7 +1,7 @@
 /**
  * The keeper's process, started by the daemon. It ends only after it has made the bench safe, unless it is
- * told to close while idle. Ctrl-C and a closed terminal are the daemon's business: the daemon's end is what
- * the keeper watches.
+ * told to close while idle. It is of its own process group, so that a Ctrl-C or a closed terminal is the
+ * daemon's business; SIGINT and SIGTERM sent to it alone make the bench safe.
  */
 import { Socket } from 'node:net'
 import { channelFd, openChannel, type Channel } from './channel.ts'
@@ -43,7 +43,9 @@ function onMessage(raw: unknown): void {
     () => process.exit(4))
 }
 
-function leave(why: 'daemon-gone' | 'SIGTERM' | 'uncaught error', exitCode: number, detail = ''): void {
+type Why = 'daemon-gone' | 'SIGTERM' | 'SIGINT' | 'uncaught error'
+
+function leave(why: Why, exitCode: number, detail = ''): void {
   if (keeper === null) return starting ? undefined : process.exit(exitCode)
   const { host } = keeper
   const safeOff = why === 'daemon-gone' ? host.daemonGone() : host.safeOff(`${why}${detail}`, 'the keeper')
@@ -52,8 +54,8 @@ function leave(why: 'daemon-gone' | 'SIGTERM' | 'uncaught error', exitCode: numb
   keeper.end(safeOff).then(() => process.exit(exitCode), () => process.exit(4))
 }
 
-process.on('SIGINT', () => {})
 process.on('SIGHUP', () => {})
+process.on('SIGINT', () => leave('SIGINT', 0))
 process.on('SIGTERM', () => leave('SIGTERM', 0))
 process.on('uncaughtException', error => leave('uncaught error', 4, `: ${error.message}`))
 process.on('unhandledRejection', error => leave('uncaught error', 4, `: ${String(error)}`))

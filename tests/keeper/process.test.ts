@@ -176,17 +176,22 @@ describe.skipIf(process.platform !== 'linux')('the keeper process (signals as Li
     expect(keeper.mode()).toBe('gone')
   })
 
-  it('takes no notice of Ctrl-C, and makes safe before it obeys SIGTERM', async () => {
+  it('is of its own process group, so that a Ctrl-C at the daemon is the daemon\'s business', async () => {
+    const keeper = await startKeeper()
+    const groupOf = (pid: number): string => readFileSync(`/proc/${pid}/stat`, 'utf8').split(') ')[1]!.split(' ')[2]!
+    expect(groupOf(keeper.pid)).toBe(String(keeper.pid))
+    expect(groupOf(keeper.pid)).not.toBe(groupOf(process.pid))
+  })
+
+  it.each(['SIGTERM', 'SIGINT'] as const)('makes safe before it obeys a %s of its own', async name => {
     const keeper = await startKeeper()
     await keeper.configure(table)
-    process.kill(keeper.pid, 'SIGINT')
     expect(await keeper.port('psu').query('MEAS:VOLT?')).toBe('1.5')
-    expect(instrument.lines).not.toContain('OUTP OFF')
     const gone = eventOf(keeper, event => event.type === 'gone')
-    process.kill(keeper.pid, 'SIGTERM')
+    process.kill(keeper.pid, name)
     await gone
     expect(instrument.lines).toContain('OUTP OFF')
-    expect(logged().map(entry => entry.what)).toContain('safe-off')
+    expect(logged().find(entry => entry.what === 'safe-off')?.reason).toContain(name)
   })
 
   it('closes without a safe-off while idle, and with one while armed', async () => {
