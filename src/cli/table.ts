@@ -25,7 +25,7 @@ export function renderTable(
 
 /** Text from outside as a terminal may show it: without control characters, so nothing moves the cursor. */
 export function printable(text: string): string {
-  return text.replace(/[\u0000-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]+/g, ' ')
+  return text.replace(/[\u0000-\u001f\u007f-\u009f\u2028-\u202e\u2066-\u2069]+/g, ' ')
 }
 
 export function clip(line: string, width: number): string {

@@ -30,12 +30,15 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
   }).join('')
 }
 
-/** One line with CRLF. Text that a spreadsheet would run as a formula gets an apostrophe before it. */
+/**
+ * One line with CRLF. Text that a spreadsheet would run as a formula, also behind blanks or with the wide signs
+ * of some keyboards, gets an apostrophe before it.
+ */
 export function csvLine(cells: readonly Cell[]): string { return `${cells.map(csvCell).join(',')}\r\n` }
 
 function csvCell(cell: Cell): string {
   if (cell === null || cell === undefined) return ''
   if (typeof cell === 'number') return Number.isFinite(cell) ? String(cell) : ''
-  const safe = /^[=+\-@\t\r]/.test(cell) ? `'${cell}` : cell
+  const safe = /^([\t\r\n]|[\s\u0000]*[=+\-@\uff1d\uff0b\uff0d\uff20])/.test(cell) ? `'${cell}` : cell
   return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe
 }

@@ -20,12 +20,12 @@ export function html(fixed: TemplateStringsArray, ...values: Content[]): Markup 
 }
 
 /**
- * Text with the five characters that mean something in HTML written out; control characters become a
- * blank.
+ * Text with the five characters that mean something in HTML written out; control characters, and those that
+ * turn the direction of what follows, become a blank.
  */
 export function escapeHtml(text: string): string {
   return text.replace(
-    /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]/g, ' '
+    /[\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g, ' '
   ).replace(/[&<>"']/g, c => entities[c]!)
 }
 
