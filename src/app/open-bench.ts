@@ -17,7 +17,7 @@ import { shippedSequences } from '../sequences/index.ts'
 import { lockDataFolder } from '../store/lock.ts'
 import { openWorkerStore } from '../store/remote.ts'
 import { openTransport } from '../transport/open.ts'
-import { compose, energyInstruments, optionsFor } from './compose.ts'
+import { compose, energyInstruments, optionsFor, type ComposedBench } from './compose.ts'
 import { Daemon } from './daemon.ts'
 import type { LoadedBench } from './files.ts'
 import { loadBench, ProfileFolder } from './files.ts'
@@ -43,13 +43,7 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   const undo: (() => Promise<void> | void)[] = [() => lock.release()]
   const close = async (): Promise<void> => { for (const step of undo.splice(0).reverse()) await step() }
   try {
-    const own = await loadOwnSequences(join(dataFolder, 'sequences'), shippedSequences)
-    for (const { name, origin } of own) {
-      log.warn({ sequence: name, ...origin },
-        'a sequence of your own: it is program code, and may do what you may')
-    }
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
-    const store = await openWorkerStore(join(dataFolder, 'record.db'))
     const start = (): ReturnType<typeof forkKeeper> => forkKeeper({
       links: energyInstruments(bench).map(name => ({
         name, url: bench.file.instruments[name]!.url,
@@ -59,14 +53,23 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
       benchClock: clock, livenessClock: linkClock,
     })
     const keeper = await LastingKeeper.start({ start, benchClock: clock, livenessClock: linkClock, log })
+    const closeKeeper = (): Promise<void> => keeper.close()
+    undo.push(closeKeeper)
     const composed = compose(bench, {
       clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name),
     })
+    await makeSafeFirst(keeper, composed)
+    const own = await loadOwnSequences(join(dataFolder, 'sequences'), shippedSequences)
+    for (const { name, origin } of own) {
+      log.warn({ sequence: name, ...origin },
+        'a sequence of your own: it is program code, and may do what you may')
+    }
+    const store = await openWorkerStore(join(dataFolder, 'record.db'))
     const daemon = new Daemon({
       clock, livenessClock: linkClock, bench, composed, keeper, store, profiles,
       sequences: [...shippedSequences, ...own], software: softwareVersion,
     })
-    undo.push(() => daemon.close())
+    undo.splice(undo.indexOf(closeKeeper), 1, () => daemon.close())
     for (const session of composed.sessions.values()) await session.connect()
     const interrupted = await daemon.recover()
     return { daemon, bench, keeper, interrupted, close }
@@ -74,6 +77,16 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
     await close().catch(later => log.error({ err: later }, 'closing after a failed start'))
     throw error
   }
+}
+
+/**
+ * Before anything that can fail: whatever killed the last daemon may have left the supply on, and a record that is
+ * damaged or a meter that is off must not keep it on. Needs the energy links alone; what is not read back is told later.
+ */
+async function makeSafeFirst(keeper: LastingKeeper, { table }: ComposedBench): Promise<void> {
+  await keeper.configure(table, true)
+  await keeper.safeOff('start of the daemon')
+  await keeper.reset()
 }
 
 async function clocks(bench: LoadedBench, log: Log, undo: (() => void)[]): Promise<{
