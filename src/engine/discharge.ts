@@ -1,7 +1,7 @@
 /**
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
-import { judgeDead } from '../safety/dead.ts'
+import { chargeRatioMin, judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { Reading } from '../schema/reading.ts'
 import { silenceMs } from './bus.ts'
@@ -27,9 +27,11 @@ export async function followDischarge(
   const { chargeC, safeAtMs } = await follow(night, position, faultAtMs)
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
+  const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
+  if (expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC) position.emptied = true
   const dead = judgeDead({
     knownV: stoodV, nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
-    expectedC: stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV),
+    expectedC,
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.touch = dead.text

@@ -14,11 +14,13 @@ import type { Freshness } from '../safety/supervisor.ts'
 import { condemned, unfinished, untold } from '../safety/verdict.ts'
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
+import { shortOf } from '../schema/fixture.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, notWatched } from './bus.ts'
 import type { Night } from './night.ts'
 import { emptyHolder, partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
+import { straysOf } from './stray.ts'
 
 /** Headroom of the bus over the target: diode, lead drop and the supply's error, common practice. */
 const overVoltageShare = 1.05
@@ -77,8 +79,7 @@ export function limitsOf(night: Night): Limit[] {
  * Half of what a dead short at target takes: forming stays below it, a part that fails
  * above half way is past it.
  */
-export const shortBoundA = (night: Night): number =>
-  0.5 * night.plan.targetV / (night.bench.fixture.limitOhm + night.bench.fixture.senseOhm)
+const shortBoundA = (night: Night): number => 0.5 * shortOf(night.bench.fixture, night.plan.targetV)
 
 export function freshnessOf(night: Night): Freshness[] {
   const { cadence } = night.bench
@@ -102,7 +103,7 @@ export function watchesOf(night: Night): Watch[] {
   const unfelt = new Set(withoutCaseSensor(night))
   const parts = night.positions.filter(({ profile }) => profile !== emptyHolder)
   return [
-    busRise(night), busFollows(night), senseMoves(night), supplyReadBack(night),
+    busRise(night), busFollows(night), senseMoves(night), supplyReadBack(night), ...straysOf(night),
     ...parts.map(position => charge(night, position)), ...parts.map(position => flash(night, position)),
     ...parts.map(position => unfelt.has(position) ? power(night, position) : caseRise(night, position)),
   ]

@@ -3,7 +3,7 @@
  */
 import type { FixtureSpec, PositionSpec } from '../schema/bench.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
-import { bleedOhm } from '../schema/fixture.ts'
+import { bleedOhm, limitingOhm } from '../schema/fixture.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, Stage } from '../schema/run.ts'
@@ -31,6 +31,8 @@ export interface PositionState {
   knownV: number
   /** Volts the part is taken to hold because nothing has shown that they left; null when it was measured. */
   presumedV: number | null
+  /** The charge that it held came back since it was last on the bus: what it stands at is known below touch-safe too. */
+  emptied: boolean
   /** Capacitance that the bridge found before any energy, farads; null where it did not measure. */
   seenF: number | null
   touch: string
@@ -52,7 +54,7 @@ export function freshPosition(
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
     current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, seenF: null,
+    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, emptied: false, seenF: null,
     touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
@@ -64,9 +66,7 @@ export function seriesOhm(
   if (position.wiring === 'released') {
     return bleedOhm(fixture) + (watching ? fixture.watchOhm ?? 0 : 0) + fixture.senseOhm
   }
-  const limit = position.formal && fixture.formalOhm !== undefined
-    ? 1 / (1 / fixture.limitOhm + 1 / fixture.formalOhm) : fixture.limitOhm
-  return limit + fixture.senseOhm
+  return limitingOhm(fixture, position.formal) + fixture.senseOhm
 }
 
 /** Volts on the part: bus less the drop, or what drives the discharge current. Null until measured. */

@@ -8,6 +8,7 @@ import type { SafeOffReport } from '../schema/application.ts'
 import type { RunState } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { arm, energise } from './arm.ts'
+import { notWatched } from './bus.ts'
 import { dropPosition } from './drop.ts'
 import { dropsDone, followAll } from './bleed.ts'
 import { busIsDead, standingVolts } from './standing.ts'
@@ -97,6 +98,7 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   const stoodAtV = night.state.stoodAtV ?? standingVolts(night)
   // Before the order, not after its answer: the keeper tells of every safe-off, and this one is no surprise.
   night.state.live = false
+  busMayFall(night)
   const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
   night.state.setV = 0
   night.state.stage = 'bleeding'
@@ -117,6 +119,11 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
   tellOff(night, report)
   return state
+}
+
+/** A sequence may end with the bus up: that it falls now is the safe-off at work. */
+function busMayFall({ supervisor }: Night): void {
+  if (supervisor.bound('bus.under') !== null) supervisor.setBound('bus.under', notWatched)
 }
 
 /** Every part down to touch-safe, those that were dropped too, and what the bus still shows. */

@@ -21,7 +21,7 @@ export interface DeadEvidence {
 }
 
 /** Charge below this part of what was expected means that the path lost its part. */
-const chargeRatioMin = 0.5
+export const chargeRatioMin = 0.5
 
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
 const unmeasured = (why: string): Deadness =>

@@ -9,7 +9,7 @@ import type { Bridge, BridgeReading, RelayBoard } from '../schema/roles.ts'
 
 const levelV = 0.5
 /** More than this on a part keeps the bridge off it: what its input clamp takes (common practice). */
-const bridgeMaxV = 3
+export const bridgeMaxV = 3
 
 /**
  * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part is not

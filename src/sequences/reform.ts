@@ -7,7 +7,7 @@ import { watchRecovery } from '../engine/recovery.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { BridgeReading } from '../schema/roles.ts'
-import { bridgeReading, esrLimitOhm } from './bridge.ts'
+import { bridgeMaxV, bridgeReading, esrLimitOhm } from './bridge.ts'
 import { climb, polarityStop, soak, stage } from './climb.ts'
 import type { Leavings } from './climb.ts'
 import { formalReadings } from './formal.ts'
@@ -121,6 +121,11 @@ async function measureAll(
   const readings = new Map<PositionState, BridgeReading | string>()
   for (const [position, { verdict }] of dead) {
     if (verdict !== 'dead') continue
+    // A current of nothing tells nothing: what charged the part must have come back, also below touch-safe.
+    if (position.knownV >= bridgeMaxV && !position.emptied) {
+      readings.set(position, 'its charge was not seen to leave: the bridge stays off it')
+      continue
+    }
     const reading = await bridgeReading(night, position)
     if (reading) readings.set(position, reading)
   }

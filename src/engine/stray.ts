@@ -1,0 +1,30 @@
+/**
+ * A position that was released, or never connected, takes no current from a live bus. One that does is welded to it: it
+ * would rise with the bus while everything said of it belongs to a part on its bleeder.
+ */
+import type { Watch } from '../safety/watch.ts'
+import { watchBy } from '../safety/watch.ts'
+import type { Night } from './night.ts'
+import { emptyHolder } from './position.ts'
+import type { PositionState } from './position.ts'
+
+/** More than this, and than three times its own uncertainty, is no offset of the meter (common practice). */
+const strayA = 1e-6
+const readings = 3
+
+/** Holders without a part are left out: bench-check looks at their insulation by the current they take. */
+export const straysOf = (night: Night): Watch[] =>
+  night.positions.filter(({ profile }) => profile !== emptyHolder).map(position => stray(night, position))
+
+function stray(night: Night, position: PositionState): Watch {
+  const { name } = position.spec
+  const machine = {
+    fresh: 0, step: (count: number, strays: boolean) => strays ? count + 1 : 0,
+    says: (count: number) => count >= readings ? `flows into ${name}, which is off the bus: its relay is welded` : null,
+  }
+  // No position: a drop takes the watches of its position away, and this one must stay.
+  return watchBy({ id: `${name}.stray`, channels: [night.channels.current[position.index]!.name], reaction: 'stop' }, machine, reading => {
+    if (position.wiring === 'bus' || position.ordered === 'bus' || !night.state.live) return false
+    return reading.quality === 'good' && reading.value >= Math.max(strayA, 3 * reading.u)
+  })
+}

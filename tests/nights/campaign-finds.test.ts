@@ -1,0 +1,60 @@
+/** What the campaign of nights has found, each as small as it can be shown. */
+import { describe, expect, it } from 'vitest'
+import { connect, moveBus, rest } from '../../src/engine/bus.ts'
+import { defineSequence } from '../../src/engine/sequence.ts'
+import { reformParameters } from '../../src/sequences/parameters.ts'
+import { formingPlan } from '../../src/sequences/plan.ts'
+import type { Scenario } from '../../mocks/bench/scenario.ts'
+import { badNight, quick, textsOf } from './bad-night.ts'
+import { during, fixture, pair } from './acts.ts'
+import { breaches } from './invariants.ts'
+import { virtualBench } from './virtual-bench.ts'
+
+describe('a position that is off the bus when its relay welds', () => {
+  it('before anything is connected: the bench stops while the bus is low, and no word calls the rising part touchable', async () => {
+    const outcome = await badNight({
+      seed: 22, scenario: pair(22), acts: [during('checking', 100, fixture('P02', 'relay-welded'))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.run.state).toBe('tripped')
+    expect(textsOf(outcome, 'trip').join()).toMatch(/flows into P02, which is off the bus/)
+    expect(outcome.bench.sim.audit().busMaxV).toBeLessThan(60)
+  })
+})
+
+describe('a sequence that ends and leaves the bus up', () => {
+  const leavesItUp = defineSequence({
+    name: 'leaves-it-up', summary: 'ends at target', cautions: [], parameters: reformParameters, roles: ['supply'], energises: true,
+    plan: input => formingPlan(input, 'leaves-it-up', false),
+    run: async (night, p) => {
+      await connect(night, night.positions)
+      await moveBus(night, night.plan.targetV, p.slewVPerS)
+      await rest(night, 60_000)
+    },
+  })
+
+  it('is done: that the bus falls at its end is the safe-off at work', async () => {
+    const scenario: Scenario = {
+      ...pair(23), cadence: { busMs: 2000, busQuietMs: 15_000, sweepMs: 5000, sweepQuietMs: 45_000, temperatureMs: 60_000 },
+    }
+    const bench = await virtualBench(scenario, 23, { sequences: [leavesItUp] })
+    const run = await bench.night({ sequence: 'leaves-it-up', parameters: { ...quick, targetV: 450 } })
+    expect(run.state).toBe('done')
+    expect(bench.daemon.status().latched).toBe(null)
+  })
+})
+
+describe('a rack rated below touch-safe', () => {
+  it('with a bleeder open: the bridge stays off a part that sent no charge back, though it may be touched', async () => {
+    const low = pair(24)
+    const scenario: Scenario = { ...low, rated: { voltageV: 50, capacitanceF: 100e-6 }, partProfile: 'al-50v-100u-axial' }
+    const outcome = await badNight({
+      seed: 24, scenario, request: { parameters: { ...quick, targetV: 50, slewVPerS: 0.4 } },
+      acts: [during('soaking', 20_000, fixture('P02', 'bleeder-open'))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.bench.sim.audit().positions[1]!.bridgeMaxV).toBeLessThan(3.5)
+    const [, second] = await outcome.bench.store.results(outcome.run.id)
+    expect(second!.grade).toBe('cannot tell')
+  })
+})
