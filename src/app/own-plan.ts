@@ -13,7 +13,7 @@ import { cautions, formingPlan } from '../sequences/plan.ts'
 export const slewOf = ({ slewVPerS = 1 }: Pick<OwnSequence, 'slewVPerS'>): number => slewVPerS
 
 const ownPlan = z.strictObject({
-  targetV: z.number().positive().max(5000).optional(), steps: z.array(planStep).max(1000),
+  targetV: z.number().min(1).max(5000).optional(), steps: z.array(planStep).max(1000),
   refusals: z.array(refusal).optional(), warnings: z.array(z.string()).optional(),
 })
 type OwnPlan = z.infer<typeof ownPlan>

@@ -9,8 +9,9 @@ export function formingSteps(targetV: number, stepShare: number, fineStepShare: 
   let volts = 0
   while (volts < targetV) {
     const share = volts >= fineAboveV ? fineStepShare : stepShare
-    volts = Math.min(targetV, volts + share * targetV)
-    if (targetV - volts < 0.01 * targetV) volts = targetV
+    const nextV = volts + share * targetV
+    // A share of next to nothing is nothing: steps that do not rise would never end.
+    volts = nextV > volts && targetV - nextV >= 0.01 * targetV ? nextV : targetV
     if (volts > fromV) stops.push(volts)
   }
   return stops

@@ -1,5 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { reformParameters } from '../../src/sequences/parameters.ts'
 import { formingSteps } from '../../src/sequences/steps.ts'
 
 const target = fc.double({ min: 6.3, max: 1000, noNaN: true })
@@ -34,5 +35,11 @@ describe('formingSteps', () => {
 
   it('has no stop for a target of nothing', () => {
     expect(formingSteps(0, 0.1, 0.05)).toEqual([])
+  })
+
+  it('ends also where a share of the target is too small to be a number', () => {
+    expect(formingSteps(2e-323, 0.1, 0.05)).toEqual([2e-323])
+    expect(reformParameters.safeParse({ targetV: 2e-323 }).success).toBe(false)
+    expect(reformParameters.safeParse({ targetV: 1 }).success).toBe(true)
   })
 })
