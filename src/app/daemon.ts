@@ -17,6 +17,7 @@ import { checkIdentity, checkInstrument } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
 import { rolesOf, type LoadedBench, type ProfileFolder } from './files.ts'
 import type { Origin } from './own-sequences.ts'
+import { leftOnBus, measureLeft, type LeftOnBus } from './after-crash.ts'
 import { beatLimitMs, makeNight } from './night-maker.ts'
 import { listPorts, probe, urlsOf } from './ports.ts'
 import { prepare } from './prepare.ts'
@@ -52,6 +53,9 @@ export class Daemon implements Application {
   #latched: { text: string; wallMs: number } | null = null
   #closing = false
   #starting = false
+  #left: BenchStatus['left'] = null
+  #measuring: Promise<void> | null = null
+  readonly #ending = new AbortController()
 
   constructor(deps: DaemonDeps) {
     this.#d = deps
@@ -67,7 +71,7 @@ export class Daemon implements Application {
   /** Starting is recovering: safe-off, read back, runs that stood as running become interrupted. */
   async recover(): Promise<string[]> {
     await this.#d.keeper.configure(this.#d.composed.table, true)
-    await this.#d.keeper.safeOff('start of the daemon')
+    const off = await this.#d.keeper.safeOff('start of the daemon')
     await this.#d.keeper.reset()
     const interrupted = await this.store.interruptRunning(this.#d.clock.wallMs())
     const charged = await unprovedOnRecord(this.store)
@@ -79,7 +83,26 @@ export class Daemon implements Application {
         )
       })
     }
+    const left = await leftOnBus(this.store)
+    if (left) this.#measuring = this.#measure(left, off)
     return interrupted
+  }
+
+  /** Resolves when what a crash left has been bled and measured; at once where there was nothing. */
+  async recovered(): Promise<void> { await this.#measuring }
+
+  /** The bench is latched meanwhile, and stays so unless every part was measured dead. */
+  async #measure(left: LeftOnBus, off: SafeOffReport): Promise<void> {
+    const latched = this.#latched
+    const failure = await measureLeft({
+      ...this.#d, signal: this.#ending.signal, checkIdentities: () => this.#checkIdentities(),
+      tell: found => { this.#left = found; this.#feed.next({ type: 'status', status: this.status() }) },
+    }, left, off).then(() => null, (error: unknown) => `not measured: ${(error as Error).message}`)
+    const charged = await unprovedOnRecord(this.store).catch(() => latched?.text ?? null)
+    this.#measuring = null
+    if (this.#latched !== latched) return
+    if (charged === null) this.#latched = null
+    else this.#latch(failure === null ? charged : `${charged} (${failure})`)
   }
 
   sequences(): ReturnType<Application['sequences']> {
@@ -126,16 +149,16 @@ export class Daemon implements Application {
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
       id: this.#runId(request.sequence), sequence: request.sequence, bench: bench.file.bench,
-      state: 'running',
-      startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: request.use,
-      software: this.#d.software, setup: this.#setup(request, plan),
+      state: 'running', startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person,
+      use: request.use, software: this.#d.software, setup: this.#setup(request, plan),
     }
     const channels = channelTable(bench.file.fixture)
     await this.store.createRun(record, channels.all)
+    this.#left = null
     const handles = makeNight({
       runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper,
-      store: this.store, request, plan,
-      channels, parts, publish: item => { if (this.#feed.observed) this.#feed.next(item) },
+      store: this.store, plan, channels, parts,
+      publish: item => { if (this.#feed.observed) this.#feed.next(item) },
       checkIdentities: () => this.#checkIdentities(),
     })
     const presence = request.use === 'attended' ? watchPresence(handles.night) : null
@@ -156,6 +179,7 @@ export class Daemon implements Application {
     return statusOf({
       clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(),
       latched: this.#latched,
+      left: this.#left,
       current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
     })
   }
@@ -184,6 +208,7 @@ export class Daemon implements Application {
       throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
     }
     if (this.#current || this.#starting) throw new BenchError('REFUSED', 'the run has not ended yet')
+    if (this.#measuring) throw new BenchError('REFUSED', 'what the last run left is still being measured')
     await this.#refuseWithoutPresence()
     // Refused by a keeper that is not done yet, and by one that is gone.
     await this.#d.keeper.reset()
@@ -222,6 +247,8 @@ export class Daemon implements Application {
 
   async close(): Promise<void> {
     this.#closing = true
+    this.#ending.abort()
+    await this.#measuring
     if (this.#current) { await this.stop('the daemon is closing'); await this.#current?.ended }
     await this.#d.keeper.close()
     for (const session of this.#d.composed.sessions.values()) await session.close()

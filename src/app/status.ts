@@ -7,12 +7,13 @@ import type { RunRecord } from '../schema/run.ts'
 
 export function statusOf(input: {
   clock: Clock; bench: string; keeper: BenchStatus['keeper']; latched: BenchStatus['latched']
-  current: { record: RunRecord; night: Night } | null
+  left: BenchStatus['left']; current: { record: RunRecord; night: Night } | null
 }): BenchStatus {
   const { clock, current } = input
   return {
     bench: input.bench, wallMs: clock.wallMs(), keeper: input.keeper, latched: input.latched,
-    energy: current === null ? 'off' : current.night.state.live ? 'live' : 'bleeding',
+    left: input.left,
+    energy: current?.night.state.live ? 'live' : current || input.left?.measuring ? 'bleeding' : 'off',
     run: current && runStatus(clock, current.record, current.night),
   }
 }

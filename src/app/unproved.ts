@@ -1,9 +1,9 @@
 /**
- * Parts that may still hold a charge after a run: nobody starts another before a person
- * proved them dead by hand.
+ * Parts that may still hold a charge after a run: nobody starts another before a person proved them dead by
+ * hand.
  */
 import type { PositionState } from '../engine/position.ts'
-import type { RunEvent } from '../schema/run.ts'
+import type { RunEvent, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 
 const words = (names: readonly string[]): string | null => names.length === 0 ? null
@@ -17,16 +17,20 @@ export const unproved = (positions: readonly PositionState[], touchSafeV: number
     .map(({ spec }) => spec.name))
 
 /**
- * The same from the record of the last run, for a daemon that starts: what went on the bus and was not
- * measured dead after, also where the run was interrupted. Null once a person acknowledged.
+ * The last run, and what went on the bus in it and was not measured dead after; nothing once a person
+ * acknowledged. Null without a run.
  */
-export async function unprovedOnRecord(store: Store): Promise<string | null> {
+export async function openOnRecord(store: Store): Promise<{ run: RunRecord; positions: string[] } | null> {
   const [last] = await store.listRuns(1)
   if (!last) return null
   const open = new Set<string>()
   for (const event of await store.events(last.id)) note(open, event)
-  return words([...open].sort())
+  return { run: last, positions: [...open].sort() }
 }
+
+/** The same in words, for a daemon that starts; null where nothing is open. */
+export const unprovedOnRecord = async (store: Store): Promise<string | null> =>
+  words((await openOnRecord(store))?.positions ?? [])
 
 function note(open: Set<string>, { kind, position, data }: RunEvent): void {
   if (kind === 'acknowledged') open.clear()

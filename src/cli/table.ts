@@ -58,11 +58,19 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
   if (status.latched) {
     lines.push(`TRIPPED ${formatClock(status.latched.wallMs)}: ${status.latched.text}`)
   }
+  if (status.left) lines.push(...leftLines(status.left))
   if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')
   if (run && run.positions.length > 0) lines.push(
     '', ...positionTable(run.positions, width), '', ...touchLines(run.positions)
   )
   return lines.map(line => clip(printable(line), width))
+}
+
+function leftLines({ run, measuring, positions }: NonNullable<BenchStatus['left']>): string[] {
+  return [
+    `Left on the bus by run ${run}, which was interrupted${measuring ? '; being bled and measured' : ''}:`,
+    ...positions.map(({ position, part, touch }) => `  ${position}  ${part}  ${touch}`),
+  ]
 }
 
 const energyWords: Record<BenchStatus['energy'], string> = {

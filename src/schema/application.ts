@@ -47,11 +47,17 @@ export const positionStatus = z.strictObject({
 })
 export type PositionStatus = z.infer<typeof positionStatus>
 
+/** A part that an interrupted run left on the bus, and what may be said of touching it. */
+export const leftPart = z.strictObject({ position: z.string(), part: z.string(), touch: z.string() })
+export type LeftPart = z.infer<typeof leftPart>
+
 export const benchStatus = z.strictObject({
   bench: z.string(), wallMs: z.number(),
   energy: z.enum(['off', 'live', 'bleeding', 'unknown']),
   latched: z.strictObject({ text: z.string(), wallMs: z.number() }).nullable(),
   keeper: z.enum(['idle', 'armed', 'safing', 'safe', 'gone']),
+  /** What the start after a crash found, and measures while `measuring`; null when the next run has begun. */
+  left: z.strictObject({ run: z.string(), measuring: z.boolean(), positions: z.array(leftPart) }).nullable(),
   run: z.strictObject({
     id: z.string(), sequence: z.string(), stage: z.string(), busV: z.number().nullable(), targetV: z.number(),
     startedWallMs: z.number(), elapsedS: z.number(), remainingS: z.number(), durableUntilMs: z.number(),

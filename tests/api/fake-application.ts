@@ -34,7 +34,12 @@ export class FakeApplication implements Application {
 
   sequences(): SequenceInfo[] {
     return [
-      { name: 'reform', summary: 'Forms old electrolytics back', cautions: ['Wear eye protection.'], parameters: {}, origin: null },
+      { name: 'reform', summary: 'Forms old electrolytics back', cautions: ['Wear eye protection.'], origin: null, parameters: {
+        type: 'object', properties: {
+          soakS: { type: 'number', default: 3600, minimum: 60, maximum: 86_400, description: 'At target: 1 h' },
+          targetV: { type: 'number', exclusiveMinimum: 0, description: 'Bus target' },
+        },
+      } },
       {
         name: 'slow-rise', summary: 'Goes up slowly', cautions: [], parameters: {},
         origin: { file: '/data/sequences/slow-rise.mjs', hash: '0123456789abcdef' },
@@ -84,7 +89,8 @@ export class FakeApplication implements Application {
     if (this.startFails) throw this.startFails
     const run: RunRecord = {
       id: 'R2', sequence: request.sequence, bench: 'pavilion', state: 'running', startedWallMs: startWallMs + 1e7,
-      endedWallMs: null, person: request.person, use: request.use, software: '0.1.0', setup: { request },
+      endedWallMs: null, person: request.person, use: request.use, software: '0.1.0',
+      setup: { request, plan: samplePlan },
     }
     await this.store.createRun(run, [])
     return run
@@ -120,7 +126,7 @@ export class FakeApplication implements Application {
 }
 
 export const idleStatus: BenchStatus = {
-  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', run: null,
+  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', left: null, run: null,
 }
 
 export const runningStatus = (id: string): BenchStatus => ({

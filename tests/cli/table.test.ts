@@ -48,6 +48,16 @@ describe('the table of a run', () => {
     expect(statusLines(idleStatus)).toEqual(['pavilion: nothing runs; energy off'])
   })
 
+  it('says what a crash left on the bus, and what may be touched of it', () => {
+    const positions = [{ position: 'P01', part: 'C1', touch: 'NOT SAFE TO TOUCH: UNMEASURED' }]
+    const left = { run: 'R1', measuring: true, positions }
+    expect(statusLines({ ...idleStatus, energy: 'bleeding', left })).toEqual([
+      'pavilion: nothing runs; bleeding, not yet safe to touch',
+      'Left on the bus by run R1, which was interrupted; being bled and measured:',
+      '  P01  C1  NOT SAFE TO TOUCH: UNMEASURED',
+    ])
+  })
+
   it('keeps columns under their headings, and every line within the width', () => {
     fc.assert(fc.property(
       fc.array(fc.array(fc.string({ unit: 'binary', maxLength: 30 }), { maxLength: 3 }), { maxLength: 6 }),
