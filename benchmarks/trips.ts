@@ -79,10 +79,6 @@ async function oneNight(
   }, channels.all)
   const handles = makeNight({
     runId, clock, livenessClock: clock, bench, composed, keeper, store, channels, plan: { expectedS: 1 } as Plan,
-    request: {
-      sequence: 'reform', parameters: {}, parts: loaded, use: 'unattended', person: 'nobody',
-      cautionsConfirmed: true, polarityConfirmed: true,
-    },
     parts: loaded.map(part => ({ loaded: part, profile })),
     publish: () => {}, checkIdentities: async () => {},
   })

@@ -4,7 +4,7 @@ import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
 import type { FeedItem, Plan } from '../schema/application.ts'
-import type { StartRequest, LoadedPart } from '../schema/run.ts'
+import type { LoadedPart } from '../schema/run.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import type { Store } from '../schema/store.ts'
 import { Supervisor } from '../safety/supervisor.ts'
@@ -24,9 +24,8 @@ import type { LoadedBench } from './files.ts'
 export const beatLimitMs = 1000
 
 export interface NightInput {
-  runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench;
-  keeper: Keeper; store: Store
-  request: StartRequest; plan: Plan; channels: ChannelTable
+  runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench
+  keeper: Keeper; store: Store; plan: Plan; channels: ChannelTable
   parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
   publish: (item: FeedItem) => void
   checkIdentities: () => Promise<void>
@@ -54,9 +53,10 @@ export function makeNight(input: NightInput): RunHandles {
   setMaxListeners(0, ending.signal, reading.signal)
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters(clock)
-  const state: NightState = { setV: 0, live: false, watching: false, stage: 'proving',
-    endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, stoodAtV: null,
-    told: Promise.resolve(), busTrusted: true }
+  const state: NightState = {
+    setV: 0, live: false, watching: false, stage: 'proving', stoodAtV: null, busTrusted: true,
+    endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, told: Promise.resolve(),
+  }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile }) => {
     const { spec, index } = byName.get(loaded.position)!
@@ -70,20 +70,19 @@ export function makeNight(input: NightInput): RunHandles {
     }
     onDemand(supervisor.fault(id, text, clock.monotonicMs()))
   }
-  const recorder =
-    new Recorder({ runId, clock, livenessClock: input.livenessClock, store, publish: input.publish,
-    onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`) })
+  const recorder = new Recorder({
+    runId, clock, livenessClock: input.livenessClock, store, publish: input.publish,
+    onFailure: error => fault('store', `the store cannot write: ${(error as Error).message}`),
+  })
   const sampler = new Sampler({
     clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters,
-    positions,
-    onDemand, watching: () => state.watching, live: () => state.live,
+    positions, onDemand, watching: () => state.watching, live: () => state.live,
   }, reading.signal)
   const night: Night = {
-    runId, clock, bench: bench.file, roles: composed.roles, request: input.request, plan: input.plan,
-    channels: input.channels,
-    positions, supervisor, recorder, waiters, sampler, guard: guardOf(keeper, composed),
-    signal: ending.signal,
-    reading: reading.signal, state, drops: new Map(), checkIdentities: input.checkIdentities, fault,
+    runId, clock, bench: bench.file, roles: composed.roles, plan: input.plan, channels: input.channels,
+    positions, supervisor, recorder, waiters, sampler,
+    guard: guardOf(keeper, composed), signal: ending.signal, reading: reading.signal, state,
+    drops: new Map(), checkIdentities: input.checkIdentities, fault,
   }
   // In the turn that decided the end: a later reading would be of a part that is already on its bleeder.
   ending.signal.addEventListener('abort', () => {

@@ -5,7 +5,6 @@ import type { Clock } from '../base/clock.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { Plan, SafeOffReport } from '../schema/application.ts'
 import type { Roles } from '../schema/roles.ts'
-import type { StartRequest } from '../schema/run.ts'
 import type { Supervisor } from '../safety/supervisor.ts'
 import type { ChannelTable } from './channels.ts'
 import type { PositionState } from './position.ts'
@@ -27,7 +26,6 @@ export interface Night {
   readonly clock: Clock
   readonly bench: BenchFile
   readonly roles: Roles
-  readonly request: StartRequest
   readonly plan: Plan
   readonly channels: ChannelTable
   readonly positions: readonly PositionState[]
