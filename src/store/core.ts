@@ -10,6 +10,7 @@ import type { Columns } from './columns.ts'
 import { guarded, storeFault } from './fault.ts'
 import { LevelReader } from './level-reader.ts'
 import { openDatabase, type Db, type OpenOptions } from './open.ts'
+import { placeOf, type Place } from './place.ts'
 import { RunReader } from './read.ts'
 import { SeriesReader } from './series.ts'
 import type { Steps } from './steps.ts'
@@ -20,6 +21,7 @@ import { Writer } from './write.ts'
 export class StoreCore {
   #path: string
   #db: Db
+  #place: Place
   #runs: RunReader
   #writer: Writer
   #levels: LevelReader
@@ -29,6 +31,7 @@ export class StoreCore {
   constructor(path: string, db: Db) {
     this.#path = path
     this.#db = db
+    this.#place = placeOf(path, db.memory)
     this.#runs = new RunReader(db)
     this.#writer = new Writer(db, this.#runs)
     this.#levels = new LevelReader(db)
@@ -36,22 +39,22 @@ export class StoreCore {
   }
 
   createRun(run: RunRecord, channels: readonly Channel[]): void {
-    this.#do('cannot create the run', () => this.#writer.createRun(run, channels))
+    this.#write('cannot create the run', () => this.#writer.createRun(run, channels))
   }
   appendEvent(runId: string, event: RunEvent): StoredEvent {
-    return this.#do('cannot append an event', () => this.#writer.appendEvent(runId, event))
+    return this.#write('cannot append an event', () => this.#writer.appendEvent(runId, event))
   }
   appendReadings(runId: string, columns: Columns): void {
-    this.#do('cannot append readings', () => this.#writer.appendReadings(runId, columns))
+    this.#write('cannot append readings', () => this.#writer.appendReadings(runId, columns))
   }
   saveResult(runId: string, result: PartResult): void {
-    this.#do('cannot save a result', () => this.#writer.saveResult(runId, result))
+    this.#write('cannot save a result', () => this.#writer.saveResult(runId, result))
   }
   finishRun(runId: string, state: RunState, endedWallMs: number): void {
-    this.#do('cannot finish the run', () => this.#writer.finishRun(runId, state, endedWallMs))
+    this.#write('cannot finish the run', () => this.#writer.finishRun(runId, state, endedWallMs))
   }
   interruptRunning(wallMs: number): string[] {
-    return this.#do('cannot mark runs interrupted', () => this.#writer.interruptRunning(wallMs))
+    return this.#write('cannot mark runs interrupted', () => this.#writer.interruptRunning(wallMs))
   }
 
   listRuns(limit: number): RunRecord[] {
@@ -99,6 +102,13 @@ export class StoreCore {
 
   /** Closes the database; twice is harmless. */
   close(): void { guarded(this.#path, 'cannot close the record', () => this.#db.close()) }
+
+  #write<T>(what: string, work: () => T): T {
+    return this.#do(what, () => {
+      this.#place.check()
+      return work()
+    })
+  }
 
   #do<T>(what: string, work: () => T): T {
     return guarded(this.#path, what, () => {

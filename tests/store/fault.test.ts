@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process'
-import { chmodSync, mkdirSync } from 'node:fs'
+import { chmodSync, copyFileSync, mkdirSync, renameSync, rmSync } from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -55,6 +55,34 @@ async function survives(code: string, mend: () => void): Promise<void> {
   expect(await store.levels('R1', 1, 100)).toEqual(await same.levels('R1', 1, 100))
   await same.close()
 }
+
+// A file that is open cannot be taken away on Windows.
+describe.skipIf(process.platform === 'win32')('a record that is taken away under the program', () => {
+  const writes = (): Promise<unknown>[] => [
+    store.appendReadings('R1', sampleReadings(channels, 600, 700)), store.appendEvent('R1', sampleEvent()),
+    store.saveResult('R1', sampleResult()), store.finishRun('R1', 'done', 1), store.createRun(sampleRun('R2'), channels),
+  ]
+  const refused = async (file: string, what: string): Promise<void> => {
+    const fault = { code: 'STORE', context: { file }, message: expect.stringContaining(what) as string }
+    for (const write of writes()) await expect(write).rejects.toMatchObject(fault)
+  }
+
+  it('fails every write once it is deleted', async () => {
+    rmSync(path)
+    await refused(path, 'taken away')
+  })
+
+  it('fails every write once its write-ahead log is deleted', async () => {
+    rmSync(`${path}-wal`)
+    await refused(`${path}-wal`, 'taken away')
+  })
+
+  it('fails every write once another file stands in its place', async () => {
+    copyFileSync(path, `${path}.copy`)
+    renameSync(`${path}.copy`, path)
+    await refused(path, 'replaced')
+  })
+})
 
 describe('a store that cannot write', () => {
   it('says so when it is full, has written nothing by halves, and goes on when there is room', async () => {
