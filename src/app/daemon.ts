@@ -53,6 +53,8 @@ export class Daemon implements Application {
   #latched: { text: string; wallMs: number } | null = null
   #closing = false
   #starting = false
+  /** A stop that came while a run was starting and could not be told yet. */
+  #stopReason: string | null = null
   #left: BenchStatus['left'] = null
   #measuring: Promise<void> | null = null
   readonly #ending = new AbortController()
@@ -136,6 +138,7 @@ export class Daemon implements Application {
       throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
     }
     this.#starting = true
+    this.#stopReason = null
     try {
       return await this.#begin(request)
     } finally {
@@ -165,6 +168,7 @@ export class Daemon implements Application {
     this.#current = {
       record, handles, presence, ended: this.#run(record, handles, sequence, parameters, presence),
     }
+    if (this.#stopReason !== null) this.#halt(this.#current, this.#stopReason)
     return record
   }
 
@@ -186,13 +190,15 @@ export class Daemon implements Application {
 
   async stop(reason: string): Promise<SafeOffReport> {
     const report = this.#d.keeper.safeOff(reason)
-    if (this.#current) {
-      const { night, abort } = this.#current.handles
-      night.state.live = false
-      night.supervisor.fault('stop', reason, this.#d.clock.monotonicMs())
-      abort(new BenchError('STOPPED', reason))
-    }
+    if (this.#current) this.#halt(this.#current, reason)
+    else if (this.#starting) this.#stopReason ??= reason
     return await report
+  }
+
+  #halt({ handles: { night, abort } }: Current, reason: string): void {
+    night.state.live = false
+    night.supervisor.fault('stop', reason, this.#d.clock.monotonicMs())
+    abort(new BenchError('STOPPED', reason))
   }
 
   /** A person says that they are at the bench. Rejects REFUSED unless an attended run is going on. */

@@ -4,6 +4,7 @@ import { SeededRandom } from '../../src/base/random.ts'
 import { badNight, openedAfterMs, textsOf } from './bad-night.ts'
 import { rackOf, stops } from './acts.ts'
 import { breaches } from './invariants.ts'
+import { virtualBench } from './virtual-bench.ts'
 
 /** About as long as the quick night of two parts takes. */
 const nightMs = 990_000
@@ -24,5 +25,20 @@ describe('a stop by a person', () => {
     expect([...outcome.endV.parts.values()].every(volts => Math.abs(volts) < 5)).toBe(true)
     if (wasLive) expect([...outcome.lastTouch.values()].every(text => /(measured|read) below/.test(text))).toBe(true)
     await expect(outcome.bench.clock.run(outcome.bench.daemon.start(outcome.bench.request))).rejects.toMatchObject({ code: 'TRIPPED' })
+  })
+
+  it.each([0, 1, 2, 3, 5, 8, 20, 60, 200])('is not forgotten when it comes %i turns after a start was asked for', async turns => {
+    const bench = await virtualBench(rackOf(['healthy'], 1), 1)
+    const { daemon, clock, sim, request } = bench
+    await clock.run((async () => {
+      const starting = daemon.start(request)
+      for (let i = 0; i < turns; i++) await Promise.resolve()
+      await daemon.stop('smell of burning')
+      const { id } = await starting
+      expect(await daemon.ended(id)).toMatchObject({ state: 'stopped' })
+    })())
+    expect(daemon.status().latched?.text).toContain('smell of burning')
+    expect(sim.instruments.cutoff.device.effects.list('contact').filter(({ value }) => value === 1)).toEqual([])
+    await expect(clock.run(daemon.start(request))).rejects.toMatchObject({ code: 'TRIPPED' })
   })
 })
