@@ -15,7 +15,7 @@ import { summary, tableLine, type KindSummary } from './summary.ts'
 const { values: asked } = parseArgs({
   options: {
     count: { type: 'string', default: '5' }, kind: { type: 'string', multiple: true },
-    seed: { type: 'string', default: String(Date.now() % 1e6) }, json: { type: 'boolean', default: false },
+    lanes: { type: 'string', default: '1' }, seed: { type: 'string', default: String(Date.now() % 1e6) }, json: { type: 'boolean', default: false },
   },
 })
 
@@ -28,14 +28,15 @@ function wanted(): readonly Kind[] {
   return names === undefined ? kinds : kinds.filter(({ name }) => names.includes(name))
 }
 
-/** Half of the rounds over TCP, half over pseudo terminals, at the same time. */
+/** Half of the rounds over TCP, half over pseudo terminals; `--lanes` benches of each at the same time. */
 async function roundsOf(
   kind: Kind, count: number, random: SeededRandom, folder: string,
 ): Promise<KindSummary> {
   const outcomes: RoundOutcome[] = []
-  const lanes = (kind.serialOnly ? [true] : [false, true]).map(serial => ({
-    serial, lane: new Lane(folder, serial, random.fork(serial ? 'pty' : 'tcp')),
-    share: kind.serialOnly ? count : serial ? Math.floor(count / 2) : Math.ceil(count / 2),
+  const places = Array.from({ length: Number(asked.lanes) }, () => kind.serialOnly ? [true] : [false, true]).flat()
+  const lanes = places.map((serial, i) => ({
+    serial, lane: new Lane(folder, serial, random.fork(`lane ${i}`)),
+    share: Math.floor(count / places.length) + (i < count % places.length ? 1 : 0),
   }))
   try {
     await Promise.all(lanes.map(async ({ serial, lane, share }) => {

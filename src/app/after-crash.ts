@@ -45,8 +45,9 @@ export async function measureLeft(deps: CrashDeps, left: LeftOnBus, off: SafeOff
   const channels = channelTable(deps.bench.file.fixture)
   await refuseOther(store, run, channels)
   const handles = makeNight({
-    ...deps, store: kept, runId: run.id, request: startRequest.parse(run.setup['request']),
-    plan: plan.parse(run.setup['plan']), channels, parts: partsOf(deps, run, left.positions), publish: () => {},
+    ...deps, store: kept, runId: run.id,
+    plan: plan.parse(run.setup['plan']), channels, parts: partsOf(deps, run, left.positions),
+    publish: () => {},
   })
   const { night } = handles
   // Nothing is known of this bus meter in this process: its zero shows nothing.
@@ -104,11 +105,14 @@ function recordedProfile(run: RunRecord, name: string): PartProfile {
   return partProfile.parse(recorded.find(entry => entry.name === name)?.profile)
 }
 
-/** The most that a part on the bus can hold, volts: what was asked for is on record before it takes effect. */
+/**
+ * The most that a part on the bus can hold, volts: what was asked for is on record before it takes effect.
+ */
 async function highestBusV(store: Store, run: RunRecord, { busVoltage }: ChannelTable): Promise<number> {
   const asked = (await store.events(run.id)).filter(({ kind }) => kind === 'set-point')
     .map(({ data }) => Number(data?.['toV'] ?? 0))
-  const read = (await store.levels(run.id, busVoltage.index, 100)).map(({ max }) => max).filter(Number.isFinite)
+  const read =
+    (await store.levels(run.id, busVoltage.index, 100)).map(({ max }) => max).filter(Number.isFinite)
   return Math.max(0, ...asked, ...read)
 }
 
