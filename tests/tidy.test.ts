@@ -18,8 +18,17 @@ function filesUnder(folder: string): string[] {
     .filter(name => name.endsWith('.ts')).map(name => join(folder, name))
 }
 
+/** Everything that runs, tests left out. */
+const program = ['src', 'mocks', 'nights', 'rounds'].flatMap(filesUnder)
+
+const textOf = (file: string): string => readFileSync(join(packageRoot, file), 'utf8')
+
+/** What the files of `folder` import of ours that `allowed` does not name. */
+const strange = (folder: string, allowed: RegExp): string[] => filesUnder(folder).flatMap(file =>
+  importsOf(file).filter(to => !allowed.test(to)).map(to => `${file} imports ${to}`))
+
 const importsOf = (file: string): string[] =>
-  [...readFileSync(join(packageRoot, file), 'utf8').matchAll(/(?:from|import)\s*\(?\s*'(\.[^']+)'/g)]
+  [...textOf(file).matchAll(/(?:from|import)\s*\(?\s*'(\.[^']+)'/g)]
     .map(([, to]) => relative(packageRoot, resolve(packageRoot, dirname(file), to!)))
 
 const layerOf = (file: string): string | undefined => /^src\/([a-z]+)\//.exec(file)?.[1]
@@ -35,29 +44,29 @@ describe('the code base', () => {
     expect(wrong).toEqual([])
   })
   it('lets simulated instruments share nothing with what they test but the clock, randomness and errors', () => {
-    const wrong = filesUnder('mocks').flatMap(file => importsOf(file).filter(to => to.startsWith('src/') && !to.startsWith('src/base/')).map(to => `${file} imports ${to}`))
-    expect(wrong).toEqual([])
+    expect(strange('mocks', /^(mocks|src\/base)\//)).toEqual([])
   })
   it('lets the campaign of nights import the program and the simulated bench alone', () => {
-    const wrong = filesUnder('nights').flatMap(file => importsOf(file).filter(to => !/^(nights|src|mocks)\//.test(to)).map(to => `${file} imports ${to}`))
-    expect(wrong).toEqual([])
+    expect(strange('nights', /^(nights|src|mocks)\//)).toEqual([])
   })
   it('lets rounds of real processes import the program alone', () => {
-    const wrong = filesUnder('rounds').flatMap(file => importsOf(file).filter(to => !/^(rounds|src)\//.test(to)).map(to => `${file} imports ${to}`))
-    expect(wrong).toEqual([])
+    expect(strange('rounds', /^(rounds|src)\//)).toEqual([])
   })
   it('keeps files at 400 lines or fewer', () => {
-    const long = [...filesUnder('src'), ...filesUnder('mocks'), ...filesUnder('nights'), ...filesUnder('rounds')]
-      .map(file => [file, readFileSync(join(packageRoot, file), 'utf8').split('\n').length] as const).filter(([, lines]) => lines > 401)
-    expect(long).toEqual([])
+    const long = program.map(file => [file, textOf(file).split('\n').length] as const)
+    expect(long.filter(([, lines]) => lines > 401)).toEqual([])
+  })
+  it('keeps lines at 110 characters or fewer', () => {
+    const wide = ['src', 'mocks'].flatMap(filesUnder).flatMap(file => textOf(file).split('\n')
+      .flatMap((line, i) => [...line].length > 110 ? [`${file}:${i + 1}`] : []))
+    expect(wide).toEqual([])
   })
   it('leaves nothing marked as unfinished', () => {
-    const marked = [...filesUnder('src'), ...filesUnder('mocks'), ...filesUnder('nights'), ...filesUnder('rounds')].filter(file => /\b(TODO|FIXME|XXX)\b/.test(readFileSync(join(packageRoot, file), 'utf8')))
-    expect(marked).toEqual([])
+    expect(program.filter(file => /\b(TODO|FIXME|XXX)\b/.test(textOf(file)))).toEqual([])
   })
   it('gives each markdown file one title', () => {
     for (const file of ['README.md', 'DEVELOPERS.md', 'CHANGELOG.md', ...readdirSync(join(packageRoot, 'docs')).map(name => `docs/${name}`)]) {
-      const outsideCode = readFileSync(join(packageRoot, file), 'utf8').replace(/```[\s\S]*?```/g, '')
+      const outsideCode = textOf(file).replace(/```[\s\S]*?```/g, '')
       expect(outsideCode.match(/^# /gm)?.length, file).toBe(1)
     }
   })

@@ -80,8 +80,9 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
 }
 
 /**
- * Before anything that can fail: whatever killed the last daemon may have left the supply on, and a record that is
- * damaged or a meter that is off must not keep it on. Needs the energy links alone; what is not read back is told later.
+ * Before anything that can fail: whatever killed the last daemon may have left the supply on, and a record
+ * that is damaged or a meter that is off must not keep it on. Needs the energy links alone; what is not
+ * read back is told later.
  */
 async function makeSafeFirst(keeper: LastingKeeper, { table }: ComposedBench): Promise<void> {
   await keeper.configure(table, true)

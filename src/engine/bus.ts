@@ -107,7 +107,11 @@ export async function connect(night: Night, positions: readonly PositionState[])
   // While the event was written a part may have been dropped: it must not come back.
   const standing = positions.filter(({ stage }) => stage !== 'dropped')
   for (const { spec } of standing) night.supervisor.permitConnect(spec.name)
-  for (const position of standing) { position.touch = onTheBus; position.ordered = 'bus'; position.emptied = false }
+  for (const position of standing) {
+    position.touch = onTheBus
+    position.ordered = 'bus'
+    position.emptied = false
+  }
   const board = night.roles.positions
   await board?.hold(standing.map(({ spec }) => relayOf(spec)))
   for (const position of standing) position.wiring = 'bus'

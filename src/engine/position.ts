@@ -31,7 +31,10 @@ export interface PositionState {
   knownV: number
   /** Volts the part is taken to hold because nothing has shown that they left; null when it was measured. */
   presumedV: number | null
-  /** The charge that it held came back since it was last on the bus: what it stands at is known below touch-safe too. */
+  /**
+   * The charge that it held came back since it was last on the bus: what it stands at is
+   * known below touch-safe too.
+   */
   emptied: boolean
   /** Capacitance that the bridge found before any energy, farads; null where it did not measure. */
   seenF: number | null
@@ -54,7 +57,8 @@ export function freshPosition(
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
     current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, emptied: false, seenF: null,
+    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, emptied: false,
+    seenF: null,
     touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }

@@ -1,6 +1,6 @@
 /**
- * A position that was released, or never connected, takes no current from a live bus. One that does is welded to it: it
- * would rise with the bus while everything said of it belongs to a part on its bleeder.
+ * A position that was released, or never connected, takes no current from a live bus. One that does is welded
+ * to it: it would rise with the bus while everything said of it belongs to a part on its bleeder.
  */
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
@@ -20,10 +20,13 @@ function stray(night: Night, position: PositionState): Watch {
   const { name } = position.spec
   const machine = {
     fresh: 0, step: (count: number, strays: boolean) => strays ? count + 1 : 0,
-    says: (count: number) => count >= readings ? `flows into ${name}, which is off the bus: its relay is welded` : null,
+    says: (count: number) =>
+      count >= readings ? `flows into ${name}, which is off the bus: its relay is welded` : null,
   }
   // No position: a drop takes the watches of its position away, and this one must stay.
-  return watchBy({ id: `${name}.stray`, channels: [night.channels.current[position.index]!.name], reaction: 'stop' }, machine, reading => {
+  return watchBy({
+    id: `${name}.stray`, channels: [night.channels.current[position.index]!.name], reaction: 'stop',
+  }, machine, reading => {
     if (position.wiring === 'bus' || position.ordered === 'bus' || !night.state.live) return false
     return reading.quality === 'good' && reading.value >= Math.max(strayA, 3 * reading.u)
   })

@@ -47,7 +47,7 @@ export class Waiters {
   rejectUnder(signal: AbortSignal): void {
     for (const [index, list] of this.#byChannel) {
       for (const waiter of list) if (waiter.signal === signal) {
-        waiter.cancel();
+        waiter.cancel()
         waiter.reject(signal.reason)
       }
       this.#byChannel.set(index, list.filter(waiter => waiter.signal !== signal))

@@ -31,8 +31,8 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
 }
 
 /**
- * One line with CRLF. Text that a spreadsheet would run as a formula, also behind blanks or with the wide signs
- * of some keyboards, gets an apostrophe before it.
+ * One line with CRLF. Text that a spreadsheet would run as a formula, also behind blanks or with the wide
+ * signs of some keyboards, gets an apostrophe before it.
  */
 export function csvLine(cells: readonly Cell[]): string { return `${cells.map(csvCell).join(',')}\r\n` }
 

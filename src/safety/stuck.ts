@@ -73,7 +73,7 @@ export type SenseInput = { readonly atMs: number; readonly busV: number } | {
 interface Rest { readonly volts: number; readonly untilMs: number }
 /** `shared`: more than one position gave it. */
 interface Run {
-  readonly amps: number; readonly count: number; readonly position: number; readonly shared: boolean;
+  readonly amps: number; readonly count: number; readonly position: number; readonly shared: boolean
   readonly rest: Rest | null
 }
 export interface SenseState {

@@ -7,7 +7,7 @@ import { BenchError } from '../base/errors.ts'
  */
 export type ErrorCheck =
   | {
-    readonly kind?: 'queue'; readonly query: string; readonly none: 'code-zero' | readonly number[];
+    readonly kind?: 'queue'; readonly query: string; readonly none: 'code-zero' | readonly number[]
     readonly max: number
   }
   | { readonly kind: 'event-register'; readonly query: string; readonly errorMask: number }

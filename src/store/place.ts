@@ -1,6 +1,6 @@
 /**
- * Whether the files of the record are still where they were. SQLite goes on writing into a file that somebody took away,
- * and what it writes there is gone with the process.
+ * Whether the files of the record are still where they were. SQLite goes on writing into a file that somebody
+ * took away, and what it writes there is gone with the process.
  */
 import { statSync } from 'node:fs'
 import { BenchError } from '../base/errors.ts'
@@ -20,7 +20,8 @@ export function placeOf(path: string, inMemory: boolean): Place {
       const was = first.get(file)
       if (was === undefined) { if (now !== undefined) first.set(file, now) }
       else if (now !== was) {
-        throw new BenchError('STORE', `the record was ${now === undefined ? 'taken away' : 'replaced'} under this program`, { file })
+        throw new BenchError('STORE',
+          `the record was ${now === undefined ? 'taken away' : 'replaced'} under this program`, { file })
       }
     }
   }
