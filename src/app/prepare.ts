@@ -1,5 +1,4 @@
 /** From a request to a plan: what is asked for, looked up and checked, with nothing touched. */
-import { z } from 'zod'
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { AnySequence } from '../engine/sequence.ts'
@@ -7,6 +6,7 @@ import { withGear } from '../safety/gear.ts'
 import type { Gear } from '../safety/gear.ts'
 import type { Plan } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
+import { problemsOf } from '../schema/problems.ts'
 import type { Roles } from '../schema/roles.ts'
 import type { LoadedPart, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
@@ -57,7 +57,10 @@ function asked(
   }
   const parsed = sequence.parameters.safeParse(request.parameters)
   if (!parsed.success) {
-    throw new BenchError('USAGE', `parameters of ${sequence.name}: ${z.prettifyError(parsed.error)}`)
+    const wrong = problemsOf(sequence.parameters, request.parameters, parsed.error.issues)
+      .map(({ path, expected, got }) => `  ${path.map(String).join('.')}: expected ${expected}, got ${got}`)
+    const head = `parameters of ${sequence.name} (nightbench sequences ${sequence.name} lists them):`
+    throw new BenchError('USAGE', [head, ...wrong].join('\n'))
   }
   const missing = sequence.roles.filter(role => composed.roles[role] === undefined)
   if (missing.length > 0) {

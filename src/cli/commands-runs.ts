@@ -9,12 +9,13 @@ import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
 import { planLines } from './plan-text.ts'
+import { parameterLines } from './parameters-text.ts'
 import { readRackList } from './rack-list.ts'
 import { printable, renderTable } from './table.ts'
 import { watchRun } from './watch.ts'
 
 interface RequestOptions extends CommonOptions {
-  parts?: string; set?: string[]; use: string; person: string; cautionsRead?: boolean;
+  parts?: string; set?: string[]; use: string; person: string; cautionsRead?: boolean
   polarityChecked?: boolean
   watch?: boolean
 }
@@ -29,10 +30,9 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
     .option('--use <kind>', 'unattended, attended or touch-safe', 'unattended')
     .option('--person <name>', 'who asks', context.user)
 
-  act(program.command('sequences').description(
-    'list what the bench can do, and where own sequences come from'
-  ),
-    async (options: CommonOptions) => await listSequences(context, options))
+  act(program.command('sequences').argument('[name]', 'one of them, with its parameters')
+    .description('list what the bench can do, and where own sequences come from'),
+  async (name: string | undefined, options: CommonOptions) => await listSequences(context, name, options))
 
   act(withRequest(program.command('plan')).description('show what would be done, touching nothing'),
     async (sequence: string, options: RequestOptions) => await plan(context, sequence, options))
@@ -53,9 +53,13 @@ export function addRunCommands(program: Command, context: CliContext, act: Act):
     async (options: CommonOptions & { limit: string }) => await listRuns(context, options))
 }
 
-async function listSequences(context: CliContext, options: CommonOptions): Promise<ExitCode> {
+async function listSequences(
+  context: CliContext, name: string | undefined, options: CommonOptions,
+): Promise<ExitCode> {
   const all = await daemonOf(context, options).get<SequenceInfo[]>('/sequences')
-  if (options.json) printJson(context.out, all)
+  const one = name === undefined ? undefined : named(all, name)
+  if (options.json) printJson(context.out, one ?? all)
+  else if (one) print(context.out, printable(`${one.name}: ${one.summary}`), '', ...parameterLines(one))
   else {
     print(context.out, ...renderTable(['sequence', 'from', 'what it does'].map(heading => ({ heading })),
       all.map(
@@ -78,23 +82,36 @@ async function start(context: CliContext, sequence: string, options: RequestOpti
   const client = daemonOf(context, options)
   if (!options.cautionsRead) await showCautions(context, client, sequence)
   const run = await client.post<RunRecord>('/runs', request, longMs)
+  if (options.watch && !options.json) print(context.out, ...warningsOf(run))
   if (options.watch) return await watchRun(context, client, run.id, options.json === true)
   if (options.json) printJson(context.out, run)
-  else print(context.out, `Run ${run.id} has started. Follow it with: nightbench watch ${run.id}`)
+  else {
+    print(context.out, ...warningsOf(run),
+      `Run ${run.id} has started. Follow it with: nightbench watch ${run.id}`)
+  }
   return exitCodes.accepted
+}
+
+/** What the plan warns of: nobody need have asked for the plan before. */
+function warningsOf({ setup }: RunRecord): string[] {
+  const { warnings = [] } = (setup['plan'] ?? {}) as Partial<Plan>
+  return warnings.length === 0 ? [] : ['Mind:', ...warnings.map(warning => printable(`  - ${warning}`)), '']
 }
 
 /** A start without cautions read is refused here, with the cautions on the screen. */
 async function showCautions(context: CliContext, client: DaemonClient, sequence: string): Promise<void> {
   const all = await client.get<SequenceInfo[]>('/sequences')
-  const info = all.find(entry => entry.name === sequence)
-  if (!info) {
-    const known = all.map(entry => entry.name).join(', ')
-    throw new BenchError('USAGE', 'there is no such sequence', { expected: `one of ${known}`, got: sequence })
-  }
+  const info = named(all, sequence)
   if (info.cautions.length === 0) return
   print(context.err, 'Read first:', ...info.cautions.map(caution => printable(`  - ${caution}`)), '')
   throw new BenchError('USAGE', 'the cautions are not confirmed: add --cautions-read when you have read them')
+}
+
+function named(all: readonly SequenceInfo[], name: string): SequenceInfo {
+  const info = all.find(entry => entry.name === name)
+  if (info) return info
+  const known = all.map(entry => entry.name).join(', ')
+  throw new BenchError('USAGE', 'there is no such sequence', { expected: `one of ${known}`, got: name })
 }
 
 function requestOf(sequence: string, options: RequestOptions): unknown {

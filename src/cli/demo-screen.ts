@@ -27,6 +27,7 @@ export class DemoScreen {
   readonly #out: Output & NodeJS.WritableStream
   readonly #screen: Screen
   readonly #json: boolean
+  readonly #dropped = new Set<string>()
   #lastPlainMs = -Infinity
 
   constructor(out: NodeJS.WritableStream, json: boolean) {
@@ -40,16 +41,20 @@ export class DemoScreen {
 
   event(event: RunEvent): void {
     if (!told.has(event.kind)) return
-    const { faultToDisconnectedMs, faultToTouchSafeMs } = event.data ?? {}
-    const times = [
-      typeof faultToDisconnectedMs === 'number'
-        ? `fault to disconnected ${formatDuration(faultToDisconnectedMs / 1000)}`
-        : '',
-      typeof faultToTouchSafeMs === 'number'
-        ? `fault to touch-safe ${formatDuration(faultToTouchSafeMs / 1000)}`
-        : '',
-    ].filter(Boolean).join(', ')
+    if (event.kind === 'drop' && event.position !== undefined) this.#dropped.add(event.position)
+    const times = this.#times(event)
     this.#screen.line(`${formatClock(event.wallMs)}  ${event.text}${times ? ` [${times}]` : ''}`)
+  }
+
+  /** Only a drop has a fault to reckon from, and only a part measured dead was touch-safe at a time. */
+  #times({ kind, position, data }: RunEvent): string {
+    const { faultToDisconnectedMs, faultToTouchSafeMs, verdict, offVerifiedMs } = data ?? {}
+    if (typeof faultToDisconnectedMs === 'number') return inMs('fault to disconnected', faultToDisconnectedMs)
+    if (kind === 'trip' && typeof offVerifiedMs === 'number') {
+      return inMs('fault to off, read back', offVerifiedMs)
+    }
+    if (typeof faultToTouchSafeMs !== 'number' || verdict !== 'dead' || position === undefined) return ''
+    return inMs(`${this.#dropped.has(position) ? 'fault' : 'release'} to touch-safe`, faultToTouchSafeMs)
   }
 
   /** A table in place on a terminal; in a pipe one every half hour of the bench. */
@@ -62,6 +67,8 @@ export class DemoScreen {
   }
 }
 
+const inMs = (what: string, ms: number): string => `${what} ${formatDuration(ms / 1000)}`
+
 export const openingLines = (seed: string): string[] => [
   'Saltmarsh Pavilion, public-address rack, 1974: ten smoothing cans, 450 V 47 µF, on a simulated bench.',
   `Nothing here is real and nothing is energised. Seed ${seed}. `
@@ -71,7 +78,7 @@ export const openingLines = (seed: string): string[] => [
   '',
 ]
 
-export function finalLines({ run, results, truth, records, wallS }: DemoSummary): string[] {
+export function finalLines({ run, results, events, truth, records, wallS }: DemoSummary): string[] {
   const order = [...results].sort((a, b) => a.position.localeCompare(b.position))
   const grades = renderTable(
     [
@@ -91,7 +98,7 @@ export function finalLines({ run, results, truth, records, wallS }: DemoSummary)
       return [position, `${kind}: ${words}`, result ? `${result.grade}, ${result.disposition}` : 'nothing']
     }), 170)
   return [
-    '', ...grades, '',
+    '', ...grades, '', ...touchAtEnd(events), '',
     'Provisional grades close with a second formal reading (leakage-soak) after 12 to 48 hours of rest.',
     ...[...records].slice(0, 1).map(
       ([, path]) => `Test records: ${path.slice(0, path.lastIndexOf('/'))} (run.html, and one page a part)`
@@ -100,6 +107,19 @@ export function finalLines({ run, results, truth, records, wallS }: DemoSummary)
       + `${formatDuration(benchHours(run) * 3600)} of bench time in ${formatDuration(wallS)}.`,
     '',
     'The hidden truth, beside what the bench concluded:', ...beside,
+  ]
+}
+
+/** What the last look at each part that stood on the bus showed, worst first. */
+function touchAtEnd(events: readonly StoredEvent[]): string[] {
+  const last = new Map<string, StoredEvent>()
+  for (const event of events) {
+    if (event.kind === 'touch' && event.position !== undefined) last.set(event.position, event)
+  }
+  const dead = [...last].filter(([, { data }]) => data?.['verdict'] === 'dead').map(([name]) => name).sort()
+  return [
+    ...[...last.values()].filter(({ data }) => data?.['verdict'] !== 'dead').map(({ text }) => text).sort(),
+    ...dead.length === 0 ? [] : [`${dead.join(' ')} measured touch-safe; prove dead before touching`],
   ]
 }
 

@@ -15,17 +15,19 @@ export const rackList = z.array(loadedPart).min(1)
  * wanted, condition and note, in any order. FILE_UNREADABLE or FILE_INVALID with every problem.
  */
 export function readRackList(path: string): LoadedPart[] {
-  const parts = path.toLowerCase().endsWith('.csv') ? readCsvRack(path) : loadFile(path, rackList)
-  const problems = twice(path, parts)
+  const { parts, lines } = path.toLowerCase().endsWith('.csv')
+    ? readCsvRack(path) : { parts: loadFile(path, rackList), lines: null }
+  const problems = twice(path, parts, lines)
   if (problems.length > 0) throw invalidFile(path, problems)
   return parts
 }
 
-function readCsvRack(path: string): LoadedPart[] {
+function readCsvRack(path: string): { parts: LoadedPart[]; lines: number[] } {
   const [head, ...rows] = csvRecords(readText(path))
   const names = (head?.cells ?? []).map(cell => cell.trim().toLowerCase())
   const problems = headProblems(path, names)
   const parts: LoadedPart[] = []
+  const lines: number[] = []
   for (const { cells, line } of problems.length > 0 ? [] : rows) {
     if (cells.length > names.length) {
       problems.push({ file: path, path: '', line, expected: `${names.length} cells`, got: `${cells.length}` })
@@ -35,14 +37,14 @@ function readCsvRack(path: string): LoadedPart[] {
     const parsed = parseWith(loadedPart, Object.fromEntries(given.filter(([, text]) => text !== '')), {
       file: path, locate: () => ({ line, column: 1 }),
     })
-    if (parsed.ok) parts.push(parsed.value)
+    if (parsed.ok) { parts.push(parsed.value); lines.push(line) }
     else problems.push(...parsed.problems)
   }
   if (problems.length === 0 && parts.length === 0) {
     problems.push({ file: path, path: '', expected: 'at least one part', got: 'none' })
   }
   if (problems.length > 0) throw invalidFile(path, problems)
-  return parts
+  return { parts, lines }
 }
 
 function headProblems(path: string, names: readonly string[]): Problem[] {
@@ -58,10 +60,11 @@ function headProblems(path: string, names: readonly string[]): Problem[] {
 }
 
 /** A position holds one part, and a part is on one position. */
-function twice(path: string, parts: readonly LoadedPart[]): Problem[] {
+function twice(path: string, parts: readonly LoadedPart[], lines: readonly number[] | null): Problem[] {
   return (['position', 'part'] as const).flatMap(key => parts.flatMap((entry, i) =>
     parts.findIndex(other => other[key] === entry[key]) === i ? [] : [{
-      file: path, path: `[${i}].${key}`, expected: `each ${key} once`, got: `"${entry[key]}" again`,
+      file: path, ...lines ? { path: key, line: lines[i]!, column: 1 } : { path: `[${i}].${key}` },
+      expected: `each ${key} once`, got: `"${entry[key]}" again`,
     }]))
 }
 

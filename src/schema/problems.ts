@@ -12,6 +12,7 @@ type Issue = z.core.$ZodIssue
 interface Def {
   type: string
   shape?: Record<string, Schema>; element?: Schema; valueType?: Schema; innerType?: Schema
+  keyType?: Schema; entries?: Record<string, string | number>
   in?: Schema; options?: readonly Schema[]; discriminator?: string; left?: Schema; right?: Schema
   getter?: () => Schema
 }
@@ -160,7 +161,8 @@ function shown(value: unknown): string {
  * Keys that the schema knows at `path`; with several possible shapes, those of the shapes that fit `value`.
  */
 function knownKeys(root: Schema, value: unknown, path: Path): string[] {
-  const keys = schemasAt(root, value, path).flatMap(schema => Object.keys(schema._zod.def.shape ?? {}))
+  const keys = schemasAt(root, value, path).flatMap(({ _zod: { def } }) =>
+    def.shape ? Object.keys(def.shape) : Object.values(def.keyType?._zod.def.entries ?? {}).map(String))
   return [...new Set(keys)]
 }
 

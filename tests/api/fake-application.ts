@@ -90,7 +90,7 @@ export class FakeApplication implements Application {
     const run: RunRecord = {
       id: 'R2', sequence: request.sequence, bench: 'pavilion', state: 'running', startedWallMs: startWallMs + 1e7,
       endedWallMs: null, person: request.person, use: request.use, software: '0.1.0',
-      setup: { request, plan: samplePlan },
+      setup: { request, plan: this.shownPlan },
     }
     await this.store.createRun(run, [])
     return run

@@ -39,6 +39,14 @@ describe('making a plan', () => {
     expect(plan.scannerClosures).toBe(Math.ceil(plan.longestS / 2.5))
   })
 
+  it('tells every wrong parameter with what belongs there, and the key that was meant', async () => {
+    const { daemon, request } = await bench()
+    const asked = daemon.plan({ ...request, parameters: { soak: 3, slewVPerS: 'fast' } })
+    await expect(asked).rejects.toMatchObject({ code: 'USAGE' })
+    await expect(asked).rejects.toThrow(/\n {2}soak: expected a known key: did you mean soakS\?, got the key "soak"/)
+    await expect(asked).rejects.toThrow(/\n {2}slewVPerS: expected a number[^,]*, got "fast"/)
+  })
+
   it('asks nothing of the kind of a sequence without energy', async () => {
     const { daemon, request } = await bench(changed('relay-board-a', 'betweenChannelsV: 1000, ', ''))
     const plan = await daemon.plan({ ...request, sequence: 'capacitor-check' })

@@ -35,7 +35,7 @@ describe('a rack list', () => {
     ['a heading twice', 'a.csv', 'position,part,profile,part\nP01,C1,x,C2\n', '"part" twice'],
     ['a strange condition', 'a.csv', 'position,part,profile,condition\nP01,C1,x,fine\n', '2:1 condition'],
     ['too many cells', 'a.csv', 'position,part,profile\nP01,C1,x,y\n', '3 cells'],
-    ['a position twice', 'a.csv', 'position,part,profile\nP01,C1,x\nP01,C2,x\n', '"P01" again'],
+    ['a position twice', 'a.csv', 'position,part,profile\nP01,C1,x\nP01,C2,x\n', '3:1 position: expected each position once, got "P01" again'],
     ['a part twice', 'a.yaml', '[{position: P01, part: C1, profile: x}, {position: P02, part: C1, profile: x}]', '"C1" again'],
     ['no part', 'a.csv', 'position,part,profile\n', 'at least one part'],
     ['nothing', 'a.csv', '', 'a heading "position"'],

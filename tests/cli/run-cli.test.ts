@@ -190,6 +190,7 @@ describe('planning and starting', () => {
     expect(out).toMatch(/reform +shipped +Forms old electrolytics back/)
     expect(out).toMatch(/slow-rise +\/data\/sequences\/slow-rise\.mjs 0123456789abcdef +Goes up slowly/)
     expect(JSON.parse((await run('sequences', '--json')).out)).toEqual(app.sequences())
+    expect((await run('sequences', 'reform')).out).toMatch(/^soakS +3600 +60 and more/m)
   })
 
   it('plans in words, with parameters as numbers, and starts nothing', async () => {
@@ -222,12 +223,14 @@ describe('planning and starting', () => {
     expect(app.calls).toEqual([])
   })
 
-  it('starts with what the person has confirmed', async () => {
+  it('starts with what the person has confirmed, and says what the plan warns of', async () => {
+    app.shownPlan = { ...samplePlan, warnings: ['Sweeps wear the scanner.'] }
     const { exit, out } = await run(
       'start', 'reform', '--parts', rack(), '--cautions-read', '--polarity-checked'
     )
     expect(exit).toBe(0)
     expect(out).toContain('nightbench watch R2')
+    expect(out).toMatch(/^Mind:\n {2}- Sweeps wear the scanner\.\n\nRun R2/)
     expect(app.calls[0]!.argument).toMatchObject({ cautionsConfirmed: true, polarityConfirmed: true })
   })
 

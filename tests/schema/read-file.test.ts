@@ -42,6 +42,11 @@ const small = z.strictObject({
 })
 
 describe('reading a file', () => {
+  it('tells the nearest role for one that is none', () => {
+    const problems = problemsOf(benchFile, 'roles: { suply: psu }\n')
+    expect(problems.find(({ path }) => path === 'roles.suply')?.expected).toContain('did you mean supply?')
+  })
+
   it('gives the value of a valid YAML and of a valid JSON file', () => {
     const yaml = fileOf('good.yaml', 'limitOhm: 100e3\npositions:\n  - { name: P01, relay: 1 }\n')
     const json = fileOf('good.json', '{"limitOhm": 100000, "positions": [{"name": "P01", "relay": 1}]}')
