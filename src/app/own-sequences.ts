@@ -162,6 +162,8 @@ async function runGuarded(own: OwnSequence<unknown>, night: Night, parameters: u
       `${own.name} has not ended after ${Math.round(limitS)} s, the longest its plan allows`))
   try {
     await Promise.race([own.run(bench, parameters), ended(night.signal)])
+    // What it left running may not raise the bus while parts are on their way down.
+    shut()
     await finish()
   } finally {
     cancel()

@@ -177,6 +177,20 @@ export default defineSequence({
     expect(control(bench.sim, { do: 'state' })).toMatchObject(off)
   }, 60_000)
 
+  it('raises nothing any more once it has returned, while its parts are still on their way down', async () => {
+    const { bench, state } = await nightOf(going(`
+      globalThis.raised = []
+      await bench.connect(); await bench.moveBus(40)
+      void (async () => {
+        await bench.rest(1)
+        for (let i = 0; i < 20; i++) await bench.moveBus(90).then(() => globalThis.raised.push(90), () => {})
+      })().catch(() => {})`), 1)
+    expect(state).toBe('done')
+    expect((globalThis as unknown as { raised: number[] }).raised).toEqual([])
+    expect(bench.sim.audit().busMaxV).toBeLessThan(45)
+    expect(control(bench.sim, { do: 'state' })).toMatchObject(off)
+  }, 60_000)
+
   it('cannot do without the envelope: the plan refuses for it, and nothing is energised', async () => {
     put('own.mjs', going('await bench.connect()').replaceAll('100', '700'))
     const bench = await virtualBench(scenarioHealthyRack(1, 5), 5, { sequences: await load() })
