@@ -9,8 +9,9 @@ interface UnitOfName {
   readonly scale: number
 }
 
-/** Longest endings first, so that `Ohm` is not read as `m` and `Ms` not as `S`. */
+/** Longest endings first, so that `Ohm` is not read as `m` and neither `Ms` nor `VPerS` as `S`. */
 const endings: readonly UnitOfName[] = [
+  { ending: 'VPerS', words: 'volts a second', symbols: ['V/s'], scale: 1 },
   { ending: 'Ohm', words: 'ohms', symbols: ['ohm', 'ohms', 'Ω', 'R'], scale: 1 },
   { ending: 'Pct', words: 'per cent', symbols: ['%'], scale: 1 },
   { ending: 'Bytes', words: 'bytes', symbols: ['B', 'bytes'], scale: 1 },
