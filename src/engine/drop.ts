@@ -7,12 +7,7 @@ import { followDischarge } from './discharge.ts'
 import type { Night } from './night.ts'
 import { partVolts } from './position.ts'
 import type { PositionState } from './position.ts'
-
-/**
- * Into a released part no current flows; more than this, and than its own uncertainty,
- * shows that it is on the bus.
- */
-const stuckA = 1e-6
+import { flowsIn } from './stray.ts'
 
 /**
  * Releases `position` at once and resolves when its relay has moved. What follows (one scan later nothing may
@@ -24,6 +19,8 @@ export async function dropPosition(
   if (night.drops.has(position)) return
   const { name } = position.spec
   const releaseV = partVolts(night.bench.fixture, position, night.state.watching)
+  const { current } = position
+  if (current?.quality === 'good') position.leftWith = { amps: current.value, uA: current.u, volts: releaseV }
   let left: () => void = () => {}
   const released = new Promise<void>(resolve => { left = resolve })
   night.drops.set(position, released.then(() => prove(night, position, releaseV, demand.atMs)))
@@ -75,7 +72,7 @@ async function checkReleased(night: Night, position: PositionState): Promise<voi
   if (second === null) {
     return night.fault(`${name}.unseen`, `${name} was released, and no good reading shows that it went`)
   }
-  if (second.value < Math.max(stuckA, 3 * second.u)) return
+  if (!flowsIn(second)) return
   night.fault(`${name}.welded`,
     `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
 }

@@ -36,6 +36,8 @@ export interface PositionState {
    * known below touch-safe too.
    */
   emptied: boolean
+  /** What it took, and stood at, when it was dropped; volts null where the path could not tell. */
+  leftWith: { amps: number; uA: number; volts: number | null } | null
   /** Capacitance that the bridge found before any energy, farads; null where it did not measure. */
   seenF: number | null
   touch: string
@@ -56,10 +58,8 @@ export function freshPosition(
 ): PositionState {
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
-    current: null, currentAtBusV: 0,
-    caseC: null, limitA: null, note: '', verdict: null, knownV: 0, presumedV: null, emptied: false,
-    seenF: null,
-    touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    current: null, currentAtBusV: 0, caseC: null, limitA: null, note: '', verdict: null, knownV: 0,
+    presumedV: null, emptied: false, leftWith: null, seenF: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 

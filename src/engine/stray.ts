@@ -4,6 +4,7 @@
  */
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
+import type { Measured } from '../schema/reading.ts'
 import type { Night } from './night.ts'
 import { emptyHolder } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -11,6 +12,9 @@ import type { PositionState } from './position.ts'
 /** More than this, and than three times its own uncertainty, is no offset of the meter (common practice). */
 const strayA = 1e-6
 const readings = 3
+
+/** Whether a current flows into a part. Not a number counts as one. */
+export const flowsIn = ({ value, u }: Measured): boolean => !(value < Math.max(strayA, 3 * u))
 
 /** Holders without a part are left out: bench-check looks at their insulation by the current they take. */
 export const straysOf = (night: Night): Watch[] =>
@@ -28,6 +32,6 @@ function stray(night: Night, position: PositionState): Watch {
     id: `${name}.stray`, channels: [night.channels.current[position.index]!.name], reaction: 'stop',
   }, machine, reading => {
     if (position.wiring === 'bus' || position.ordered === 'bus' || !night.state.live) return false
-    return reading.quality === 'good' && reading.value >= Math.max(strayA, 3 * reading.u)
+    return reading.quality === 'good' && flowsIn(reading)
   })
 }
