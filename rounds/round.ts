@@ -66,7 +66,7 @@ export class Lane {
   }
 
   async #night(kind: Kind, bench: LiveBench, daemon: LiveDaemon): Promise<RoundOutcome> {
-    await post(daemon.url, 'acknowledge', { person: 'rounds', reason: 'another round' })
+    await acknowledged(daemon.url)
     const run = await post(daemon.url, 'runs', requestFor(bench)) as RunRecord
     const witness = await watchFeed(daemon.url, run.id)
     await waitMs(momentOf(this.#random))
@@ -123,6 +123,19 @@ async function offOrLongest(bench: LiveBench, kind: Kind): Promise<void> {
     const { contactorClosed, supplyDriven } = await bench.state()
     if (!contactorClosed && !(kind.off === 'output' && supplyDriven)) return
     await waitMs(pollMs)
+  }
+}
+
+/** As soon as what the last round left on the bus has been measured. */
+async function acknowledged(url: string): Promise<void> {
+  for (;;) {
+    try {
+      await post(url, 'acknowledge', { person: 'rounds', reason: 'another round' })
+      return
+    } catch (error) {
+      if (!(error as Error).message.includes('being measured')) throw error
+    }
+    await waitMs(100)
   }
 }
 

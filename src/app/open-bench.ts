@@ -22,6 +22,7 @@ import { Daemon } from './daemon.ts'
 import type { LoadedBench } from './files.ts'
 import { loadBench, ProfileFolder } from './files.ts'
 import { LastingKeeper } from './lasting-keeper.ts'
+import { lockLinks } from './link-locks.ts'
 import { loadOwnSequences } from './own-sequences.ts'
 
 export interface OpenBench {
@@ -34,7 +35,7 @@ export interface OpenBench {
   close(): Promise<void>
 }
 
-/** Rejects without having energised anything. The data folder has one owner at a time. */
+/** Rejects without having energised anything. Data folder and links have one owner at a time. */
 export async function openBench(benchPath: string, dataFolder: string, log: Log): Promise<OpenBench> {
   const ownProfiles = join(dataFolder, 'profiles')
   const profiles = new ProfileFolder(existsSync(ownProfiles) ? ownProfiles : null)
@@ -43,6 +44,8 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   const undo: (() => Promise<void> | void)[] = [() => lock.release()]
   const close = async (): Promise<void> => { for (const step of undo.splice(0).reverse()) await step() }
   try {
+    const links = lockLinks(Object.values(bench.file.instruments).map(({ url }) => url))
+    undo.push(() => links.release())
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const start = (): ReturnType<typeof forkKeeper> => forkKeeper({
       links: energyInstruments(bench).map(name => ({
