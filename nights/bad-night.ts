@@ -17,7 +17,9 @@ export const quick = {
 export const nightStages = ['checking', 'polarity', 'forming', 'soaking', 'formal', 'watching', 'measuring'] as const
 export type NightStage = (typeof nightStages)[number]
 
-export type Deed = (bench: VirtualBench) => void
+/** What a night is judged by. */
+export type NightBench = Pick<VirtualBench, 'clock' | 'sim' | 'daemon' | 'store' | 'keeper'>
+export type Deed = (bench: NightBench) => void
 /** Does something to the bench: at a time of the bench, or so long after a stage began. */
 export type Act = { atMs: number; act: Deed } | { stage: NightStage; afterMs?: number; act: Deed }
 
@@ -34,8 +36,8 @@ export interface BadNight {
 /** A claim that a part may be touched, while it truly stood at more. */
 export interface FalseWord { atMs: number; position: string; text: string; volts: number }
 
-export interface Outcome {
-  bench: VirtualBench
+export interface Outcome<B extends NightBench = VirtualBench> {
+  bench: B
   run: RunRecord
   plan: Plan
   events: readonly RunEvent[]

@@ -1,6 +1,7 @@
 /** A whole bench in virtual time and one process: the real stack over simulated instruments. */
 import { VirtualClock } from '../src/base/clock.ts'
 import { checkBench, ProfileFolder } from '../src/app/files.ts'
+import type { LoadedBench } from '../src/app/files.ts'
 import { compose, energyInstruments, optionsFor } from '../src/app/compose.ts'
 import type { ComposedBench } from '../src/app/compose.ts'
 import { Daemon } from '../src/app/daemon.ts'
@@ -14,6 +15,7 @@ import { Session } from '../src/scpi/session.ts'
 import { shippedSequences } from '../src/sequences/index.ts'
 import { openInlineStore } from '../src/store/inline.ts'
 import { memoryLink } from '../src/transport/memory.ts'
+import type { MemoryLink } from '../src/transport/memory.ts'
 import { memoryEnd } from '../mocks/bench/links.ts'
 import { createSimBench } from '../mocks/bench/sim-bench.ts'
 import type { BenchErrors, BenchFaults, SimBench } from '../mocks/bench/sim-bench.ts'
@@ -40,9 +42,15 @@ export interface VirtualBenchOptions {
   ownProfiles?: string
 }
 
-export async function virtualBench(
-  scenario: Scenario, seed: number, options: VirtualBenchOptions = {},
-): Promise<VirtualBench> {
+/** The simulated bench, its bench file, and a link to each instrument; no program runs on it yet. */
+export interface Simulated {
+  clock: VirtualClock; sim: SimBench; bench: LoadedBench; profiles: ProfileFolder
+  /** By instrument name. */
+  links: ReadonlyMap<string, MemoryLink>
+  request: StartRequest
+}
+
+export function simulate(scenario: Scenario, seed: number, options: VirtualBenchOptions = {}): Simulated {
   const clock = new VirtualClock()
   const sim = createSimBench({
     seed, scenario, clock, ...(options.faults ? { faults: options.faults } : {}),
@@ -53,11 +61,26 @@ export async function virtualBench(
   const names = Object.keys((sim.benchFile() as { instruments: object }).instruments)
   const urls = Object.fromEntries(names.map(name => [name, `memory:${name}`]))
   const bench = checkBench(benchFile.parse(sim.benchFile(urls)), 'simulated bench', profiles)
-  const links = new Map(names.map(name => [`memory:${name}`, memoryLink(clock, {
+  const links = new Map(names.map(name => [name, memoryLink(clock, {
     ...memoryEnd(sim.instrument(name)),
   }, { url: `memory:${name}`, latencyMs: options.latencyMs ?? 0 })]))
-  for (const name of names) sim.instrument(name).device.onDisconnect = () => links.get(`memory:${name}`)!.unplug()
-  const open = (url: string) => links.get(url)!.open()
+  for (const name of names) sim.instrument(name).device.onDisconnect = () => links.get(name)!.unplug()
+  return { clock, sim, bench, profiles, links, request: requestOf(scenario) }
+}
+
+const requestOf = (scenario: Scenario): StartRequest => ({
+  sequence: 'reform', parameters: {}, use: 'unattended', person: 'night watch',
+  cautionsConfirmed: true, polarityConfirmed: true,
+  parts: scenario.parts.map(({ position, id }) => ({
+    position, part: id, profile: scenario.partProfile, note: '', condition: 'sound' as const,
+  })),
+})
+
+export async function virtualBench(
+  scenario: Scenario, seed: number, options: VirtualBenchOptions = {},
+): Promise<VirtualBench> {
+  const { clock, sim, bench, profiles, links, request } = simulate(scenario, seed, options)
+  const open = (url: string) => links.get(url.slice('memory:'.length))!.open()
   const sessions = new Map(energyInstruments(bench).map(name => [name, new Session(() => open(`memory:${name}`), {
     ...optionsFor(bench, name, clock, clock), onNotice: notice => { if (notice.what === 'down') host.linkLost(name) },
   })]))
@@ -69,13 +92,6 @@ export async function virtualBench(
     clock, livenessClock: clock, bench, composed, keeper, store, profiles, sequences: [...shippedSequences, ...options.sequences ?? []],
     software: 'test',
   })
-  const request: StartRequest = {
-    sequence: 'reform', parameters: {}, use: 'unattended', person: 'night watch',
-    cautionsConfirmed: true, polarityConfirmed: true,
-    parts: scenario.parts.map(({ position, id }) => ({
-      position, part: id, profile: scenario.partProfile, note: '', condition: 'sound' as const,
-    })),
-  }
   await clock.run((async () => {
     for (const session of composed.sessions.values()) await session.connect()
     await daemon.recover()

@@ -1,0 +1,55 @@
+/** What the troubles of a night together make impossible, for whatever software. */
+import type { Cadence } from '../src/schema/bench.ts'
+import type { Plan } from '../src/schema/application.ts'
+import type { NightStage } from './bad-night.ts'
+import type { CampaignBench } from './campaign-bench.ts'
+import type { Stroke } from './draw.ts'
+import type { Excuse } from './invariants.ts'
+import type { Struck } from './night-watch.ts'
+import { busOverMs, busStaleMs, readBackMs, sweepStaleMs } from './troubles.ts'
+
+/** A part that was lifted with the bus falls again over its bleeder. */
+const fallMs = 40_000
+const touchV = 60
+/** A part with one of these cannot bleed, or only over the bus. */
+const keepsCharge = ['position relay welded', 'lead open', 'bleeder open', 'bus bleeder open', 'relay board deaf', 'watch relay stuck open']
+
+const has = (struck: readonly Struck[], ...kinds: string[]): boolean =>
+  struck.some(({ stroke }) => kinds.includes(stroke.trouble.kind))
+const blinds = (struck: readonly Struck[], what: 'bus' | 'supply' | 'sense'): boolean =>
+  struck.some(({ stroke }) => stroke.trouble.blinds?.includes(what))
+
+/** The supply obeys nothing and the cutoff does not part: two independent failures at once. */
+export const nothingCanSwitchOff = (struck: readonly Struck[], bench: CampaignBench): boolean =>
+  has(struck, 'supply stays on', 'supply deaf') && (has(struck, 'cutoff welded') || bench.weldedUnseen)
+
+/** The most that energy may stay on after this stroke, ms; null where it may go on. */
+export function offWithinMs(
+  { trouble }: Stroke, stage: NightStage | 'none', struck: readonly Struck[], plan: Plan, cadence: Cadence,
+): number | null {
+  // Nobody is hurt by a bus that falls where touch is safe anyway, and a meter that sticks shows no lead that falls off.
+  const fallsUnwatched = plan.targetV < touchV || has(struck, 'bus meter stuck')
+  if (['bus meter lead open', 'bus meter jumps'].includes(trouble.kind) && fallsUnwatched) return null
+  return trouble.offMs?.(cadence, stage) ?? null
+}
+
+/** The slowest of the layers that stand in for one that was made blind. */
+export const slowestLayerMs = (cadence: Cadence): number =>
+  Math.max(busStaleMs(cadence), sweepStaleMs(cadence), readBackMs(cadence))
+
+export function tooHighAllowedMs(struck: readonly Struck[], cadence: Cadence): number {
+  const overshootMs = has(struck, 'supply overshoots') ? 400 : 0
+  if (!struck.some(({ stroke }) => stroke.trouble.lifts)) return overshootMs
+  // Without the bus meter the supply's own reading tells, and without both nothing does.
+  if (blinds(struck, 'bus') && blinds(struck, 'supply')) return Infinity
+  if (has(struck, ...keepsCharge) || has(struck, 'cutoff welded', 'cutoff welded unseen') && has(struck, 'supply stays on', 'supply deaf')) return Infinity
+  return (blinds(struck, 'bus') ? readBackMs(cadence) : busOverMs(cadence)) + fallMs
+}
+
+/** Merged, with what only a pair makes impossible. */
+export function excuseOf(struck: readonly Struck[], cadence: Cadence, bench: CampaignBench): Excuse {
+  const merged: Excuse = Object.assign({}, ...struck.map(({ stroke }) => stroke.trouble.excuse ?? {}))
+  if (nothingCanSwitchOff(struck, bench)) merged.busLive = true
+  if (merged.killed && has(struck, 'store slow')) merged.recordTorn = true
+  return { ...merged, tooHighMs: tooHighAllowedMs(struck, cadence) }
+}
