@@ -2,6 +2,7 @@
  * Runs one sequence from arming to the last word. Whatever happens in between, it ends
  * dead, measured and recorded.
  */
+import { sleep } from '../base/clock.ts'
 import { BenchError, hasCode } from '../base/errors.ts'
 import type { Demand } from '../safety/supervisor.ts'
 import type { SafeOffReport } from '../schema/application.ts'
@@ -15,6 +16,9 @@ import { busIsDead, standingVolts } from './standing.ts'
 import type { Night } from './night.ts'
 import type { PositionState } from './position.ts'
 import type { Sequence } from './sequence.ts'
+
+/** Reads end by their own deadlines well before this (common practice). */
+const samplingEndsMs = 30_000
 
 export interface RunHandles {
   night: Night
@@ -76,7 +80,8 @@ export async function runNight<P>(
   }
   state = await makeSafe(night, state)
   handles.stopReading()
-  await sampling.catch(() => {})
+  // A read that never ends must not keep the run from its end.
+  await Promise.race([sampling.catch(() => {}), sleep(night.clock, samplingEndsMs)])
   return await close(handles, state)
 }
 
@@ -130,7 +135,7 @@ function busMayFall({ supervisor }: Night): void {
 async function followDown(night: Night, stoodAtV: ReadonlyMap<PositionState, number | null>): Promise<void> {
   const unproved = night.positions.filter(({ stage }) => stage !== 'graded' && stage !== 'dropped')
   try {
-    if (unproved.length > 0) await followAll(night, unproved, stoodAtV)
+    if (unproved.length > 0) await followAll(night, unproved, stoodAtV, night.supervisor.latched?.atMs)
     await dropsDone(night)
   } catch (error) {
     void night.recorder.event({

@@ -5,10 +5,11 @@ import { defineSequence } from '../../src/engine/sequence.ts'
 import { reformParameters } from '../../src/sequences/parameters.ts'
 import { formingPlan } from '../../src/sequences/plan.ts'
 import type { Scenario } from '../../mocks/bench/scenario.ts'
-import { badNight, quick, textsOf } from './bad-night.ts'
+import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
 import { during, fixture, pair } from './acts.ts'
 import { breaches } from './invariants.ts'
 import { virtualBench } from './virtual-bench.ts'
+import type { VirtualBench } from './virtual-bench.ts'
 
 describe('a position that is off the bus when its relay welds', () => {
   it('before anything is connected: the bench stops while the bus is low, and no word calls the rising part touchable', async () => {
@@ -19,6 +20,19 @@ describe('a position that is off the bus when its relay welds', () => {
     expect(outcome.run.state).toBe('tripped')
     expect(textsOf(outcome, 'trip').join()).toMatch(/flows into P02, which is off the bus/)
     expect(outcome.bench.sim.audit().busMaxV).toBeLessThan(60)
+  })
+})
+
+describe('a read of the bus that never ends', () => {
+  it('is stale in time, the bench goes off, and the run reaches its end', async () => {
+    const outcome = await badNight({
+      seed: 25, scenario: pair(25), acts: [during('soaking', 10_000, bench => {
+        (bench as VirtualBench).composed.roles['bus-meter']!.readVoltage = () => new Promise(() => {})
+      })],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.run.state).toBe('tripped')
+    expect(openedAfterMs(outcome)).toBeLessThan(3 * 1000 + 1000 + 1000)
   })
 })
 
