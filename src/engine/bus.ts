@@ -130,7 +130,7 @@ export async function formalResistor(night: Night, position: PositionState, on: 
   if (relay === undefined) throw new BenchError('REFUSED', `${position.spec.name} has no formal relay`)
   if (on) night.supervisor.permitConnect(position.spec.name)
   const board = night.roles.positions as RelayBoard
-  const chargeMs = on ? chargingMs(night, position) : 0
+  const chargeMs = on ? chargingMs(night, position, missingV(night, position)) : 0
   const limitId = `${position.spec.name}.current`
   if (on) night.supervisor.setPatience(limitId, chargeMs)
   if (on) await board.hold([relay])
@@ -160,15 +160,18 @@ export function allowRecharge(night: Night): void {
   night.clock.after(forMs, () => patience(0))
 }
 
+/** Volts that the resistors keep from a part now. */
+const missingV = (night: Night, position: PositionState): number =>
+  Math.max(0, position.current?.value ?? 0) * seriesOhm(night.bench.fixture, position, false)
+
 /**
- * Time to make up the drop at the limiting resistor: at half the supply's limit, then five time constants.
+ * Time for the largest part of the type to rise by `volts` through the low resistor, ms: at half the supply's
+ * limit, then five time constants.
  */
-function chargingMs(night: Night, position: PositionState): number {
-  const { fixture } = night.bench
-  const farad = position.profile.capacitanceF * (1 + position.profile.tolerancePlus)
-  const missingV = Math.max(0, position.current?.value ?? 0) * seriesOhm(fixture, position, false)
-  const tauS = farad * seriesOhm(fixture, { wiring: 'bus', formal: true }, false)
-  return 1000 * (farad * missingV / (0.5 * night.plan.supplyLimitA) + 5 * tauS)
+export function chargingMs(night: Night, { profile }: PositionState, volts: number): number {
+  const farad = profile.capacitanceF * (1 + profile.tolerancePlus)
+  const tauS = farad * seriesOhm(night.bench.fixture, { wiring: 'bus', formal: true }, false)
+  return 1000 * (farad * volts / (0.5 * night.plan.supplyLimitA) + 5 * tauS)
 }
 
 /** Takes positions off the bus onto their bleeders; allowed at any time, waits for nothing else. */

@@ -16,7 +16,7 @@ import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
 import { shortOf } from '../schema/fixture.ts'
 import type { Reading } from '../schema/reading.ts'
-import { busTolerance, notWatched } from './bus.ts'
+import { busTolerance, chargingMs, notWatched } from './bus.ts'
 import type { Night } from './night.ts'
 import { emptyHolder, partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -233,7 +233,7 @@ function power(night: Night, position: PositionState): Watch {
   const { name } = night.channels.current[index]!
   const limit: Limit = {
     id: `${spec.name}.power`, channel: name, side: 'above', bound: profile.shedW, samples: 3,
-    forMs: longestChargeMs(night, position), reaction: 'drop', position: spec.name, says: '',
+    forMs: chargingMs(night, position, night.plan.targetV), reaction: 'drop', position: spec.name, says: '',
   }
   let lastW = 0
   const machine = {
@@ -249,13 +249,6 @@ function power(night: Night, position: PositionState): Watch {
     lastW = volts * reading.value
     return { ...reading, value: lastW }
   })
-}
-
-/** To fill the largest part of the type from nothing at half the supply's limit, then five time constants. */
-function longestChargeMs(night: Night, { profile }: PositionState): number {
-  const farad = profile.capacitanceF * (1 + profile.tolerancePlus)
-  const tauS = farad * seriesOhm(night.bench.fixture, { wiring: 'bus', formal: true }, false)
-  return 1000 * (farad * night.plan.targetV / (0.5 * night.plan.supplyLimitA) + 5 * tauS)
 }
 
 const good = ({ quality, value }: Reading): boolean => quality === 'good' && !Number.isNaN(value)
