@@ -12,7 +12,8 @@ import { parseLinkUrl } from '../transport/open.ts'
 
 /** Where locks are kept that all daemons of this user look at; gone with the session where there is one. */
 export const runtimeFolder = (environment: Readonly<Record<string, string | undefined>> = process.env): string =>
-  join(environment['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `nightbench-${userInfo().username}`), 'nightbench-links')
+  join(environment['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `nightbench-${userInfo().username}`),
+    'nightbench-links')
 
 /**
  * Takes the links at `urls`, however they are spelled, all or none. The kernel takes them back when this

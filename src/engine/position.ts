@@ -59,7 +59,8 @@ export function freshPosition(
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
     current: null, currentAtBusV: 0, caseC: null, limitA: null, note: '', verdict: null, knownV: 0,
-    presumedV: null, emptied: false, leftWith: null, seenF: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    presumedV: null, emptied: false, leftWith: null, seenF: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED',
+    result: null,
   }
 }
 
