@@ -11,7 +11,9 @@ import { lockDataFolder, type FolderLock } from '../store/lock.ts'
 import { parseLinkUrl } from '../transport/open.ts'
 
 /** Where locks are kept that all daemons of this user look at; gone with the session where there is one. */
-export const runtimeFolder = (environment: Readonly<Record<string, string | undefined>> = process.env): string =>
+export const runtimeFolder = (
+  environment: Readonly<Record<string, string | undefined>> = process.env,
+): string =>
   join(environment['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `nightbench-${userInfo().username}`),
     'nightbench-links')
 
