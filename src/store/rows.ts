@@ -1,7 +1,10 @@
 /** The rows of the tables as they come back, and the records they stand for. */
-import type { Channel, Quantity, Unit } from '../schema/reading.ts'
-import type { PartResult, RunEvent, RunRecord, RunState, Severity } from '../schema/run.ts'
+import type { Channel } from '../schema/reading.ts'
+import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
+import {
+  believedData, believedQuantity, believedResult, believedSetup, believedSeverity, believedState, believedWall,
+} from './believed.ts'
 import { decode, encode, wellFormed } from './codec.ts'
 
 export interface RunRow {
@@ -33,10 +36,13 @@ export function runRow(run: RunRecord): RunRow {
 
 /** `last` is the newest state, where one was written after the run was created. */
 export function runOf(row: RunRow, last?: StateRow): RunRecord {
+  const endedWallMs = last?.wall_ms ?? row.ended_wall_ms
   return {
-    id: row.id, sequence: row.sequence, bench: row.bench, state: (last?.state ?? row.state) as RunState,
-    startedWallMs: row.started_wall_ms, endedWallMs: last?.wall_ms ?? row.ended_wall_ms, person: row.person,
-    use: row.use, software: row.software, setup: decode(row.setup) as RunRecord['setup'],
+    id: row.id, sequence: row.sequence, bench: row.bench, state: believedState(last?.state ?? row.state),
+    startedWallMs: believedWall(row.started_wall_ms),
+    endedWallMs: endedWallMs === null ? null : believedWall(endedWallMs),
+    person: row.person,
+    use: row.use, software: row.software, setup: believedSetup(decode(row.setup)),
   }
 }
 
@@ -49,7 +55,7 @@ export function channelRow(c: Channel): ChannelRow {
 
 export function channelOf(row: ChannelRow): Channel {
   return {
-    index: row.channel, name: row.name, quantity: row.quantity as Quantity, unit: row.unit as Unit,
+    index: row.channel, name: row.name, ...believedQuantity(row.quantity, row.unit),
     ...(row.position === null ? {} : { position: row.position }),
   }
 }
@@ -64,10 +70,10 @@ export function eventRow(seq: number, e: RunEvent): EventRow {
 
 export function eventOf(row: Hashed<EventRow>): StoredEvent {
   return {
-    seq: row.seq, hash: row.hash.toString('hex'), kind: row.kind, severity: row.severity as Severity,
-    atMs: row.at_ms, wallMs: row.wall_ms, text: row.text,
+    seq: row.seq, hash: row.hash.toString('hex'), kind: row.kind, severity: believedSeverity(row.severity),
+    atMs: row.at_ms, wallMs: believedWall(row.wall_ms), text: row.text,
     ...(row.position === null ? {} : { position: row.position }),
-    ...(row.data === null ? {} : { data: decode(row.data) as NonNullable<RunEvent['data']> }),
+    ...(row.data === null ? {} : { data: believedData(decode(row.data)) }),
   }
 }
 
@@ -75,4 +81,4 @@ export function resultRow(seq: number, r: PartResult): ResultRow {
   return { seq, position: wellFormed(r.position), part: wellFormed(r.part), body: encode(r) }
 }
 
-export const resultOf = (row: ResultRow): PartResult => decode(row.body) as PartResult
+export const resultOf = (row: ResultRow): PartResult => believedResult(decode(row.body))
