@@ -4,7 +4,7 @@ import { z } from 'zod'
 const hours = (h: number): number => h * 3600
 
 export const reformParameters = z.strictObject({
-  targetV: z.number().min(1).optional()
+  targetV: z.number().min(1).max(5000).optional()
     .describe('Bus target; the lowest rated voltage on the rack when left out'),
   stepShare: z.number().min(0.02).max(0.25).default(0.1)
     .describe('Step as a share of target: 10 % (modelling choice, none is from a standard)'),

@@ -1,6 +1,6 @@
 /**
- * Rows are what this program wrote, or somebody changed them: then reading fails in words, and no reader has to
- * cope with what no type allows. The tables hold the kinds of columns; this holds what is within.
+ * Rows are what this program wrote, or somebody changed them: then reading fails in words, and no reader has
+ * to cope with what no type allows. The tables hold the kinds of columns; this holds what is within.
  */
 import { z } from 'zod'
 import { parseWith } from '../schema/read-file.ts'
@@ -13,11 +13,11 @@ import {
 const anyNumber = z.custom<number>(value => typeof value === 'number', 'a number')
 
 const storedResult = z.looseObject({
-  position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades), provisional: z.boolean(),
-  disposition: z.enum(dispositions), pConform: anyNumber, reason: z.string(),
+  position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades),
+  provisional: z.boolean(), disposition: z.enum(dispositions), pConform: anyNumber, reason: z.string(),
   criteria: z.array(z.looseObject({
-    name: z.string(), value: anyNumber, unit: z.string(), expandedU: anyNumber, limitLow: anyNumber.optional(),
-    limitHigh: anyNumber.optional(), guardBand: anyNumber, pConform: anyNumber, grade: z.enum(grades),
+    name: z.string(), value: anyNumber, unit: z.string(), expandedU: anyNumber,
+    limitLow: anyNumber.optional(), limitHigh: anyNumber.optional(), guardBand: anyNumber, pConform: anyNumber, grade: z.enum(grades),
     source: z.string(),
   })),
   figures: z.record(z.string(), anyNumber),

@@ -3,7 +3,8 @@ import type { Channel } from '../schema/reading.ts'
 import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
 import {
-  believedData, believedQuantity, believedResult, believedSetup, believedSeverity, believedState, believedWall,
+  believedData, believedQuantity, believedResult, believedSetup, believedSeverity, believedState,
+  believedWall,
 } from './believed.ts'
 import { decode, encode, wellFormed } from './codec.ts'
 
@@ -71,7 +72,7 @@ export function eventRow(seq: number, e: RunEvent): EventRow {
 export function eventOf(row: Hashed<EventRow>): StoredEvent {
   return {
     seq: row.seq, hash: row.hash.toString('hex'), kind: row.kind, severity: believedSeverity(row.severity),
-    atMs: row.at_ms, wallMs: believedWall(row.wall_ms), text: row.text,
+    atMs: row.at_ms, wallMs: row.wall_ms, text: row.text,
     ...(row.position === null ? {} : { position: row.position }),
     ...(row.data === null ? {} : { data: believedData(decode(row.data)) }),
   }

@@ -4,6 +4,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { buildApi, type Api } from '../../src/api/build.ts'
 import { acknowledgeBody, errorBody, presenceBody } from '../../src/api/shapes.ts'
 import { hashOfToken } from '../../src/base/token.ts'
+import { continueRequest } from '../../src/schema/application.ts'
 import { startRequest, type RunRecord, type StartRequest } from '../../src/schema/run.ts'
 import { wellFormed } from '../../src/store/codec.ts'
 import { FakeApplication } from '../api/fake-application.ts'
@@ -35,6 +36,7 @@ const start = fc.record({
 })
 const bodies: Readonly<Record<string, fc.Arbitrary<unknown>>> = {
   '/runs': start, '/plan': start, '/stop': fc.record({ reason: nasty() }),
+  '/runs/R1/close': fc.record({ reason: nasty(), person: nasty() }), '/runs/R1/continue': fc.record({ person: nasty(), cautionsConfirmed: fc.boolean() }),
   '/acknowledge': fc.record({ reason: nasty(), person: nasty() }), '/presence': fc.record({ person: nasty() }),
   '/ports/probe': fc.record({ url: fc.oneof(nasty(), fc.constantFrom('tcp://127.0.0.1:1', 'serial:/dev/ttyUSB0')) }),
   '/instruments/check': fc.record({ names: fc.array(fc.oneof(nasty(10), fc.constantFrom('supply', 'meter')), { maxLength: 3 }) }),
@@ -74,7 +76,8 @@ function mayHave(call: { name: string; argument: unknown }, request: { url: stri
   if (!request.here || request.site === 'cross-site' || request.origin === 'null' || request.origin === 'http://example.org') return false
   switch (call.name) {
     case 'start': return startRequest.safeParse(JSON.parse(request.payload!)).success
-    case 'acknowledge': return acknowledgeBody.safeParse(JSON.parse(request.payload!)).success
+    case 'continueRun': return continueRequest.safeParse(JSON.parse(request.payload!)).success
+    case 'acknowledge': case 'closeRun': return acknowledgeBody.safeParse(JSON.parse(request.payload!)).success
     case 'confirmPresence': return presenceBody.safeParse(JSON.parse(request.payload!)).success
     default: return call.name === 'probe' || call.name === 'check'
   }

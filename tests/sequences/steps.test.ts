@@ -40,6 +40,7 @@ describe('formingSteps', () => {
   it('ends also where a share of the target is too small to be a number', () => {
     expect(formingSteps(2e-323, 0.1, 0.05)).toEqual([2e-323])
     expect(reformParameters.safeParse({ targetV: 2e-323 }).success).toBe(false)
+    expect(reformParameters.safeParse({ targetV: 1e200 }).success).toBe(false)
     expect(reformParameters.safeParse({ targetV: 1 }).success).toBe(true)
   })
 })
