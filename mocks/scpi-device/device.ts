@@ -94,9 +94,6 @@ export class ScpiDevice {
     }
   }
 
-  /** True while a line is being carried out: an answer is still to come. */
-  get busy(): boolean { return this.#busy }
-
   /** Takes bytes as they come; any chunking. `reply` gets the answers to the lines that end in this chunk. */
   receive(chunk: Uint8Array, reply: Reply): void {
     this.#lastReply = reply

@@ -76,8 +76,6 @@ export class TimerHeap {
     return this.#pop().action ?? undefined
   }
 
-  get size(): number { return this.#heap.length }
-
   #before(a: Timer, b: Timer): boolean {
     return a.dueMs < b.dueMs || (a.dueMs === b.dueMs && a.order < b.order)
   }

@@ -47,7 +47,6 @@ export class KeeperHost {
   constructor(options: KeeperHostOptions) { this.#options = options }
 
   get mode(): KeeperMode { return this.#state.mode }
-  hasLink(link: string): boolean { return this.#options.sessions.has(link) }
   /**
    * Calls `listener` for every event until the returned function is called. A throwing listener harms nobody.
    */

@@ -64,7 +64,6 @@ export class Link {
 
   get url(): string { return this.#transport.url }
   get up(): boolean { return this.#state.at !== 'down' && this.#transport.up }
-  get busy(): boolean { return this.#done !== null }
   /** True when the next line to arrive can only be the answer to the next question. */
   get inStep(): boolean {
     if (this.#state.at !== 'idle') return false
