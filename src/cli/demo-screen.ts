@@ -27,7 +27,6 @@ export class DemoScreen {
   readonly #out: Output & NodeJS.WritableStream
   readonly #screen: Screen
   readonly #json: boolean
-  readonly #dropped = new Set<string>()
   #lastPlainMs = -Infinity
 
   constructor(out: NodeJS.WritableStream, json: boolean) {
@@ -41,20 +40,21 @@ export class DemoScreen {
 
   event(event: RunEvent): void {
     if (!told.has(event.kind)) return
-    if (event.kind === 'drop' && event.position !== undefined) this.#dropped.add(event.position)
     const times = this.#times(event)
     this.#screen.line(`${formatClock(event.wallMs)}  ${event.text}${times ? ` [${times}]` : ''}`)
   }
 
-  /** Only a drop has a fault to reckon from, and only a part measured dead was touch-safe at a time. */
+  /** Only a drop or a trip has a fault to reckon from; only a part measured dead was touch-safe at a time. */
   #times({ kind, position, data }: RunEvent): string {
-    const { faultToDisconnectedMs, faultToTouchSafeMs, verdict, offVerifiedMs } = data ?? {}
+    const { faultToDisconnectedMs, faultToTouchSafeMs, releaseToTouchSafeMs } = data ?? {}
+    const { verdict, offVerifiedMs } = data ?? {}
     if (typeof faultToDisconnectedMs === 'number') return inMs('fault to disconnected', faultToDisconnectedMs)
     if (kind === 'trip' && typeof offVerifiedMs === 'number') {
       return inMs('fault to off, read back', offVerifiedMs)
     }
-    if (typeof faultToTouchSafeMs !== 'number' || verdict !== 'dead' || position === undefined) return ''
-    return inMs(`${this.#dropped.has(position) ? 'fault' : 'release'} to touch-safe`, faultToTouchSafeMs)
+    if (verdict !== 'dead' || position === undefined) return ''
+    if (typeof faultToTouchSafeMs === 'number') return inMs('fault to touch-safe', faultToTouchSafeMs)
+    return typeof releaseToTouchSafeMs === 'number' ? inMs('release to touch-safe', releaseToTouchSafeMs) : ''
   }
 
   /** A table in place on a terminal; in a pipe one every half hour of the bench. */

@@ -57,13 +57,16 @@ export async function changedOver(night: Night): Promise<void> {
 /** Follows released parts down. Works after a trip too: it needs only what still reads. */
 export async function followAll(
   night: Night, standing: readonly PositionState[], stoodAtV: ReadonlyMap<PositionState, number | null>,
+  faultAtMs?: number,
 ): Promise<Map<PositionState, Deadness>> {
   const startedMs = night.clock.monotonicMs()
   for (const position of standing) position.stage = 'bleeding'
   await changedOver(night)
   night.sampler.hurry(30_000, 500)
-  const followed = await Promise.all(standing.map(async position =>
-    [position, await followDischarge(night, position, stoodAtV.get(position) ?? null, startedMs)] as const))
+  const followed = await Promise.all(standing.map(async position => {
+    const stoodV = stoodAtV.get(position) ?? null
+    return [position, await followDischarge(night, position, stoodV, startedMs, faultAtMs)] as const
+  }))
   return new Map(followed)
 }
 

@@ -1,7 +1,7 @@
 /**
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
-import { chargeRatioMin, judgeDead } from '../safety/dead.ts'
+import { brokeOff, chargeRatioMin, judgeDead } from '../safety/dead.ts'
 import type { Deadness } from '../safety/dead.ts'
 import type { Reading } from '../schema/reading.ts'
 import { silenceMs } from './bus.ts'
@@ -17,47 +17,56 @@ const followMsMin = 10_000
 const emptyV = 1
 
 /** What was seen of one discharge. */
-interface Seen { chargeC: number | null; safeAtMs: number | null }
+interface Seen { chargeC: number | null; safeAtMs: number | null; brokeAtV: number | null }
 
-/** Follows one released part down to touch-safe. `releaseV`: what it stood at, volts, null when unknown. */
+/**
+ * Follows one released part down to touch-safe. `releaseV`: what it stood at, volts, null when unknown.
+ * `faultAtMs`: when the reading that asked for it was taken, where a fault did.
+ */
 export async function followDischarge(
-  night: Night, position: PositionState, releaseV: number | null, faultAtMs: number,
+  night: Night, position: PositionState, releaseV: number | null, releasedAtMs: number, faultAtMs?: number,
 ): Promise<Deadness> {
   const stoodV = stoodAt(position, releaseV)
-  const { chargeC, safeAtMs } = await follow(night, position, faultAtMs)
+  const { chargeC, safeAtMs, brokeAtV } = await follow(night, position, releasedAtMs)
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
   if (expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC) position.emptied = true
   const dead = judgeDead({
     knownV: stoodV, nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
-    expectedC,
+    expectedC, brokeAtV,
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.touch = dead.text
   position.presumedV = dead.verdict === 'dead' ? null
     : dead.verdict === 'live' ? Math.abs(dead.volts) : stoodV
-  const faultToTouchSafeMs = safeAtMs === null ? null : safeAtMs - faultAtMs
+  const since = (fromMs: number | undefined): number | null =>
+    safeAtMs === null || fromMs === undefined ? null : safeAtMs - fromMs
   void night.recorder.event({
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
     text: `${position.spec.name} ${dead.text}`,
-    data: { verdict: dead.verdict, chargeC, releaseV: stoodV, faultToTouchSafeMs },
+    data: {
+      verdict: dead.verdict, chargeC, releaseV: stoodV, releaseToTouchSafeMs: since(releasedAtMs),
+      ...faultAtMs === undefined ? {} : { faultToTouchSafeMs: since(faultAtMs) },
+    },
   }).catch(() => {})
   return dead
 }
 
 /** Adds up the charge that comes back until the part is empty, silent, or out of time. */
-async function follow(night: Night, position: PositionState, faultAtMs: number): Promise<Seen> {
+async function follow(night: Night, position: PositionState, releasedAtMs: number): Promise<Seen> {
   const { capacitanceF, tolerancePlus } = position.profile
   const tauMs = 1000 * seriesOhm(night.bench.fixture, position, false) * capacitanceF
   const untilMs = night.clock.monotonicMs() + Math.max(followMsMin, constants * tauMs * (1 + tolerancePlus))
-  const seen: Seen = { chargeC: null, safeAtMs: null }
+  const seen: Seen = { chargeC: null, safeAtMs: null, brokeAtV: null }
   let last: Reading | null = null
   while (night.clock.monotonicMs() < untilMs) {
     const reading: Reading | null = await night.waiters.next(night.channels.current[position.index]!,
       { afterMs: night.clock.monotonicMs(), withinMs: silenceMs(night), signal: night.reading })
     if (reading === null) { position.current = null; break }
-    seen.chargeC = last === null ? headC(reading, faultAtMs, tauMs) : seen.chargeC! + betweenC(last, reading)
+    seen.chargeC = last === null
+      ? headC(reading, releasedAtMs, tauMs) : seen.chargeC! + betweenC(last, reading)
+    seen.brokeAtV = Math.max(seen.brokeAtV ?? 0, brokenAt(night, position, last, reading))
     last = reading
     const worst = worstVolts(night, position, -reading.value, reading.u)
     if (Math.abs(worst.volts) + 2 * worst.u < night.bench.limits.touchSafeV) seen.safeAtMs ??= reading.atMs
@@ -66,9 +75,18 @@ async function follow(night: Night, position: PositionState, faultAtMs: number):
   return seen
 }
 
+/** What was left when the current stopped at once, volts; 0 while it dies away. */
+function brokenAt(night: Night, position: PositionState, last: Reading | null, now: Reading): number {
+  if (last === null) return 0
+  const ohm = seriesOhm(night.bench.fixture, position, false)
+  const [beforeV, nowV] = [-last.value * ohm, -now.value * ohm]
+  if (beforeV < night.bench.limits.touchSafeV) return 0
+  return brokeOff(beforeV, nowV, now.atMs - last.atMs, 1000 * ohm * leastFarad(position)) ? beforeV : 0
+}
+
 /** Charge that left before the first reading, were it a plain RC: I·τ·(e^(Δt/τ) − 1), three τ at most. */
-const headC = ({ value, atMs }: Reading, faultAtMs: number, tauMs: number): number =>
-  Math.max(0, -value) * (tauMs / 1000) * Math.expm1(Math.min(3, Math.max(0, atMs - faultAtMs) / tauMs))
+const headC = ({ value, atMs }: Reading, releasedAtMs: number, tauMs: number): number =>
+  Math.max(0, -value) * (tauMs / 1000) * Math.expm1(Math.min(3, Math.max(0, atMs - releasedAtMs) / tauMs))
 
 const betweenC = (last: Reading, now: Reading): number =>
   -((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000)

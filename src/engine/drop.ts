@@ -53,7 +53,9 @@ async function prove(
 ): Promise<void> {
   try {
     await changedOver(night)
-    await Promise.all([checkReleased(night, position), followDischarge(night, position, releaseV, atMs)])
+    await Promise.all([
+      checkReleased(night, position), followDischarge(night, position, releaseV, atMs, atMs),
+    ])
   } catch (error) {
     // Reading ends when the run has ended; nothing is left to prove then.
     if (!night.reading.aborted) {

@@ -6,7 +6,8 @@ import { seriesOhm } from '../engine/position.ts'
 import { moveBus, nextOf, rest } from '../engine/bus.ts'
 import { dropPosition } from '../engine/drop.ts'
 import type { Reading } from '../schema/reading.ts'
-import type { Disposition, Grade, Stage } from '../schema/run.ts'
+import type { Criterion, Disposition, Grade, Stage } from '../schema/run.ts'
+import { criterion, show } from './criteria.ts'
 import { FormingStep } from './forming.ts'
 import type { FormingVerdict } from './forming.ts'
 import { leakageLimit } from './leakage-limit.ts'
@@ -14,7 +15,11 @@ import type { ReformParameters } from './parameters.ts'
 import { formingSteps } from './steps.ts'
 
 /** How a part left the run before it could be graded by measurement. */
-export interface Leaving { grade: Grade; disposition: Disposition; reason: string; stepV: number }
+export interface Leaving {
+  grade: Grade; disposition: Disposition; reason: string; stepV: number
+  /** The comparison that made it leave, where there was one. */
+  criteria?: readonly Criterion[]
+}
 export type Leavings = Map<PositionState, Leaving>
 
 /** Charge that went in below this share of C·ΔV means that the contact is lost. */
@@ -136,7 +141,7 @@ async function holdStep(night: Night, stepV: number, p: ReformParameters, leavin
       const verdict = judgePosition(night, position, step, stepV, p)
       if (verdict.kind === 'dwell') { waiting++; position.note = verdict.why; continue }
       if (verdict.kind === 'ready') { position.note = 'ready'; continue }
-      await leave(night, leavings, position, leavingOf(verdict, stepV))
+      await leave(night, leavings, position, leavingOf(verdict, stepV, position))
     }
     if (waiting === 0) return
     // Past the shortest stay nothing is known but that the rest still has to come.
@@ -163,22 +168,28 @@ function judgePosition(
 const noiseOf = (position: PositionState): number => Math.max(1e-8, 0.2 * (position.current?.u ?? 0))
 
 function leavingOf(
-  verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>, stepV: number,
+  verdict: Exclude<FormingVerdict, { kind: 'dwell' | 'ready' }>, stepV: number, position: PositionState,
 ): Omit<Leaving, 'stepV'> {
-  const at = `at ${stepV.toFixed(0)} V: `
-  if (verdict.kind === 'unreadable') {
-    return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
-  }
+  const criteria = formingCriterion(position, stepV)
+  const numbers = criteria.map(entry => `: ${show(entry)}`).join()
+  const at = `at ${stepV.toFixed(0)} V: ${verdict.why}`
+  if (verdict.kind === 'unreadable') return { grade: 'cannot tell', disposition: 'retest', reason: at }
   if (verdict.kind === 'overdue' && verdict.improving) {
-    return {
-      grade: 'cannot tell', disposition: 'form',
-      reason: `${at}${verdict.why}, still improving: form it another night`,
-    }
+    const reason = `${at}${numbers}; still improving: form it another night`
+    return { grade: 'cannot tell', disposition: 'form', reason, criteria }
   }
   if (verdict.kind === 'overdue') {
-    return { grade: 'cannot tell', disposition: 'retest', reason: at + verdict.why }
+    return { grade: 'cannot tell', disposition: 'retest', reason: at + numbers, criteria }
   }
-  return { grade: 'reject', disposition: 'replace', reason: at + verdict.why }
+  return { grade: 'reject', disposition: 'replace', reason: at + numbers, criteria }
+}
+
+/** The current of the step against the limit at its voltage; none without a good reading. */
+function formingCriterion({ current, profile }: PositionState, stepV: number): Criterion[] {
+  if (current?.quality !== 'good') return []
+  const { limitA, source } = leakageLimit(profile.leakage, profile.capacitanceF, stepV)
+  const limitOf = `${source}, at the step of ${stepV.toFixed(0)} V`
+  return [criterion('forming', current, 'A', { high: limitA }, limitOf)]
 }
 
 /**

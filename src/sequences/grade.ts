@@ -1,5 +1,5 @@
 /** From measurements to a grade with its reasons: every comparison carries its uncertainty and its source. */
-import { combineGrades, judgeConformance } from '../analysis/conformance.ts'
+import { combineGrades } from '../analysis/conformance.ts'
 import { rest } from '../engine/bus.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
@@ -10,6 +10,7 @@ import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts
 import { esrLimitOhm } from './bridge.ts'
 import { fitDecayInWindow } from '../analysis/decay-fit.ts'
 import type { Leaving, Leavings, SoakTrace } from './climb.ts'
+import { criterion, show } from './criteria.ts'
 import type { FormalReading } from './formal.ts'
 
 export interface Evidence {
@@ -131,11 +132,18 @@ function droppedBySupervisor(
   return { ...(position.verdict ?? condemned), reason: position.note, stepV: NaN }
 }
 
-function left(position: PositionState, { grade, disposition, reason, stepV }: Leaving): PartResult {
+/** What was seen when the part left stays on record; without a comparison nothing is said of its chances. */
+function left(position: PositionState, leaving: Leaving): PartResult {
+  const { grade, disposition, reason, stepV, criteria = [] } = leaving
+  const { leftWith } = position
   return {
-    ...base(position), grade, provisional: false, disposition, pConform: grade === 'reject' ? 0 : NaN, reason,
-    criteria: [],
-    figures: Number.isFinite(stepV) ? { leftAtV: stepV } : {},
+    ...base(position), grade, provisional: false, disposition, reason, criteria,
+    pConform: criteria.length === 0 ? NaN : Math.min(...criteria.map(entry => entry.pConform)),
+    figures: {
+      ...(Number.isFinite(stepV) ? { leftAtV: stepV } : {}),
+      ...(leftWith ? { leftCurrentA: leftWith.amps, leftCurrentU: leftWith.uA } : {}),
+      ...(leftWith && leftWith.volts !== null ? { leftPartV: leftWith.volts } : {}),
+    },
   }
 }
 
@@ -143,24 +151,6 @@ export const cannotTell = (position: PositionState, reason: string): PartResult 
   ...base(position), grade: 'cannot tell', provisional: false, disposition: 'retest', pConform: NaN, reason,
   criteria: [], figures: {},
 })
-
-interface Comparable { value: number; u: number; dof?: number }
-
-function criterion(
-  name: Criterion['name'], { value, u, dof = Infinity }: Comparable, unit: string,
-  limits: { low?: number; high?: number }, source: string,
-): Criterion {
-  const verdict = judgeConformance({ y: value, u, dof }, {
-    ...(limits.low === undefined ? {} : { lower: limits.low }),
-    ...(limits.high === undefined ? {} : { upper: limits.high }),
-  })
-  return {
-    name, value, unit, expandedU: verdict.expandedU, guardBand: verdict.guardBand, pConform: verdict.pConform,
-    grade: verdict.grade, source,
-    ...(limits.low === undefined ? {} : { limitLow: limits.low }),
-    ...(limits.high === undefined ? {} : { limitHigh: limits.high }),
-  }
-}
 
 const leakageCriterion = ({ atTarget, limitA, source }: FormalReading): Criterion =>
   criterion('leakage', atTarget, 'A', { high: limitA }, source)
@@ -174,15 +164,6 @@ export function bridgeCriteria(position: PositionState, { capacitance, esr }: Br
     criterion('esr', esr, 'Ω', { high: esrFactorMax * esrLimitOhm(position) },
       `${esrFactorMax} × the ESR of a new part, from its tan δ limit`),
   ]
-}
-
-function show({ value, unit, expandedU, limitLow, limitHigh }: Criterion): string {
-  const digits = (x: number): string => x.toPrecision(3)
-  const limits = [
-    limitLow === undefined ? '' : `at least ${digits(limitLow)}`,
-    limitHigh === undefined ? '' : `at most ${digits(limitHigh)}`,
-  ].filter(Boolean).join(', ')
-  return `${digits(value)} ${unit} (U ${expandedU.toPrecision(2)}), ${limits} ${unit}`
 }
 
 function figuresOf(

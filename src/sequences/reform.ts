@@ -5,12 +5,15 @@ import { connect, moveBus } from '../engine/bus.ts'
 import { bleedAll, followAll } from '../engine/bleed.ts'
 import { watchRecovery } from '../engine/recovery.ts'
 import type { Deadness } from '../safety/dead.ts'
+import { condemned as rejected, untold } from '../safety/verdict.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { BridgeReading } from '../schema/roles.ts'
+import type { Criterion } from '../schema/run.ts'
 import { bridgeMaxV, bridgeReading, esrLimitOhm } from './bridge.ts'
 import { climb, polarityStop, soak, stage } from './climb.ts'
 import type { Leavings } from './climb.ts'
 import { formalReadings } from './formal.ts'
+import { criterion, show } from './criteria.ts'
 import { gradeParts } from './grade.ts'
 import { reformParameters, soakParameters } from './parameters.ts'
 import type { ReformParameters } from './parameters.ts'
@@ -89,13 +92,15 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
       position.seenF = reading.capacitance.value
     }
     const unseen = typeof reading === 'string'
-    const why = unseen ? reading : condemned(position, reading)
-    if (why === null) continue
+    const found = unseen ? { why: reading } : condemned(position, reading)
+    if (found === null) continue
+    const { why } = found
     position.stage = 'dropped'
     position.note = why
     night.supervisor.release(position.spec.name)
-    leavings.set(position, unseen ? { grade: 'cannot tell', disposition: 'retest', reason: why, stepV: 0 }
-      : { grade: 'reject', disposition: 'replace', reason: why, stepV: 0 })
+    leavings.set(position, {
+      ...unseen ? untold : rejected, reason: why, stepV: 0, ...'criteria' in found ? { criteria: found.criteria } : {},
+    })
     await night.recorder.event({
       kind: unseen ? 'unjudged' : 'condemned', severity: 'warning', position: position.spec.name,
       text: `${position.spec.name}: ${why}`,
@@ -103,15 +108,23 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
   }
 }
 
-function condemned(position: PositionState, { capacitance, esr }: BridgeReading): string | null {
+function condemned(
+  position: PositionState, { capacitance, esr }: BridgeReading,
+): { why: string; criteria: Criterion[] } | null {
   if (capacitance.quality !== 'good' || esr.quality !== 'good') {
-    return 'the bridge finds no capacitor (open or shorted)'
+    return { why: 'the bridge finds no capacitor (open or shorted)', criteria: [] }
   }
-  if (capacitance.value < openShare * position.profile.capacitanceF) {
-    return `open: ${(1e6 * capacitance.value).toPrecision(3)} µF`
+  const lowF = openShare * position.profile.capacitanceF
+  const highOhm = grossEsrFactor * esrLimitOhm(position)
+  if (capacitance.value < lowF) {
+    const source = `${100 * openShare} % of the rated value: less is open`
+    const entry = criterion('capacitance', capacitance, 'F', { low: lowF }, source)
+    return { why: `open: ${show(entry)}`, criteria: [entry] }
   }
-  if (esr.value > grossEsrFactor * esrLimitOhm(position)) return `gross ESR: ${esr.value.toPrecision(3)} Ω`
-  return null
+  if (esr.value <= highOhm) return null
+  const source = `${grossEsrFactor} × the ESR of a new part, from its tan δ limit`
+  const entry = criterion('esr', esr, 'Ω', { high: highOhm }, source)
+  return { why: `gross ESR: ${show(entry)}`, criteria: [entry] }
 }
 
 async function measureAll(

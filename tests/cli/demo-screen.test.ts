@@ -6,8 +6,8 @@ import type { StoredEvent } from '../../src/schema/store.ts'
 
 const event = (given: Partial<StoredEvent> & Pick<StoredEvent, 'kind' | 'text'>): StoredEvent =>
   ({ severity: 'info', atMs: 0, wallMs: 0, seq: 0, hash: '', ...given })
-const touch = (position: string, verdict: string, text: string): StoredEvent =>
-  event({ kind: 'touch', position, text: `${position} ${text}`, data: { verdict, faultToTouchSafeMs: 1800 } })
+const touch = (position: string, verdict: string, text: string, from = 'faultToTouchSafeMs'): StoredEvent =>
+  event({ kind: 'touch', position, text: `${position} ${text}`, data: { verdict, [from]: 1800 } })
 
 const drop = event({
   kind: 'drop', position: 'P01', text: 'P01 off the bus', data: { faultToDisconnectedMs: 10 },
@@ -29,7 +29,7 @@ describe('the screen of the demo', () => {
   })
 
   it('tells no fault of a part that was released as planned', () => {
-    expect(shown(dead)[0]).toMatch(/\[release to touch-safe 1\.8 s\]$/)
+    expect(shown(touch('P01', 'dead', 'measured below 60 V', 'releaseToTouchSafeMs'))[0]).toMatch(/\[release to touch-safe 1\.8 s\]$/)
   })
 
   it('tells no time to touch-safe of a part that is not safe to touch', () => {

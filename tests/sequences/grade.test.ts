@@ -6,6 +6,8 @@ import type { BridgeReading } from '../../src/schema/roles.ts'
 import type { Measured } from '../../src/schema/reading.ts'
 import type { PartResult } from '../../src/schema/run.ts'
 import { combine, gradePart } from '../../src/sequences/grade.ts'
+import { criterion } from '../../src/sequences/criteria.ts'
+import type { Criterion } from '../../src/schema/run.ts'
 import type { Evidence } from '../../src/sequences/grade.ts'
 import type { FormalReading } from '../../src/sequences/formal.ts'
 import type { Known } from '../../src/sequences/formal-leakage.ts'
@@ -148,9 +150,21 @@ describe('a part that left before the end', () => {
     expect(result).toMatchObject({ grade: 'cannot tell', disposition: 'form', reason: leaving.reason, provisional: false, figures: { leftAtV: 225 } })
     expect(result.pConform).toBeNaN()
   })
-  it('surely does not conform when it left as a reject', () => {
-    const result = graded({ set: (position, { leavings }) => { leavings.set(position, { ...leaving, grade: 'reject', disposition: 'replace' }) } })
-    expect(result).toMatchObject({ grade: 'reject', pConform: 0 })
+  it('keeps the comparison that made it leave, and says nothing of its chances without one', () => {
+    const entry = criterion('forming', good(5e-4, 1e-6), 'A', { high: 4e-4 }, 'a data sheet')
+    const leave = (criteria?: readonly Criterion[]) => graded({ set: (position, { leavings }) => {
+      leavings.set(position, { ...leaving, grade: 'reject', disposition: 'replace', ...criteria ? { criteria } : {} })
+    } })
+    expect(leave([entry])).toMatchObject({ grade: 'reject', criteria: [entry] })
+    expect(leave([entry]).pConform).toBeLessThan(1e-6)
+    expect(leave()).toMatchObject({ grade: 'reject', pConform: NaN })
+  })
+  it('keeps what it took and stood at when it was dropped', () => {
+    const result = graded({ set: position => {
+      position.stage = 'dropped'
+      position.leftWith = { amps: 3e-3, uA: 2e-6, volts: 120 }
+    } })
+    expect(result.figures).toMatchObject({ leftCurrentA: 3e-3, leftCurrentU: 2e-6, leftPartV: 120 })
   })
   it('is rejected with the words of the limit that dropped it', () => {
     const result = graded({ set: position => { position.stage = 'dropped'; position.note = 'more than a sound part ever takes' } })
