@@ -3,6 +3,7 @@ import { RealClock, type Clock } from '../base/clock.ts'
 import { dataFolderOf, readDaemonNote } from '../base/daemon-file.ts'
 import { BenchError } from '../base/errors.ts'
 import { isLoopback } from '../base/loopback.ts'
+import type { HostFinding } from '../app/host-check.ts'
 import type { PortEntry, ProbeAnswer, SafeOffReport } from '../schema/application.ts'
 import { DaemonClient } from './client.ts'
 import type { RemoteView } from './remote-view.ts'
@@ -26,6 +27,10 @@ export interface PortsModule {
   }
 }
 
+export interface HostModule {
+  localHost(benchPath: string | undefined, dataFolder: string): Promise<HostFinding[]>
+}
+
 export interface CliContext {
   readonly out: Output
   readonly err: Output
@@ -37,6 +42,7 @@ export interface CliContext {
   loadServe(): Promise<ServeModule>
   loadDemo(): Promise<DemoModule>
   loadPorts(): Promise<PortsModule>
+  loadHost(): Promise<HostModule>
 }
 
 /** Options that every command has. */
@@ -51,6 +57,7 @@ export function realContext(user: string): CliContext {
     loadServe: async () => await load('./serve.ts') as ServeModule,
     loadDemo: async () => await load('./demo.ts') as DemoModule,
     loadPorts: async () => await import('../app/ports.ts'),
+    loadHost: async () => await import('../app/local-host.ts'),
   }
 }
 

@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
+import { addHostCommand } from './commands-host.ts'
 import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addRecordCommands } from './commands-record.ts'
@@ -44,6 +45,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   }
   addLocalCommands(program, context, act)
   addInstrumentsCommand(program, context, act)
+  addHostCommand(program, context, act)
   addBenchCommands(program, context, act)
   addRunCommands(program, context, act)
   addRecordCommands(program, context, act)

@@ -1,12 +1,14 @@
 /** The daemon in the foreground: makes the bench safe, then accepts work until it is told to end. */
+import { RealClock } from '../base/clock.ts'
 import type { Log, LogLevel } from '../base/log.ts'
 import { makeLog } from '../base/log.ts'
 import { removeDaemonNote, writeDaemonNote } from '../base/daemon-file.ts'
 import { softwareVersion } from '../base/version.ts'
 import { buildApi, listen } from '../api/build.ts'
 import { openBench } from '../app/open-bench.ts'
-import type { Application } from '../schema/application.ts'
+import type { Application, BenchStatus } from '../schema/application.ts'
 import type { ServeOptions } from './context.ts'
+import { serviceManager } from './service-manager.ts'
 
 /** Resolves with the exit code when SIGINT or SIGTERM ended it. Rejects when the bench cannot be opened. */
 export async function serve(options: ServeOptions): Promise<number> {
@@ -24,15 +26,28 @@ export async function serve(options: ServeOptions): Promise<number> {
     throw error
   })
   const said = { ...views.at, bench: opened.bench.file.bench, interrupted: opened.interrupted }
+  const manager = serviceManager({
+    env: process.env, pid: process.pid, clock: new RealClock(), log,
+    alive: () => isLookedAfter(daemon.status()),
+  })
+  manager.ready(inWords(said))
   options.out.write(options.json ? `${JSON.stringify(said)}\n` : `${inWords(said)}\n`)
   const signal = await ending
   log.info({ signal }, 'ending: safe-off first')
+  manager.stopping()
   await daemon.stop(`${signal} at the daemon`)
   removeDaemonNote(options.data)
   await opened.close()
   await views.close()
+  manager.end()
   return daemon.status().latched ? 3 : 0
 }
+
+/**
+ * The keeper stays armed only while fresh readings are seen and judged; energy without that is not looked after.
+ */
+export const isLookedAfter = ({ energy, keeper }: Pick<BenchStatus, 'energy' | 'keeper'>): boolean =>
+  energy !== 'live' || keeper === 'armed'
 
 interface Views { at: { url: string; elsewhere: string | null }; close(): Promise<void> }
 
