@@ -16,12 +16,21 @@ export interface DeadEvidence {
   /** Charge that came back through the bleeder, and what C·V says it should be; null where not measured. */
   returnedC: number | null
   expectedC: number | null
+  /** What the part still stood at when its discharge stopped at once instead of dying away, volts; null where it did not. */
+  brokeAtV?: number | null
   touchSafeV: number
   atWallMs: number
 }
 
 /** Charge below this part of what was expected means that the path lost its part. */
 export const chargeRatioMin = 0.5
+
+/** No discharge is this many times quicker than its slowest reckoning allows: what stops sooner lost its path. */
+const quickest = 3
+
+/** Whether volts that fell so far in `gapMs` cannot have left through a path of time constant `tauMs`. */
+export const brokeOff = (beforeV: number, nowV: number, gapMs: number, tauMs: number): boolean =>
+  nowV < beforeV * Math.exp(-quickest * gapMs / tauMs)
 
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
 const unmeasured = (why: string): Deadness =>
@@ -32,6 +41,9 @@ export function judgeDead(e: DeadEvidence): Deadness {
   const worstV = Math.abs(e.nowV) + 2 * e.uV
   if (worstV >= e.touchSafeV) {
     return { verdict: 'live', volts: e.nowV, text: `NOT SAFE TO TOUCH: ${e.nowV.toFixed(1)} V` }
+  }
+  if ((e.brokeAtV ?? 0) >= e.touchSafeV) {
+    return unmeasured(`the discharge stopped at once at ${e.brokeAtV!.toFixed(0)} V: the path may have opened`)
   }
   if (e.knownV !== null && Math.abs(e.knownV) >= e.touchSafeV) {
     if (e.returnedC === null || e.expectedC === null) {

@@ -5,6 +5,7 @@ import { defineSequence } from '../../src/engine/sequence.ts'
 import { reformParameters } from '../../src/sequences/parameters.ts'
 import { formingPlan } from '../../src/sequences/plan.ts'
 import type { Scenario } from '../../mocks/bench/scenario.ts'
+import type { NightStage } from './bad-night.ts'
 import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
 import { during, fixture, pair } from './acts.ts'
 import { breaches } from './invariants.ts'
@@ -55,6 +56,18 @@ describe('a sequence that ends and leaves the bus up', () => {
     const run = await bench.night({ sequence: 'leaves-it-up', parameters: { ...quick, targetV: 450 } })
     expect(run.state).toBe('done')
     expect(bench.daemon.status().latched).toBe(null)
+  })
+})
+
+describe('a contact that opens while its part bleeds', () => {
+  it.each([4000, 6000, 8000])('after %i ms, when most of the charge is out: what is left is not called measured', async afterMs => {
+    const outcome = await badNight({
+      seed: 26, scenario: pair(26), request: { parameters: { ...quick, targetV: 450, slewVPerS: 20 } },
+      acts: [{ stage: 'bleeding' as NightStage, afterMs, act: fixture('P01', 'lead-open') }],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.endV.parts.get('P01')).toBeGreaterThan(60)
+    expect(outcome.lastTouch.get('P01')).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
   })
 })
 
