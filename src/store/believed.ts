@@ -17,7 +17,8 @@ const storedResult = z.looseObject({
   provisional: z.boolean(), disposition: z.enum(dispositions), pConform: anyNumber, reason: z.string(),
   criteria: z.array(z.looseObject({
     name: z.string(), value: anyNumber, unit: z.string(), expandedU: anyNumber,
-    limitLow: anyNumber.optional(), limitHigh: anyNumber.optional(), guardBand: anyNumber, pConform: anyNumber, grade: z.enum(grades),
+    limitLow: anyNumber.optional(), limitHigh: anyNumber.optional(), guardBand: anyNumber,
+    pConform: anyNumber, grade: z.enum(grades),
     source: z.string(),
   })),
   figures: z.record(z.string(), anyNumber),
