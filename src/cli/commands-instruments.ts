@@ -18,11 +18,13 @@ interface InstrumentsOptions extends CommonOptions { probe?: string[]; bench?: s
 interface Found { instruments: InstrumentCheck[] | null; ports: PortEntry[]; probes: ProbeAnswer[] }
 
 const checkMs = 120_000
-const caution = 'Opening a serial port raises its modem lines (DTR, RTS), and some boards reset on it. *IDN? is asked, and nothing else.'
+const caution = 'Opening a serial port raises its modem lines (DTR, RTS), and some boards reset on it. '
+  + '*IDN? is asked, and nothing else.'
 
 export function addInstrumentsCommand(program: Command, context: CliContext, act: Act): void {
   act(program.command('instruments').argument('[names...]', 'only these')
-    .option('--probe <url>', 'ask *IDN? of this port instead, e.g. serial:/dev/ttyUSB0?baud=9600; may be given often', collect)
+    .option('--probe <url>',
+      'ask *IDN? of this port instead, e.g. serial:/dev/ttyUSB0?baud=9600; may be given often', collect)
     .option('--bench <file>', 'without a daemon: the bench file that the ports are held against')
     .description('list ports; ask every instrument of the bench who it is, and whether its profile fits'),
   async (names: string[], options: InstrumentsOptions) => await instruments(context, names, options))
@@ -45,7 +47,8 @@ async function instruments(
 async function daemonOrNone(
   context: CliContext, names: readonly string[], options: InstrumentsOptions,
 ): Promise<{ client: DaemonClient | null; why: string | null; late: boolean }> {
-  const mustAnswer = options.daemon !== undefined || context.env['NIGHTBENCH_DAEMON'] !== undefined || names.length > 0
+  const mustAnswer =
+    options.daemon !== undefined || context.env['NIGHTBENCH_DAEMON'] !== undefined || names.length > 0
   if (options.bench !== undefined && !mustAnswer) return {
     client: null, why: 'Looked without a daemon', late: false
   }
@@ -91,7 +94,8 @@ function exitOf({ instruments, probes }: Found): ExitCode {
   return good ? exitCodes.accepted : exitCodes.fault
 }
 
-const isGood = (check: SelfCheck | null): boolean => check === null || (check.waiting.length === 0 && check.wrong.length === 0)
+const isGood = (check: SelfCheck | null): boolean =>
+  check === null || (check.waiting.length === 0 && check.wrong.length === 0)
 
 function lines({ instruments, ports, probes }: Found): string[] {
   const blocks = [
@@ -109,7 +113,8 @@ function instrumentTable(checks: readonly InstrumentCheck[]): string[] {
     ].map(heading => ({ heading })),
     checks.map(check => [
       check.name, check.roles.join(', '), check.profile, check.url,
-      check.matches ? 'as entered' : check.problem ?? 'another instrument', fitWords(check.selfCheck), check.identity ?? '–',
+      check.matches ? 'as entered' : check.problem ?? 'another instrument', fitWords(check.selfCheck),
+      check.identity ?? '–',
     ]),
   )
 }
@@ -135,7 +140,9 @@ function probeTable(probes: readonly ProbeAnswer[]): string[] {
   ].map(heading => ({ heading })),
     probes.map(({ url, identity, problem, entered, profiles }) => [
       url, identity ?? `no answer: ${problem ?? ''}`, entered ?? 'no',
-      identity === null ? '–' : profiles.join(', ') || 'none is named so: choose by class, and see docs/profiles.md',
+      identity === null
+        ? '–'
+        : profiles.join(', ') || 'none is named so: choose by class, and see docs/profiles.md',
     ]))
 }
 
