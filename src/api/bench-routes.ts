@@ -5,12 +5,12 @@ import { z } from 'zod'
 import type { Clock } from '../base/clock.ts'
 import type { Application } from '../schema/application.ts'
 import {
-  benchStatus, plan, portEntry, probeAnswer, safeOffReport, startRequest
+  benchStatus, continueRequest, plan, portEntry, probeAnswer, safeOffReport, startRequest
 } from '../schema/application.ts'
 import type { Routes } from './build.ts'
 import { apiLimits } from './limits.ts'
 import {
-  acknowledgeBody, errorBody, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
+  acknowledgeBody, errorBody, idParams, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
 } from './shapes.ts'
 
 const answers = <S extends z.ZodType>(code: 200 | 202, shape: S) =>
@@ -60,6 +60,24 @@ export function benchRoutes(routes: Routes, app: Application): void {
   routes.post('/runs', {
     schema: { summary: 'Start a run', body: startRequest, response: answers(202, runShape) },
   }, async (request, reply) => await reply.code(202 as 200).send(await app.start(request.body)))
+
+  routes.post('/runs/:id/continue', {
+    schema: {
+      summary: 'Start the newest run again, where it did not reach its end, as a new run that names it',
+      params: idParams, body: continueRequest, response: answers(202, runShape),
+    },
+  }, async (request, reply) =>
+    await reply.code(202 as 200).send(await app.continueRun(request.params.id, request.body)))
+
+  routes.post('/runs/:id/close', {
+    schema: {
+      summary: 'Say that a run that did not reach its end will not be continued', params: idParams,
+      body: acknowledgeBody, response: answers(200, z.strictObject({ closed: z.literal(true) })),
+    },
+  }, async request => {
+    await app.closeRun(request.params.id, request.body.reason, request.body.person)
+    return { closed: true }
+  })
 
   routes.post('/acknowledge', {
     schema: {

@@ -5,9 +5,9 @@ import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
 import type {
-  Application, BenchStatus, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport,
+  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport,
 } from '../schema/application.ts'
-import type { RunRecord, RunState, StartRequest } from '../schema/run.ts'
+import type { RunEvent, RunRecord, RunState, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
@@ -15,6 +15,7 @@ import type { RunHandles } from '../engine/runner.ts'
 import type { AnySequence } from '../engine/sequence.ts'
 import { checkIdentity, checkInstrument } from './identity.ts'
 import type { ComposedBench } from './compose.ts'
+import { requestToContinue, unfinishedRun } from './continue-run.ts'
 import { rolesOf, type LoadedBench, type ProfileFolder } from './files.ts'
 import type { Origin } from './own-sequences.ts'
 import { leftOnBus, measureLeft, type LeftOnBus } from './after-crash.ts'
@@ -131,7 +132,33 @@ export class Daemon implements Application {
 
   async plan(request: StartRequest): Promise<Plan> { return (await prepare(this.#d, request)).plan }
 
-  async start(request: StartRequest): Promise<RunRecord> {
+  async start(request: StartRequest): Promise<RunRecord> { return await this.#start(async () => request) }
+
+  async continueRun(runId: string, request: ContinueRequest): Promise<RunRecord> {
+    return await this.#start(async () => {
+      const run = await unfinishedRun(this.store, runId)
+      await this.#refuseWithoutPresence()
+      return requestToContinue(run, request, this.#d)
+    }, runId)
+  }
+
+  async closeRun(runId: string, reason: string, person: string): Promise<void> {
+    if (reason.trim() === '' || person.trim() === '') {
+      throw new BenchError('USAGE', 'closing a run needs a person and a reason')
+    }
+    await unfinishedRun(this.store, runId)
+    await this.#note(runId, 'closed', `${person} closed this run: ${reason}`, { person, reason })
+  }
+
+  /** An event of a run that has ended. */
+  async #note(runId: string, kind: string, text: string, data: NonNullable<RunEvent['data']>): Promise<void> {
+    const { clock } = this.#d
+    await this.store.appendEvent(runId, {
+      kind, severity: 'info', atMs: clock.monotonicMs(), wallMs: clock.wallMs(), text, data,
+    })
+  }
+
+  async #start(requestOf: () => Promise<StartRequest>, continues?: string): Promise<RunRecord> {
     if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
     if (this.#latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${this.#latched.text}`)
     if (this.#starting || this.#closing) {
@@ -140,23 +167,28 @@ export class Daemon implements Application {
     this.#starting = true
     this.#stopReason = null
     try {
-      return await this.#begin(request)
+      return await this.#begin(await requestOf(), continues)
     } finally {
       this.#starting = false
     }
   }
 
-  async #begin(request: StartRequest): Promise<RunRecord> {
+  async #begin(request: StartRequest, continues?: string): Promise<RunRecord> {
     const { sequence, parameters, plan, parts } = await prepare(this.#d, request)
     refuseUnless(request, plan)
+    if (continues !== undefined) await this.#refuseOtherTarget(continues, plan)
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
       id: this.#runId(request.sequence), sequence: request.sequence, bench: bench.file.bench,
       state: 'running', startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person,
-      use: request.use, software: this.#d.software, setup: this.#setup(request, plan),
+      use: request.use, software: this.#d.software, setup: this.#setup(request, plan, continues),
     }
     const channels = channelTable(bench.file.fixture)
     await this.store.createRun(record, channels.all)
+    if (continues !== undefined) {
+      await this.#note(continues, 'continued', `${request.person} continued this run as ${record.id}`,
+        { run: record.id, person: request.person })
+    }
     this.#left = null
     const handles = makeNight({
       runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper,
@@ -224,11 +256,8 @@ export class Daemon implements Application {
     const [last] = await this.store.listRuns(1)
     if (!last || !acknowledged) return
     try {
-      await this.store.appendEvent(last.id, {
-        kind: 'acknowledged', severity: 'info', atMs: this.#d.clock.monotonicMs(),
-        wallMs: this.#d.clock.wallMs(),
-        text: `${person} acknowledged "${acknowledged.text}": ${reason}`, data: { person, reason },
-      })
+      await this.#note(last.id, 'acknowledged', `${person} acknowledged "${acknowledged.text}": ${reason}`,
+        { person, reason })
     } catch (error) {
       this.#latched ??= acknowledged
       throw error
@@ -303,7 +332,14 @@ export class Daemon implements Application {
     return this.#finished.has(id) ? `${id}-${this.#finished.size}` : id
   }
 
-  #setup(request: StartRequest, plan: Plan): Record<string, unknown> {
+  async #refuseOtherTarget(runId: string, { targetV }: Plan): Promise<void> {
+    const then = ((await this.store.run(runId))!.setup['plan'] as Plan).targetV
+    if (targetV === then) return
+    throw new BenchError('REFUSED', `the plan of run ${runId} had another target`,
+      { expected: `${then} V`, got: `${targetV} V` })
+  }
+
+  #setup(request: StartRequest, plan: Plan, continues?: string): Record<string, unknown> {
     const { bench, profiles, sequences } = this.#d
     const instruments = Object.entries(bench.file.instruments).map(([name, { identity, url, profile }]) =>
       ({ name, role: rolesOf(bench, name), identity, url, profile, hash: bench.profiles.get(name)!.hash }))
@@ -314,7 +350,7 @@ export class Daemon implements Application {
     }
     return {
       request, plan, sequence, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits,
-      cadence: bench.file.cadence, beatLimitMs,
+      cadence: bench.file.cadence, beatLimitMs, ...continues !== undefined && { continues },
     }
   }
 

@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
+import { addContinueCommands } from './commands-continue.ts'
 import { addHostCommand } from './commands-host.ts'
 import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
@@ -48,6 +49,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addHostCommand(program, context, act)
   addBenchCommands(program, context, act)
   addRunCommands(program, context, act)
+  addContinueCommands(program, context, act)
   addRecordCommands(program, context, act)
   addSchemaCommand(program, context, act)
   addTokenCommand(program, context, act)

@@ -52,12 +52,14 @@ const stateWords: Record<RunTestRecord['run']['state'], string> = {
   refused: 'refused; nothing was energised',
 }
 
-function head({ run, durationS, chainHead, chain }: RunTestRecord): Markup {
+function head({ run, durationS, chainHead, chain, continues, continuedBy }: RunTestRecord): Markup {
   const own = sequenceOriginOf(run)
   return html`<dl>
 <dt>Bench</dt><dd>${run.bench}</dd><dt>Sequence</dt><dd>${run.sequence}, ${run.use}</dd>
 ${own && html`<dt>Its own file</dt><dd>${own.file} <span class="hash">${own.hash}</span></dd>`}
 <dt>Outcome</dt><dd>${stateWords[run.state]}</dd>
+${continues && html`<dt>Continues</dt><dd>run ${continues}</dd>`}
+${continuedBy && html`<dt>Continued by</dt><dd>run ${continuedBy}</dd>`}
 <dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
 <dt>Ended</dt><dd>${run.endedWallMs === null ? 'not yet' : formatWall(run.endedWallMs)},
  after ${formatDuration(durationS)}</dd>

@@ -5,7 +5,7 @@ import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import {
-  fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
+  continuesOf, fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
 } from './setup.ts'
 import { formalSpanOf, partVolts, stagesOf, thinned, traceOf, type StageSpan, type Trace } from './traces.ts'
 
@@ -40,6 +40,9 @@ export interface RunTestRecord {
   parts: RecordPart[]
   instruments: RecordInstrument[]
   partProfiles: { name: string; hash: string }[]
+  /** The run that this one continues, and the one that continues it. */
+  continues: string | null
+  continuedBy: string | null
   fixture: FixtureNumbers | null
   events: StoredEvent[]
 }
@@ -104,8 +107,13 @@ async function readRun(
     run, chainHead: await store.chainHead(run.id),
     chain: options.verify ? await verified(store, run.id) : null,
     durationS, startMs, bus, parts, instruments: instrumentsOf(run),
-    partProfiles: partProfilesOf(run), fixture, events: events.filter(own),
+    partProfiles: partProfilesOf(run), continues: continuesOf(run), continuedBy: continuedBy(events), fixture, events: events.filter(own),
   }
+}
+
+function continuedBy(events: readonly StoredEvent[]): string | null {
+  const run = events.findLast(({ kind }) => kind === 'continued')?.data?.['run']
+  return typeof run === 'string' ? run : null
 }
 
 /**

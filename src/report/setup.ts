@@ -62,6 +62,12 @@ export function sequenceOriginOf(run: RunRecord): { file: string; hash: string }
   return parsed.success ? parsed.data : null
 }
 
+/** The run that this one continues, or null. */
+export function continuesOf(run: RunRecord): string | null {
+  const parsed = z.string().safeParse(run.setup['continues'])
+  return parsed.success ? parsed.data : null
+}
+
 /** Part profiles by name with the hash of each: `setup.parts`. */
 export function partProfilesOf(run: RunRecord): { name: string; hash: string }[] {
   return listOf(run.setup['parts']).flatMap(entry => {

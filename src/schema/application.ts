@@ -66,6 +66,12 @@ export const benchStatus = z.strictObject({
 })
 export type BenchStatus = z.infer<typeof benchStatus>
 
+/** Who continues a run, with what they have done before. */
+export const continueRequest = startRequest.pick({
+  person: true, cautionsConfirmed: true, polarityConfirmed: true,
+})
+export type ContinueRequest = z.infer<typeof continueRequest>
+
 export const safeOffReport = z.strictObject({
   reason: z.string(), atWallMs: z.number(), sentMs: z.number(), verifiedMs: z.number().nullable(),
   links: z.array(z.strictObject({
@@ -148,6 +154,14 @@ export interface Application {
   plan(request: StartRequest): Promise<Plan>
   /** Starts and returns once the run is in the store; the run goes on. Rejects REFUSED, USAGE, TRIPPED. */
   start(request: StartRequest): Promise<RunRecord>
+  /**
+   * Starts the newest run's request again as a new run that names it, where it did not reach its end: climbing
+   * begins anew, and parts that formed already pass its steps quickly by the rule of the steps. Rejects as
+   * `start` does, NOT_FOUND, and IDENTITY where an instrument is another.
+   */
+  continueRun(runId: string, request: ContinueRequest): Promise<RunRecord>
+  /** Says that a run that did not reach its end will not be continued. Rejects NOT_FOUND, REFUSED. */
+  closeRun(runId: string, reason: string, person: string): Promise<void>
   /** Resolves when the run with this id has ended. */
   ended(runId: string): Promise<RunRecord>
   status(): BenchStatus

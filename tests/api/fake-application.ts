@@ -4,7 +4,7 @@
  */
 import { BenchError } from '../../src/base/errors.ts'
 import type {
-  Application, BenchStatus, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, SequenceInfo,
+  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, SequenceInfo,
 } from '../../src/schema/application.ts'
 import type { RunRecord, RunState, StartRequest } from '../../src/schema/run.ts'
 import type { Store } from '../../src/schema/store.ts'
@@ -106,6 +106,13 @@ export class FakeApplication implements Application {
   }
   async acknowledge(reason: string, person: string): Promise<void> {
     this.calls.push({ name: 'acknowledge', argument: { reason, person } })
+  }
+  async continueRun(runId: string, request: ContinueRequest): Promise<RunRecord> {
+    this.calls.push({ name: 'continueRun', argument: { runId, ...request } })
+    return (await this.store.run(runId))!
+  }
+  async closeRun(runId: string, reason: string, person: string): Promise<void> {
+    this.calls.push({ name: 'closeRun', argument: { runId, reason, person } })
   }
   async confirmPresence(person: string): Promise<void> {
     this.calls.push({ name: 'confirmPresence', argument: person })

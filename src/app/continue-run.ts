@@ -1,0 +1,51 @@
+/** A run that did not reach its end: what has to hold for a person to continue it, and to close it for good. */
+import { BenchError } from '../base/errors.ts'
+import { startRequest, type RunRecord, type StartRequest } from '../schema/run.ts'
+import type { Store } from '../schema/store.ts'
+import type { ContinueRequest } from '../schema/application.ts'
+import type { LoadedBench, ProfileFolder } from './files.ts'
+
+/** What can be continued: it ended before its time, and may be told once more from the same request. */
+const unfinished: readonly RunRecord['state'][] = ['interrupted', 'stopped', 'tripped']
+
+/**
+ * The run as it stands. NOT_FOUND without one; REFUSED where it reached its end, was closed, or another run
+ * came after it: what stands on the bench is then no longer what that run left.
+ */
+export async function unfinishedRun(store: Store, runId: string): Promise<RunRecord> {
+  const run = await store.run(runId)
+  if (!run) throw new BenchError('NOT_FOUND', `there is no run ${runId}`)
+  if (!unfinished.includes(run.state)) {
+    throw new BenchError('REFUSED', `run ${runId} is ${run.state}`, { expected: unfinished.join(', '), got: run.state })
+  }
+  const [newest] = await store.listRuns(1)
+  if (newest?.id !== runId) throw new BenchError('REFUSED', `run ${newest?.id} came after run ${runId}`)
+  const closed = (await store.events(runId)).find(({ kind }) => kind === 'closed')
+  if (closed) throw new BenchError('REFUSED', `run ${runId} is closed: ${closed.text}`)
+  return run
+}
+
+/**
+ * The request of `run` in the name of who continues it. IDENTITY where the bench file names another
+ * instrument than it did, REFUSED where a part profile has been changed since.
+ */
+export function requestToContinue(
+  run: RunRecord, { person, cautionsConfirmed, polarityConfirmed }: ContinueRequest,
+  { bench, profiles }: { bench: LoadedBench; profiles: ProfileFolder },
+): StartRequest {
+  const recorded = run.setup['instruments'] as { name: string; identity: string }[]
+  const now = Object.entries(bench.file.instruments).map(([name, { identity }]) => ({ name, identity }))
+  for (const name of new Set([...recorded, ...now].map(entry => entry.name))) {
+    const of = (list: typeof now): string => list.find(entry => entry.name === name)?.identity ?? 'none'
+    if (of(recorded) === of(now)) continue
+    throw new BenchError('IDENTITY', `the bench is not the one of run ${run.id}`,
+      { instrument: name, expected: of(recorded), got: of(now) })
+  }
+  for (const { name, hash } of run.setup['parts'] as { name: string; hash: string }[]) {
+    const got = profiles.part(name).hash
+    if (got !== hash) {
+      throw new BenchError('REFUSED', `part profile ${name} was changed since run ${run.id}`, { expected: hash, got })
+    }
+  }
+  return { ...startRequest.parse(run.setup['request']), person, cautionsConfirmed, polarityConfirmed }
+}

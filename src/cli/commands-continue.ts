@@ -1,0 +1,48 @@
+/** Commands about a run that did not reach its end: continue it, or close it for good. */
+import type { Command } from 'commander'
+import type { RunRecord } from '../schema/run.ts'
+import type { Act } from './commands-bench.ts'
+import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { exitCodes, type ExitCode } from './exit.ts'
+import { watchRun } from './watch.ts'
+
+interface Options extends CommonOptions {
+  person: string; cautionsRead?: boolean; polarityChecked?: boolean; watch?: boolean
+}
+
+const longMs = 120_000
+
+export function addContinueCommands(program: Command, context: CliContext, act: Act): void {
+  act(program.command('continue').argument('<run>', 'the newest run, which did not reach its end')
+    .description('start its request again, as a new run that names it')
+    .option('--person <name>', 'who asks', context.user)
+    .option('--cautions-read', 'I have read the cautions of this sequence')
+    .option('--polarity-checked', 'I have checked the polarity of every part by eye')
+    .option('--watch', 'follow the run to its end'),
+  async (run: string, options: Options) => await continueRun(context, run, options))
+
+  act(program.command('close').argument('<run>', 'the newest run, which did not reach its end')
+    .argument('<reason>', 'why it is not continued')
+    .description('say that a run will not be continued')
+    .option('--person <name>', 'who says so', context.user),
+  async (run: string, reason: string, options: Options) => await closeRun(context, run, reason, options))
+}
+
+async function continueRun(context: CliContext, id: string, options: Options): Promise<ExitCode> {
+  const client = daemonOf(context, options)
+  const run = await client.post<RunRecord>(`/runs/${encodeURIComponent(id)}/continue`, {
+    person: options.person, cautionsConfirmed: options.cautionsRead === true,
+    polarityConfirmed: options.polarityChecked === true,
+  }, longMs)
+  if (options.watch) return await watchRun(context, client, run.id, options.json === true)
+  if (options.json) printJson(context.out, run)
+  else print(context.out, `Run ${run.id} continues run ${id}. Follow it with: nightbench watch ${run.id}`)
+  return exitCodes.accepted
+}
+
+async function closeRun(context: CliContext, id: string, reason: string, options: Options): Promise<ExitCode> {
+  await daemonOf(context, options).post(`/runs/${encodeURIComponent(id)}/close`, { reason, person: options.person })
+  if (options.json) printJson(context.out, { closed: true })
+  else print(context.out, `Run ${id} is closed.`)
+  return exitCodes.accepted
+}

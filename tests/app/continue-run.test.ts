@@ -1,0 +1,92 @@
+import { describe, expect, it } from 'vitest'
+import { pair } from '../../nights/acts.ts'
+import { quick } from '../../nights/bad-night.ts'
+import { CampaignBench } from '../../nights/campaign-bench.ts'
+import { sleep } from '../../src/base/clock.ts'
+import { recordHtml } from '../../src/report/html.ts'
+import { buildRecord } from '../../src/report/record.ts'
+
+const who = { person: 'K. Marsh', cautionsConfirmed: true, polarityConfirmed: true }
+const soakS = 120
+
+/** A night that was interrupted in its forming, measured dead by the next daemon. */
+async function interrupted() {
+  const bench = new CampaignBench(pair(3), 3)
+  const runId = await bench.clock.run((async () => {
+    await bench.boot()
+    const { id } = await bench.daemon.start({ ...bench.request, parameters: { ...quick, soakS } })
+    await sleep(bench.clock, 400_000)
+    bench.killDaemon()
+    await sleep(bench.clock, 1000)
+    await bench.boot()
+    await bench.daemon.recovered()
+    return id
+  })())
+  const run = <T>(work: Promise<T>): Promise<T> => bench.clock.run(work)
+  return { bench, daemon: bench.daemon, store: bench.store, runId, run }
+}
+
+describe('a run that did not reach its end', () => {
+  it('is continued as a new run with the same request, and the reports of both name each other', async () => {
+    const { daemon, store, runId, run } = await interrupted()
+    const next = await run(daemon.continueRun(runId, who))
+    expect((await run(daemon.ended(next.id))).state).toBe('done')
+    const [before, after] = [(await store.run(runId))!, (await store.run(next.id))!]
+    expect(after.setup['continues']).toBe(runId)
+    expect(after.setup['request']).toEqual({ ...before.setup['request'] as object, person: 'K. Marsh' })
+    expect(after.setup['plan']).toMatchObject({ targetV: (before.setup['plan'] as { targetV: number }).targetV })
+    expect(before.state).toBe('interrupted')
+    const records = [await buildRecord(store, runId, { verify: true }), await buildRecord(store, next.id, { verify: true })]
+    expect(records.map(({ continues, continuedBy }) => [continues, continuedBy])).toEqual([[null, next.id], [runId, null]])
+    expect(records.map(({ chain }) => chain?.holds)).toEqual([true, true])
+    expect(recordHtml(records[0]!)).toContain(`Continued by</dt><dd>run ${next.id}`)
+    expect(recordHtml(records[1]!)).toContain(`Continues</dt><dd>run ${runId}`)
+    await expect(run(daemon.continueRun(runId, who))).rejects.toThrow(`run ${next.id} came after`)
+    await expect(run(daemon.continueRun(next.id, who))).rejects.toThrow('is done')
+  })
+
+  it('is not continued with nobody at the bench, or without a word on cautions and polarity', async () => {
+    const { bench, daemon, runId, run } = await interrupted()
+    bench.sim.switches.present = false
+    await expect(run(daemon.continueRun(runId, who))).rejects.toThrow(/presence/)
+    bench.sim.switches.present = true
+    await expect(run(daemon.continueRun(runId, { ...who, polarityConfirmed: false }))).rejects.toThrow(/polarity/)
+    await expect(run(daemon.continueRun(runId, { ...who, cautionsConfirmed: false }))).rejects.toThrow(/cautions/)
+    await expect(run(daemon.continueRun('none', who))).rejects.toMatchObject({ code: 'NOT_FOUND' })
+    expect(bench.feeding).toBe(false)
+  })
+
+  it('is not continued on another instrument, or with a part profile that was changed', async () => {
+    const { bench, daemon, runId, run } = await interrupted()
+    const meter = bench.bench.file.instruments['bus-dmm']!
+    const identity = meter.identity
+    meter.identity = `${identity}-other`
+    await expect(run(daemon.continueRun(runId, who))).rejects
+      .toMatchObject({ code: 'IDENTITY', context: { instrument: 'bus-dmm', expected: identity } })
+    meter.identity = identity
+    const part = bench.profiles.part.bind(bench.profiles)
+    bench.profiles.part = name => ({ ...part(name), hash: 'another' })
+    await expect(run(daemon.continueRun(runId, who))).rejects.toThrow(/was changed since/)
+  })
+
+  it('is not continued while what latched is not acknowledged', async () => {
+    const { daemon, runId, run } = await interrupted()
+    await run(daemon.stop('a smell'))
+    await run(daemon.acknowledge('aired', 'K. Marsh'))
+    const next = await run(daemon.continueRun(runId, who))
+    await run(daemon.stop('a smell'))
+    await run(daemon.ended(next.id))
+    await expect(run(daemon.continueRun(next.id, who))).rejects.toMatchObject({ code: 'TRIPPED' })
+    await run(daemon.acknowledge('aired', 'K. Marsh'))
+    expect((await run(daemon.continueRun(next.id, who))).setup['continues']).toBe(next.id)
+  })
+
+  it('that a person closed is continued no more', async () => {
+    const { daemon, store, runId, run } = await interrupted()
+    await expect(run(daemon.closeRun(runId, ' ', 'K. Marsh'))).rejects.toMatchObject({ code: 'USAGE' })
+    await run(daemon.closeRun(runId, 'the rack is wanted elsewhere', 'K. Marsh'))
+    await expect(run(daemon.continueRun(runId, who))).rejects.toThrow(/is closed: K. Marsh closed this run: the rack/)
+    await expect(run(daemon.closeRun(runId, 'again', 'K. Marsh'))).rejects.toThrow(/is closed/)
+    expect(await store.verifyChain(runId)).toBeNull()
+  })
+})
