@@ -44,7 +44,8 @@ export async function serve(options: ServeOptions): Promise<number> {
 }
 
 /**
- * The keeper stays armed only while fresh readings are seen and judged; energy without that is not looked after.
+ * The keeper stays armed only while fresh readings are seen and judged; energy without that is not looked
+ * after.
  */
 export const isLookedAfter = ({ energy, keeper }: Pick<BenchStatus, 'energy' | 'keeper'>): boolean =>
   energy !== 'live' || keeper === 'armed'

@@ -4,7 +4,6 @@ import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
 import { RealClock } from '../../src/base/clock.ts'
-import type { HostFinding } from '../../src/app/host-check.ts'
 import { removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
 import { BenchError } from '../../src/base/errors.ts'
 import { formatClock, formatWall } from '../../src/base/format.ts'
@@ -26,7 +25,7 @@ let app: FakeApplication
 let api: Api
 let folder: string
 let context: CliContext & {
-  said: string[]; complained: string[]; keeper: string[]; keeperFails: Error | null; findings: HostFinding[]
+  said: string[]; complained: string[]; keeper: string[]; keeperFails: Error | null
 }
 
 beforeEach(async () => {
@@ -38,7 +37,7 @@ beforeEach(async () => {
   const complained: string[] = []
   const keeper: string[] = []
   context = {
-    said, complained, keeper, keeperFails: null, findings: [],
+    said, complained, keeper, keeperFails: null,
     out: { write: text => said.push(text) }, err: { write: text => complained.push(text) },
     env: { NIGHTBENCH_DATA: folder }, user: 'ida', clock: new RealClock(), writeFile,
     stopByKeeper: async (_, reason) => {
@@ -57,7 +56,7 @@ beforeEach(async () => {
         }),
       }),
     }),
-    loadHost: async () => ({ localHost: async () => context.findings }),
+    loadHost: async () => ({ localHost: async () => [] }),
     loadDemo: async () => ({
       runDemo: async options => { app.calls.push({ name: 'demo', argument: options }); return 1 }
     }),
@@ -385,21 +384,5 @@ describe('the command line itself', () => {
   it('keeps the note of the daemon to its owner', () => {
     writeDaemonNote(folder, { url: 'http://127.0.0.1:1', pid: 1 })
     expect(statSync(join(folder, 'daemon.json')).mode & 0o777).toBe(0o600)
-  })
-
-  it('tells of the host what was found and how to mend it, and by the exit code how bad it is', async () => {
-    const good: HostFinding = { check: 'clock', verdict: 'good', found: 'kept', mend: '' }
-    context.findings = [good]
-    expect((await run('host-check')).exit).toBe(0)
-    context.findings = [good, { check: 'disk', verdict: 'warning', found: '300 MB free', mend: 'make room' }]
-    expect(await run('host-check')).toMatchObject({ exit: 1 })
-    context.findings = [{ check: 'sleep', verdict: 'cannot tell', found: 'nobody to ask', mend: '' }]
-    expect((await run('host-check')).exit).toBe(1)
-    context.findings = [good, { check: 'ports', verdict: 'bad', found: 'not there', mend: 'plug it in' }]
-    const { exit, out } = await run('host-check')
-    expect(exit).toBe(4)
-    expect(out).toContain('BAD')
-    expect(out).toContain('plug it in')
-    expect(JSON.parse((await run('host-check', '--json')).out)).toEqual(context.findings)
   })
 })
