@@ -54,7 +54,9 @@ describe('a token', () => {
 /** Everything that is done at the bench alone, with a body that would be taken. */
 const actions: readonly (readonly [string, object | undefined])[] = [
   ['POST /runs', startBody], ['POST /acknowledge', { reason: 'loose clip', person: 'Ida' }],
-  ['POST /presence', { person: 'Ida' }], ['POST /ports/probe', { url: 'tcp://127.0.0.1:5025' }],
+  ['POST /presence', { person: 'Ida' }],
+  ['POST /runs/R1/continue', { person: 'Ida', cautionsConfirmed: true, polarityConfirmed: true }],
+  ['POST /runs/R1/close', { reason: 'loose clip', person: 'Ida' }], ['POST /ports/probe', { url: 'tcp://127.0.0.1:5025' }],
   ['GET /instruments', undefined], ['POST /instruments/check', { names: ['meter'] }],
 ]
 const looks: readonly (readonly [string, object | undefined])[] = [
