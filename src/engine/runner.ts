@@ -2,7 +2,7 @@
  * Runs one sequence from arming to the last word. Whatever happens in between, it ends
  * dead, measured and recorded.
  */
-import { sleep } from '../base/clock.ts'
+import { withDeadline } from '../base/deadline.ts'
 import { BenchError, hasCode } from '../base/errors.ts'
 import type { Demand } from '../safety/supervisor.ts'
 import type { SafeOffReport } from '../schema/application.ts'
@@ -81,7 +81,7 @@ export async function runNight<P>(
   state = await makeSafe(night, state)
   handles.stopReading()
   // A read that never ends must not keep the run from its end.
-  await Promise.race([sampling.catch(() => {}), sleep(night.clock, samplingEndsMs)])
+  await withDeadline(night.clock, samplingEndsMs, 'the sampler', () => sampling).catch(() => {})
   return await close(handles, state)
 }
 

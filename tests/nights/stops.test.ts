@@ -41,4 +41,23 @@ describe('a stop by a person', () => {
     expect(sim.instruments.cutoff.device.effects.list('contact').filter(({ value }) => value === 1)).toEqual([])
     await expect(clock.run(daemon.start(request))).rejects.toMatchObject({ code: 'TRIPPED' })
   })
+
+  it('leaves no timer behind that would hold the process up for more than 2 s', async () => {
+    const { daemon, clock, request } = await virtualBench(rackOf(['healthy'], 1), 1)
+    const waiting = new Map<number, number>()
+    const after = clock.after.bind(clock)
+    let made = 0
+    clock.after = (ms, act) => {
+      const timer = made++
+      waiting.set(timer, ms)
+      const cancel = after(ms, () => { waiting.delete(timer); act() })
+      return () => { waiting.delete(timer); cancel() }
+    }
+    await clock.run((async () => {
+      const { id } = await daemon.start(request)
+      clock.after(30_000, () => { void daemon.stop('enough for tonight') })
+      await daemon.ended(id)
+    })())
+    expect([...waiting.values()].filter(ms => ms > 2000)).toEqual([])
+  })
 })
