@@ -155,7 +155,18 @@ class Night {
       tooHighMs: watch.tooHighMs, lastTouch: watch.lastTouch, endV: watch.endV(), endedAtMs: bench.clock.monotonicMs(),
     }
     this.violations.push(...watch.violations, ...await breaches(outcome, excuse))
+    await this.#expectOwnReadings(run, watch)
     if (watch.all.length === 0) await this.#expectToWork(run, events)
+  }
+
+  /** From where the scanner stuck on one position, no other can be accepted: its readings were not its own. */
+  async #expectOwnReadings(run: RunRecord, watch: NightWatch): Promise<void> {
+    const stuck = watch.struck.find(({ stroke, stage }) =>
+      stroke.trouble.kind === 'scanner stuck on P01' && ['polarity', 'forming', 'soaking'].includes(stage))
+    if (stuck === undefined) return
+    for (const { position, grade } of await this.#bench.store.results(run.id)) {
+      if (position !== 'P01' && grade === 'accept') this.violations.push(`${position} was accepted by the readings of P01`)
+    }
   }
 
   /** Nothing was wrong with the bench: the run gets done, and no sound part is dropped or condemned. */

@@ -17,7 +17,7 @@ import { drawNight } from './draw.ts'
 const { values: asked } = parseArgs({
   options: {
     count: { type: 'string', default: '100' }, seed: { type: 'string' }, jobs: { type: 'string', default: '2' },
-    json: { type: 'boolean', default: false }, canary: { type: 'string' }, only: { type: 'string' },
+    json: { type: 'boolean', default: false }, canary: { type: 'string' }, only: { type: 'string' }, seconds: { type: 'string' },
   },
 })
 /** A worker is replaced after so many nights: what a night leaves behind in its process ends with it. */
@@ -27,6 +27,8 @@ const canaryNightsMost = 600
 const progressMs = 10_000
 
 const count = Number(asked.count)
+/** No further night is begun after so long. */
+const mostMs = asked.seconds === undefined ? Infinity : 1000 * Number(asked.seconds)
 const first = asked.seed === undefined ? Math.floor(Math.random() * 1e9) : Number(asked.seed)
 
 interface Totals { nights: number; benchHours: number; faults: Map<string, number>; failed: NightReport[]; nuisance: NightReport[]; faultFree: number; readingsMost: number; cpuS: number; states: Map<string, number>; rssMostMb: number }
@@ -97,7 +99,7 @@ async function campaign(seeds: readonly number[], jobs: number): Promise<Totals>
   const startedMs = Date.now()
   await Promise.all(Array.from({ length: jobs }, async () => {
     const worker = new Worker()
-    while (next < seeds.length) {
+    while (next < seeds.length && Date.now() - startedMs < mostMs) {
       add(totals, await worker.night(seeds[next++]!, null))
       if (Date.now() - toldMs < progressMs) continue
       toldMs = Date.now()
