@@ -61,23 +61,7 @@ export function benchRoutes(routes: Routes, app: Application): void {
     schema: { summary: 'Start a run', body: startRequest, response: answers(202, runShape) },
   }, async (request, reply) => await reply.code(202 as 200).send(await app.start(request.body)))
 
-  routes.post('/runs/:id/continue', {
-    schema: {
-      summary: 'Start the newest run again, where it did not reach its end, as a new run that names it',
-      params: idParams, body: continueRequest, response: answers(202, runShape),
-    },
-  }, async (request, reply) =>
-    await reply.code(202 as 200).send(await app.continueRun(request.params.id, request.body)))
-
-  routes.post('/runs/:id/close', {
-    schema: {
-      summary: 'Say that a run that did not reach its end will not be continued', params: idParams,
-      body: acknowledgeBody, response: answers(200, z.strictObject({ closed: z.literal(true) })),
-    },
-  }, async request => {
-    await app.closeRun(request.params.id, request.body.reason, request.body.person)
-    return { closed: true }
-  })
+  continueRoutes(routes, app)
 
   routes.post('/acknowledge', {
     schema: {
@@ -97,6 +81,27 @@ export function benchRoutes(routes: Routes, app: Application): void {
   }, async request => {
     await app.confirmPresence(request.body.person)
     return { present: true }
+  })
+}
+
+/** A run that did not reach its end. */
+function continueRoutes(routes: Routes, app: Application): void {
+  routes.post('/runs/:id/continue', {
+    schema: {
+      summary: 'Start the newest run again, where it did not reach its end, as a new run that names it',
+      params: idParams, body: continueRequest, response: answers(202, runShape),
+    },
+  }, async (request, reply) =>
+    await reply.code(202 as 200).send(await app.continueRun(request.params.id, request.body)))
+
+  routes.post('/runs/:id/close', {
+    schema: {
+      summary: 'Say that a run that did not reach its end will not be continued', params: idParams,
+      body: acknowledgeBody, response: answers(200, z.strictObject({ closed: z.literal(true) })),
+    },
+  }, async request => {
+    await app.closeRun(request.params.id, request.body.reason, request.body.person)
+    return { closed: true }
   })
 }
 
