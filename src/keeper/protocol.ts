@@ -20,7 +20,7 @@ const table = z.strictObject({
     gapMs: z.number().min(0).max(10_000), steps: z.array(z.strictObject({ link: z.string(), step })),
   })),
   refresh: z.strictObject(
-    { link: z.string(), command: z.string().min(1), everyMs: z.number().positive() }
+    { link: z.string(), command: z.string().min(1), everyMs: z.number().min(1) }
   ).nullable(),
   energising: z.array(z.strictObject({ link: z.string(), begins: z.string(), but: z.array(z.string()) })),
 })
@@ -67,7 +67,7 @@ const id = z.number().int()
 const order = z.discriminatedUnion('do', [
   startMessage,
   z.strictObject({ do: z.literal('configure'), id, table, firstSafeOff: z.boolean() }),
-  z.strictObject({ do: z.literal('arm'), id, table, beatLimitMs: z.number().positive() }),
+  z.strictObject({ do: z.literal('arm'), id, table, beatLimitMs: z.number().min(1) }),
   z.strictObject({ do: z.literal('disarm'), id }),
   z.strictObject({ do: z.literal('reset'), id }),
   z.strictObject({ do: z.literal('safe-off'), id, reason: z.string() }),

@@ -37,6 +37,9 @@ describe('the keeper\'s frames', () => {
         phases: [], refresh: { link: 'a', command: '', everyMs: 1 }, energising: []
       }, beatLimitMs: 300 },
       { do: 'arm', id: 1, table: { phases: [], refresh: null }, beatLimitMs: 300 },
+      // Limits too short to be a time would be watched without end.
+      { do: 'arm', id: 1, table, beatLimitMs: 1e-292 },
+      { do: 'arm', id: 1, table: { ...table, refresh: { ...table.refresh!, everyMs: 1e-292 } }, beatLimitMs: 300 },
     ]) expect(typeof asOrder(raw), JSON.stringify(raw)).toBe('string')
   })
 
