@@ -15,7 +15,8 @@ import { summary, tableLine, type KindSummary } from './summary.ts'
 const { values: asked } = parseArgs({
   options: {
     count: { type: 'string', default: '5' }, kind: { type: 'string', multiple: true },
-    lanes: { type: 'string', default: '1' }, seed: { type: 'string', default: String(Date.now() % 1e6) }, json: { type: 'boolean', default: false },
+    lanes: { type: 'string', default: '1' }, json: { type: 'boolean', default: false },
+    seed: { type: 'string', default: String(Date.now() % 1e6) },
   },
 })
 
@@ -33,7 +34,8 @@ async function roundsOf(
   kind: Kind, count: number, random: SeededRandom, folder: string,
 ): Promise<KindSummary> {
   const outcomes: RoundOutcome[] = []
-  const places = Array.from({ length: Number(asked.lanes) }, () => kind.serialOnly ? [true] : [false, true]).flat()
+  const links = kind.serialOnly ? [true] : [false, true]
+  const places = Array.from({ length: Number(asked.lanes) }, () => links).flat()
   const lanes = places.map((serial, i) => ({
     serial, lane: new Lane(folder, serial, random.fork(`lane ${i}`)),
     share: Math.floor(count / places.length) + (i < count % places.length ? 1 : 0),

@@ -16,7 +16,7 @@ export interface SmallDisk {
 /** Enough for an hour of a small rack. */
 const sizeMb = 16
 
-/** `tmpfs` where mounting is allowed; otherwise the limit that a process may have on the size of its files. */
+/** `tmpfs` where mounting is allowed; otherwise the limit that a process has on the size of its files. */
 export function smallDisk(): SmallDisk {
   const folder = mkdtempSync(join(tmpdir(), 'rounds-disk-'))
   const filler = join(folder, 'filler')

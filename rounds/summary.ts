@@ -41,7 +41,8 @@ function quantile(sorted: readonly number[], share: number): number | null {
 
 export function tableLine(one: KindSummary): string {
   const ms = (value: number | null): string => (value === null ? '–' : value.toFixed(0)).padStart(6)
-  return `${one.kind.padEnd(16)} rounds ${String(one.rounds).padStart(4)}  live ${String(one.live).padStart(4)}`
+  const count = (value: number): string => String(value).padStart(4)
+  return `${one.kind.padEnd(16)} rounds ${count(one.rounds)}  live ${count(one.live)}`
     + `  energised ${one.energised}  lost ${one.lostReadings} of ${one.shownReadings}  corrupt ${one.corrupt}`
     + `  off p50 ${ms(one.offMsP50)}  p99 ${ms(one.offMsP99)}  stated ${ms(one.statedMs)} ms`
     + (one.disk === null ? '' : `  (${one.disk})`)

@@ -1,4 +1,4 @@
-/** A run that did not reach its end: what has to hold for a person to continue it, and to close it for good. */
+/** A run that did not reach its end: what has to hold for a person to continue it, or to close it. */
 import { BenchError } from '../base/errors.ts'
 import { startRequest, type RunRecord, type StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
@@ -16,7 +16,8 @@ export async function unfinishedRun(store: Store, runId: string): Promise<RunRec
   const run = await store.run(runId)
   if (!run) throw new BenchError('NOT_FOUND', `there is no run ${runId}`)
   if (!unfinished.includes(run.state)) {
-    throw new BenchError('REFUSED', `run ${runId} is ${run.state}`, { expected: unfinished.join(', '), got: run.state })
+    throw new BenchError('REFUSED', `run ${runId} is ${run.state}`,
+      { expected: unfinished.join(', '), got: run.state })
   }
   const [newest] = await store.listRuns(1)
   if (newest?.id !== runId) throw new BenchError('REFUSED', `run ${newest?.id} came after run ${runId}`)
@@ -44,7 +45,8 @@ export function requestToContinue(
   for (const { name, hash } of run.setup['parts'] as { name: string; hash: string }[]) {
     const got = profiles.part(name).hash
     if (got !== hash) {
-      throw new BenchError('REFUSED', `part profile ${name} was changed since run ${run.id}`, { expected: hash, got })
+      throw new BenchError('REFUSED', `part profile ${name} was changed since run ${run.id}`,
+        { expected: hash, got })
     }
   }
   return { ...startRequest.parse(run.setup['request']), person, cautionsConfirmed, polarityConfirmed }

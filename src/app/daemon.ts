@@ -5,7 +5,8 @@ import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
 import type {
-  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport,
+  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer,
+  SafeOffReport,
 } from '../schema/application.ts'
 import type { RunEvent, RunRecord, RunState, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'

@@ -40,8 +40,11 @@ async function continueRun(context: CliContext, id: string, options: Options): P
   return exitCodes.accepted
 }
 
-async function closeRun(context: CliContext, id: string, reason: string, options: Options): Promise<ExitCode> {
-  await daemonOf(context, options).post(`/runs/${encodeURIComponent(id)}/close`, { reason, person: options.person })
+async function closeRun(
+  context: CliContext, id: string, reason: string, options: Options,
+): Promise<ExitCode> {
+  const { person } = options
+  await daemonOf(context, options).post(`/runs/${encodeURIComponent(id)}/close`, { reason, person })
   if (options.json) printJson(context.out, { closed: true })
   else print(context.out, `Run ${id} is closed.`)
   return exitCodes.accepted

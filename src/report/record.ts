@@ -107,7 +107,8 @@ async function readRun(
     run, chainHead: await store.chainHead(run.id),
     chain: options.verify ? await verified(store, run.id) : null,
     durationS, startMs, bus, parts, instruments: instrumentsOf(run),
-    partProfiles: partProfilesOf(run), continues: continuesOf(run), continuedBy: continuedBy(events), fixture, events: events.filter(own),
+    partProfiles: partProfilesOf(run), continues: continuesOf(run), continuedBy: continuedBy(events), fixture,
+    events: events.filter(own),
   }
 }
 

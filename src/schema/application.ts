@@ -155,8 +155,8 @@ export interface Application {
   /** Starts and returns once the run is in the store; the run goes on. Rejects REFUSED, USAGE, TRIPPED. */
   start(request: StartRequest): Promise<RunRecord>
   /**
-   * Starts the newest run's request again as a new run that names it, where it did not reach its end: climbing
-   * begins anew, and parts that formed already pass its steps quickly by the rule of the steps. Rejects as
+   * Starts the newest run's request again as a new run that names it, where it did not reach its end:
+   * climbing begins anew, and parts that formed already pass its steps quickly by the rule of the steps. Rejects as
    * `start` does, NOT_FOUND, and IDENTITY where an instrument is another.
    */
   continueRun(runId: string, request: ContinueRequest): Promise<RunRecord>
