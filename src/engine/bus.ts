@@ -131,14 +131,20 @@ export async function formalResistor(night: Night, position: PositionState, on: 
   if (on) night.supervisor.permitConnect(position.spec.name)
   const board = night.roles.positions as RelayBoard
   const chargeMs = on ? chargingMs(night, position, missingV(night, position)) : 0
-  const limitId = `${position.spec.name}.current`
-  if (on) night.supervisor.setPatience(limitId, chargeMs)
-  if (on) await board.hold([relay])
-  else await board.release([relay])
-  position.formal = on
-  await rest(night, board.settleMs + chargeMs)
-  if (on) night.supervisor.setPatience(limitId, 0)
+  const untilMs = night.clock.monotonicMs() + board.settleMs + chargeMs + switchMsMost
+  const end = on ? night.supervisor.allow(`${position.spec.name}.current`, untilMs) : () => {}
+  try {
+    if (on) await board.hold([relay])
+    else await board.release([relay])
+    position.formal = on
+    await rest(night, board.settleMs + chargeMs)
+  } finally {
+    end()
+  }
 }
+
+/** An order to a relay board ends within this time, whatever its link does. */
+const switchMsMost = 20_000
 
 /**
  * After a part pulled the bus down the others take back what they lost, through their limiting resistors:
@@ -151,13 +157,8 @@ export function allowRecharge(night: Night): void {
   const tausMs = standing.map(({ profile }) =>
     1000 * profile.capacitanceF * (1 + profile.tolerancePlus) * night.bench.fixture.limitOhm)
   const forMs = 5 * Math.max(0, ...tausMs) + 2 * night.bench.cadence.sweepMs
-  const patience = (ms: number): void => {
-    for (const position of standing) if (position.stage !== 'dropped') {
-      night.supervisor.setPatience(`${position.spec.name}.current`, ms)
-    }
-  }
-  patience(forMs)
-  night.clock.after(forMs, () => patience(0))
+  const untilMs = night.clock.monotonicMs() + forMs
+  for (const { spec } of standing) night.supervisor.allow(`${spec.name}.current`, untilMs)
 }
 
 /** Volts that the resistors keep from a part now. */

@@ -45,14 +45,15 @@ export function isPast(limit: Limit, reading: Measured): boolean {
   return limit.side === 'above' ? reading.value >= limit.bound : reading.value <= limit.bound
 }
 
-export function stepLimit(limit: Limit, state: LimitState, reading: Measured): LimitState {
+/** `isAllowed`: a reading past the bound counts, and does not cross it. */
+export function stepLimit(limit: Limit, state: LimitState, reading: Measured, isAllowed = false): LimitState {
   if (state.latched) return state
   if (!isPast(limit, reading)) return state.count === 0 ? state : freshLimit
   const count = state.count + 1
   const sinceMs = state.count === 0 ? reading.atMs : state.sinceMs
   const longEnough = reading.atMs - sinceMs >= (limit.forMs ?? 0)
   return {
-    count, sinceMs, latched: count >= limit.samples && longEnough,
+    count, sinceMs, latched: !isAllowed && count >= limit.samples && longEnough,
     isBlind: state.isBlind || tellsNothing(reading),
   }
 }

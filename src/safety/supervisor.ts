@@ -29,7 +29,8 @@ export interface Freshness { readonly channel: string; readonly maxAgeMs: number
 
 export interface Ceiling { readonly voltageV: number; readonly currentA: number }
 
-interface Watched { limit: Limit; state: LimitState }
+interface Watched { limit: Limit; state: LimitState; readonly allowances: Set<Allowance> }
+interface Allowance { readonly untilMs: number }
 /** One watch stands on the list of every channel that it sees. */
 interface Watching { readonly watch: Watch; latched: boolean }
 
@@ -73,7 +74,7 @@ export class Supervisor {
       `${limit.id} drops, so it names a position`)
     assert(limit.samples >= 1, `${limit.id} needs at least one sample`)
     assert(!this.#byId.has(limit.id), `${limit.id} is there already`)
-    const watched: Watched = { limit, state: freshLimit }
+    const watched: Watched = { limit, state: freshLimit, allowances: new Set() }
     this.#limits[this.#indexOf(limit.channel)]!.push(watched)
     this.#byId.set(limit.id, watched)
   }
@@ -97,11 +98,17 @@ export class Supervisor {
     found.limit = { ...found.limit, bound }
   }
 
-  /** How long a limit must be past its bound before it is crossed, ms; 0 for its samples alone. */
-  setPatience(id: string, forMs: number): void {
-    const found = this.#byId.get(id)
-    if (found) found.limit = { ...found.limit, forMs }
-    else assert(this.#dropped.size > 0, `no limit ${id}`)
+  /**
+   * Until `untilMs` (monotonic) readings past this limit are counted and do not cross it: what is being done
+   * explains them. Several may stand at once. Gives what ends this one before its time. A position that was
+   * dropped has no limits any more, and nothing to allow.
+   */
+  allow(id: string, untilMs: number): () => void {
+    const watched = this.#byId.get(id)
+    if (!watched) return () => {}
+    const allowance: Allowance = { untilMs }
+    watched.allowances.add(allowance)
+    return () => { watched.allowances.delete(allowance) }
   }
 
   /** Judges one reading; called first and synchronously. Returns what must be done now, if anything. */
@@ -111,7 +118,7 @@ export class Supervisor {
     let demand: Demand | null = null
     for (const watched of this.#limits[reading.channel.index]!) {
       const before = watched.state
-      watched.state = stepLimit(watched.limit, before, reading)
+      watched.state = stepLimit(watched.limit, before, reading, isAllowed(watched, reading.atMs))
       if (!watched.state.latched || before.latched) continue
       const found = this.#demand(watched, reading)
       if (demand === null || found.reaction === 'stop') demand = found
@@ -212,4 +219,10 @@ function demandOf({ id, reaction, position, verdict }: Watch, reading: Reading, 
     id, reaction, atMs: reading.atMs, text: `${reading.channel.name} ${why}`,
     ...(position === undefined ? {} : { position, verdict: verdict ?? condemned }),
   }
+}
+
+/** Those that ran out are forgotten. */
+function isAllowed({ allowances }: Watched, atMs: number): boolean {
+  for (const allowance of allowances) if (atMs >= allowance.untilMs) allowances.delete(allowance)
+  return allowances.size > 0
 }

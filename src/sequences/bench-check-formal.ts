@@ -59,11 +59,11 @@ async function checkPart(round: Round, position: PositionState, bleeder: Bleeder
   await emptied(round, position, bleeder)
   const limitId = `${position.spec.name}.current`
   hurry(night, 3 * tauMs + 10_000)
-  night.supervisor.setPatience(limitId, 3 * tauMs)
+  const end = night.supervisor.allow(limitId, night.clock.monotonicMs() + 3 * tauMs + 10_000)
   const joined = await timed(night, () => connect(night, [position]))
   const slow = await checkOpen(round, position, { joined, tauMs, limitOhm })
   const isHalf = slow && await charges(round, position, limitOhm, 3 * tauMs)
-  night.supervisor.setPatience(limitId, 0)
+  end()
   if (isHalf) await checkCloses(round, position, bleeder)
   else await release(night, [position])
 }

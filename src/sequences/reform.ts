@@ -99,7 +99,8 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     position.note = why
     night.supervisor.release(position.spec.name)
     leavings.set(position, {
-      ...unseen ? untold : rejected, reason: why, stepV: 0, ...'criteria' in found ? { criteria: found.criteria } : {},
+      ...unseen ? untold : rejected, reason: why, stepV: 0,
+      ...'criteria' in found ? { criteria: found.criteria } : {},
     })
     await night.recorder.event({
       kind: unseen ? 'unjudged' : 'condemned', severity: 'warning', position: position.spec.name,

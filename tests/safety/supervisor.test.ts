@@ -82,3 +82,34 @@ describe('the supervisor', () => {
     expect(supervisor.judge(read(p1, 1e-6, 1))).toMatchObject({ id: 'P01.short' })
   })
 })
+
+describe('an allowance', () => {
+  it('holds a limit back until it ends, by its time or by word, and not a reading longer', () => {
+    const supervisor = armed()
+    const end = supervisor.allow('P01.short', 1000)
+    expect(supervisor.judge(read(p1, 2e-3, 999))).toBe(null)
+    expect(supervisor.judge(read(p1, 2e-3, 1000))).toMatchObject({ id: 'P01.short', reaction: 'drop' })
+    end()
+    const other = armed()
+    other.allow('P01.short', 1000)()
+    expect(other.judge(read(p1, 2e-3, 10))).toMatchObject({ id: 'P01.short' })
+  })
+
+  it('stands beside others: the end of one takes nothing from another', () => {
+    const supervisor = armed()
+    const first = supervisor.allow('P01.short', 5000)
+    supervisor.allow('P01.short', 2000)
+    first()
+    expect(supervisor.judge(read(p1, 2e-3, 1500))).toBe(null)
+    expect(supervisor.judge(read(p1, 2e-3, 2000))).toMatchObject({ id: 'P01.short' })
+  })
+
+  it('holds back no other limit, and nothing of a position that was dropped', () => {
+    const supervisor = armed()
+    supervisor.allow('P01.short', 1e9)
+    supervisor.judge(read(bus, 461, 1))
+    expect(supervisor.judge(read(bus, 461, 2))).toMatchObject({ id: 'bus.over' })
+    supervisor.release('P01')
+    expect(supervisor.allow('P01.short', 1e9)).toBeTypeOf('function')
+  })
+})
