@@ -16,7 +16,7 @@ export interface DeadEvidence {
   /** Charge that came back through the bleeder, and what C·V says it should be; null where not measured. */
   returnedC: number | null
   expectedC: number | null
-  /** What the part still stood at when its discharge stopped at once instead of dying away, volts; null where it did not. */
+  /** What the part stood at when its discharge stopped at once instead of dying away, volts, or null. */
   brokeAtV?: number | null
   touchSafeV: number
   atWallMs: number
@@ -25,7 +25,7 @@ export interface DeadEvidence {
 /** Charge below this part of what was expected means that the path lost its part. */
 export const chargeRatioMin = 0.5
 
-/** No discharge is this many times quicker than its slowest reckoning allows: what stops sooner lost its path. */
+/** No discharge is this many times quicker than its slowest reckoning: what stops sooner lost its path. */
 const quickest = 3
 
 /** Whether volts that fell so far in `gapMs` cannot have left through a path of time constant `tauMs`. */
@@ -43,7 +43,8 @@ export function judgeDead(e: DeadEvidence): Deadness {
     return { verdict: 'live', volts: e.nowV, text: `NOT SAFE TO TOUCH: ${e.nowV.toFixed(1)} V` }
   }
   if ((e.brokeAtV ?? 0) >= e.touchSafeV) {
-    return unmeasured(`the discharge stopped at once at ${e.brokeAtV!.toFixed(0)} V: the path may have opened`)
+    const atV = e.brokeAtV!.toFixed(0)
+    return unmeasured(`the discharge stopped at once at ${atV} V: the path may have opened`)
   }
   if (e.knownV !== null && Math.abs(e.knownV) >= e.touchSafeV) {
     if (e.returnedC === null || e.expectedC === null) {

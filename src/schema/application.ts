@@ -156,8 +156,8 @@ export interface Application {
   start(request: StartRequest): Promise<RunRecord>
   /**
    * Starts the newest run's request again as a new run that names it, where it did not reach its end:
-   * climbing begins anew, and parts that formed already pass its steps quickly by the rule of the steps. Rejects as
-   * `start` does, NOT_FOUND, and IDENTITY where an instrument is another.
+   * climbing begins anew, and parts that formed already pass its steps quickly by the rule of the steps.
+   * Rejects as `start` does, NOT_FOUND, and IDENTITY where an instrument is another.
    */
   continueRun(runId: string, request: ContinueRequest): Promise<RunRecord>
   /** Says that a run that did not reach its end will not be continued. Rejects NOT_FOUND, REFUSED. */
