@@ -33,7 +33,10 @@ export async function bridgeReading(
   await board.hold([relay])
   try {
     await sleep(night.clock, board.settleMs, night.signal)
-    return await bridge.measure({ frequencyHz: position.profile.bridgeHz, levelV }).catch(unanswered)
+    const reading = await bridge.measure({ frequencyHz: position.profile.bridgeHz, levelV }).catch(unanswered)
+    // A board that lost its power meanwhile shows an open part where a sound one sits.
+    const [held] = await board.held([relay])
+    return held ? reading : 'the relay to the bridge let go while it measured'
   } finally {
     await board.release([relay])
   }

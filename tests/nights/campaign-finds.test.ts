@@ -7,7 +7,7 @@ import { formingPlan } from '../../src/sequences/plan.ts'
 import type { Scenario } from '../../mocks/bench/scenario.ts'
 import type { NightStage } from './bad-night.ts'
 import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
-import { during, fixture, pair } from './acts.ts'
+import { breaks, during, fixture, pair } from './acts.ts'
 import { breaches } from './invariants.ts'
 import { virtualBench } from './virtual-bench.ts'
 import type { VirtualBench } from './virtual-bench.ts'
@@ -68,6 +68,15 @@ describe('a contact that opens while its part bleeds', () => {
     expect(await breaches(outcome)).toEqual([])
     expect(outcome.endV.parts.get('P01')).toBeGreaterThan(60)
     expect(outcome.lastTouch.get('P01')).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
+  })
+})
+
+describe('a relay board that loses its power while the bridge measures', () => {
+  it.each([100, 250, 400, 550, 700, 850, 1000])('after %i ms: no part is condemned for it', async afterMs => {
+    const outcome = await badNight({
+      seed: 27, scenario: pair(27), acts: [during('checking', afterMs, breaks('relays', { kind: 'power-cycle' }))],
+    })
+    expect(await breaches(outcome)).toEqual([])
   })
 })
 
