@@ -99,6 +99,10 @@ export class CampaignBench {
     this.composed = compose(bench, {
       clock, linkClock: clock, open: url => mortalTransport(this.#open(url), this.daemonLife), keeperPort: name => keeper.port(name),
     })
+    // As a real start does, before anything that can fail.
+    await keeper.configure(this.composed.table, true)
+    await keeper.safeOff('start of the daemon')
+    await keeper.reset()
     this.daemon = new Daemon({
       clock, livenessClock: clock, bench, composed: this.composed, keeper, store: this.#failing.store, profiles,
       sequences: [...shippedSequences, ...this.#sequences], software: 'campaign',

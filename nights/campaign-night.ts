@@ -57,6 +57,8 @@ class Night {
   readonly #nuisance: string[] = []
   #struck: Struck[] = []
   #readings = 0
+  /** No daemon starts any more: an instrument that it needs does not answer. */
+  #isDown = false
 
   constructor(bench: CampaignBench, planned: PlannedNight) {
     this.#bench = bench
@@ -78,7 +80,7 @@ class Night {
     const { runs, strokes } = this.#planned
     for (const [i, asked] of runs.entries()) {
       const state = await this.#oneRun(asked, i === runs.length - 1 ? strokes : [])
-      if (state === 'interrupted') return await this.#afterwards()
+      if (state === 'interrupted' || this.#isDown) return await this.#afterwards()
       if (state !== 'done') return
     }
   }
@@ -139,7 +141,9 @@ class Night {
       const interrupted = await bench.boot()
       if (!interrupted.includes(id)) this.violations.push(`run ${id} was not marked interrupted at the next start`)
     } catch (error) {
+      this.#isDown = true
       if (!others) this.violations.push(`no new daemon starts: ${(error as Error).message}`)
+      if (bench.feeding) this.violations.push('energy is on and no daemon starts')
     }
     return (await bench.store.run(id))!
   }
@@ -147,7 +151,7 @@ class Night {
   async #judge(run: RunRecord, watch: NightWatch, plan: Outcome['plan']): Promise<void> {
     const bench = this.#bench
     const events = await bench.store.events(run.id)
-    const excuse = excuseOf(watch.all, this.#planned.cadence, bench)
+    const excuse = { ...excuseOf(watch.all, this.#planned.cadence, bench), ...this.#isDown ? { noDaemon: true } : {} }
     const wrong = this.#planned.strokes.find(({ trouble }) => trouble.at === 'start')
     if (wrong && watch.fed.events.some(({ kind }) => kind === 'energise')) this.violations.push(`energised with ${wrong.trouble.kind}`)
     const outcome: Outcome<CampaignBench> = {
@@ -200,7 +204,7 @@ class Night {
   async #afterwards(): Promise<void> {
     if (this.#bench.daemon.status().run !== null) this.violations.push('a new daemon shows a run')
     const { daemon, keeper } = this.#bench
-    if (keeper.mode !== 'idle' && daemon.status().latched === null) return
+    if (this.#isDown || keeper.mode !== 'idle' && daemon.status().latched === null) return
     if (!await this.#acknowledged(daemon)) return
     await this.#oneRun({ sequence: 'discharge', parameters: { watchS: 60 } }, [])
   }

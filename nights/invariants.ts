@@ -21,6 +21,8 @@ export interface Excuse {
   recordTorn?: boolean
   /** The daemon was killed: its run is interrupted, and what it read in its last second may be missing. */
   killed?: boolean
+  /** … and no other started, because an instrument is missing: the run is marked interrupted by the next that does. */
+  noDaemon?: boolean
 }
 
 const touchV = 60
@@ -76,7 +78,7 @@ function truthful({ run, events, bench, fed }: Judged, excuse: Excuse): string[]
   if (run.state === 'tripped' && !stopped && !excuse.recordTorn) list.push('tripped, and no event says why')
   if ((run.state === 'tripped' || asked) && latched === null) list.push(`${run.state}, and nothing is latched`)
   if (run.state === 'refused' && fed.events.some(({ kind }) => kind === 'energise')) list.push('refused after energy was on')
-  if (!['done', 'tripped', 'stopped', 'refused', ...excuse.killed ? ['interrupted'] : []].includes(run.state)) list.push(`the run ended as ${run.state}`)
+  if (!['done', 'tripped', 'stopped', 'refused', ...excuse.killed ? ['interrupted'] : [], ...excuse.noDaemon ? ['running'] : []].includes(run.state)) list.push(`the run ended as ${run.state}`)
   return list
 }
 
