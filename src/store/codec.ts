@@ -10,7 +10,7 @@ export function encode(value: unknown): string { return wellFormed(JSON.stringif
 
 /** What `encode` was given, but for key order, undefined members and -0. */
 export function decode(text: string): unknown {
-  return JSON.parse(text, (_key, value: unknown) => isWrapped(value) ? Number(value.$number) : value)
+  return JSON.parse(text, (_key, value: unknown) => isWrapped(value) ? Number(value.$number) : bared(value))
 }
 
 /** `text` as it comes back from the database. */
@@ -24,11 +24,22 @@ function canonical(value: unknown): unknown {
   const entries = Object.entries(value).filter(([, member]) => member !== undefined)
   // Object.fromEntries would drop a key named __proto__; JSON.parse in the same place keeps it.
   const sorted = Object.create(null) as Record<string, unknown>
-  for (const [key, member] of entries.sort(byKey)) sorted[wellFormed(key)] = canonical(member)
+  // An object that is given and looks like a wrapped number gets one more $, which reading takes off again.
+  const dollar = entries.length === 1 && looksWrapped(entries[0]![0]) ? '$' : ''
+  for (const [key, member] of entries.sort(byKey)) sorted[dollar + wellFormed(key)] = canonical(member)
   return sorted
 }
 
 function byKey([a]: [string, unknown], [b]: [string, unknown]): number { return a < b ? -1 : a > b ? 1 : 0 }
+
+const looksWrapped = (key: string): boolean => /^\$+number$/.test(key)
+
+function bared(value: unknown): unknown {
+  if (typeof value !== 'object' || value === null || Array.isArray(value)) return value
+  const [key, ...more] = Object.keys(value)
+  if (key === undefined || more.length > 0 || !key.startsWith('$$') || !looksWrapped(key)) return value
+  return { [key.slice(1)]: (value as Record<string, unknown>)[key] }
+}
 
 function isWrapped(value: unknown): value is Wrapped {
   if (typeof value !== 'object' || value === null) return false
