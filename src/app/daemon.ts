@@ -231,6 +231,8 @@ export class Daemon implements Application {
   #halt({ handles: { night, abort } }: Current, reason: string): void {
     night.state.live = false
     night.supervisor.fault('stop', reason, this.#d.clock.monotonicMs())
+    const told = { kind: 'stop', severity: 'warning', text: `stopped: ${reason}` } as const
+    void night.recorder.event(told).catch(() => {})
     abort(new BenchError('STOPPED', reason))
   }
 

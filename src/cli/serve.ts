@@ -10,11 +10,22 @@ import type { Application, BenchStatus } from '../schema/application.ts'
 import type { ServeOptions } from './context.ts'
 import { serviceManager } from './service-manager.ts'
 
-/** Resolves with the exit code when SIGINT or SIGTERM ended it. Rejects when the bench cannot be opened. */
+/**
+ * Resolves with the exit code when a signal, or an error that nobody caught, ended it. Rejects when the bench
+ * cannot be opened.
+ */
 export async function serve(options: ServeOptions): Promise<number> {
   const log = makeLog(options.log as LogLevel)
-  const ending = new Promise<string>(resolve => {
-    for (const name of ['SIGINT', 'SIGTERM'] as const) process.on(name, () => resolve(name))
+  const ending = new Promise<Ending>(resolve => {
+    for (const name of ['SIGINT', 'SIGTERM'] as const) {
+      process.on(name, () => resolve({ why: name, error: null }))
+    }
+    for (const name of ['uncaughtException', 'unhandledRejection'] as const) {
+      process.on(name, (error: unknown) => {
+        log.error({ err: error }, 'an error that nobody caught')
+        resolve({ why: `an error that nobody caught (${String(error)})`, error })
+      })
+    }
   })
   const opened = await openBench(options.bench, options.data, log)
   const { daemon } = opened
@@ -32,16 +43,19 @@ export async function serve(options: ServeOptions): Promise<number> {
   })
   manager.ready(inWords(said))
   options.out.write(options.json ? `${JSON.stringify(said)}\n` : `${inWords(said)}\n`)
-  const signal = await ending
-  log.info({ signal }, 'ending: safe-off first')
+  const { why, error } = await ending
+  log.info({ why }, 'ending: safe-off first')
   manager.stopping()
-  await daemon.stop(`${signal} at the daemon`)
+  await daemon.stop(`${why} at the daemon`)
   removeDaemonNote(options.data)
   await opened.close()
   await views.close()
   manager.end()
+  if (error !== null) return 4
   return daemon.status().latched ? 3 : 0
 }
+
+interface Ending { why: string; error: unknown }
 
 /**
  * The keeper stays armed only while fresh readings are seen and judged; energy without that is not looked

@@ -93,4 +93,22 @@ describe('a daemon with a sequence of a person\'s own', () => {
     expect(err).toMatch(/summary: expected/)
     expect(err).toMatch(/run: expected a function/)
   }, 60_000)
+
+  it('makes the bench safe, says why, and ends with 4 when one throws where nobody catches', async () => {
+    const page = readFileSync(packageFile('docs', 'writing-a-sequence.md'), 'utf8')
+    const careless = /```js\n([\s\S]*?)```/.exec(page)![1]!.replace('await bench.moveBus(bench.targetV)',
+      'await bench.moveBus(100)\n    Promise.reject(new Error("a promise nobody kept"))\n    await bench.rest(3600)')
+    expect(careless).toContain('nobody kept')
+    writeFileSync(join(data, 'sequences', 'careless.mjs'), careless)
+    const daemon = serve()
+    await firstLine(daemon)
+    const request = ['short-soak', '--parts', join(data, 'rack.json'), '--cautions-read', '--polarity-checked']
+    expect((await nightbench('start', ...request, '--json')).exit).toBe(0)
+    const [code] = daemon.exitCode === null ? await once(daemon, 'exit') : [daemon.exitCode]
+    expect(code).toBe(4)
+    await firstLine(serve())
+    const [last] = JSON.parse((await nightbench('runs', '--json')).out) as RunRecord[]
+    expect(last?.state).toBe('stopped')
+    expect((await nightbench('report', last!.id, '--json')).out).toContain('a promise nobody kept')
+  }, 120_000)
 })
