@@ -36,7 +36,7 @@ const spans: readonly (readonly [NightStage, number])[] = [
   ['checking', 1], ['polarity', 1], ['forming', 4], ['soaking', 10], ['formal', 4], ['watching', 2], ['measuring', 1],
 ]
 /** Readings that the long soak may cost, of the 10,000 of a whole night. */
-const soakReadings = 5200
+const soakReadings = 5000
 /** A part that charges takes this share of what it is dropped at. */
 const chargeShare = 0.15
 
