@@ -14,8 +14,8 @@ export type { Problem }
 
 /** No file of ours is near this long; a longer one is a mistake. */
 export const fileBytesMax = 1024 * 1024
-/** Ours are five deep. The parser's memory grows with the square of the depth. */
-const depthMax = 64
+/** Ours are five deep. The parser takes twice as long for each open brace more in some faulty texts. */
+const depthMax = 12
 /** A rack of hundreds has some ten thousand; some faulty texts cost the parser the square of their tokens. */
 const tokensMax = 60_000
 const sizeAllowed = `at most ${fileBytesMax} bytes`

@@ -226,4 +226,9 @@ describe('reading a file', () => {
       expect(parseText(small, JSON.stringify(value), file)).toEqual({ ok: true, value })
     }))
   })
+
+  it('refuses braces within braces at once: the parser takes twice as long for each', () => {
+    const parsed = parseText(z.unknown(), `${'{'.repeat(16)}16v-${'{'.repeat(16)}x`, 'part.yaml')
+    expect(parsed).toMatchObject({ ok: false, problems: [{ got: 'more than 12 levels' }] })
+  })
 })
