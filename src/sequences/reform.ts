@@ -70,8 +70,6 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
-  // What absorption brought back must be seen to leave again before the bridge may meet the part.
-  for (const [position, volts] of recoveredV) if (volts >= bridgeMaxV) position.emptied = false
   const settled =
     await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
   for (const [position, verdict] of settled) dead.set(position, verdict)
