@@ -82,7 +82,7 @@ function stageTold(event: StoredEvent): Stage | null {
     return isStage(told) ? told : null
   }
   if (event.position === undefined) return event.kind === 'trip' || event.kind === 'off' ? 'bleeding' : null
-  return event.kind === 'drop' || event.kind === 'condemned' ? 'dropped'
+  return ['drop', 'condemned', 'unjudged'].includes(event.kind) ? 'dropped'
     : event.kind === 'grade' ? 'graded' : null
 }
 

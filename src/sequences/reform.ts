@@ -6,6 +6,7 @@ import { bleedAll, followAll } from '../engine/bleed.ts'
 import { watchRecovery } from '../engine/recovery.ts'
 import type { Deadness } from '../safety/dead.ts'
 import { condemned as rejected, untold } from '../safety/verdict.ts'
+import type { Verdict } from '../safety/verdict.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { BridgeReading } from '../schema/roles.ts'
 import type { Criterion } from '../schema/run.ts'
@@ -91,41 +92,41 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     if (typeof reading !== 'string' && reading.capacitance.quality === 'good') {
       position.seenF = reading.capacitance.value
     }
-    const unseen = typeof reading === 'string'
-    const found = unseen ? { why: reading } : condemned(position, reading)
+    const found = typeof reading === 'string'
+      ? { why: reading, criteria: [], verdict: untold } : findings(position, reading)
     if (found === null) continue
-    const { why } = found
+    const { why, criteria, verdict } = found
     position.stage = 'dropped'
     position.note = why
     night.supervisor.release(position.spec.name)
-    leavings.set(position, {
-      ...unseen ? untold : rejected, reason: why, stepV: 0,
-      ...'criteria' in found ? { criteria: found.criteria } : {},
-    })
+    leavings.set(position, { ...verdict, reason: why, stepV: 0, criteria })
     await night.recorder.event({
-      kind: unseen ? 'unjudged' : 'condemned', severity: 'warning', position: position.spec.name,
-      text: `${position.spec.name}: ${why}`,
+      kind: verdict === rejected ? 'condemned' : 'unjudged', severity: 'warning',
+      position: position.spec.name, text: `${position.spec.name}: ${why}`,
     })
   }
 }
 
-function condemned(
-  position: PositionState, { capacitance, esr }: BridgeReading,
-): { why: string; criteria: Criterion[] } | null {
+/** What keeps a part off the bus. */
+interface Found { why: string; criteria: readonly Criterion[]; verdict: Verdict }
+
+/** An open part and an open lead look the same to the bridge: only what a lead cannot feign condemns. */
+function findings(position: PositionState, { capacitance, esr }: BridgeReading): Found | null {
   if (capacitance.quality !== 'good' || esr.quality !== 'good') {
-    return { why: 'the bridge finds no capacitor (open or shorted)', criteria: [] }
+    const why = 'the bridge finds no capacitor: open, shorted, or its lead is off'
+    return { why, criteria: [], verdict: untold }
   }
   const lowF = openShare * position.profile.capacitanceF
   const highOhm = grossEsrFactor * esrLimitOhm(position)
   if (capacitance.value < lowF) {
     const source = `${100 * openShare} % of the rated value: less is open`
     const entry = criterion('capacitance', capacitance, 'F', { low: lowF }, source)
-    return { why: `open: ${show(entry)}`, criteria: [entry] }
+    return { why: `open, or its lead is off: ${show(entry)}`, criteria: [entry], verdict: untold }
   }
   if (esr.value <= highOhm) return null
   const source = `${grossEsrFactor} × the ESR of a new part, from its tan δ limit`
   const entry = criterion('esr', esr, 'Ω', { high: highOhm }, source)
-  return { why: `gross ESR: ${show(entry)}`, criteria: [entry] }
+  return { why: `gross ESR: ${show(entry)}`, criteria: [entry], verdict: rejected }
 }
 
 async function measureAll(
