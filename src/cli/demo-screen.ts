@@ -18,7 +18,8 @@ export interface DemoSummary {
 }
 
 const told = new Set([
-  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'touch', 'trip', 'off', 'ended', 'refused',
+  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'touch', 'trip', 'off', 'ended',
+  'refused',
   'clock',
 ])
 const plainEveryMs = 30 * 60_000
