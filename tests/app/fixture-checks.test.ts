@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { checkBench, loadBench, ProfileFolder } from '../../src/app/files.ts'
 import { packageFile } from '../../src/base/paths.ts'
-import { BenchError } from '../../src/base/errors.ts'
+import type { BenchError } from '../../src/base/errors.ts'
 import { benchFile } from '../../src/schema/bench.ts'
 import type { BenchFile } from '../../src/schema/bench.ts'
 import { changeoverKeys } from '../../src/schema/fixture.ts'
