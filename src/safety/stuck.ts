@@ -1,4 +1,5 @@
 /** Readings that do not move when what they measure must have moved. Pure; SI units. */
+import { formatSi } from '../base/format.ts'
 import type { Machine } from './watch.ts'
 
 // ---- the bus meter against the set-point ----
@@ -113,7 +114,7 @@ export const senseMachine: Machine<SenseState, SenseInput> = {
 function stuckWords(run: Run, movedV: number): string {
   const where = isEverywhere(run)
     ? 'at more than one position' : `while the bus moved by ${movedV.toFixed(1)} V`
-  return `repeats ${run.amps.toPrecision(4)} A to the bit ${where}: the sense meter is stuck`
+  return `repeats ${formatSi(run.amps, 'A', 4)} to the bit ${where}: the sense meter is stuck`
 }
 
 const isEverywhere = ({ shared, count }: Run): boolean => shared && count >= sharedRepeats

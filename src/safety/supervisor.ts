@@ -5,6 +5,7 @@
  */
 import { BenchError } from '../base/errors.ts'
 import { assert } from '../base/assert.ts'
+import { formatSi } from '../base/format.ts'
 import type { Channel, Reading } from '../schema/reading.ts'
 import type { Limit, LimitState } from './limit.ts'
 import { freshLimit, stepLimit } from './limit.ts'
@@ -196,14 +197,14 @@ export class Supervisor {
   #demand({ limit, state }: Watched, reading: Reading): Demand {
     const { unit } = reading.channel
     const got = reading.quality === 'good'
-      ? `${reading.value.toPrecision(4)} ${unit}`
+      ? formatSi(reading.value, unit, 4)
       : `a reading that is ${reading.quality}`
     const past = limit.side === 'above' ? 'at or above' : 'at or below'
     return {
       id: limit.id, reaction: limit.reaction, atMs: reading.atMs,
       ...(limit.position === undefined ? {}
         : { position: limit.position, verdict: state.isBlind ? untold : limit.verdict ?? condemned }),
-      text: `${reading.channel.name} ${got}, ${past} ${limit.bound.toPrecision(4)} ${unit}: ${limit.says}`,
+      text: `${reading.channel.name} ${got}, ${past} ${formatSi(limit.bound, unit, 4)}: ${limit.says}`,
     }
   }
 

@@ -1,4 +1,5 @@
 /** Comparisons behind a grade: value with its uncertainty against a limit, in words too. Pure; SI units. */
+import { formatSi, formatWithU } from '../base/format.ts'
 import { judgeConformance } from '../analysis/conformance.ts'
 import type { Criterion } from '../schema/run.ts'
 
@@ -23,10 +24,9 @@ export function criterion(
 
 /** Value, expanded uncertainty and limits, in words. */
 export function show({ value, unit, expandedU, limitLow, limitHigh }: Criterion): string {
-  const digits = (x: number): string => x.toPrecision(3)
   const limits = [
-    limitLow === undefined ? '' : `at least ${digits(limitLow)}`,
-    limitHigh === undefined ? '' : `at most ${digits(limitHigh)}`,
-  ].filter(Boolean).join(', ')
-  return `${digits(value)} ${unit} (U ${expandedU.toPrecision(2)}), ${limits} ${unit}`
+    ...limitLow === undefined ? [] : [`at least ${formatSi(limitLow, unit)}`],
+    ...limitHigh === undefined ? [] : [`at most ${formatSi(limitHigh, unit)}`],
+  ]
+  return [formatWithU(value, expandedU, unit), ...limits].join(', ')
 }
