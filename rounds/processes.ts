@@ -127,7 +127,7 @@ async function firstLine<T>(child: Child): Promise<T> {
 }
 
 /** One request to the bench's control socket, on a connection of its own. */
-function askControl(url: string, request: object): Promise<unknown> {
+export function askControl(url: string, request: object): Promise<unknown> {
   return new Promise((resolve, reject) => {
     const socket = connect({ port: Number(new URL(url).port), host: '127.0.0.1', noDelay: true })
     socket.on('error', reject)

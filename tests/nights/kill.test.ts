@@ -2,13 +2,13 @@
 import { type ChildProcess, type ChildProcessByStdio, spawn } from 'node:child_process'
 import { once } from 'node:events'
 import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
-import { connect } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { createInterface } from 'node:readline'
 import type { Readable, Writable } from 'node:stream'
 import { setTimeout as pause } from 'node:timers/promises'
 import { afterEach, describe, expect, it, type TestContext } from 'vitest'
+import { askControl } from '../../rounds/processes.ts'
 import { builtEntry } from '../../src/base/paths.ts'
 import { stopByKeeper } from '../../src/keeper/stop.ts'
 import type { LoadedPart, StartRequest } from '../../src/schema/run.ts'
@@ -80,7 +80,7 @@ async function liveNight(context: TestContext): Promise<LiveNight> {
   const places = ['--bench', benchPath, '--data', dataFolder, '--port', '0']
   const daemon = start('src/main', ['serve', ...places, '--log', 'error', '--json'])
   const { url } = await firstLine<{ url: string }>(daemon)
-  const control = (request: object): Promise<unknown> => ask(controlUrl, request)
+  const control = (request: object): Promise<unknown> => askControl(controlUrl, request)
   const night = { control, daemon, dataFolder }
   expect(await stateOf(night)).toSatisfy(dead)
   await startReform(url, parts)
@@ -133,20 +133,4 @@ async function until<T>(
     if (limit.aborted) throw new Error(`not seen within ${limitMs} ms: ${what}; last ${JSON.stringify(seen)}`)
     await pause(20)
   }
-}
-
-/** One request to the control socket of the simulated bench, on a connection of its own. */
-function ask(url: string, request: object): Promise<unknown> {
-  return new Promise((resolve, reject) => {
-    const socket = connect(Number(new URL(url).port), '127.0.0.1')
-    socket.on('error', reject)
-    socket.on('close', () => reject(new Error('the simulated bench went away')))
-    createInterface({ input: socket }).once('line', line => {
-      const answer = JSON.parse(line) as { ok?: unknown; error?: string }
-      if (answer.error === undefined) resolve(answer.ok)
-      else reject(new Error(answer.error))
-      socket.destroy()
-    })
-    socket.write(`${JSON.stringify(request)}\n`)
-  })
 }
