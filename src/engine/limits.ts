@@ -18,6 +18,7 @@ import { shortOf } from '../schema/fixture.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, chargingMs, notWatched } from './bus.ts'
 import type { Night } from './night.ts'
+import { followPeak, warmedByForming } from './explain.ts'
 import { emptyHolder, partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 import { straysOf } from './stray.ts'
@@ -69,7 +70,7 @@ export function limitsOf(night: Night): Limit[] {
     if (caseChannel) {
       limits.push({ ...shared, id: `${name}.case`, channel: caseChannel.name, side: 'above',
         bound: position.profile.caseMaxC,
-        says: 'the can is too hot' })
+        says: 'the can is too hot', explained: () => warmedByForming(night, position) })
     }
   }
   return limits
@@ -104,7 +105,8 @@ export function watchesOf(night: Night): Watch[] {
   const parts = night.positions.filter(({ profile }) => profile !== emptyHolder)
   return [
     busRise(night), busFollows(night), senseMoves(night), supplyReadBack(night), ...straysOf(night),
-    ...parts.map(position => charge(night, position)), ...parts.map(position => flash(night, position)),
+    ...parts.flatMap(position => [followPeak(night, position), charge(night, position)]),
+    ...parts.map(position => flash(night, position)),
     ...parts.map(position => unfelt.has(position) ? power(night, position) : caseRise(night, position)),
   ]
 }

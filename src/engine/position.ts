@@ -22,6 +22,8 @@ export interface PositionState {
   /** Latest current, positive into the part. */
   current: Measured | null
   currentAtBusV: number
+  /** The most it took since the set-point of the bus stands where it is. */
+  peak: Peak | null
   caseC: number | null
   limitA: number | null
   note: string
@@ -44,6 +46,8 @@ export interface PositionState {
   result: PartResult | null
 }
 
+export interface Peak { readonly setV: number; readonly amps: number }
+
 /**
  * What stands for a part where there is none: stray capacitance of a holder and its
  * leads, about 10 pF (common practice).
@@ -58,9 +62,9 @@ export function freshPosition(
 ): PositionState {
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
-    current: null, currentAtBusV: 0, caseC: null, limitA: null, note: '', verdict: null, knownV: 0,
-    presumedV: null, emptied: false, leftWith: null, seenF: null, touch: 'NOT SAFE TO TOUCH: UNMEASURED',
-    result: null,
+    current: null, currentAtBusV: 0, peak: null, caseC: null, limitA: null, note: '', verdict: null,
+    knownV: 0, presumedV: null, emptied: false, leftWith: null, seenF: null,
+    touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 

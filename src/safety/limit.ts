@@ -1,7 +1,7 @@
 /**
  * One watched bound as a pure step: (state, reading, now) → state. Crossing is `>=` or `<=`, and it latches.
  */
-import type { Measured } from '../schema/reading.ts'
+import type { Measured, Reading } from '../schema/reading.ts'
 import type { Verdict } from './verdict.ts'
 
 export type Reaction = 'stop' | 'drop'
@@ -28,7 +28,11 @@ export interface Limit {
   readonly verdict?: Verdict
   /** What it means, as a clause: "more current than a sound part takes". */
   readonly says: string
+  /** What the rest of the bench tells of this crossing, in place of `verdict` and `says`; null: nothing. */
+  readonly explained?: (reading: Reading) => Explained | null
 }
+
+export interface Explained { readonly verdict: Verdict; readonly says: string }
 
 export interface LimitState {
   readonly count: number

@@ -200,11 +200,12 @@ export class Supervisor {
       ? formatSi(reading.value, unit, 4)
       : `a reading that is ${reading.quality}`
     const past = limit.side === 'above' ? 'at or above' : 'at or below'
+    const { verdict = condemned, says } = limit.explained?.(reading) ?? limit
     return {
       id: limit.id, reaction: limit.reaction, atMs: reading.atMs,
       ...(limit.position === undefined ? {}
-        : { position: limit.position, verdict: state.isBlind ? untold : limit.verdict ?? condemned }),
-      text: `${reading.channel.name} ${got}, ${past} ${formatSi(limit.bound, unit, 4)}: ${limit.says}`,
+        : { position: limit.position, verdict: state.isBlind ? untold : verdict }),
+      text: `${reading.channel.name} ${got}, ${past} ${formatSi(limit.bound, unit, 4)}: ${says}`,
     }
   }
 

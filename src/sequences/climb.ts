@@ -137,7 +137,8 @@ async function holdStep(night: Night, stepV: number, p: ReformParameters, leavin
     await rest(night, judgeEveryMs)
     let waiting = 0
     for (const [position, step] of steps) {
-      if (position.wiring !== 'bus') continue
+      // What the supervisor said of a part that is about to leave stays its reason.
+      if (position.wiring !== 'bus' || position.stage === 'dropped') continue
       const verdict = judgePosition(night, position, step, stepV, p)
       if (verdict.kind === 'dwell') { waiting++; position.note = verdict.why; continue }
       if (verdict.kind === 'ready') { position.note = 'ready'; continue }

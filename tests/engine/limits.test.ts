@@ -198,6 +198,21 @@ describe('what drops a part', () => {
     for (let i = 0; i <= 40; i++) { rack.nowMs += 20_000; rack.case(20 + 0.65 * i) }
     droppedBy(rack, 'P01.case', ['reject', 'replace'])
   })
+  it('a can that forming warmed: told by its current, which falls while the bus stands, and not condemned', () => {
+    const after = (ampsOf: (i: number) => number): Rack => {
+      const rack = new Rack()
+      rack.set(targetV)
+      for (let i = 0; i <= 40; i++) {
+        rack.nowMs += 20_000
+        rack.bus(targetV + 0.01 * (i % 3))
+        rack.current(0, ampsOf(i))
+        rack.case(20 + 0.65 * i)
+      }
+      return rack
+    }
+    droppedBy(after(i => 1.2e-3 * Math.exp(-i / 100)), 'P01.case', ['cannot tell', 'form'])
+    droppedBy(after(i => 1.2e-3 + 1e-7 * i), 'P01.case', ['reject', 'replace'])
+  })
   it('a can that warms by its allowance within a minute: nothing can be said', () => {
     const rack = new Rack()
     for (const celsius of [22, 22, 33, 33.1]) { rack.nowMs += 10_000; rack.case(celsius) }

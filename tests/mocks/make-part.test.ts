@@ -160,3 +160,17 @@ describe('drawing', () => {
     expect(() => makePart('stale', { voltageV: 0, capacitanceF: 1e-6 }, 1)).toThrow()
   })
 })
+
+describe('the can of a part', () => {
+  /** Usual radial cans, diameter and height in cm; from memory. */
+  const usual = [
+    [450, 10e-6, 1.25, 2], [450, 47e-6, 1.6, 3.15], [400, 220e-6, 2.5, 5], [350, 100e-6, 1.8, 3.15], [50, 100e-6, 1, 1.25], [63, 2200e-6, 1.8, 3.5],
+  ] as const
+  it.each(usual)('%f V, %f F sheds what its surface does at 10 W/(m²K), within a third', (voltageV, capacitanceF, d, h) => {
+    const { thermalResistanceKW } = makePart('healthy', { voltageV, capacitanceF }, 1).truth
+    const m2 = Math.PI * (d * h + d * d / 2) / 1e4
+    const ratio = thermalResistanceKW * 10 * m2
+    expect(ratio).toBeGreaterThan(3 / 4)
+    expect(ratio).toBeLessThan(4 / 3)
+  })
+})

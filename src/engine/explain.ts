@@ -1,0 +1,38 @@
+/** What the rest of the bench tells of a part that crosses a limit: is it at fault, or something else? */
+import type { Explained } from '../safety/limit.ts'
+import { unfinished } from '../safety/verdict.ts'
+import type { Watch } from '../safety/watch.ts'
+import { watchBy } from '../safety/watch.ts'
+import type { Night } from './night.ts'
+import type { Peak, PositionState } from './position.ts'
+
+/** A current that fell to this share of its most on a standing bus is one that oxide still brings down. */
+const fallenShare = 0.9
+
+/** Never trips: it keeps the most that the part took since the bus stands where it is. */
+export function followPeak(night: Night, position: PositionState): Watch {
+  const { spec: { name }, index } = position
+  const machine = { fresh: null, step: () => null, says: () => null }
+  return watchBy({
+    id: `${name}.peak`, channels: [night.channels.current[index]!.name], reaction: 'drop', position: name,
+  }, machine, ({ quality, value }) => {
+    if (quality === 'good' && position.wiring === 'bus') {
+      position.peak = higher(position.peak, { setV: night.state.setV, amps: value })
+    }
+    return null
+  })
+}
+
+const higher = (peak: Peak | null, now: Peak): Peak =>
+  peak === null || peak.setV !== now.setV || now.amps > peak.amps ? now : peak
+
+/**
+ * Oxide that forms turns as much to heat as a part that fails: the limiting resistor feeds both alike. But
+ * its current falls while the bus stands, and that of a part which heats itself does not.
+ */
+export function warmedByForming({ state }: Night, { peak, current }: PositionState): Explained | null {
+  if (peak === null || current?.quality !== 'good' || peak.setV !== state.setV) return null
+  if (!(current.value <= fallenShare * peak.amps)) return null
+  const says = 'forming warmed the can, and its current falls: form it in smaller steps'
+  return { verdict: unfinished, says }
+}
