@@ -138,7 +138,7 @@ const wiring: readonly Trouble[] = [
   run('position relay welded', 4, fixture('relay-welded'), { excuse: { busLive: true, tooHighMs: 0 } }),
   run('lead open', 5, fixture('lead-open')),
   run('bleeder open', 4, fixture('bleeder-open')),
-  run('formal relay welded', 2, fixture('formal-welded'), { excuse: { overFormed: true } }),
+  run('formal relay welded', 2, fixture('formal-welded')),
   run('formal relay dead', 2, fixture('formal-dead')),
   run('bridge relay dead', 1, fixture('bridge-dead')),
   run('bus bleeder open', 2, shared('bus-bleeder-open'), { excuse: { busLive: true } }),

@@ -45,6 +45,7 @@ export class BusReader {
   }
 
   get busV(): Measured | null { return this.#busV }
+  get supplyA(): Measured | null { return this.#supplyA }
 
   async read(): Promise<void> {
     const { channels, intake } = this.#d
@@ -115,13 +116,17 @@ export class BusReader {
     if (busV?.quality !== 'good' || supplyA?.quality !== 'good') return null
     const { fixture, limits } = this.#d.bench
     if (busV.value < limits.touchSafeV) return null
-    let knownA =
-      busV.value / fixture.busBleederOhm + busV.value / (this.#d.roles['bus-meter']?.inputOhm ?? Infinity)
-    for (const { wiring, current } of this.#d.positions) if (wiring === 'bus' && current) {
-      knownA += Math.max(0, current.value)
-    }
     const shortA = shortOf(fixture, busV.value)
-    const excessA = supplyA.value - knownA
+    const excessA = supplyA.value - takenA(this.#d, this.#d.positions, busV.value)
     return excessA < unexplainedShare * shortA + 3 * supplyA.u ? null : excessA
   }
+}
+
+/** What bleeder and meter of the bus and `positions` take from it, amperes. */
+export function takenA(
+  { bench, roles }: Pick<BusReaderDeps, 'bench' | 'roles'>, positions: readonly PositionState[], busV: number,
+): number {
+  const siemens = 1 / bench.fixture.busBleederOhm + 1 / (roles['bus-meter']?.inputOhm ?? Infinity)
+  return positions.reduce((sum, { wiring, current }) =>
+    wiring === 'bus' && current ? sum + Math.max(0, current.value) : sum, busV * siemens)
 }

@@ -1,8 +1,12 @@
 /** What the rest of the bench tells of a part that crosses a limit: is it at fault, or something else? */
 import type { Explained } from '../safety/limit.ts'
-import { unfinished } from '../safety/verdict.ts'
+import { unfinished, untold } from '../safety/verdict.ts'
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
+import { shortOf } from '../schema/fixture.ts'
+import type { Reading } from '../schema/reading.ts'
+import { busTolerance } from './bus.ts'
+import { takenA } from './bus-reader.ts'
 import type { Night } from './night.ts'
 import type { Peak, PositionState } from './position.ts'
 
@@ -35,4 +39,30 @@ export function warmedByForming({ state }: Night, { peak, current }: PositionSta
   if (!(current.value <= fallenShare * peak.amps)) return null
   const says = 'forming warmed the can, and its current falls: form it in smaller steps'
   return { verdict: unfinished, says }
+}
+
+/**
+ * Over-range says that there is more than the meter can tell, or that the meter cannot tell: it ranges by
+ * itself, and no range is left to raise. The part is condemned only where something else shows its current.
+ */
+export function beyondRange(
+  night: Night, position: PositionState, { quality }: Reading,
+): Explained | null {
+  if (quality !== 'over-range' || showsShort(night, position)) return null
+  return { verdict: untold, says: 'the meter cannot tell, and neither bus nor supply shows a short' }
+}
+
+/** At its limit the supply is taken to be from this share of it, as its own limit is (common practice). */
+const atLimitShare = 0.98
+
+/** The bus fell, the supply is at its limit, or it gives half a short more than everything else takes. */
+function showsShort(night: Night, position: PositionState): boolean {
+  const { plan, sampler: { busV, supplyA }, state } = night
+  if (!state.live || state.setV <= 0 || position.wiring !== 'bus' || busV?.quality !== 'good') return false
+  if (busV.value < state.setV - 2 * busTolerance(night)) return true
+  if (supplyA?.quality !== 'good') return false
+  if (supplyA.value >= atLimitShare * plan.supplyLimitA) return true
+  const others = night.positions.filter(other => other !== position)
+  const leftA = supplyA.value - takenA(night, others, busV.value)
+  return leftA >= 0.5 * shortOf(night.bench.fixture, busV.value) + 3 * supplyA.u
 }

@@ -18,7 +18,7 @@ import { shortOf } from '../schema/fixture.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, chargingMs, notWatched } from './bus.ts'
 import type { Night } from './night.ts'
-import { followPeak, warmedByForming } from './explain.ts'
+import { beyondRange, followPeak, warmedByForming } from './explain.ts'
 import { emptyHolder, partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 import { straysOf } from './stray.ts'
@@ -65,7 +65,8 @@ export function limitsOf(night: Night): Limit[] {
     const shared = { reaction: 'drop' as const, position: name, samples: 2, verdict: condemned }
     limits.push({ ...shared, id: `${name}.current`, channel: `${name}.current`, side: 'above',
       bound: night.plan.partCurrentMaxA?.[name] ?? shortBoundA(night),
-      says: 'more than a sound part ever takes' })
+      says: 'more than a sound part ever takes',
+      explained: reading => beyondRange(night, position, reading) })
     const caseChannel = channels.caseTemperature[position.index]
     if (caseChannel) {
       limits.push({ ...shared, id: `${name}.case`, channel: caseChannel.name, side: 'above',

@@ -40,6 +40,8 @@ export interface PositionState {
   emptied: boolean
   /** What it took, and stood at, when it was dropped; volts null where the path could not tell. */
   leftWith: { amps: number; uA: number; volts: number | null } | null
+  /** The most it was seen to stand at after it was dropped, volts. */
+  bledV: number | null
   /** Capacitance that the bridge found before any energy, farads; null where it did not measure. */
   seenF: number | null
   touch: string
@@ -63,8 +65,8 @@ export function freshPosition(
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
     current: null, currentAtBusV: 0, peak: null, caseC: null, limitA: null, note: '', verdict: null,
-    knownV: 0, presumedV: null, emptied: false, leftWith: null, seenF: null,
-    touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    knownV: 0, presumedV: null, emptied: false, leftWith: null, bledV: null,
+    seenF: null,    touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
   }
 }
 

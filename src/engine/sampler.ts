@@ -43,6 +43,7 @@ export class Sampler {
   }
 
   get busV(): Measured | null { return this.#bus.busV }
+  get supplyA(): Measured | null { return this.#bus.supplyA }
 
   /** Reads at the fast cadence for `ms` from now, starting with a sweep out of turn. */
   attend(ms: number): void { this.#pace.attend(ms) }
@@ -111,6 +112,9 @@ export class Sampler {
     position.currentAtBusV = this.busV?.value ?? 0
     const seenV = partVolts(fixture, position, this.#d.watching())
     if (seenV !== null && seenV > position.knownV) position.knownV = seenV
+    if (seenV !== null && position.stage === 'dropped' && position.wiring === 'released') {
+      position.bledV = Math.max(position.bledV ?? 0, seenV)
+    }
     this.#intake.take(channels.current[position.index]!, position.current)
   }
 }

@@ -1,4 +1,5 @@
 /** From measurements to a grade with its reasons: every comparison carries its uncertainty and its source. */
+import { formatSi } from '../base/format.ts'
 import { combineGrades } from '../analysis/conformance.ts'
 import { rest } from '../engine/bus.ts'
 import type { Night } from '../engine/night.ts'
@@ -45,6 +46,10 @@ export async function gradeParts(night: Night, evidence: Evidence): Promise<void
     position.result = gradePart(position, evidence)
     if (position.stage !== 'dropped') position.stage = 'graded'
     const { spec: { name }, part: { part }, result: { grade, disposition, reason } } = position
+    if (reason.startsWith(benchFault)) {
+      const told = { severity: 'warning' as const, position: name, text: `${name}: ${reason}` }
+      void night.recorder.event({ kind: 'bench-fault', ...told }).catch(() => {})
+    }
     void night.recorder.event({
       kind: 'grade', position: name, text: `${name} ${part}: ${grade}, ${disposition}: ${reason}`,
     }).catch(() => {})
@@ -54,7 +59,9 @@ export async function gradeParts(night: Night, evidence: Evidence): Promise<void
 export function gradePart(position: PositionState, evidence: Evidence): PartResult {
   const leaving =
     evidence.leavings.get(position) ?? droppedBySupervisor(position, evidence.formal.get(position))
-  if (leaving) return left(position, leaving)
+  if (leaving) {
+    return left(position, leaving.grade === 'reject' ? bridged(position, evidence) ?? leaving : leaving)
+  }
   const formal = evidence.formal.get(position)
   if (formal === undefined || typeof formal === 'string') {
     return cannotTell(position, formal ?? 'no formal reading')
@@ -130,6 +137,30 @@ function droppedBySupervisor(
     return { grade: 'cannot tell', disposition: 'form', reason: underFormed, stepV: NaN }
   }
   return { ...(position.verdict ?? condemned), reason: position.note, stepV: NaN }
+}
+
+const benchFault = 'bench fault'
+/**
+ * What a part bleeds from may differ by this share of the target from what its current told: a modelling
+ * choice.
+ */
+const bridgedShare = 0.2
+
+/**
+ * Behind the limiting resistor a part that takes much stands low. One that then bleeds from far higher was
+ * fed past the resistor: by a formal relay that is welded, which says nothing of the part.
+ */
+function bridged({ leftWith, bledV }: PositionState, { targetV }: Evidence): Leaving | null {
+  const { volts, amps } = leftWith ?? { volts: null, amps: NaN }
+  if (volts === null || bledV === null) return null
+  const mostV = Math.max(0, volts)
+  if (bledV < mostV + bridgedShare * targetV) return null
+  return {
+    grade: 'cannot tell', disposition: 'retest', stepV: NaN,
+    reason: `${benchFault}: it bled from ${bledV.toFixed(0)} V, and with ${formatSi(amps, 'A', 3)} through `
+      + `its limiting resistor it stood at ${mostV.toFixed(0)} V at most: `
+      + 'its formal relay is welded, or the resistor is bridged',
+  }
 }
 
 /** What was seen when the part left stays on record; without a comparison nothing is said of its chances. */

@@ -36,7 +36,8 @@ class Rack {
     for (const position of positions) position.wiring = 'bus'
     this.night = {
       bench, channels, positions, supervisor: new Supervisor(channels.all), clock: new VirtualClock(),
-      plan: { targetV, supplyLimitA: 0.02, sweepS: 0.1 }, roles: { thermometer: {} }, state: { setV: 0, live: true },
+      plan: { targetV, supplyLimitA: 0.02, sweepS: 0.1 }, roles: { thermometer: {} }, sampler: { busV: null, supplyA: null },
+      state: { setV: 0, live: true },
     } as unknown as Night
     this.night.supervisor.arm(limitsOf(this.night), freshnessOf(this.night), { voltageV: targetV, currentA: 0.02 }, 0, watchesOf(this.night))
   }
@@ -198,6 +199,21 @@ describe('what drops a part', () => {
     for (let i = 0; i <= 40; i++) { rack.nowMs += 20_000; rack.case(20 + 0.65 * i) }
     droppedBy(rack, 'P01.case', ['reject', 'replace'])
   })
+  it('a current over-range: condemned only where bus or supply shows a short too', () => {
+    const after = (busV: number, supplyA: number, volts = targetV): Rack => {
+      const rack = new Rack()
+      rack.set(volts)
+      const seen = (value: number, u: number): object => ({ value, u, quality: 'good', atMs: rack.nowMs })
+      Object.assign(rack.night.sampler, { busV: seen(busV, 0.1), supplyA: seen(supplyA, 1e-4) })
+      for (let i = 0; i < 2; i++) { rack.nowMs += 1000; rack.read(rack.night.channels.current[0]!, Infinity, 'over-range') }
+      return rack
+    }
+    droppedBy(after(450, 1.05e-3), 'P01.current', ['cannot tell', 'retest'])
+    droppedBy(after(0, 0, 0), 'P01.current', ['cannot tell', 'retest'])
+    droppedBy(after(450 - 2 * 10.5 - 1, 1.05e-3), 'P01.current', ['reject', 'replace'])
+    droppedBy(after(450, 0.98 * 0.02), 'P01.current', ['reject', 'replace'])
+    droppedBy(after(450, 1.05e-3 + 4.4e-3), 'P01.current', ['reject', 'replace'])
+  })
   it('a can that forming warmed: told by its current, which falls while the bus stands, and not condemned', () => {
     const after = (ampsOf: (i: number) => number): Rack => {
       const rack = new Rack()
@@ -229,11 +245,6 @@ describe('what drops a part', () => {
     const rack = new Rack()
     for (let i = 0; i < 20; i++) { rack.nowMs += 10_000; rack.case(22, i === 7 ? 'missing' : 'good') }
     expect(rack.demands).toEqual([])
-  })
-  it('a reading that is over-range means more than the range holds: condemned', () => {
-    const rack = new Rack()
-    for (let i = 0; i < 2; i++) { rack.nowMs += 1000; rack.read(rack.night.channels.current[1]!, Infinity, 'over-range') }
-    droppedBy(rack, 'P02.current', ['reject', 'replace'])
   })
   it('a current that cannot be read: nothing can be said', () => {
     const rack = new Rack()
