@@ -18,7 +18,8 @@ export interface DemoSummary {
 }
 
 const told = new Set([
-  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'bench-fault', 'touch', 'trip', 'off', 'ended',
+  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'bench-fault',
+  'touch', 'trip', 'off', 'ended',
   'refused',
   'clock',
 ])
