@@ -19,8 +19,7 @@ export interface DemoSummary {
 
 const told = new Set([
   'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'bench-fault',
-  'touch', 'trip', 'off', 'ended',
-  'refused',
+  'touch', 'trip', 'off', 'ended', 'refused',
   'clock',
 ])
 const plainEveryMs = 30 * 60_000

@@ -12,6 +12,8 @@ import { refuseChannel } from './scanner.ts'
 type Profile = ProfileOf<'thermometer'>
 
 export class ThermometerDriver extends Driver<Profile> implements Thermometer {
+  readonly stepK: number
+  readonly noiseK: number
   readonly #scale: Scale
   readonly #queries = new Map<number, string>()
   readonly #deadline: { deadlineMs: number }
@@ -19,6 +21,8 @@ export class ThermometerDriver extends Driver<Profile> implements Thermometer {
   constructor(profile: Profile, port: ScpiPort, clock: Clock) {
     super(profile, port, clock)
     const { accuracy: { readingPct, offsetK }, stepK, noiseK, minC, maxC, readMs, link } = profile
+    this.stepK = stepK
+    this.noiseK = noiseK
     // The offset is absolute: one per cent of a range of a hundred times it.
     this.#scale = new Scale({
       unit: 'Cel', accuracy: { readingPct, rangePct: 1, counts: 0 }, range: 100 * offsetK,

@@ -21,6 +21,7 @@ import type { Night } from './night.ts'
 import { beyondRange, followPeak, warmedByForming } from './explain.ts'
 import { emptyHolder, partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
+import { caseMoves, supplyMoves } from './still.ts'
 import { straysOf } from './stray.ts'
 
 /** Headroom of the bus over the target: diode, lead drop and the supply's error, common practice. */
@@ -105,10 +106,12 @@ export function watchesOf(night: Night): Watch[] {
   const unfelt = new Set(withoutCaseSensor(night))
   const parts = night.positions.filter(({ profile }) => profile !== emptyHolder)
   return [
-    busRise(night), busFollows(night), senseMoves(night), supplyReadBack(night), ...straysOf(night),
+    busRise(night), busFollows(night), senseMoves(night), supplyReadBack(night), supplyMoves(night),
+    ...straysOf(night),
     ...parts.flatMap(position => [followPeak(night, position), charge(night, position)]),
     ...parts.map(position => flash(night, position)),
-    ...parts.map(position => unfelt.has(position) ? power(night, position) : caseRise(night, position)),
+    ...parts.flatMap(position => unfelt.has(position) ? [power(night, position)]
+      : [caseRise(night, position), caseMoves(night, position)]),
   ]
 }
 

@@ -92,7 +92,12 @@ export interface Bridge extends Instrument {
   measure(setup: { frequencyHz: number; levelV: number }): Promise<BridgeReading>
 }
 
-export interface Thermometer extends Instrument { readTemperature(channel: number): Promise<Measured> }
+export interface Thermometer extends Instrument {
+  /** Last digit of a reading, and the standard deviation of its noise, kelvins. */
+  readonly stepK: number
+  readonly noiseK: number
+  readTemperature(channel: number): Promise<Measured>
+}
 
 /** Routes one low-level signal to the sense meter. `null` opens all. */
 export interface Scanner extends Instrument {

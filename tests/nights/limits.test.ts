@@ -63,6 +63,30 @@ describe('a night in which a reading cannot be', () => {
   })
 })
 
+describe('a night in which the current that the supply reads stands still', () => {
+  it('ends tripped and off while the bus is raised, and nothing is started after it', async () => {
+    const stuck: BenchFaults = { instruments: { psu: [{ kind: 'wrong-answer', match: 'MEAS:CURR', value: '+1.20000E-03', fromMs: 90_000 }] } }
+    const { bench, state, trips } = await night(scenarioHealthyRack(2, 41, { staleFraction: 0 }), stuck, { ...quick, targetV: 450 })
+    expect(state).toBe('tripped')
+    expect(trips[0]).toMatch(/supply\.current repeats 1\.2\S* mA to the bit while the bus alone came to take/)
+    expect(bench.sim.instruments.cutoff.contact).toBe(false)
+    expect(bench.sim.now().busV()).toBeLessThan(60)
+    await expect(bench.night()).rejects.toThrow(/not acknowledged/)
+  })
+})
+
+describe('a night in which the thermometer stands still', () => {
+  it('drops the parts that nobody feels any more, condemns none, and puts none back', async () => {
+    const { bench, state, drops, grades } = await night(scenarioHealthyRack(2, 42, { staleFraction: 0 }),
+      { instruments: { thermometer: [{ kind: 'reading-stuck', fromMs }] } }, { ...quick, soakS: 3600 })
+    expect(state).toBe('done')
+    expect(drops).toHaveLength(2)
+    for (const text of drops) expect(text).toMatch(/repeats .* °C to the bit over 20 readings: its thermometer is stuck/)
+    expect([...grades.values()]).toEqual(['cannot tell/retest', 'cannot tell/retest'])
+    for (const i of [0, 1]) expect(bench.sim.wiring.part(i)!.terminalV(bench.sim.nowMs / 1000)).toBeLessThan(60)
+  })
+})
+
 describe('a night in which one part is not felt, or too well', () => {
   it.each(['sensor-open', 'sensor-short'] as const)('drops it and condemns nothing when there is a %s', async kind => {
     const { bench, state, drops, grades } = await night(scenarioHealthyRack(2, 42, { staleFraction: 0 }),
