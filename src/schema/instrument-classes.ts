@@ -177,6 +177,9 @@ export const thermometer = z.strictObject({
   channels: channelSpans,
   minC: z.number().min(-273), maxC: z.number().max(3000),
   accuracy: z.strictObject({ readingPct: notNegative.max(20).default(0), offsetK: notNegative.max(20) }),
-  stepK: positive, noiseK: notNegative.default(0), readMs: notNegative,
+  stepK: positive,
+  noiseK: notNegative.default(0).describe('Standard deviation of one reading; where it is a last digit or '
+    + 'more, twenty equal readings in a row are a stuck thermometer'),
+  readMs: notNegative,
   commands: z.strictObject({ ask: query('channel') }),
 })
