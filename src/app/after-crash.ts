@@ -7,6 +7,7 @@ import { BenchError } from '../base/errors.ts'
 import { channelTable, type ChannelTable } from '../engine/channels.ts'
 import { followAll } from '../engine/bleed.ts'
 import { emptyHolder } from '../engine/position.ts'
+import { found } from '../safety/held.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import { plan, startRequest, type BenchStatus, type SafeOffReport } from '../schema/application.ts'
@@ -54,11 +55,11 @@ export async function measureLeft(deps: CrashDeps, left: LeftOnBus, off: SafeOff
   night.state.busTrusted = false
   night.state.stage = 'bleeding'
   const heldV = await highestBusV(store, run, channels)
-  for (const position of night.positions) position.presumedV = heldV
+  for (const position of night.positions) position.held = found(heldV)
   const told = (measuring: boolean): void => tell({
     run: run.id, measuring,
-    positions: night.positions.map(({ spec, part, touch }) =>
-      ({ position: spec.name, part: part.part, touch })),
+    positions: night.positions.map(({ spec, part, held }) =>
+      ({ position: spec.name, part: part.part, touch: held.words })),
   })
   told(true)
   signal.addEventListener('abort', handles.stopReading, { once: true })

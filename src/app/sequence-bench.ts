@@ -43,8 +43,6 @@ class Use {
   readonly #states = new Map<BenchPart, PositionState>()
   readonly #leavings: Leavings = new Map()
   readonly #results = new Map<PositionState, PartResult>()
-  /** Whether each part was proved dead when it last came off the bus, or was looked at. */
-  readonly #dead = new Map<PositionState, boolean>()
   readonly #startedMs: number
   #connected = false
   #shut = false
@@ -97,7 +95,7 @@ class Use {
         if (onBus(night).length > 0) throw new BenchError('REFUSED', 'parts are on the bus; bleed them first')
         stage(night, 'watching')
         const came = await watchRecovery(night, 1000 * finite(seconds, 0, 'a time to watch'))
-        await this.#follow([...came.keys()].filter(state => state.stage !== 'dropped'), came)
+        await followAll(night, [...came.keys()].filter(state => state.stage !== 'dropped'), came)
         return new Map([...came].map(([state, volts]) => [state.spec.name, volts]))
       },
       bridge: async (part: BenchPart) => {
@@ -126,11 +124,11 @@ class Use {
     if (onBus(night).length > 0) await this.#bleed()
     for (const state of night.positions) {
       const given = this.#results.get(state)
-      const result = this.#dropped(state) ?? (given && this.#connected && this.#dead.get(state) !== true
-        ? untold(state, `it was not proved dead: ${state.touch}`) : given)
+      const result = this.#dropped(state) ?? (given && this.#connected && !isDead(state)
+        ? untold(state, `it was not proved dead: ${state.held.words}`) : given)
       if (result === undefined) continue
       state.result = result
-      if (state.stage !== 'dropped' && this.#dead.get(state) === true) state.stage = 'graded'
+      if (state.stage !== 'dropped' && isDead(state)) state.stage = 'graded'
       const { grade, disposition, reason } = result
       void night.recorder.event({
         kind: 'grade', position: state.spec.name,
@@ -194,15 +192,8 @@ class Use {
     }
     const stoodAtV = standingVolts(night)
     await release(night, standing)
-    await this.#follow(standing, stoodAtV)
-    return new Map(standing.map(state => [state.spec.name, this.#dead.get(state) === true]))
-  }
-
-  async #follow(
-    states: readonly PositionState[], stoodAtV: ReadonlyMap<PositionState, number | null>
-  ): Promise<void> {
-    const verdicts = await followAll(this.#night, states, stoodAtV)
-    for (const [state, { verdict }] of verdicts) this.#dead.set(state, verdict === 'dead')
+    await followAll(night, standing, stoodAtV)
+    return new Map(standing.map(state => [state.spec.name, isDead(state)]))
   }
 
   #check(): void {
@@ -235,6 +226,8 @@ function partOf(night: Night, state: PositionState): BenchPart {
     get caseC() { return state.caseC },
   })
 }
+
+const isDead = ({ held }: PositionState): boolean => held.state === 'dead'
 
 const head = (state: PositionState): Pick<PartResult, 'position' | 'part' | 'profile'> =>
   ({ position: state.spec.name, part: state.part.part, profile: state.profile.name })

@@ -34,7 +34,7 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
       note: position.note,
       endsWallMs: position.stage === 'dropped' || position.stage === 'graded' ? null : clock.wallMs()
         + remainingMs, grade: position.result?.grade ?? null,
-          disposition: position.result?.disposition ?? null, touch: position.touch,
+          disposition: position.result?.disposition ?? null, touch: position.held.words,
     })),
   }
 }

@@ -3,6 +3,8 @@
  * hand.
  */
 import type { PositionState } from '../engine/position.ts'
+import { connected, isOpen, unread, type Held } from '../safety/held.ts'
+import type { BenchFile } from '../schema/bench.ts'
 import type { RunEvent, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 
@@ -13,8 +15,7 @@ const words = (names: readonly string[]): string | null => names.length === 0 ? 
  * Words for the parts of a run that ended, or null when every one that stood above `touchSafeV` was measured.
  */
 export const unproved = (positions: readonly PositionState[], touchSafeV: number): string | null =>
-  words(positions.filter(({ presumedV }) => presumedV !== null && presumedV >= touchSafeV)
-    .map(({ spec }) => spec.name))
+  words(positions.filter(({ held }) => isOpen(held, touchSafeV)).map(({ spec }) => spec.name))
 
 /**
  * The last run, and what went on the bus in it and was not measured dead after; nothing once a person
@@ -23,21 +24,35 @@ export const unproved = (positions: readonly PositionState[], touchSafeV: number
 export async function openOnRecord(store: Store): Promise<{ run: RunRecord; positions: string[] } | null> {
   const [last] = await store.listRuns(1)
   if (!last) return null
-  const open = new Set<string>()
-  for (const event of await store.events(last.id)) note(open, event)
-  return { run: last, positions: [...open].sort() }
+  const limits = last.setup['limits'] as BenchFile['limits']
+  const held = heldOnRecord(await store.events(last.id))
+  const open = [...held].filter(([, of]) => isOpen(of, limits.touchSafeV)).map(([name]) => name)
+  return { run: last, positions: open.sort() }
 }
 
 /** The same in words, for a daemon that starts; null where nothing is open. */
 export const unprovedOnRecord = async (store: Store): Promise<string | null> =>
   words((await openOnRecord(store))?.positions ?? [])
 
-function note(open: Set<string>, { kind, position, data }: RunEvent): void {
-  if (kind === 'acknowledged') open.clear()
-  if (kind === 'connect') {
-    for (const name of String(data?.['positions'] ?? '').split(' ').filter(Boolean)) open.add(name)
+/** What every position was known to hold when the record ends. */
+export function heldOnRecord(events: readonly RunEvent[]): ReadonlyMap<string, Held> {
+  const held = new Map<string, Held>()
+  const of = (name: string): Held => held.get(name) ?? unread
+  for (const { kind, position, data } of events) {
+    if (kind === 'acknowledged') held.clear()
+    if (kind === 'connect') {
+      for (const name of String(data?.['positions'] ?? '').split(' ').filter(Boolean)) {
+        held.set(name, connected(of(name)))
+      }
+    }
+    if (kind === 'touch' && position !== undefined) held.set(position, told(of(position), data ?? {}))
   }
-  if (kind !== 'touch' || position === undefined) return
-  if (data?.['verdict'] === 'dead') open.delete(position)
-  else open.add(position)
+  return held
+}
+
+/** What a touch event says. */
+function told(held: Held, { verdict, heldV }: NonNullable<RunEvent['data']>): Held {
+  const volts = typeof heldV === 'number' ? heldV : null
+  if (verdict === 'dead') return { ...held, state: 'dead', presumedV: null }
+  return { ...held, state: verdict === 'live' ? 'live' : 'unmeasured', presumedV: volts }
 }

@@ -8,7 +8,8 @@ import type { Supply } from '../schema/roles.ts'
 import { next } from './bus.ts'
 import { freshnessOf, limitsOf, watchesOf, withoutCaseSensor } from './limits.ts'
 import type { Night } from './night.ts'
-import { partVolts } from './position.ts'
+import { partVolts, seriesOhm } from './position.ts'
+import { armWatchdog } from './supply-watchdog.ts'
 
 /** Refuses, without having energised anything, unless every condition is seen to hold. */
 export async function arm(night: Night): Promise<void> {
@@ -22,13 +23,16 @@ export async function arm(night: Night): Promise<void> {
   await night.roles.positions?.releaseAll()
   await checkDead(night)
   await supply.protect(night.plan.overVoltageV, night.plan.supplyLimitA * 1.2)
+  const watchdogS = await armWatchdog(night)
   night.supervisor.arm(limitsOf(night), freshnessOf(night),
     { voltageV: night.plan.targetV, currentA: night.plan.supplyLimitA }, night.clock.monotonicMs(),
     watchesOf(night))
   await night.guard.arm()
   await tellUnfelt(night)
   await night.recorder.event({
-    kind: 'armed', text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA`,
+    kind: 'armed',
+    text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA; ${watchdogS === null
+      ? 'the supply has no communication watchdog' : `the supply goes off after ${watchdogS} s of silence`}`,
   })
 }
 
@@ -97,9 +101,11 @@ async function checkDead(night: Night): Promise<void> {
   for (const position of night.positions) {
     await next(night, night.channels.current[position.index]!.name, startedMs)
     const volts = partVolts(night.bench.fixture, position, false)
-    if (volts === null || Math.abs(volts) >= touchSafeV) {
+    const u = (position.current?.u ?? 0) * seriesOhm(night.bench.fixture, position, false)
+    if (volts === null || !(Math.abs(volts) + 2 * u < touchSafeV)) {
       throw new BenchError('REFUSED', `${position.spec.name} is not dead`, {
-        expected: `below ${touchSafeV} V`, got: volts === null ? 'no good reading' : `${volts.toFixed(1)} V`,
+        expected: `below ${touchSafeV} V`,
+        got: volts === null ? 'no good reading' : `${volts.toFixed(2)} V ± ${(2 * u).toFixed(2)} V`,
       })
     }
   }

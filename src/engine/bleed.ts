@@ -1,6 +1,5 @@
 /** Takes parts off the bus onto their bleeders and proves that each went where the scanner says. */
 import { sleep } from '../base/clock.ts'
-import type { Deadness } from '../safety/dead.ts'
 import { bleedOhm } from '../schema/fixture.ts'
 import { nextOf, release } from './bus.ts'
 import { followDischarge } from './discharge.ts'
@@ -11,9 +10,9 @@ import { standingVolts } from './standing.ts'
 /**
  * Releases all parts that are not dropped, every other one first, and follows each down. Those that are still
  * on the bus must not show the discharge of those that left: it would mean that the scanner gives one
- * position's current for another's, and no reading of this run could be believed.
+ * position's current for another's, and no reading of this run could be believed. Gives the parts it bled.
  */
-export async function bleedAll(night: Night): Promise<Map<PositionState, Deadness>> {
+export async function bleedAll(night: Night): Promise<readonly PositionState[]> {
   const standing = night.positions.filter(position => position.stage !== 'dropped')
   const stoodAtV = standingVolts(night)
   const [first, then] = [standing.filter((_, i) => i % 2 === 0), standing.filter((_, i) => i % 2 === 1)]
@@ -26,8 +25,8 @@ export async function bleedAll(night: Night): Promise<Map<PositionState, Deadnes
     await Promise.all(then.map(position => checkRouting(night, position, releasedMs)))
     await release(night, then)
   }
-  const followed = await Promise.all([following, followAll(night, then, stoodAtV)])
-  return new Map(followed.flatMap(map => [...map]))
+  await Promise.all([following, followAll(night, then, stoodAtV)])
+  return standing
 }
 
 /**
@@ -58,16 +57,13 @@ export async function changedOver(night: Night): Promise<void> {
 export async function followAll(
   night: Night, standing: readonly PositionState[], stoodAtV: ReadonlyMap<PositionState, number | null>,
   faultAtMs?: number,
-): Promise<Map<PositionState, Deadness>> {
+): Promise<void> {
   const startedMs = night.clock.monotonicMs()
   for (const position of standing) position.stage = 'bleeding'
   await changedOver(night)
   night.sampler.hurry(30_000, 500)
-  const followed = await Promise.all(standing.map(async position => {
-    const stoodV = stoodAtV.get(position) ?? null
-    return [position, await followDischarge(night, position, stoodV, startedMs, faultAtMs)] as const
-  }))
-  return new Map(followed)
+  await Promise.all(standing.map(position =>
+    followDischarge(night, position, stoodAtV.get(position) ?? null, startedMs, faultAtMs)))
 }
 
 /** Resolves when every part that was dropped has been followed down; in bounded time. */

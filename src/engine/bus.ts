@@ -4,6 +4,7 @@
  */
 import { sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
+import { connected, left } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
 import { relayOf } from '../schema/fixture.ts'
 import type { RelayBoard, Supply } from '../schema/roles.ts'
@@ -97,8 +98,6 @@ export const silenceMs = (night: Night): number =>
 /** Waits, unless the run ends first. */
 export const rest = (night: Night, ms: number): Promise<void> => sleep(night.clock, ms, night.signal)
 
-const onTheBus = 'NOT SAFE TO TOUCH: ON THE BUS'
-
 /** Puts positions on the bus. The event is durable before a relay moves. */
 export async function connect(night: Night, positions: readonly PositionState[]): Promise<void> {
   for (const { spec } of positions) night.supervisor.permitConnect(spec.name)
@@ -108,9 +107,8 @@ export async function connect(night: Night, positions: readonly PositionState[])
   const standing = positions.filter(({ stage }) => stage !== 'dropped')
   for (const { spec } of standing) night.supervisor.permitConnect(spec.name)
   for (const position of standing) {
-    position.touch = onTheBus
+    position.held = connected(position.held)
     position.ordered = 'bus'
-    position.emptied = false
   }
   const board = night.roles.positions
   await board?.hold(standing.map(({ spec }) => relayOf(spec)))
@@ -177,7 +175,7 @@ export function chargingMs(night: Night, { profile }: PositionState, volts: numb
 
 /** Takes positions off the bus onto their bleeders; allowed at any time, waits for nothing else. */
 export async function release(night: Night, positions: readonly PositionState[]): Promise<void> {
-  for (const position of positions) position.ordered = 'released'
+  for (const position of positions) { position.ordered = 'released'; position.held = left(position.held) }
   if (night.roles.positions) await night.roles.positions.release(positions.flatMap(relaysOf))
   else if (positions.length > 0) await takeBusDown(night)
   for (const position of positions) { position.wiring = 'released'; position.formal = false }

@@ -2,7 +2,7 @@
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
 import { brokeOff, chargeRatioMin, judgeDead } from '../safety/dead.ts'
-import type { Deadness } from '../safety/dead.ts'
+import { followed } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
 import { silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
@@ -25,32 +25,29 @@ interface Seen { chargeC: number | null; safeAtMs: number | null; brokeAtV: numb
  */
 export async function followDischarge(
   night: Night, position: PositionState, releaseV: number | null, releasedAtMs: number, faultAtMs?: number,
-): Promise<Deadness> {
+): Promise<void> {
   const stoodV = stoodAt(position, releaseV)
   const { chargeC, safeAtMs, brokeAtV } = await follow(night, position, releasedAtMs)
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
-  if (expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC) position.emptied = true
+  const emptied = expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC
   const dead = judgeDead({
     knownV: stoodV, nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
     expectedC, brokeAtV,
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
-  position.touch = dead.text
-  position.presumedV = dead.verdict === 'dead' ? null
-    : dead.verdict === 'live' ? Math.abs(dead.volts) : stoodV
+  position.held = followed(position.held, dead, stoodV, emptied)
   const since = (fromMs: number | undefined): number | null =>
     safeAtMs === null || fromMs === undefined ? null : safeAtMs - fromMs
   void night.recorder.event({
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
     text: `${position.spec.name} ${dead.text}`,
     data: {
-      verdict: dead.verdict, chargeC, releaseV: stoodV, releaseToTouchSafeMs: since(releasedAtMs),
+      verdict: dead.verdict, heldV: position.held.presumedV, chargeC, releaseV: stoodV, releaseToTouchSafeMs: since(releasedAtMs),
       ...faultAtMs === undefined ? {} : { faultToTouchSafeMs: since(faultAtMs) },
     },
   }).catch(() => {})
-  return dead
 }
 
 /** Adds up the charge that comes back until the part is empty, silent, or out of time. */

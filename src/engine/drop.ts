@@ -26,7 +26,6 @@ export async function dropPosition(
   night.drops.set(position, released.then(() => prove(night, position, releaseV, demand.atMs)))
   position.stage = 'dropped'
   position.note = demand.text
-  position.touch = 'NOT SAFE TO TOUCH: UNMEASURED'
   night.supervisor.release(name)
   allowRecharge(night)
   try {

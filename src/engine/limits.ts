@@ -14,6 +14,7 @@ import type { Freshness } from '../safety/supervisor.ts'
 import { condemned, unfinished, untold } from '../safety/verdict.ts'
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
+import type { Cadence } from '../schema/bench.ts'
 import { shortOf } from '../schema/fixture.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, chargingMs, notWatched } from './bus.ts'
@@ -84,9 +85,12 @@ export function limitsOf(night: Night): Limit[] {
  */
 const shortBoundA = (night: Night): number => 0.5 * shortOf(night.bench.fixture, night.plan.targetV)
 
+/** Readings of the bus, and of the supply with them, that are older stop the bench. */
+export const busStaleMs = ({ busMs, busQuietMs }: Cadence): number => 3 * Math.max(busMs, busQuietMs) + 1000
+
 export function freshnessOf(night: Night): Freshness[] {
   const { cadence } = night.bench
-  const busMs = 3 * cadence.busQuietMs + 1000
+  const busMs = busStaleMs(cadence)
   const sweepMs = 2 * cadence.sweepQuietMs + 1000 * night.plan.sweepS * 2 + 1000
   return [
     { channel: night.channels.busVoltage.name, maxAgeMs: busMs },

@@ -62,6 +62,8 @@ export interface NightState {
   busTrusted: boolean
   /** Ends when the trip of this run, if any, is on record. Never rejects. */
   told: Promise<unknown>
+  /** What the supply's communication watchdog was to be armed with, s; absent where it was not. */
+  watchdogS?: number
   /**
    * What each part stood at when the run was told to end, volts, null where unknown; null while it goes on.
    */

@@ -7,6 +7,7 @@ import { bleedOhm, limitingOhm } from '../schema/fixture.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, Stage } from '../schema/run.ts'
+import { unread, type Held } from '../safety/held.ts'
 import type { Verdict } from '../safety/verdict.ts'
 
 export interface PositionState {
@@ -31,20 +32,14 @@ export interface PositionState {
   verdict: Verdict | null
   /** Highest part voltage seen by this path, volts: the "known voltage" of a proof of dead. */
   knownV: number
-  /** Volts the part is taken to hold because nothing has shown that they left; null when it was measured. */
-  presumedV: number | null
-  /**
-   * The charge that it held came back since it was last on the bus: what it stands at is
-   * known below touch-safe too.
-   */
-  emptied: boolean
+  /** What it is known to hold, and what may be said of touching it. */
+  held: Held
   /** What it took, and stood at, when it was dropped; volts null where the path could not tell. */
   leftWith: { amps: number; uA: number; volts: number | null } | null
   /** The most it was seen to stand at after it was dropped, volts. */
   bledV: number | null
   /** Capacitance that the bridge found before any energy, farads; null where it did not measure. */
   seenF: number | null
-  touch: string
   result: PartResult | null
 }
 
@@ -65,8 +60,7 @@ export function freshPosition(
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
     current: null, currentAtBusV: 0, peak: null, caseC: null, limitA: null, note: '', verdict: null,
-    knownV: 0, presumedV: null, emptied: false, leftWith: null, bledV: null,
-    seenF: null,    touch: 'NOT SAFE TO TOUCH: UNMEASURED', result: null,
+    knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
   }
 }
 

@@ -4,6 +4,7 @@
  */
 import { withDeadline } from '../base/deadline.ts'
 import { BenchError, hasCode } from '../base/errors.ts'
+import { left } from '../safety/held.ts'
 import type { Demand } from '../safety/supervisor.ts'
 import type { SafeOffReport } from '../schema/application.ts'
 import type { RunState } from '../schema/run.ts'
@@ -16,6 +17,7 @@ import { busIsDead, standingVolts } from './standing.ts'
 import type { Night } from './night.ts'
 import type { PositionState } from './position.ts'
 import type { Sequence } from './sequence.ts'
+import { endWatchdog } from './supply-watchdog.ts'
 
 /** Reads end by their own deadlines well before this (common practice). */
 const samplingEndsMs = 30_000
@@ -110,9 +112,11 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   for (const position of night.positions) {
     position.wiring = 'released'
     position.ordered = 'released'
+    position.held = left(position.held)
     position.formal = false
   }
   if (reached !== 'refused') await followDown(night, stoodAtV)
+  await endWatchdog(night, report)
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)
     night.fault('off.unverified',

@@ -3,6 +3,7 @@
  * that they may have taken.
  */
 import type { Measured } from '../schema/reading.ts'
+import { isKnownLow } from '../safety/held.ts'
 import { busTolerance, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
@@ -27,7 +28,7 @@ export const leastFarad = ({ profile, seenF }: PositionState): number =>
  * saw leave are still there.
  */
 export function stoodAt(position: PositionState, releaseV: number | null): number | null {
-  const { knownV, presumedV } = position
+  const { knownV, held: { presumedV } } = position
   const seenV = releaseV ?? (knownV > 0 ? knownV : null)
   return presumedV === null ? seenV : Math.max(presumedV, seenV ?? 0)
 }
@@ -76,7 +77,7 @@ const isFresh = (night: Night, reading: Measured | null): reading is Measured =>
  * that part was proved dead, for no current flows through a broken bleeder either.
  */
 function busThroughPart({ positions: [only], bench }: Night): Measured | null {
-  if (!only?.current || only.wiring === 'bus' || only.touch.startsWith('NOT SAFE')) return null
+  if (!only?.current || only.wiring === 'bus' || !isKnownLow(only.held)) return null
   const { busBleederOhm } = bench.fixture
   return {
     ...only.current, value: Math.abs(only.current.value) * busBleederOhm, u: only.current.u * busBleederOhm,

@@ -5,6 +5,7 @@ import { seriesOhm } from '../engine/position.ts'
 import { BenchError, catalogue } from '../base/errors.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
+import { isKnownLow } from '../safety/held.ts'
 import type { Bridge, BridgeReading, RelayBoard } from '../schema/roles.ts'
 
 const levelV = 0.5
@@ -24,7 +25,7 @@ export async function bridgeReading(
   if (position.wiring !== 'released') {
     throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)
   }
-  if (position.touch.startsWith('NOT SAFE')) return `the bridge stays off it: ${position.touch}`
+  if (!isKnownLow(position.held)) return `the bridge stays off it: ${position.held.words}`
   const fresh = await nextOf(night, position, night.clock.monotonicMs())
   if (fresh === null) return 'no good reading shows that the part is dead: the bridge stays off it'
   const ohm = seriesOhm(night.bench.fixture, position, false)

@@ -4,7 +4,6 @@ import { combineGrades } from '../analysis/conformance.ts'
 import { rest } from '../engine/bus.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
-import type { Deadness } from '../safety/dead.ts'
 import { condemned } from '../safety/verdict.ts'
 import type { BridgeReading } from '../schema/roles.ts'
 import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts'
@@ -18,7 +17,6 @@ export interface Evidence {
   traces: Map<PositionState, SoakTrace>
   leavings: Leavings
   formal: Map<PositionState, FormalReading | string>
-  dead: Map<PositionState, Deadness>
   recoveredV: Map<PositionState, number>
   /** Words where the bridge could not be used. */
   bridge: Map<PositionState, BridgeReading | string>
@@ -66,8 +64,7 @@ export function gradePart(position: PositionState, evidence: Evidence): PartResu
   if (formal === undefined || typeof formal === 'string') {
     return cannotTell(position, formal ?? 'no formal reading')
   }
-  const dead = evidence.dead.get(position)
-  if (dead?.verdict !== 'dead') return cannotTell(position, dead?.text ?? 'never measured dead')
+  if (position.held.state !== 'dead') return cannotTell(position, position.held.words)
   const reading = evidence.bridge.get(position)
   if (evidence.lost.has(position)) return cannotTell(position,
     'its charge did not come back when it left the bus: a contact that comes and goes')

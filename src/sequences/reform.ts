@@ -4,7 +4,7 @@ import { defineSequence } from '../engine/sequence.ts'
 import { connect, moveBus } from '../engine/bus.ts'
 import { bleedAll, followAll } from '../engine/bleed.ts'
 import { watchRecovery } from '../engine/recovery.ts'
-import type { Deadness } from '../safety/dead.ts'
+import { readLow } from '../safety/held.ts'
 import { condemned as rejected, untold } from '../safety/verdict.ts'
 import type { Verdict } from '../safety/verdict.ts'
 import type { PositionState } from '../engine/position.ts'
@@ -45,7 +45,7 @@ export const leakageSoak = defineSequence<ReformParameters>({
 })
 
 const nothing = {
-  traces: new Map(), formal: new Map(), dead: new Map(), recoveredV: new Map(), bridge: new Map(),
+  traces: new Map(), formal: new Map(), recoveredV: new Map(), bridge: new Map(),
   lost: new Set<PositionState>(),
 }
 
@@ -65,18 +65,15 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   const formal = await formalReadings(night)
   // Parts leave first: on the bus they would feed it through their limiting resistors for minutes.
   stage(night, 'bleeding')
-  const dead = await bleedAll(night)
-  const lost =
-    new Set([...dead].filter(([, { verdict }]) => verdict !== 'dead').map(([position]) => position))
+  const bled = await bleedAll(night)
+  const lost = new Set(bled.filter(({ held }) => held.state !== 'dead'))
   await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
   const recoveredV = await watchRecovery(night, 1000 * p.watchS)
-  const settled =
-    await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
-  for (const [position, verdict] of settled) dead.set(position, verdict)
-  const bridge = await measureAll(night, dead)
+  await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
+  const bridge = await measureAll(night, bled)
   await gradeParts(night, {
-    traces, leavings, formal, dead, recoveredV, bridge, lost, provisional: climbs,
+    traces, leavings, formal, recoveredV, bridge, lost, provisional: climbs,
     targetV: night.plan.targetV,
   })
 }
@@ -86,7 +83,7 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
   stage(night, 'checking')
   for (const position of night.positions) {
     if (position.stage === 'dropped') continue
-    position.touch = `read below ${night.bench.limits.touchSafeV} V while arming; prove dead before touching`
+    position.held = readLow(position.held, night.bench.limits.touchSafeV)
     const reading = await bridgeReading(night, position)
     if (reading === null) continue
     if (typeof reading !== 'string' && reading.capacitance.quality === 'good') {
@@ -130,14 +127,14 @@ function findings(position: PositionState, { capacitance, esr }: BridgeReading):
 }
 
 async function measureAll(
-  night: Night, dead: Map<PositionState, Deadness>,
+  night: Night, bled: readonly PositionState[],
 ): Promise<Map<PositionState, BridgeReading | string>> {
   stage(night, 'measuring')
   const readings = new Map<PositionState, BridgeReading | string>()
-  for (const [position, { verdict }] of dead) {
-    if (verdict !== 'dead') continue
+  for (const position of bled) {
+    if (position.held.state !== 'dead') continue
     // A current of nothing tells nothing: what charged the part must have come back, also below touch-safe.
-    if (position.knownV >= bridgeMaxV && !position.emptied) {
+    if (position.knownV >= bridgeMaxV && !position.held.emptied) {
       readings.set(position, 'its charge was not seen to leave: the bridge stays off it')
       continue
     }

@@ -1,5 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { connected, followed } from '../../src/safety/held.ts'
 import { freshPosition } from '../../src/engine/position.ts'
 import type { PositionState } from '../../src/engine/position.ts'
 import type { BridgeReading } from '../../src/schema/roles.ts'
@@ -40,10 +41,11 @@ function graded({ formal = formalOf(1e-4), bridge = bridgeOf(), provisional = tr
     { position: 'P01', part: 'T-1', profile: profile.name, note: '', condition: 'sound' }, profile)
   const evidence: Evidence = {
     traces: new Map(), leavings: new Map(), formal: new Map([[position, formal]]), recoveredV: new Map(),
-    dead: new Map(dead === 'none' ? [] : [[position, dead === 'dead'
-      ? { verdict: 'dead', belowV: 60, atWallMs: 0, text: 'measured below 60 V' } : { verdict: 'unmeasured', text: 'NOT SAFE TO TOUCH: UNMEASURED' }]]),
     bridge: new Map(bridge === null ? [] : [[position, bridge]]), provisional, lost: new Set(), targetV: profile.ratedV,
   }
+  if (dead !== 'none') position.held = followed(connected(position.held), dead === 'dead'
+    ? { verdict: 'dead', belowV: 60, atWallMs: 0, text: 'measured below 60 V' }
+    : { verdict: 'unmeasured', text: 'NOT SAFE TO TOUCH: UNMEASURED' }, 400, dead === 'dead')
   set?.(position, evidence)
   return gradePart(position, evidence)
 }
@@ -134,7 +136,7 @@ describe('what cannot be told', () => {
     ['no formal reading', { set: (position, { formal }) => { formal.delete(position) } }, /no formal reading/],
     ['words in place of a formal reading', { formal: 'the part did not reach rated voltage' }, /did not reach/],
     ['not proved dead', { dead: 'unmeasured' }, /NOT SAFE TO TOUCH/],
-    ['never looked at after bleeding', { dead: 'none' }, /never measured dead/],
+    ['never looked at after bleeding', { dead: 'none' }, /NOT SAFE TO TOUCH: UNMEASURED/],
     ['words in place of the bridge', { bridge: 'the bridge stays off it' }, /the bridge stays off it/],
   ])('%s', (_, given, reason) => {
     const result = graded(given)
