@@ -218,7 +218,7 @@ export class SupplyCore {
       const isSilent = this.#clock.monotonicMs() - this.#lastLineMs >= this.watchdogS * 1000
       if (!isSilent) return this.#awaitSilence()
       this.#cancelWatch = undefined
-      if (!this.wanted || this.#faults.holds('watchdog-silent')) return this.#awaitSilenceAgain()
+      if (this.#faults.holds('watchdog-silent')) return this.#awaitSilenceAgain()
       this.#trip('watchdog')
       this.#awaitSilenceAgain()
     })

@@ -3,9 +3,11 @@ import type { z } from 'zod'
 import type { safeOff } from '../schema/profile-parts.ts'
 import type { SafeOffStep } from '../schema/roles.ts'
 
-export function safeOffOf(spec: z.infer<typeof safeOff>): SafeOffStep {
+export function safeOffOf(spec: z.infer<typeof safeOff>, afterwards: readonly string[] = []): SafeOffStep {
   const { commands, verify } = spec
-  if (!verify) return { commands }
+  const more = afterwards.length === 0 ? {} : { afterwards }
+  if (!verify) return { commands, ...more }
   const { query, safe, tolerance } = verify
-  return { commands, verify: tolerance === undefined ? { query, safe } : { query, safe, tolerance } }
+  const check = tolerance === undefined ? { query, safe } : { query, safe, tolerance }
+  return { commands, verify: check, ...more }
 }

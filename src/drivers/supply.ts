@@ -1,5 +1,6 @@
 /** A DC supply. Settings are rounded down to its steps, never up, and every one is read back. */
 import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
 import type { Energising, SafeOffStep, Supply, SupplySettings } from '../schema/roles.ts'
@@ -22,6 +23,7 @@ const trips: readonly [string, Trip][] = [
 export class SupplyDriver extends Driver<Profile> implements Supply {
   readonly ratings: Supply['ratings']
   readonly safeOff: SafeOffStep
+  readonly watchdogS: Supply['watchdogS']
   readonly energising: readonly Energising[]
   readonly #voltage: Step
   readonly #current: Step
@@ -35,8 +37,9 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
       voltageMaxV, currentMaxA, voltageStepV, currentStepA, outputCapacitanceF,
       currentErrorA: currentErrorA(profile),
     }
-    this.safeOff = safeOffOf(profile.safeOff)
-    const { commands: { setOutput }, booleans: { off } } = profile
+    const { commands: { setOutput }, booleans: { off }, watchdog } = profile
+    this.watchdogS = watchdog ? { min: watchdog.minS, max: watchdog.maxS } : null
+    this.safeOff = safeOffOf(profile.safeOff, watchdog ? [fill(watchdog.arm, { on: off })] : [])
     const offLines = [off, '0', 'OFF'].map(word => fill(setOutput, { on: word }))
     this.energising = [{ begins: beginningOf(setOutput), but: offLines }]
     this.#voltage = stepOf(voltageStepV)
@@ -126,13 +129,26 @@ export class SupplyDriver extends Driver<Profile> implements Supply {
     if (trip !== 'none') throw this.notTaken(this.profile.commands.clearProtection.at(-1)!, 'no trip', trip)
   }
 
-  async armWatchdog(seconds: number): Promise<boolean> {
-    const { watchdog } = this.profile
-    if (!watchdog) return false
-    this.inRange('communication watchdog', seconds, watchdog.minS, watchdog.maxS, 's')
-    await this.setNumber(watchdog.setSeconds, String(Math.floor(seconds)), watchdog.askSeconds, 0, 's')
+  async armWatchdog(seconds: number): Promise<number> {
+    const watchdog = this.#watchdog()
+    const wholeS = Math.ceil(seconds)
+    this.inRange('communication watchdog', wholeS, watchdog.minS, watchdog.maxS, 's')
+    await this.setNumber(watchdog.setSeconds, String(wholeS), watchdog.askSeconds, 0, 's')
     await this.setSwitch(watchdog.arm, true, watchdog.askArmed)
-    return true
+    return wholeS
+  }
+
+  async disarmWatchdog(): Promise<void> {
+    const watchdog = this.#watchdog()
+    await this.setSwitch(watchdog.arm, false, watchdog.askArmed)
+  }
+
+  #watchdog(): NonNullable<Profile['watchdog']> {
+    const { watchdog, profile } = this.profile
+    if (watchdog) return watchdog
+    throw new BenchError('OUT_OF_RANGE', 'communication watchdog', {
+      instrument: this.name, expected: 'a supply that has one', got: `${profile}, which has none`,
+    })
   }
 }
 

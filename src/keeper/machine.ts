@@ -6,7 +6,7 @@
 import type { ErrorCode } from '../base/errors.ts'
 import type { SafeOffReport } from '../schema/application.ts'
 import {
-  asks, emptyTable, energisingPart, tableCommands, type SafeOffTable,
+  asks, emptyTable, energisingPart, mayFollow, tableCommands, type SafeOffTable,
 } from './table.ts'
 
 export type KeeperMode = 'idle' | 'armed' | 'safing' | 'safe'
@@ -104,6 +104,7 @@ function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' })
   const harmless = input.kind === 'query'
     ? isPureQuery(input.command)
     : state.allowed.get(input.link)?.has(input.command) === true
+      || state.mode === 'safe' && mayFollow(state.table, input.link, input.command)
   if (harmless) return { state, effects: acceptOnly }
   return refuse(
     state, 'TRIPPED', `\`${input.command}\` is not sent to ${input.link} until the stop is acknowledged`

@@ -14,6 +14,7 @@ const step = z.strictObject({
     query: z.string().min(1), safe: z.array(z.union([z.number(), z.string()])).min(1),
     tolerance: z.number().min(0).optional(),
   }).optional(),
+  afterwards: z.array(z.string().min(1)).optional(),
 })
 const table = z.strictObject({
   phases: z.array(z.strictObject({

@@ -74,6 +74,13 @@ export function tableCommands(table: SafeOffTable): Map<string, Set<string>> {
   return commands
 }
 
+/** Whether a line may follow a safe-off that is done: it stands in the table for that, and energises nothing. */
+export function mayFollow(table: SafeOffTable, link: string, line: string): boolean {
+  const steps = table.phases.flatMap(phase => phase.steps)
+  return energisingPart(table, link, line) === null
+    && steps.some(({ link: its, step }) => its === link && step.afterwards?.includes(line) === true)
+}
+
 interface Switchable { name: string; safeOff: SafeOffStep }
 
 /** Positions and bleed may be one board: the same step on the same link is sent once. */

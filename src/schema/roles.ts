@@ -22,6 +22,8 @@ export interface SafeOffStep {
   commands: readonly string[]
   /** A query whose answer shows the safe state; `safe` are the accepted answers as numbers or exact text. */
   verify?: { query: string; safe: readonly (number | string)[]; tolerance?: number }
+  /** Lines that the safe-off does not send, and that may follow it: they end what watched over the output. */
+  afterwards?: readonly string[]
 }
 
 /**
@@ -64,8 +66,15 @@ export interface Supply extends Instrument {
   protectionTripped(): Promise<'none' | 'over-voltage' | 'over-current' | 'other'>
   /** Output off and verified off, then cleared, then verified still off. */
   clearProtection(): Promise<void>
-  /** Arms the communication watchdog where the profile has one; resolves false where it has none. */
-  armWatchdog(seconds: number): Promise<boolean>
+  /** Times that its communication watchdog can be set to, in s; null where it has none. */
+  readonly watchdogS: { readonly min: number; readonly max: number } | null
+  /**
+   * Sets the watchdog to whole seconds, not fewer than asked for, arms it and reads both back; resolves with
+   * the seconds. From then on the output goes off by itself when no line came for so long.
+   */
+  armWatchdog(seconds: number): Promise<number>
+  /** Seen not to watch any more. */
+  disarmWatchdog(): Promise<void>
   readonly safeOff: SafeOffStep
   readonly energising: readonly Energising[]
 }

@@ -57,6 +57,13 @@ function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number)
       await supply.setOutput(true)
     },
     isSafe: () => volts() === 0,
+    ...profile === 'dc-supply-600v-a' ? {
+      async watched(supply, seconds) {
+        await supply.armWatchdog(seconds)
+        await this.energise!(supply)
+      },
+      poll: supply => supply.readCurrent(),
+    } satisfies Partial<Rig<'supply'>> : {},
   }
 }
 

@@ -36,6 +36,10 @@ export interface Rig<R extends RoleName> {
   energise?(driver: DriverOf<R>): Promise<void>
   /** What stands at the terminals is safe. */
   isSafe?(): boolean
+  /** Energises, and arms what takes the energy off when the link is silent for `seconds`. */
+  watched?(driver: DriverOf<R>, seconds: number): Promise<void>
+  /** Asks for something, as a poll does. */
+  poll?(driver: DriverOf<R>): Promise<unknown>
 }
 
 export interface Subject<R extends RoleName> {
@@ -143,6 +147,22 @@ export function contract<R extends RoleName>(subject: Subject<R>): void {
       rig.instrument.device.faults.clear()
       if (session.state !== 'ready') await session.connect()
       expect(await calls()).toBe('none')
+    }))
+
+    if (can.watched) it('stays on while it is asked, and goes off by itself when the link is silent', on(async (
+      { driver, rig, clock }
+    ) => {
+      const pause = (ms: number) => new Promise<void>(resolve => { clock.after(ms, resolve) })
+      await rig.watched!(driver, 5)
+      for (let i = 0; i < 20; i++) {
+        await pause(4500)
+        await rig.poll!(driver)
+        expect(rig.isSafe!()).toBe(false)
+      }
+      await pause(4900)
+      expect(rig.isSafe!()).toBe(false)
+      await pause(200)
+      expect(rig.isSafe!()).toBe(true)
     }))
 
     if (can.energise) it('is safe after its safe-off lines were sent blind, and says so', on(async (

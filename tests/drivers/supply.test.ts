@@ -148,13 +148,35 @@ describe('a DC supply', () => {
     }
   })
 
-  it('arms the communication watchdog where there is one and says when there is none', async () => {
-    const { port, supply } = supplyA({ 'SYST:WATC:TIME?': '5', 'SYST:WATC:STAT?': '1' })
-    expect(await supply.armWatchdog(5.9)).toBe(true)
-    expect(port.sent).toEqual(['SYST:WATC:TIME 5', 'SYST:WATC:TIME?', 'SYST:WATC:STAT ON', 'SYST:WATC:STAT?'])
-    const other = supplyB({})
-    expect(await other.supply.armWatchdog(5)).toBe(false)
-    expect(other.port.sent).toEqual([])
+  it('arms the communication watchdog for no less than was asked, sees it armed, and tells the seconds', async () => {
+    const { port, supply } = supplyA({ 'SYST:WATC:TIME?': '6', 'SYST:WATC:STAT?': '1' })
+    expect(await supply.armWatchdog(5.1)).toBe(6)
+    expect(port.sent).toEqual(['SYST:WATC:TIME 6', 'SYST:WATC:TIME?', 'SYST:WATC:STAT ON', 'SYST:WATC:STAT?'])
+    expect(supply.watchdogS).toEqual({ min: 1, max: 3600 })
+  })
+
+  it.each([
+    ['other seconds', { 'SYST:WATC:TIME?': '60', 'SYST:WATC:STAT?': '1' }],
+    ['not armed', { 'SYST:WATC:TIME?': '6', 'SYST:WATC:STAT?': '0' }],
+  ])('fails where the watchdog reads back as %s', async (_what, answers) => {
+    await expect(supplyA(answers).supply.armWatchdog(6)).rejects.toEqual(failsWith('READ_BACK'))
+  })
+
+  it('ends the watchdog and sees it ended, and has a line for that which may follow a safe-off', async () => {
+    const { port, supply } = supplyA({ 'SYST:WATC:STAT?': ['0', '1'] })
+    await supply.disarmWatchdog()
+    expect(port.sent).toEqual(['SYST:WATC:STAT OFF', 'SYST:WATC:STAT?'])
+    await expect(supply.disarmWatchdog()).rejects.toEqual(failsWith('READ_BACK'))
+    expect(supply.safeOff.afterwards).toEqual(['SYST:WATC:STAT OFF'])
+    expect(supply.safeOff.commands).not.toContain('SYST:WATC:STAT OFF')
+  })
+
+  it('without a watchdog says so, and sends nothing for one', async () => {
+    const { port, supply } = supplyB({})
+    expect([supply.watchdogS, supply.safeOff.afterwards]).toEqual([null, undefined])
+    await expect(supply.armWatchdog(5)).rejects.toEqual(failsWith('OUT_OF_RANGE'))
+    await expect(supply.disarmWatchdog()).rejects.toEqual(failsWith('OUT_OF_RANGE'))
+    expect(port.sent).toEqual([])
   })
 
   it('reads volts and amperes with the uncertainty of its profile and the time of the question', async () => {

@@ -97,7 +97,7 @@ const subjects = profiles.flatMap(profile =>
 /** Calls that must energise nothing, whatever is answered; by name, with what they are given. */
 const calls: Readonly<Record<string, readonly unknown[]>> = {
   identify: [], prepare: [], settings: [], readVoltage: [], readCurrent: [], protect: [20, 0.1], protectionTripped: [], clearProtection: [],
-  armWatchdog: [5], setVoltage: [5], setCurrentLimit: [0.01], setOutput: [false], configure: [{ rangeV: 10, nplc: 1 }],
+  armWatchdog: [5], disarmWatchdog: [], setVoltage: [5], setCurrentLimit: [0.01], setOutput: [false], configure: [{ rangeV: 10, nplc: 1 }],
   measure: [{ frequencyHz: 100, levelV: 0.5 }], readTemperature: [101], select: [101], release: [[1]], releaseAll: [], held: [[1, 2]],
   open: [], isClosed: [], read: [], show: ['live'],
 }

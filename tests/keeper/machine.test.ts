@@ -109,6 +109,15 @@ describe('the keeper machine', () => {
     }
   })
 
+  it('lets a line that ends a watch follow a safe-off, and not while that is under way', () => {
+    const does = (mode: KeeperMode, command: string) =>
+      stepKeeper(at[mode], write(command), 0).effects.map(effect => effect.do).join()
+    expect(does('safing', 'WATC OFF')).toBe('refuse')
+    expect(does('safe', 'WATC OFF')).toBe('accept')
+    expect(does('safe', 'WATC ON')).toBe('refuse')
+    expect(does('safe', 'WATC OFF;OUTP ON')).toBe('refuse')
+  })
+
   it('only asks before it has a table', () => {
     const first = (input: KeeperInput) => stepKeeper(initialKeeper, input, 0).effects.map(effect => effect.do)
     for (const input of [write('VOLT 0'), write('OUTP OFF'), write('OUTP ON'), query('OUTP ON;*OPC?')]) {

@@ -5,7 +5,9 @@ export const table: SafeOffTable = {
   phases: [
     { gapMs: 0, steps: [
       { link: 'relay', step: { commands: ['OUTP:OPEN'], verify: { query: 'OUTP:STAT?', safe: [0] } } },
-      { link: 'psu', step: { commands: ['OUTP OFF'], verify: { query: 'OUTP?', safe: [0, 'OFF'] } } },
+      { link: 'psu', step: {
+        commands: ['OUTP OFF'], verify: { query: 'OUTP?', safe: [0, 'OFF'] }, afterwards: ['WATC OFF'],
+      } },
     ] },
     { gapMs: 60, steps: [{ link: 'board', step: { commands: ['ROUT:REL'] } }] },
   ],

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { compileTable, tableCommands } from '../../src/keeper/table.ts'
+import { compileTable, mayFollow, tableCommands } from '../../src/keeper/table.ts'
 import type { Cutoff, RelayBoard, Roles, Supply } from '../../src/schema/roles.ts'
 
 const cutoff = { name: 'relay', holdMs: 2000, settleMs: 60, refreshCommand: 'OUTP:HOLD',
@@ -42,6 +42,16 @@ describe('the safe-off table', () => {
     const bleed = { ...board, name: 'bleed', safeOff: { commands: ['BLE:ON'] } } as unknown as RelayBoard
     const table = compileTable({ ...roles, bleed }, name => name === 'bleed' ? 'board' : name)
     expect(tableCommands(table).get('board')).toEqual(new Set(['ROUT:REL', 'BLE:ON']))
+  })
+
+  it('knows the lines that may follow a safe-off, of that link alone, and none that energises', () => {
+    const watched = { ...supply, safeOff: { ...supply.safeOff, afterwards: ['WATC OFF', 'OUTP ON'] } } as unknown as Supply
+    const table = compileTable({ ...roles, supply: watched })
+    expect(mayFollow(table, 'psu', 'WATC OFF')).toBe(true)
+    expect(mayFollow(table, 'board', 'WATC OFF')).toBe(false)
+    expect(mayFollow(table, 'psu', 'WATC ON')).toBe(false)
+    expect(mayFollow(table, 'psu', 'OUTP ON')).toBe(false)
+    expect(tableCommands(table).get('psu')!.has('WATC OFF')).toBe(false)
   })
 
   it('refuses an instrument that has no command to make it safe', () => {

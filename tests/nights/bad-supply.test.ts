@@ -40,10 +40,11 @@ describe('a supply whose output stays on though it says off', () => {
     expect(outcome.endV.bus).toBeLessThan(5)
   })
 
-  it('and that hears nothing, behind a cutoff that is welded and denies it: the bus is live, and nobody is told otherwise', async () => {
+  it('and that hears nothing and has no watchdog that ends, behind a cutoff that is welded and denies it: the bus is live, and nobody is told otherwise', async () => {
     const outcome = await badNight({
       seed: 74, scenario: pair(74),
-      acts: [during('soaking', 10_000, both(breaks('psu', { kind: 'deaf' }), shared('cutoff-welded-unseen')))],
+      acts: [during('soaking', 10_000, both(
+        breaks('psu', { kind: 'watchdog-silent' }), breaks('psu', { kind: 'deaf' }), shared('cutoff-welded-unseen')))],
     })
     expect(await breaches(outcome, { supplyOn: true, busLive: true })).toEqual([])
     expect(outcome.run.state).toBe('tripped')
