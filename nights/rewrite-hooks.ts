@@ -1,16 +1,17 @@
 /** Module hooks of rewrite.ts. A text that is not there is an error: a canary that changes nothing shows nothing. */
 import { pathToFileURL } from 'node:url'
 import type { LoadHook } from 'node:module'
-import type { Rewrite } from './canaries.ts'
+import { replaced } from './replaced.ts'
+import type { Rewrite } from './canary.ts'
 
-let rewrite: Rewrite & { url: string }
+let rewrites: readonly (Rewrite & { url: string })[]
 
-export function initialize(data: Rewrite): void { rewrite = { ...data, url: pathToFileURL(data.file).href } }
+export function initialize(data: readonly Rewrite[]): void {
+  rewrites = data.map(one => ({ ...one, url: pathToFileURL(one.file).href }))
+}
 
 export const load: LoadHook = async (url, context, next) => {
   const loaded = await next(url, context)
-  if (url !== rewrite.url) return loaded
-  const text = String(loaded.source)
-  if (!text.includes(rewrite.from)) throw new Error(`${rewrite.file} has no \`${rewrite.from}\``)
-  return { ...loaded, source: text.replace(rewrite.from, rewrite.to) }
+  const here = rewrites.filter(one => one.url === url)
+  return here.length === 0 ? loaded : { ...loaded, source: here.reduce(replaced, String(loaded.source)) }
 }

@@ -1,4 +1,4 @@
-/** Loaded before a worker of a canary: one line of one built file is read otherwise in that process, and nowhere else. */
+/** Loaded before a worker of a canary: some text of built files is read otherwise in that process, and nowhere else. */
 import { register } from 'node:module'
 
 register('./rewrite-hooks.js', import.meta.url, { data: JSON.parse(process.env['NIGHTS_REWRITE']!) as object })
