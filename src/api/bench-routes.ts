@@ -111,6 +111,8 @@ function continueRoutes(routes: Routes, app: Application): void {
  */
 export function stopRoute(scope: FastifyInstance, app: Application, clock: Clock): void {
   scope.removeAllContentTypeParsers()
+  // A content type that cannot be read would be refused before any parser is asked.
+  scope.addHook('onRequest', async request => { delete request.raw.headers['content-type'] })
   scope.addContentTypeParser('*', (_request, body, done) =>
     beginningOf(body, clock, text => done(null, text)))
   scope.post('/stop', {

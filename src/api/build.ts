@@ -15,6 +15,7 @@ import { benchRoutes, stopRoute } from './bench-routes.ts'
 import { feedRoute } from './feed.ts'
 import { guard, type View } from './guard.ts'
 import { apiLimits } from './limits.ts'
+import { answerBadAddress, answerOnSocket } from './refusals.ts'
 import { runRoutes } from './run-routes.ts'
 
 export const apiPrefix = '/api/v1'
@@ -85,11 +86,15 @@ function server({ log, tls }: ApiOptions): Api {
   const limits = {
     maxHeaderSize: apiLimits.headerBytes, headersTimeout: apiLimits.headersMs,
     connectionsCheckingInterval: 1000,
+    // The guard says who asks for what name, and a stop needs none.
+    requireHostHeader: false,
   }
   const shared = {
     bodyLimit: apiLimits.bodyBytes, requestTimeout: apiLimits.requestMs,
     keepAliveTimeout: apiLimits.keepAliveMs,
     forceCloseConnections: true, routerOptions: { maxParamLength: 100 },
+    frameworkErrors: answerBadAddress,
+    clientErrorHandler: answerOnSocket, return503OnClosing: false,
     logController: new LogController({ disableRequestLogging: true }),
     ...(log ? { loggerInstance: log as FastifyBaseLogger } : {}),
   }
@@ -97,6 +102,8 @@ function server({ log, tls }: ApiOptions): Api {
     ? Fastify({ ...shared, https: { ...limits, ...tls, minVersion: 'TLSv1.2' } }) as unknown as Api
     : Fastify({ ...shared, http: limits })
   api.server.maxConnections = apiLimits.connections
+  // An expectation that nobody knows is passed over: it must not keep a stop away.
+  api.server.on('checkExpectation', (request, response) => api.server.emit('request', request, response))
   return api
 }
 

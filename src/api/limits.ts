@@ -8,7 +8,7 @@ export const apiLimits = {
   bodyBytes: 512 * 1024,
   /** A reason is at most 500 characters; more of a body is not waited for. */
   stopBodyBytes: 4096,
-  stopBodyMs: 500,
+  stopBodyMs: 100,
   headerBytes: 8 * 1024,
   /** Whole header and whole request must have come by then. */
   headersMs: 5000,

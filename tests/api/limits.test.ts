@@ -3,6 +3,7 @@ import { connect, type Socket } from 'node:net'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
 import { apiLimits } from '../../src/api/limits.ts'
+import { errorBody } from '../../src/api/shapes.ts'
 import { FakeApplication } from './fake-application.ts'
 
 let app: FakeApplication
@@ -57,6 +58,26 @@ describe('a listener', () => {
     expect(watches).toBe(true)
   }, 15_000)
 
+  it.each([
+    ['bytes that are no request', 'NONSENSE\r\n\r\n', 400],
+    ['a header that is none', head('GET /api/v1/status HTTP/1.1', ['no header']), 400],
+    ['an unknown method', head('BREW /api/v1/status HTTP/1.1'), 400],
+    ['a length that is none', head('POST /api/v1/plan HTTP/1.1', ['Content-Length: -1']), 400],
+    ['an address that cannot be read', head('GET /api/v1/%zz HTTP/1.1', ['Connection: close']), 400],
+    ['an address too long', head(`GET /api/v1/${'x'.repeat(apiLimits.headerBytes)} HTTP/1.1`), 431],
+    ['a name too long', head(`GET /api/v1/runs/${'x'.repeat(200)} HTTP/1.1`, ['Connection: close']), 414],
+    ['headers too long', head('GET /api/v1/status HTTP/1.1', [`X: ${'x'.repeat(apiLimits.headerBytes)}`]), 431],
+    ['half a request', 'GET /api/v1/status HTTP/1.1\r\nHost: 127', 408],
+    ['no host', 'GET /api/v1/status HTTP/1.1\r\nConnection: close\r\n\r\n', 403],
+  ])('refuses %s in the shape of every error', async (_, text, status) => {
+    const socket = await dial()
+    socket.write(text)
+    const [first, body] = (await whole(socket)).split('\r\n\r\n')
+    expect(Number(first!.slice(9, 12))).toBe(status)
+    expect(errorBody.parse(JSON.parse(body!)).code).toBe(status === 403 ? 'REFUSED' : 'USAGE')
+    expect(app.calls).toEqual([])
+  }, 15_000)
+
   it('takes so many connections and no more, and another when one has gone', async () => {
     const kept: Socket[] = []
     for (let i = 0; i < apiLimits.connections; i++) {
@@ -103,6 +124,27 @@ describe('a stop', () => {
     socket.write(head('POST /api/v1/stop HTTP/1.1', ['Content-Type: application/json', 'Content-Length: 100']))
     const first = await new Promise<string>(resolve => { socket.once('data', chunk => resolve(String(chunk))) })
     expect(first).toContain('200 OK')
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+  })
+
+  it.each([
+    ['a content type that cannot be read', ['Host: 127.0.0.1', 'Content-Type: ;;;', 'Content-Length: 2'], '{}'],
+    ['an expectation that nobody knows', ['Host: 127.0.0.1', 'Expect: x', 'Content-Length: 0'], ''],
+    ['no host', ['Content-Length: 0'], ''],
+    ['a length that is a lie', ['Host: 127.0.0.1', 'Content-Type: application/json', 'Content-Length: 99999999'], '{'],
+    ['pieces that never end', ['Host: 127.0.0.1', 'Transfer-Encoding: chunked'], '5\r\n{'],
+  ])('stops with %s', async (_, headers, body) => {
+    const socket = await dial()
+    const answer = new Promise<string>(resolve => { socket.once('data', chunk => resolve(String(chunk))) })
+    socket.write(`${['POST /api/v1/stop HTTP/1.1', ...headers, '', ''].join('\r\n')}${body}`)
+    expect(await answer).toContain('200 OK')
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+  })
+
+  it('stops first where its pieces are none, and complains after', async () => {
+    const socket = await dial()
+    socket.write(`${head('POST /api/v1/stop HTTP/1.1', ['Transfer-Encoding: chunked'])}zz\r\n{`)
+    expect(await whole(socket)).toContain('400 Bad Request')
     expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
   })
 
