@@ -65,10 +65,12 @@ const startMessage = z.strictObject({
 export type KeeperStart = z.infer<typeof startMessage>
 
 const id = z.number().int()
+/** A daemon that may be silent for longer is not watched. */
+export const beatLimitMostMs = 60_000
 const order = z.discriminatedUnion('do', [
   startMessage,
   z.strictObject({ do: z.literal('configure'), id, table, firstSafeOff: z.boolean() }),
-  z.strictObject({ do: z.literal('arm'), id, table, beatLimitMs: z.number().min(1) }),
+  z.strictObject({ do: z.literal('arm'), id, table, beatLimitMs: z.number().min(1).max(beatLimitMostMs) }),
   z.strictObject({ do: z.literal('disarm'), id }),
   z.strictObject({ do: z.literal('reset'), id }),
   z.strictObject({ do: z.literal('safe-off'), id, reason: z.string() }),

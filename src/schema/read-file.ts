@@ -30,12 +30,23 @@ export interface Source { readonly file: string; readonly locate?: (path: Path) 
 export function parseWith<S extends z.ZodType>(
   schema: S, value: unknown, source: Source,
 ): Parsed<z.output<S>> {
-  const result = schema.safeParse(value)
+  const result = judged(schema, value)
+  if (typeof result === 'string') {
+    return { ok: false, problems: [{ file: source.file, path: '', expected: 'plain values', got: result }] }
+  }
   if (result.success) return { ok: true, value: result.data }
   const problems = problemsOf(schema, value, result.error.issues).map(({ path, expected, got }): Problem => ({
     file: source.file, path: dotted(path), ...source.locate?.(path), expected, got,
   }))
   return { ok: false, problems }
+}
+
+/**
+ * The verdict, or why there is none: a value like `{ length: [{ toString: 0 }] }` where a list belongs makes
+ * the comparison of its length throw.
+ */
+function judged<S extends z.ZodType>(schema: S, value: unknown): z.ZodSafeParseResult<z.output<S>> | string {
+  try { return schema.safeParse(value) } catch (error) { return reason(error) }
 }
 
 /** Judges text as YAML, or as JSON when the file name ends in `.json`. All problems, none thrown. */

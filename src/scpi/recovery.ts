@@ -42,6 +42,8 @@ export async function resynchronise(
   if (fresh && identity === null && options.identity) identity = await checkIdentity(talk, options, bound)
   const errors = await drainErrors(talk, options)
   link.inStepNow()
+  // Half a line behind the last answer: what is asked next would wait for a recovery that nobody begins.
+  if (!link.inStep) await talk.silence()
   return { identity, errors }
 }
 

@@ -6,6 +6,7 @@ import { VirtualClock } from '../../src/base/clock.ts'
 import { LineSplitter, openChannel } from '../../src/keeper/channel.ts'
 import { KeeperHost, type KeeperSession } from '../../src/keeper/host.ts'
 import { KeeperProcess } from '../../src/keeper/keeper-process.ts'
+import { beatLimitMostMs } from '../../src/keeper/protocol.ts'
 import { energisingPart } from '../../src/keeper/table.ts'
 import { table } from '../keeper/sample.ts'
 import { holds } from './holds.ts'
@@ -63,7 +64,7 @@ describe('the keeper\'s channel', () => {
         keeper.onMessage(JSON.parse(JSON.stringify(given)) as unknown)
         await clock.advance(waitMs)
       }
-      await clock.advance(3000)
+      await clock.advance(beatLimitMostMs)
       expect(wrong).toEqual([])
       // Nobody beats any more: whatever was armed is safe by now.
       expect(host.mode).not.toBe('armed')

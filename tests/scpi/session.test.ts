@@ -172,6 +172,18 @@ describe('a session and bad manners', () => {
     expect(device.received.indexOf('*ESE?')).toBeLessThan(device.received.indexOf('VOLT?'))
   })
 
+  it('keeps nobody waiting for ever when half a line follows the last answer of a recovery', async () => {
+    const { session, device, run, failure, connected } = bench()
+    await connected()
+    device.handler = (line, reply) => {
+      if (line === 'SYST:ERR?') { reply('0,"No error"\n#'); return true }
+      if (line === 'CURR?') { reply('1\n2\n'); return true }
+      return undefined
+    }
+    expect((await failure(session.query('CURR?'))).code).toBe('ANSWER_FORM')
+    expect(await run(session.query('VOLT?'))).toBe('0.000')
+  })
+
   it('closes the link of an instrument that babbles', async () => {
     const { session, device, failure, connected } = bench()
     await connected()
