@@ -96,7 +96,8 @@ export function finalLines({ run, results, events, truth, records, wallS }: Demo
       (a, b) => a.position.localeCompare(b.position)
     ).map(({ position, kind, truth: words }) => {
       const result = results.find(candidate => candidate.position === position)
-      return [position, `${kind}: ${words}`, result ? `${result.grade}, ${result.disposition}` : 'nothing']
+      return [position, `${kind}: ${words}`, result
+        ? `${result.grade}${result.provisional ? ' (provisional)' : ''}, ${result.disposition}` : 'nothing']
     }), 170)
   return [
     '', ...grades, '', ...touchAtEnd(events), '',

@@ -31,8 +31,9 @@ export async function arm(night: Night): Promise<void> {
   await tellUnfelt(night)
   await night.recorder.event({
     kind: 'armed',
-    text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA; ${watchdogS === null
-      ? 'the supply has no communication watchdog' : `the supply goes off after ${watchdogS} s of silence`}`,
+    text: `armed to ${night.plan.targetV} V, ${(1e3 * night.plan.supplyLimitA).toFixed(1)} mA; `
+      + (watchdogS === null ? 'the supply has no communication watchdog'
+        : `the supply goes off after ${watchdogS} s of silence`),
   })
 }
 

@@ -74,7 +74,7 @@ export function tableCommands(table: SafeOffTable): Map<string, Set<string>> {
   return commands
 }
 
-/** Whether a line may follow a safe-off that is done: it stands in the table for that, and energises nothing. */
+/** Whether a line may follow a safe-off that is done: the table has it for that, and it energises nothing. */
 export function mayFollow(table: SafeOffTable, link: string, line: string): boolean {
   const steps = table.phases.flatMap(phase => phase.steps)
   return energisingPart(table, link, line) === null

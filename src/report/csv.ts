@@ -8,6 +8,8 @@ const headings = [
   'reason',
   'criterion', 'value', 'expanded_uncertainty', 'unit', 'limit_low', 'limit_high', 'guard_band', 'p_conform',
   'criterion_grade', 'limit_source', 'person', 'software', 'chain_head',
+  'touch_at_end', 'touch_said_utc', 'end_v', 'end_v_expanded_uncertainty', 'recovered_v',
+  'close_from_utc', 'close_until_utc',
 ]
 
 /** One row a criterion, in SI units; a part without criteria, or without result, has one row. */
@@ -18,7 +20,7 @@ export function recordCsv(record: RunTestRecord | PartTestRecord): string {
 
 function runRows({ run, parts, chainHead }: RunTestRecord): string {
   const started = new Date(run.startedWallMs).toISOString()
-  return parts.map(({ position, part, profile, result }) => {
+  return parts.map(({ position, part, profile, result, end, closes }) => {
     const criteria = result && result.criteria.length > 0 ? result.criteria : [null]
     return criteria.map(entry => csvLine([
       run.id, started, run.state, position, part, profile, result?.grade,
@@ -26,9 +28,14 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
       entry?.name, entry?.value, entry?.expandedU, entry?.unit, entry?.limitLow, entry?.limitHigh,
       entry?.guardBand,
       entry?.pConform, entry?.grade, entry?.source, run.person, run.software, chainHead,
+      end.words, utc(end.wallMs), end.volts?.value, end.volts?.expandedU, end.recoveredV,
+      utc(closes?.fromWallMs), utc(closes?.toWallMs),
     ])).join('')
   }).join('')
 }
+
+const utc = (wallMs: number | null | undefined): string | null =>
+  wallMs === null || wallMs === undefined ? null : new Date(wallMs).toISOString()
 
 /**
  * One line with CRLF. Text that a spreadsheet would run as a formula, also behind blanks or with the wide

@@ -2,6 +2,7 @@
 import { formatDuration, formatWall } from '../base/format.ts'
 import { timeChart, type Mark } from './chart.ts'
 import { html, type Markup } from './markup.ts'
+import { endTable } from './end-table.ts'
 import { gradeWord, partSection } from './part-section.ts'
 import type { RunEvent } from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
@@ -14,8 +15,8 @@ export function recordHtml(record: RunTestRecord | PartTestRecord): string {
 }
 
 function runPage(record: RunTestRecord): string {
-  return page(`Test record of run ${record.run.id}`, html`${head(record)}${outcome(record)}
-${record.parts.length > 1 && partsTable(record)}
+  return page(`Test record of run ${record.run.id}`, html`${endTable(record)}${outcome(record)}
+${head(record)}${record.parts.length > 1 && partsTable(record)}
 ${record.bus && busChart(record)}
 ${record.parts.map(part => partSection(part, record))}
 ${instruments(record)}${eventTable(record)}`)
@@ -26,7 +27,8 @@ function partPage(record: PartTestRecord): string {
 <p class="quiet">${record.runs.length === 1 ? 'One run' : `${record.runs.length} runs`}, newest first.</p>
 ${record.runs.map(run => html`
 <h2>Run ${run.run.id}, ${run.run.sequence}, ${formatWall(run.run.startedWallMs)}</h2>
-${head(run)}${run.parts.map(part => partSection(part, run))}${instruments(run)}${eventTable(run)}`)}`)
+${endTable(run)}${closing(run)}${head(run)}${run.parts.map(part => partSection(part, run))}
+${instruments(run)}${eventTable(run)}`)}`)
 }
 
 function page(title: string, body: Markup): string {
@@ -70,18 +72,28 @@ ${chain && html`<dt>Chain recomputed</dt><dd class="${chain.holds ? '' : 'warn'}
 </dl>`
 }
 
-function outcome({ parts }: RunTestRecord): Markup {
+function outcome(record: RunTestRecord): Markup {
+  const { parts } = record
   const count = (grade: string): number => parts.filter(part => part.result?.grade === grade).length
   const words = (['accept', 'marginal', 'reject', 'cannot tell'] as const).flatMap(grade =>
     count(grade) === 0 ? [] : [`${count(grade)} ${grade}`])
   const ungraded = parts.filter(part => part.result === null).length
   if (ungraded > 0) words.push(`${ungraded} without a grade`)
-  const provisional = parts.filter(part => part.result?.provisional).length
   const counted = `${parts.length} ${parts.length === 1 ? 'part' : 'parts'}`
-  const open = `${provisional} of these ${provisional === 1 ? 'grades is' : 'grades are'} provisional`
-  return html`<p class="verdict">${counted}: ${words.join(', ')}.</p>
-${provisional > 0 && html`<p>${open}:
-a grade closes with a second formal reading after 12 to 48 hours of rest.</p>`}`
+  return html`<p class="verdict">${counted}: ${words.join(', ')}.</p>${closing(record)}`
+}
+
+/** Which grades are open, from when to when they may be closed, and what is not known of the rest. */
+function closing({ parts, restNotes }: RunTestRecord): Markup {
+  const open = parts.filter(part => part.result?.provisional).length
+  const window = parts.find(part => part.closes)?.closes
+  const count = `${open} of these ${open === 1 ? 'grades is' : 'grades are'} provisional`
+  return html`${open > 0 && html`<p>${count}: a second formal reading (<code>leakage-soak</code>), without
+voltage in between, closes a grade ${window
+  ? html`from <strong>${formatWall(window.fromWallMs)}</strong> to
+ <strong>${formatWall(window.toWallMs)}</strong>
+ (12 to 48 h after the end of this run).` : html`12 to 48 h after forming.`}</p>`}
+${restNotes.map(note => html`<p><span class="warn">Note:</span> ${note}</p>`)}`
 }
 
 function partsTable({ parts }: RunTestRecord): Markup {

@@ -3,6 +3,7 @@ import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
+import { closeWindowOf, endStateOf, restNotesOf, type CloseWindow, type EndState } from './end-state.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import {
   continuesOf, fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
@@ -16,6 +17,10 @@ export interface RecordPart {
   condition: LoadedPart['condition'] | null
   note: string
   result: PartResult | null
+  /** How it stood at the end. */
+  end: EndState
+  /** When a provisional grade may be closed; null where nothing is open, or no forming to count from. */
+  closes: CloseWindow | null
   stages: StageSpan[]
   /** Volts of the part itself, computed from bus volts and current; null where the record cannot tell. */
   volts: Trace | null
@@ -43,6 +48,8 @@ export interface RunTestRecord {
   /** The run that this one continues, and the one that continues it. */
   continues: string | null
   continuedBy: string | null
+  /** What the plan said of the rest of the parts before their closing reading. */
+  restNotes: string[]
   fixture: FixtureNumbers | null
   events: StoredEvent[]
 }
@@ -107,7 +114,8 @@ async function readRun(
     run, chainHead: await store.chainHead(run.id),
     chain: options.verify ? await verified(store, run.id) : null,
     durationS, startMs, bus, parts, instruments: instrumentsOf(run),
-    partProfiles: partProfilesOf(run), continues: continuesOf(run), continuedBy: continuedBy(events), fixture,
+    partProfiles: partProfilesOf(run), continues: continuesOf(run), continuedBy: continuedBy(events),
+    restNotes: restNotesOf(run), fixture,
     events: events.filter(own),
   }
 }
@@ -146,7 +154,10 @@ async function readPart(source: PartSource, head: PartHead): Promise<RecordPart>
   const decay = leakage && currentChannel
     ? await leakageFit(store, run.id, currentChannel, { leakage, spans, startMs, result: head.result })
     : null
-  return { ...head, stages: spans, volts: measured ?? computed, leakage, caseTemperature, decay }
+  const end = await endStateOf(
+    { store, run, events: source.events, current: currentChannel }, head.position, head.result)
+  const closes = closeWindowOf(run, head.result)
+  return { ...head, end, closes, stages: spans, volts: measured ?? computed, leakage, caseTemperature, decay }
 }
 
 /** Everything that was on a position or has a result, in the order of the positions. */

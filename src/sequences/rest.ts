@@ -1,10 +1,9 @@
 /** Whether parts have rested between forming and their closing reading. Pure. */
 import type { PlanInput } from '../engine/sequence.ts'
 import type { Plan } from '../schema/application.ts'
+import { restLeastS, restMostS } from '../schema/rest.ts'
 
-/** Without voltage before the closing test: 12 to 48 h (text of a standard on a shop's page, second hand). */
-export const restLeastS = 12 * 3600
-export const restMostS = 48 * 3600
+export { restLeastS, restMostS }
 
 const hours = (seconds: number): string => `${(seconds / 3600).toFixed(1)} h`
 const usual = `${hours(restLeastS)} to ${hours(restMostS)}`

@@ -142,7 +142,7 @@ describe('the record as CSV and JSON', () => {
     expect(lines).toHaveLength(3)
     expect(
       new Set(lines.map(line => line.split(',').length - (line.includes('"maker') ? 1 : 0)))
-    ).toEqual(new Set([23]))
+    ).toEqual(new Set([30]))
     expect(lines[1]).toContain('leakage,0.000021,4e-7,A,,0.0011')
   })
 
