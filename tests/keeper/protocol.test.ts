@@ -21,6 +21,11 @@ describe('the keeper\'s frames', () => {
     expect(asOrder({ do: 'reset', id: 1 })).toEqual({ do: 'reset', id: 1 })
   })
 
+  it('arm with no heartbeat limit beyond a minute', () => {
+    expect(asOrder({ do: 'arm', id: 1, table, beatLimitMs: 60_000 })).toMatchObject({ do: 'arm' })
+    expect(asOrder({ do: 'arm', id: 1, table, beatLimitMs: 60_001 })).toContain('beatLimitMs')
+  })
+
   it('are refused when anything is missing, too much or of another kind', () => {
     for (const frame of [
       [], ['b'], ['b', true], ['b', 2], ['b', 1, 1], [

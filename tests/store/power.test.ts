@@ -1,8 +1,9 @@
 import { spawn } from 'node:child_process'
 import { once } from 'node:events'
-import { copyFileSync, readFileSync, statSync, truncateSync } from 'node:fs'
+import { copyFileSync, readFileSync, statSync, truncateSync, writeFileSync } from 'node:fs'
 import { createInterface } from 'node:readline'
 import { fileURLToPath } from 'node:url'
+import Database from 'better-sqlite3'
 import { describe, expect, it } from 'vitest'
 import { builtEntry } from '../../src/base/paths.ts'
 import { SeededRandom } from '../../src/base/random.ts'
@@ -29,6 +30,18 @@ async function batchesIn(path: string): Promise<number> {
   const readings = lengths.reduce((sum, length) => sum + length, 0)
   expect(readings % 10).toBe(0)
   return readings / 10
+}
+
+/** `before` with some pages of `after` in it: whole, torn in the middle or not at all; perhaps short of its end. */
+function partlyWritten(before: Buffer, after: Buffer, random: SeededRandom): Buffer {
+  const pageBytes = after.readUInt16BE(16)
+  const bytes = Buffer.alloc(Math.max(before.length, random.integer(0, after.length)))
+  before.copy(bytes)
+  for (let at = 0; at < bytes.length; at += pageBytes) {
+    const written = random.pick([0, 512 * random.integer(0, pageBytes / 512), pageBytes])
+    after.copy(bytes, at, at, Math.min(at + written, bytes.length))
+  }
+  return bytes
 }
 
 describe('after a power cut', () => {
@@ -72,6 +85,33 @@ describe('after a power cut', () => {
       truncateSync(`${copy}-wal`, bytes)
       expect(await batchesIn(copy), `torn at byte ${bytes}`)
         .toBe(durableBytes.filter(size => size <= bytes).length)
+    }
+    await store.close()
+  })
+
+  it('everything is there when the log was being copied into the record, whatever of that reached the disk', async () => {
+    const path = folder('copied.db')
+    const store = openInlineStore(path)
+    await store.createRun(sampleRun(), channels)
+    for (let i = 0; i < 60; i++) await store.appendReadings('R1', sampleReadings(channels, i * 10, 10))
+    const { seq } = await store.appendEvent('R1', sampleEvent({ text: 'last' }))
+    const before = readFileSync(path)
+    const log = readFileSync(`${path}-wal`)
+    const other = new Database(path)
+    other.pragma('wal_checkpoint(FULL)')
+    const after = readFileSync(path)
+    other.close()
+    expect(after.equals(before)).toBe(false)
+    const random = new SeededRandom(13)
+    for (let round = 0; round < 40; round++) {
+      const copy = folder(`copied-${round}.db`)
+      writeFileSync(copy, partlyWritten(before, after, random))
+      writeFileSync(`${copy}-wal`, log)
+      expect(await batchesIn(copy), `round ${round}`).toBe(60)
+      const db = new Database(copy)
+      expect(db.pragma('integrity_check', { simple: true })).toBe('ok')
+      expect(db.prepare('SELECT text FROM events WHERE seq = ?').pluck().get(seq)).toBe('last')
+      db.close()
     }
     await store.close()
   })
