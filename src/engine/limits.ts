@@ -31,7 +31,7 @@ const overVoltageShare = 1.05
  * Longer than it takes to drop a part that pulls the bus down: two sweeps, its relay,
  * and the bus rising again.
  */
-const supplyStuckMs = (night: Night): number => 2 * night.bench.cadence.sweepMs + 5000
+export const supplyStuckMs = (night: Pick<Night, 'bench'>): number => 2 * night.bench.cadence.sweepMs + 5000
 /** A rise of the bus that nothing asked for is found at this share of what it may stand off its set-point. */
 const busRiseShare = 0.5
 const busRiseMs = 10_000
@@ -88,10 +88,14 @@ const shortBoundA = (night: Night): number => 0.5 * shortOf(night.bench.fixture,
 /** Readings of the bus, and of the supply with them, that are older stop the bench. */
 export const busStaleMs = ({ busMs, busQuietMs }: Cadence): number => 3 * Math.max(busMs, busQuietMs) + 1000
 
+/** The same for the current of a position. `sweepS`: what one sweep takes. */
+export const positionStaleMs = ({ sweepQuietMs }: Cadence, sweepS: number): number =>
+  2 * sweepQuietMs + 2 * 1000 * sweepS + 1000
+
 export function freshnessOf(night: Night): Freshness[] {
   const { cadence } = night.bench
   const busMs = busStaleMs(cadence)
-  const sweepMs = 2 * cadence.sweepQuietMs + 1000 * night.plan.sweepS * 2 + 1000
+  const sweepMs = positionStaleMs(cadence, night.plan.sweepS)
   return [
     { channel: night.channels.busVoltage.name, maxAgeMs: busMs },
     { channel: night.channels.supplyCurrent.name, maxAgeMs: busMs },
