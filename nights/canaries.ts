@@ -40,8 +40,6 @@ export const canaries: readonly Canary[] = [
   canary('keeper notices a lost link', striking(['psu unplugged', 'relays unplugged', 'cutoff unplugged'], onBus), keeping(CarelessKeeper)),
   canary('safe-off opens the cutoff', striking(['supply stays on', 'supply deaf', 'psu silent'], onBus), reading('keeper/table', '[cutoff, supply]', '[supply]')),
   canary('safe-off switches the supply off', striking(['cutoff welded', 'cutoff welded unseen'], onBus), reading('keeper/table', '[cutoff, supply]', '[cutoff]')),
-  canary('host slept, and the heartbeat behind it', troubled('host sleeps'), reading('app/pulse', 'const sleptMs = 10 *', 'const sleptMs = 1e12 *'),
-    reading('app/pulse', 'clockStepMs = 5000', 'clockStepMs = 1e15'), keeping(PatientKeeper)),
   canary('wall clock', troubled('clock set ahead'), reading('app/pulse', 'clockStepMs = 5000', 'clockStepMs = 1e15')),
   canary('cover contact in the coil of the cutoff', striking(['cover opened'], onBus),
     preparing(coilWithoutCover)),
