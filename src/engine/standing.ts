@@ -9,11 +9,17 @@ import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 
-/** What each part stands at now, volts; null where the path cannot tell. */
-export const standingVolts = (night: Night): Map<PositionState, number | null> =>
-  new Map(night.positions.map(position => [
-    position, partVolts(night.bench.fixture, position, night.state.watching),
+/**
+ * What each part stands at now, volts; null where the path cannot tell: a part on the bus is measured against the
+ * bus, and where that reads less than its set-point a lead of its meter may be off while the part is full.
+ */
+export function standingVolts(night: Night): Map<PositionState, number | null> {
+  const agrees = busAgreesNow(night)
+  return new Map(night.positions.map(position => [
+    position, position.wiring === 'bus' && !agrees ? null
+      : partVolts(night.bench.fixture, position, night.state.watching),
   ]))
+}
 
 /**
  * Capacitance that a part surely has: the lower edge of its tolerance, or what the

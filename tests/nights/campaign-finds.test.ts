@@ -7,7 +7,7 @@ import { formingPlan } from '../../src/sequences/plan.ts'
 import type { Scenario } from '../../mocks/bench/scenario.ts'
 import type { NightStage } from './bad-night.ts'
 import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
-import { breaks, during, fixture, pair } from './acts.ts'
+import { breaks, during, fixture, longSoak, pair, shared } from './acts.ts'
 import { breaches } from './invariants.ts'
 import { virtualBench } from './virtual-bench.ts'
 import type { VirtualBench } from './virtual-bench.ts'
@@ -68,6 +68,21 @@ describe('a contact that opens while its part bleeds', () => {
     expect(await breaches(outcome)).toEqual([])
     expect(outcome.endV.parts.get('P01')).toBeGreaterThan(60)
     expect(outcome.lastTouch.get('P01')).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
+  })
+})
+
+describe('a bus meter whose lead falls off', () => {
+  it('while a part hangs on an open lead: volts against a bus that reads nothing are none, and the part is not called measured', async () => {
+    const outcome = await badNight({
+      seed: 28, scenario: pair(28), request: longSoak,
+      acts: [during('soaking', 250_000, fixture('P02', 'lead-open')), during('soaking', 260_000, shared('bus-meter-lead-open'))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.run.state).toBe('tripped')
+    expect(outcome.endV.parts.get('P02')).toBeGreaterThan(60)
+    expect(outcome.lastTouch.get('P02')).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
+    // The other is shown to be empty: what it held came back.
+    expect(outcome.lastTouch.get('P01')).toMatch(/^measured below 60 V/)
   })
 })
 
