@@ -6,7 +6,7 @@ import type { CampaignBench } from './campaign-bench.ts'
 import type { Stroke } from './draw.ts'
 import type { Excuse } from './invariants.ts'
 import type { Struck } from './night-watch.ts'
-import { busOverMs, busStaleMs, readBackMs, sweepStaleMs } from './troubles.ts'
+import { busOverMs, busStaleMs, exchangeMs, pulseMs, readBackMs, sweepStaleMs } from './troubles.ts'
 
 /** A part that was lifted with the bus falls again over its bleeder. */
 const fallMs = 40_000
@@ -30,8 +30,22 @@ export function offWithinMs(
   // Nobody is hurt by a bus that falls where touch is safe anyway, and a meter that sticks shows no lead that falls off.
   const fallsUnwatched = plan.targetV < touchV || has(struck, 'bus meter stuck')
   if (['bus meter lead open', 'bus meter jumps'].includes(trouble.kind) && fallsUnwatched) return null
-  return trouble.offMs?.(cadence, stage) ?? null
+  const offMs = trouble.offMs?.(cadence, stage) ?? null
+  if (offMs === null || !contactWelded(struck)) return offMs
+  // A welded contact parts for nobody: what stands behind it, or nothing where all that opens it is a moment's bounce.
+  if (trouble.kind === 'cover bounces') return null
+  if (opensContact.includes(trouble.kind)) return Math.max(offMs, cadence.busQuietMs + exchangeMs)
+  if (nobodyLives.includes(trouble.kind)) return Math.max(offMs, 1000 * watchdogS(cadence) + pulseMs)
+  return offMs
 }
+
+const contactWelded = (struck: readonly Struck[]): boolean => has(struck, 'cutoff welded', 'cutoff welded unseen')
+/** The contact is what these open; the supply is next, once the read-back or the cover contact was looked at. */
+const opensContact = ['cutoff drops', 'cutoff loses power', 'cover opened']
+/** With the keeper gone and the contact welded, the supply's own watchdog is the next layer. */
+const nobodyLives = ['keeper killed', 'keeper stands still', 'daemon and keeper killed']
+/** As docs/safety.md derives it: stale bus readings, then one exchange; whole seconds. */
+const watchdogS = ({ busQuietMs }: Cadence): number => Math.ceil((3 * busQuietMs + 1000 + 2000) / 1000)
 
 /** The slowest of the layers that stand in for one that was made blind. */
 export const slowestLayerMs = (cadence: Cadence): number =>
@@ -49,7 +63,8 @@ export function tooHighAllowedMs(struck: readonly Struck[], cadence: Cadence): n
 /** Merged, with what only a pair makes impossible. */
 export function excuseOf(struck: readonly Struck[], cadence: Cadence, bench: CampaignBench): Excuse {
   const merged: Excuse = Object.assign({}, ...struck.map(({ stroke }) => stroke.trouble.excuse ?? {}))
-  if (nothingCanSwitchOff(struck, bench)) merged.busLive = true
+  // What the supply's output holds leaves over the bus bleeder in its own time, and the last words say that it stands.
+  if (nothingCanSwitchOff(struck, bench) || contactWelded(struck)) merged.busLive = true
   if (merged.killed && has(struck, 'store slow')) merged.recordTorn = true
   return { ...merged, tooHighMs: tooHighAllowedMs(struck, cadence) }
 }

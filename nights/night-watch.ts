@@ -142,9 +142,16 @@ export class NightWatch {
     const boundMs = others.some(({ stroke }) => stroke.trouble.blinds !== undefined)
       ? Math.max(offMs, slowestLayerMs(this.#cadence)) : offMs
     this.#cancels.push(clock.after(boundMs, () => {
-      if (!this.#bench.feeding || this.#wentOffSince(fromMs) || nothingCanSwitchOff(this.all, this.#bench)) return
+      if (!this.#bench.feeding || this.#wentOffSince(fromMs) || this.#feedsNothing() || nothingCanSwitchOff(this.all, this.#bench)) return
       this.violations.push(`energy was still on ${(boundMs / 1000).toFixed(1)} s after: ${kind} (${this.stage})`)
     }))
+  }
+
+  /** The bus is fed with nothing, and no part is on it. */
+  #feedsNothing(): boolean {
+    const { sim } = this.#bench
+    const wiring = sim.now()
+    return sim.instruments.psu.core.voltageV === 0 && wiring.busV() < touchV && sim.positions.every((_, i) => wiring.path(i) !== 'bus')
   }
 
   #wentOffSince(fromMs: number): boolean {

@@ -34,8 +34,8 @@ export interface Trouble {
 }
 
 /** An exchange that fails: its deadline, getting in step again, and the safe-off until it is sent. */
-const exchangeMs = 6000
-const pulseMs = 250
+export const exchangeMs = 6000
+export const pulseMs = 250
 const onBus: readonly (NightStage | 'none')[] = ['polarity', 'forming', 'soaking', 'formal']
 const standing: readonly (NightStage | 'none')[] = ['soaking', 'formal']
 

@@ -8,6 +8,7 @@ import type { LoadedPart } from '../schema/run.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import type { Store } from '../schema/store.ts'
 import { Supervisor } from '../safety/supervisor.ts'
+import { notWatched } from '../engine/bus.ts'
 import type { ChannelTable } from '../engine/channels.ts'
 import type { Guard, Night, NightState } from '../engine/night.ts'
 import { emptyHolder, freshPosition } from '../engine/position.ts'
@@ -77,6 +78,7 @@ export function makeNight(input: NightInput): RunHandles {
   const sampler = new Sampler({
     clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters,
     positions, onDemand, watching: () => state.watching, live: () => state.live,
+    busStands: () => state.live && (supervisor.bound('bus.under') ?? notWatched) > notWatched,
   }, reading.signal)
   const night: Night = {
     runId, clock, bench: bench.file, roles: composed.roles, plan: input.plan, channels: input.channels,

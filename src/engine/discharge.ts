@@ -44,7 +44,8 @@ export async function followDischarge(
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
     text: `${position.spec.name} ${dead.text}`,
     data: {
-      verdict: dead.verdict, heldV: position.held.presumedV, chargeC, releaseV: stoodV, releaseToTouchSafeMs: since(releasedAtMs),
+      verdict: dead.verdict, heldV: position.held.presumedV, chargeC, releaseV: stoodV,
+      releaseToTouchSafeMs: since(releasedAtMs),
       ...faultAtMs === undefined ? {} : { faultToTouchSafeMs: since(faultAtMs) },
     },
   }).catch(() => {})

@@ -15,12 +15,13 @@ import type { IntakeDeps } from './intake.ts'
 import { Pace } from './pace.ts'
 import type { PositionState } from './position.ts'
 import { partVolts } from './position.ts'
-import { coverLoop, relayLoop, temperatureLoop } from './side-loops.ts'
+import { coverLoop, cutoffLoop, relayLoop, temperatureLoop } from './side-loops.ts'
 
 export interface SamplerDeps extends IntakeDeps {
   clock: Clock; bench: BenchFile; roles: Roles; channels: ChannelTable
   watching: () => boolean
   live: () => boolean
+  busStands: () => boolean
 }
 
 export class Sampler {
@@ -53,13 +54,14 @@ export class Sampler {
 
   /** Runs until the signal aborts. Never rejects: what goes wrong becomes a demand. */
   async run(): Promise<void> {
-    const { thermometer, interlock, positions: board } = this.#d.roles
+    const { thermometer, interlock, cutoff, positions: board } = this.#d.roles
     const side = { ...this.#d, intake: this.#intake, pace: this.#pace }
     const loops = [this.#guard('bus', () => this.#busLoop()), this.#guard('sweep', () => this.#sweepLoop())]
     if (thermometer) {
       loops.push(this.#guard('temperature', () => temperatureLoop(side, thermometer, this.#signal)))
     }
     if (interlock) loops.push(this.#guard('interlock', () => coverLoop(side, interlock, this.#signal)))
+    if (cutoff) loops.push(this.#guard('cutoff', () => cutoffLoop(side, { cutoff, interlock }, this.#signal)))
     if (board) loops.push(this.#guard('relays', () => relayLoop(side, board, this.#signal)))
     await Promise.all(loops)
   }

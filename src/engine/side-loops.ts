@@ -3,7 +3,7 @@
  */
 import type { Clock } from '../base/clock.ts'
 import type { BenchFile } from '../schema/bench.ts'
-import type { Interlock, RelayBoard, Thermometer } from '../schema/roles.ts'
+import type { Cutoff, Interlock, RelayBoard, Thermometer } from '../schema/roles.ts'
 import type { ChannelTable } from './channels.ts'
 import type { Intake } from './intake.ts'
 import type { Pace } from './pace.ts'
@@ -14,7 +14,11 @@ export interface SideDeps {
   clock: Clock; bench: BenchFile; channels: ChannelTable; intake: Intake; pace: Pace
   positions: readonly PositionState[]
   live: () => boolean
+  /** Whether the bus was brought to its set-point and is to stay there. */
+  busStands: () => boolean
 }
+
+interface Cutting { cutoff: Cutoff; interlock?: Interlock | undefined }
 
 /** The cover contact breaks the cutoff's coil by itself; this makes it known, and latched. */
 export async function coverLoop(
@@ -23,7 +27,28 @@ export async function coverLoop(
   while (!signal.aborted) {
     const startedMs = clock.monotonicMs()
     if (live() && !(await interlock.read()).coverClosed && live()) {
-      return intake.fault('cover.open', 'the cover was opened while energy was on')
+      return coverOpen(intake)
+    }
+    await pace.pause(startedMs + bench.cadence.busQuietMs)
+  }
+}
+
+const coverOpen = (intake: Intake): void =>
+  intake.fault('cover.open', 'the cover was opened while energy was on')
+
+/**
+ * A cutoff that lets go takes the bus down with it, unless its contact has welded: then only its own
+ * read-back tells that it would no longer part.
+ */
+export async function cutoffLoop(
+  { bench, clock, intake, pace, busStands }: SideDeps, { cutoff, interlock }: Cutting,
+  signal: AbortSignal,
+): Promise<void> {
+  while (!signal.aborted) {
+    const startedMs = clock.monotonicMs()
+    if (busStands() && !(await cutoff.isClosed()) && busStands()) {
+      if (interlock && !(await interlock.read()).coverClosed) return coverOpen(intake)
+      return intake.fault('cutoff.open', 'the cutoff reads open though nobody opened it')
     }
     await pace.pause(startedMs + bench.cadence.busQuietMs)
   }

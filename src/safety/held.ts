@@ -1,20 +1,25 @@
 /**
- * What one position is known to hold, from first sight to proof of dead: a small machine without side effects. Its words
- * are the touch state that screens and records show. Volts that nothing showed to leave are never forgotten but by a
- * proof of dead.
+ * What one position is known to hold, from first sight to proof of dead: a small machine without side effects.
+ * Its words are the touch state that screens and records show. Volts that nothing showed to leave are never
+ * forgotten but by a proof of dead.
  */
 import type { Deadness } from './dead.ts'
 
 export interface Held {
   /**
-   * `unread`: nobody looked yet. `read-low`: its volts were low while arming. `on-bus`. `leaving`: off the bus, on its
-   * bleeder, not measured yet. `unmeasured`: looked at, and the reading shows nothing. `live`: measured, and still
-   * charged. `dead`: proved.
+   * `unread`: nobody looked yet. `read-low`: its volts were low while arming. `on-bus`. `leaving`: off the bus,
+   * on its bleeder, not measured yet. `unmeasured`: looked at, and the reading shows nothing. `live`: measured,
+   * and still charged. `dead`: proved.
    */
   readonly state: 'unread' | 'read-low' | 'on-bus' | 'leaving' | 'unmeasured' | 'live' | 'dead'
-  /** Volts it is taken to hold because nothing showed that they left, or that were read; null where nothing tells. */
+  /**
+   * Volts it is taken to hold because nothing showed that they left, or that were read; null where nothing
+   * tells.
+   */
   readonly presumedV: number | null
-  /** The charge it held came back since it was last on the bus: it is known to be empty below touch-safe too. */
+  /**
+   * The charge it held came back since it was last on the bus: it is known to be empty below touch-safe too.
+   */
   readonly emptied: boolean
   /** Words about touching it. */
   readonly words: string
@@ -24,7 +29,7 @@ const unmeasuredWords = 'NOT SAFE TO TOUCH: UNMEASURED'
 
 export const unread: Held = { state: 'unread', presumedV: null, emptied: false, words: unmeasuredWords }
 
-/** Its volts were read below `belowV` while arming; what it was taken to hold before is not proved gone by that. */
+/** Read below `belowV` while arming; what it was taken to hold before is not proved gone by that. */
 export const readLow = (held: Held, belowV: number): Held => held.presumedV !== null ? held : {
   ...held, state: 'read-low', words: `read below ${belowV} V while arming; prove dead before touching`,
 }
@@ -40,14 +45,17 @@ export const left = (held: Held): Held =>
 export const found = (mostV: number): Held => ({ ...unread, state: 'leaving', presumedV: mostV })
 
 /**
- * Followed down. `stoodV`: what it stood at when that began, volts, null when unknown; `emptied`: that charge was seen
- * to come back.
+ * Followed down. `stoodV`: what it stood at when that began, volts, null when unknown; `emptied`: that charge
+ * was seen to come back.
  */
 export function followed(held: Held, deadness: Deadness, stoodV: number | null, emptied: boolean): Held {
   const presumedV = deadness.verdict === 'dead' ? null
     : deadness.verdict === 'live' ? Math.abs(deadness.volts) : stoodV
   return { state: deadness.verdict, presumedV, emptied: held.emptied || emptied, words: deadness.text }
 }
+
+/** Absorption brought charge back on its bleeder: that too must be seen to leave. */
+export const cameBack = (held: Held): Held => ({ ...held, emptied: false })
 
 /** Whether it may have been left charged: then a person proves it dead by hand before anything else starts. */
 export function isOpen({ state, presumedV }: Held, touchSafeV: number): boolean {

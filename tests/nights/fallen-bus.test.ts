@@ -29,6 +29,16 @@ describe('a bus that falls away while energy is on', () => {
     expect(run.state).toBe('tripped')
     expect(trips.length).toBeGreaterThan(0)
   }, 60_000)
+  it('stops the run when the cutoff lets go though its contact has welded: the supply is switched off', async () => {
+    const { bench, run, trips } = await nightWith(34, ({ sim }) => {
+      sim.sharedFault({ kind: 'cutoff-welded-unseen' })
+      sim.instruments.cutoff.device.powerCycle()
+    })
+    expect(run.state).toBe('tripped')
+    expect(trips.join()).toMatch(/cutoff reads open though nobody opened it/)
+    expect(bench.sim.instruments.psu.core.driven).toBe(false)
+    await expect(bench.clock.run(bench.daemon.start(bench.request))).rejects.toMatchObject({ code: 'TRIPPED' })
+  }, 60_000)
   it('does not stop a night in which nothing of the kind happens', async () => {
     const { run, trips } = await nightWith(33, () => {})
     expect([run.state, trips]).toEqual(['done', []])
