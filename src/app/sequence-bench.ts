@@ -5,7 +5,7 @@ import { judgeConformance } from '../analysis/conformance.ts'
 import { BenchError } from '../base/errors.ts'
 import { connect, moveBus, next, release, rest } from '../engine/bus.ts'
 import { followAll } from '../engine/bleed.ts'
-import { watchRecovery } from '../engine/recovery.ts'
+import { watchAndFollow } from '../engine/recovery.ts'
 import { standingVolts } from '../engine/standing.ts'
 import { dropPosition } from '../engine/drop.ts'
 import { onBus, type Night } from '../engine/night.ts'
@@ -94,8 +94,7 @@ class Use {
         this.#check()
         if (onBus(night).length > 0) throw new BenchError('REFUSED', 'parts are on the bus; bleed them first')
         stage(night, 'watching')
-        const came = await watchRecovery(night, 1000 * finite(seconds, 0, 'a time to watch'))
-        await followAll(night, [...came.keys()].filter(state => state.stage !== 'dropped'), came)
+        const came = await watchAndFollow(night, 1000 * finite(seconds, 0, 'a time to watch'))
         return new Map([...came].map(([state, volts]) => [state.spec.name, volts]))
       },
       bridge: async (part: BenchPart) => {

@@ -1,20 +1,64 @@
 /** Absorption: what comes back when the bleeders open, under watch. */
 import { sleep } from '../base/clock.ts'
-import { changedOver, dropsDone } from './bleed.ts'
+import { leftByWatch, type Look } from '../safety/dead.ts'
+import { cameBack } from '../safety/held.ts'
+import { changedOver, dropsDone, followAll } from './bleed.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
+import { leastFarad } from './standing.ts'
+
+/**
+ * Less than this harms nothing that meets the part, volts: what the input clamp of a bridge takes (common
+ * practice).
+ */
+export const harmlessV = 3
+
+/** What was seen of each part through the watch resistance. */
+type Looks = Map<PositionState, Look[]>
+
+/**
+ * Watches recovery for `ms`, then follows the parts down once more: what absorption brought back must be seen
+ * to leave before a part counts as empty again. Gives the highest that each came back to, volts.
+ */
+export async function watchAndFollow(night: Night, ms: number): Promise<Map<PositionState, number>> {
+  const looks = await watchLooks(night, ms)
+  const leftV = leftOver(night, looks)
+  await followAll(night, [...leftV.keys()], leftV)
+  return highestOf(looks)
+}
+
+/** What each part that is not dropped surely stands at now, volts. */
+function leftOver(night: Night, looks: Looks): Map<PositionState, number> {
+  const endMs = night.clock.monotonicMs()
+  const leftV = new Map<PositionState, number>()
+  for (const [position, seen] of looks) {
+    if (position.stage === 'dropped') continue
+    const tauMs = 1000 * seriesOhm(night.bench.fixture, position, true) * leastFarad(position)
+    const volts = leftByWatch(seen, tauMs, endMs, harmlessV)
+    leftV.set(position, volts)
+    if (Math.max(seen.at(-1)!.volts, volts) >= harmlessV) position.held = cameBack(position.held)
+  }
+  return leftV
+}
+
+const highestOf = (looks: Looks): Map<PositionState, number> =>
+  new Map([...looks].map(([position, seen]) => [position, Math.max(...seen.map(({ volts }) => volts))]))
 
 /**
  * Opens the bleeders onto the watch resistance for `ms`, then closes them; what came back is noted per
  * position. Ends at once when a part comes near touch-safe.
  */
 export async function watchRecovery(night: Night, ms: number): Promise<Map<PositionState, number>> {
-  const highestV = new Map<PositionState, number>()
+  return highestOf(await watchLooks(night, ms))
+}
+
+async function watchLooks(night: Night, ms: number): Promise<Looks> {
+  const looks: Looks = new Map()
   const { bleed } = night.roles
   const target = night.bench.roles.bleed
   const relay = typeof target === 'object' ? target.relay : undefined
-  if (!bleed || relay === undefined || night.bench.fixture.watchOhm === undefined) return highestV
+  if (!bleed || relay === undefined || night.bench.fixture.watchOhm === undefined) return looks
   // A part that is still on its way down would be misread through the watch resistance.
   await dropsDone(night)
   await bleed.hold([relay])
@@ -24,40 +68,47 @@ export async function watchRecovery(night: Night, ms: number): Promise<Map<Posit
     // be volts that never were.
     await changedOver(night)
     night.state.watching = true
-    await watch(night, night.clock.monotonicMs(), ms, highestV)
+    await watch(night, night.clock.monotonicMs(), ms, looks)
   } finally {
     night.state.watching = false
     await bleed.release([relay])
   }
-  return highestV
+  return looks
 }
 
-async function watch(
-  night: Night, openedMs: number, ms: number, highestV: Map<PositionState, number>,
-): Promise<void> {
+async function watch(night: Night, openedMs: number, ms: number, looks: Looks): Promise<void> {
   for (;;) {
     const leftMs = openedMs + ms - night.clock.monotonicMs()
     if (leftMs <= 0) return
     await sleep(night.clock, Math.min(night.bench.cadence.sweepMs, Math.max(1, leftMs)), night.signal)
-    if (noteRecovery(night, openedMs, highestV)) return
+    if (noteRecovery(night, openedMs, looks)) return
   }
 }
 
+/** Each reading once, however often it is looked at. */
+function note(looks: Looks, position: PositionState, look: Look): void {
+  const seen = looks.get(position)
+  if (seen === undefined) looks.set(position, [look])
+  else if (seen.at(-1)!.atMs !== look.atMs) seen.push(look)
+}
+
 /** True when a part has come back so far that the bleeders must close. */
-function noteRecovery(night: Night, openedMs: number, highestV: Map<PositionState, number>): boolean {
+function noteRecovery(night: Night, openedMs: number, looks: Looks): boolean {
   const { fixture, limits } = night.bench
-  let near: PositionState | null = null
+  let near: { name: string; volts: number } | null = null
   for (const position of night.positions) {
     if (position.current === null || position.current.atMs < openedMs) continue
-    const volts = Math.abs(partVolts(fixture, position, true) ?? 0)
-    if (volts > (highestV.get(position) ?? 0)) highestV.set(position, volts)
+    const partV = partVolts(fixture, position, true)
+    if (partV === null) continue
+    const volts = Math.abs(partV)
+    note(looks, position, { volts, atMs: position.current.atMs })
     if (volts + 2 * position.current.u * seriesOhm(fixture, position, true) >= limits.touchSafeV) {
-      near = position
+      near = { name: position.spec.name, volts }
     }
   }
   if (near === null) return false
-  void night.recorder.event({ kind: 'recovery', severity: 'warning', position: near.spec.name,
-    text: `${near.spec.name} came back to ${highestV.get(near)!.toFixed(0)} V, near touch-safe: `
+  void night.recorder.event({ kind: 'recovery', severity: 'warning', position: near.name,
+    text: `${near.name} came back to ${near.volts.toFixed(0)} V, near touch-safe: `
       + 'the bleeders close' })
       .catch(() => {})
   return true

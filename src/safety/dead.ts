@@ -32,6 +32,27 @@ const quickest = 3
 export const brokeOff = (beforeV: number, nowV: number, gapMs: number, tauMs: number): boolean =>
   nowV < beforeV * Math.exp(-quickest * gapMs / tauMs)
 
+/** One look at a part through a path, volts. */
+export interface Look { volts: number; atMs: number }
+
+/** A path that opened shows nothing at once; noise does not halve what was there. */
+const goneShare = 0.5
+
+/**
+ * What a part surely stands at when its recovery watch ends, volts, from what was seen of it: absorption only
+ * adds to a discharge through the watch path, of time constant `tauMs` at least. Where `leastV` or more went
+ * at once, the path opened and the part keeps what it stood at before.
+ */
+export function leftByWatch(looks: readonly Look[], tauMs: number, endMs: number, leastV: number): number {
+  for (const [i, { volts, atMs }] of looks.entries()) {
+    const then = looks[i + 1]
+    if (!then || volts < leastV) continue
+    if (brokeOff(goneShare * volts, then.volts, then.atMs - atMs, tauMs)) return volts
+  }
+  const last = looks.at(-1)
+  return last === undefined ? 0 : last.volts * Math.exp(-(endMs - last.atMs) / tauMs)
+}
+
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
 const unmeasured = (why: string): Deadness =>
   ({ verdict: 'unmeasured', text: `NOT SAFE TO TOUCH: UNMEASURED (${why})` })

@@ -2,6 +2,7 @@
 import { sleep } from '../base/clock.ts'
 import { nextOf } from '../engine/bus.ts'
 import { seriesOhm } from '../engine/position.ts'
+import { harmlessV } from '../engine/recovery.ts'
 import { BenchError, catalogue } from '../base/errors.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
@@ -9,8 +10,8 @@ import { isKnownLow } from '../safety/held.ts'
 import type { Bridge, BridgeReading, RelayBoard } from '../schema/roles.ts'
 
 const levelV = 0.5
-/** More than this on a part keeps the bridge off it: what its input clamp takes (common practice). */
-export const bridgeMaxV = 3
+/** More than this on a part keeps the bridge off it. */
+export const bridgeMaxV = harmlessV
 
 /**
  * Series C, ESR and D. Null where the bench has no bridge for this position; words where the part is not

@@ -2,8 +2,8 @@
 import type { Night } from '../engine/night.ts'
 import { defineSequence } from '../engine/sequence.ts'
 import { connect, moveBus } from '../engine/bus.ts'
-import { bleedAll, followAll } from '../engine/bleed.ts'
-import { watchRecovery } from '../engine/recovery.ts'
+import { bleedAll } from '../engine/bleed.ts'
+import { watchAndFollow } from '../engine/recovery.ts'
 import { readLow } from '../safety/held.ts'
 import { condemned as rejected, untold } from '../safety/verdict.ts'
 import type { Verdict } from '../safety/verdict.ts'
@@ -69,8 +69,7 @@ async function throughTheNight(night: Night, p: ReformParameters, climbs: boolea
   const lost = new Set(bled.filter(({ held }) => held.state !== 'dead'))
   await moveBus(night, 0, night.plan.targetV)
   stage(night, 'watching')
-  const recoveredV = await watchRecovery(night, 1000 * p.watchS)
-  await followAll(night, [...recoveredV.keys()].filter(({ stage }) => stage !== 'dropped'), recoveredV)
+  const recoveredV = await watchAndFollow(night, 1000 * p.watchS)
   const bridge = await measureAll(night, bled)
   await gradeParts(night, {
     traces, leavings, formal, recoveredV, bridge, lost, provisional: climbs,

@@ -71,6 +71,20 @@ describe('a contact that opens while its part bleeds', () => {
   })
 })
 
+describe('a bleeder that opens while what absorption brought back is watched', () => {
+  it('late: the bridge stays off the few volts that were seen, and the sound part beside it is graded', async () => {
+    const outcome = await badNight({
+      seed: 29, scenario: pair(29), request: { parameters: { ...quick, targetV: 450, slewVPerS: 20, watchS: 300 } },
+      acts: [during('watching', 250_000, fixture('P02', 'bleeder-open'))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.endV.parts.get('P02')).toBeGreaterThan(3.5)
+    expect(outcome.bench.sim.audit().positions[1]!.bridgeMaxV).toBeLessThan(3.5)
+    const [first] = await outcome.bench.store.results(outcome.run.id)
+    expect(first!.figures.capacitanceF).toBeGreaterThan(0)
+  })
+})
+
 describe('a bus meter whose lead falls off', () => {
   it('while a part hangs on an open lead: volts against a bus that reads nothing are none, and the part is not called measured', async () => {
     const outcome = await badNight({

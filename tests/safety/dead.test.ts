@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { judgeDead } from '../../src/safety/dead.ts'
+import { judgeDead, leftByWatch } from '../../src/safety/dead.ts'
 
 const base = { knownV: 450, nowV: 0.2, uV: 0.1, returnedC: 0.02, expectedC: 0.021, touchSafeV: 60, atWallMs: Date.UTC(2026, 0, 1, 2, 14) }
 
@@ -21,4 +21,28 @@ describe('proof of dead', () => {
     expect(judgeDead({ ...base, nowV: null })).toMatchObject({ verdict: 'unmeasured' })
     expect(judgeDead({ ...base, nowV: NaN })).toMatchObject({ verdict: 'unmeasured' })
   })
+})
+
+describe('what a part stands at when its recovery watch ends', () => {
+  const tauMs = 400_000
+  const looks = (...volts: number[]) => volts.map((v, i) => ({ volts: v, atMs: 30_000 * i }))
+
+  it('is what was seen last, less what may have left since', () => {
+    expect(leftByWatch(looks(1, 3, 5, 6), tauMs, 90_000, 3)).toBe(6)
+    expect(leftByWatch(looks(1, 3, 5, 6), tauMs, 90_000 + tauMs, 3)).toBeCloseTo(6 / Math.E, 9)
+  })
+  it('is what was seen before the path opened', () => {
+    expect(leftByWatch(looks(1, 3, 5, 0), tauMs, 90_000, 3)).toBe(5)
+    expect(leftByWatch(looks(1, 5, 0, 0, 0), tauMs, 120_000, 3)).toBe(5)
+    // A contact that comes and goes.
+    expect(leftByWatch(looks(1, 5, 0, 6), tauMs, 90_000, 3)).toBe(5)
+  })
+  it('takes neither a slow fall, nor noise, nor a few volts for a path that opened', () => {
+    expect(leftByWatch(looks(8, 7.4, 6.9, 6.4), tauMs, 90_000, 3)).toBe(6.4)
+    expect(leftByWatch([{ volts: 5, atMs: 0 }, { volts: 4.9, atMs: 100 }], tauMs, 100, 3)).toBe(4.9)
+    expect(leftByWatch(looks(2.5, 0.1), tauMs, 30_000, 3)).toBe(0.1)
+    // Through a small part's path all may be gone by the next reading.
+    expect(leftByWatch(looks(5, 0.1), 10_000, 30_000, 3)).toBe(0.1)
+  })
+  it('is nothing where nothing was seen', () => { expect(leftByWatch([], tauMs, 0, 3)).toBe(0) })
 })
