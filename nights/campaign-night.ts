@@ -32,6 +32,7 @@ export interface NightReport {
 const untilRestartMs = 20_000
 const acknowledgeEveryMs = 20_000
 const acknowledgeTries = 30
+const touchV = 60
 const sound = ['healthy', 'stale']
 
 export async function campaignNight(seed: number, seams: Seams = {}): Promise<NightReport> {
@@ -190,14 +191,21 @@ class Night {
     else if (onlyParts && told.length > 0) this.violations.push(...told.slice(0, 2).map(text => `a bad part hurt the rest: ${text}`))
   }
 
-  /** A person waits while the daemon measures what was left, and acknowledges then. */
+  /** A person waits while the daemon measures what was left, then proves by hand what it could not, and says so. */
   async #acknowledged(daemon: CampaignBench['daemon']): Promise<boolean> {
     for (let i = 0; i < acknowledgeTries && daemon.status().latched !== null; i++) {
-      const refused = await daemon.acknowledge('proved dead by hand', 'night watch').then(() => null, (error: Error) => error)
+      const refused = this.#isDeadByHand()
+        && await daemon.acknowledge('proved dead by hand', 'night watch').then(() => null, (error: Error) => error)
       if (refused === null) return true
       await sleep(this.#bench.clock, acknowledgeEveryMs)
     }
     return daemon.status().latched === null
+  }
+
+  /** What a person's own meter shows at the parts: one that is found charged is never called dead, and stays latched. */
+  #isDeadByHand(): boolean {
+    const wiring = this.#bench.sim.now()
+    return this.#bench.sim.positions.every((_, i) => Math.abs(wiring.partV(i)) < touchV)
   }
 
   /** After a restart a person bleeds and measures what is on the rack. */
