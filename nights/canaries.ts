@@ -44,6 +44,6 @@ export const canaries: readonly Canary[] = [
   canary('cover contact in the coil of the cutoff', striking(['cover opened'], onBus),
     preparing(coilWithoutCover)),
   canary('hold-in cutoff', troubled('daemon and keeper killed'), preparing(({ sim }) => { sim.instruments.cutoff.holdMs = 1e12 })),
-  canary('interrupted runs are marked', troubled('daemon killed', 'daemon and keeper killed'), reading('app/daemon', 'await this.store.interruptRunning(', 'await (async () => [])(')),
-  canary('safe-off at the start', troubled('daemon stands still', 'daemon and keeper killed'), reading('app/daemon', "this.#d.keeper.safeOff('start of the daemon')", 'Promise.resolve()')),
+  canary('interrupted runs are marked', troubled('daemon killed', 'daemon and keeper killed'), reading('app/recovery', 'await store.interruptRunning(', 'await (async () => [])(')),
+  canary('safe-off at the start', troubled('daemon stands still', 'daemon and keeper killed'), reading('app/recovery', "keeper.safeOff('start of the daemon')", 'Promise.resolve()')),
 ]

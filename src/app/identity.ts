@@ -109,3 +109,15 @@ function isKnown(answer: string, { booleans, answers }: InstrumentProfile): bool
     booleans.readsOn, booleans.readsOff, ...answers.overRange, ...answers.missing, ...answers.implausible
   ].includes(answer)
 }
+
+/** IDENTITY where an instrument does not answer as the bench file says. */
+export async function checkIdentities(bench: LoadedBench, composed: ComposedBench): Promise<void> {
+  const checks = Object.keys(bench.file.instruments).map(name => checkIdentity(bench, composed, name))
+  const wrong = (await Promise.all(checks)).find(({ matches }) => !matches)
+  if (wrong) {
+    throw new BenchError('IDENTITY', wrong.problem ?? 'a different instrument answers', {
+      instrument: wrong.name, expected: bench.file.instruments[wrong.name]!.identity,
+      got: wrong.identity ?? 'no answer',
+    })
+  }
+}

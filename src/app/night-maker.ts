@@ -78,7 +78,8 @@ export function makeNight(input: NightInput): RunHandles {
   const sampler = new Sampler({
     clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters,
     positions, onDemand, watching: () => state.watching, live: () => state.live,
-    busStands: () => state.live && (supervisor.bound('bus.under') ?? notWatched) > notWatched,
+    busStands: () => state.live && keeper.mode() === 'armed'
+      && (supervisor.bound('bus.under') ?? notWatched) > notWatched,
   }, reading.signal)
   const night: Night = {
     runId, clock, bench: bench.file, roles: composed.roles, plan: input.plan, channels: input.channels,

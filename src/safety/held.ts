@@ -1,15 +1,15 @@
 /**
- * What one position is known to hold, from first sight to proof of dead: a small machine without side effects.
- * Its words are the touch state that screens and records show. Volts that nothing showed to leave are never
+ * What one position is known to hold, from first sight to proof of dead: a small machine without side
+ * effects. Its words are the touch state that screens and records show. Volts that nothing showed to leave are never
  * forgotten but by a proof of dead.
  */
 import type { Deadness } from './dead.ts'
 
 export interface Held {
   /**
-   * `unread`: nobody looked yet. `read-low`: its volts were low while arming. `on-bus`. `leaving`: off the bus,
-   * on its bleeder, not measured yet. `unmeasured`: looked at, and the reading shows nothing. `live`: measured,
-   * and still charged. `dead`: proved.
+   * `unread`: nobody looked yet. `read-low`: its volts were low while arming. `on-bus`. `leaving`: off the
+   * bus, on its bleeder, not measured yet. `unmeasured`: looked at, and the reading shows nothing. `live`:
+   * measured, and still charged. `dead`: proved.
    */
   readonly state: 'unread' | 'read-low' | 'on-bus' | 'leaving' | 'unmeasured' | 'live' | 'dead'
   /**
@@ -57,7 +57,7 @@ export function followed(held: Held, deadness: Deadness, stoodV: number | null, 
 /** Absorption brought charge back on its bleeder: that too must be seen to leave. */
 export const cameBack = (held: Held): Held => ({ ...held, emptied: false })
 
-/** Whether it may have been left charged: then a person proves it dead by hand before anything else starts. */
+/** Whether it may have been left charged: then a person proves it dead by hand before anything starts. */
 export function isOpen({ state, presumedV }: Held, touchSafeV: number): boolean {
   switch (state) {
     case 'unread': case 'read-low': case 'dead': return false
