@@ -5,8 +5,8 @@ import { allowRecharge, release, silenceMs } from './bus.ts'
 import { changedOver } from './bleed.ts'
 import { followDischarge } from './discharge.ts'
 import type { Night } from './night.ts'
-import { partVolts } from './position.ts'
 import type { PositionState } from './position.ts'
+import { ownVolts } from './standing.ts'
 import { flowsIn } from './stray.ts'
 
 /**
@@ -18,7 +18,7 @@ export async function dropPosition(
 ): Promise<void> {
   if (night.drops.has(position)) return
   const { name } = position.spec
-  const releaseV = partVolts(night.bench.fixture, position, night.state.watching)
+  const releaseV = ownVolts(night, position)
   const { current } = position
   if (current?.quality === 'good') position.leftWith = { amps: current.value, uA: current.u, volts: releaseV }
   let left: () => void = () => {}

@@ -10,15 +10,33 @@ import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 
 /**
- * What each part stands at now, volts; null where the path cannot tell: a part on the bus is measured against the
- * bus, and where that reads less than its set-point a lead of its meter may be off while the part is full.
+ * What each part stands at now, volts; null where the path cannot tell: a part on the bus is measured against
+ * the bus, and where that reads less than its set-point a lead of its meter may be off while the part is full.
  */
 export function standingVolts(night: Night): Map<PositionState, number | null> {
   const agrees = busAgreesNow(night)
   return new Map(night.positions.map(position => [
-    position, position.wiring === 'bus' && !agrees ? null
-      : partVolts(night.bench.fixture, position, night.state.watching),
+    position, position.wiring === 'bus' && !agrees ? null : ownVolts(night, position),
   ]))
+}
+
+/**
+ * Volts of a part by its own current; null where another position shows the same large one: the scanner may
+ * give one's for the other's, and this part be full.
+ */
+export const ownVolts = (night: Night, position: PositionState): number | null =>
+  position.wiring === 'bus' && mayBeAnothers(night, position) ? null
+    : partVolts(night.bench.fixture, position, night.state.watching)
+
+/** Two parts that take the same to within this share: modelling choice. */
+const sameShare = 0.05
+
+/** Whether the current of a part takes many volts off what it stands at, and is another's too. */
+function mayBeAnothers(night: Night, position: PositionState): boolean {
+  const amps = position.current?.value ?? 0
+  if (amps * seriesOhm(night.bench.fixture, position, false) < 2 * busTolerance(night)) return false
+  return night.positions.some(other =>
+    other !== position && Math.abs((other.current?.value ?? 0) - amps) <= sameShare * amps)
 }
 
 /**

@@ -7,7 +7,7 @@ import { formingPlan } from '../../src/sequences/plan.ts'
 import type { Scenario } from '../../mocks/bench/scenario.ts'
 import type { NightStage } from './bad-night.ts'
 import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
-import { breaks, during, fixture, longSoak, pair, shared } from './acts.ts'
+import { both, breaks, during, fixture, longSoak, pair, rackOf, shared } from './acts.ts'
 import { breaches } from './invariants.ts'
 import { virtualBench } from './virtual-bench.ts'
 import type { VirtualBench } from './virtual-bench.ts'
@@ -97,6 +97,20 @@ describe('a bus meter whose lead falls off', () => {
     expect(outcome.lastTouch.get('P02')).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
     // The other is shown to be empty: what it held came back.
     expect(outcome.lastTouch.get('P01')).toMatch(/^measured below 60 V/)
+  })
+})
+
+describe('a scanner stuck on a part that shorts behind a welded relay', () => {
+  const stuck = both(breaks('scanner', { kind: 'relay-welded', value: 101 }), breaks('scanner', { kind: 'relay-dead' }))
+
+  it('the part beside it seems to take the same: its volts are not reckoned from that, and it is not called measured', async () => {
+    const outcome = await badNight({
+      seed: 30, scenario: rackOf([['shorting', { atFraction: 0.3, afterS: 200, toOhm: 500 }], 'healthy'], 30), request: longSoak,
+      acts: [during('soaking', 10_000, both(stuck, fixture('P01', 'relay-welded')))],
+    })
+    expect(await breaches(outcome, { busLive: true })).toEqual([])
+    expect(outcome.run.state).toBe('tripped')
+    expect(outcome.lastTouch.get('P02')).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
   })
 })
 
