@@ -10,8 +10,9 @@ import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 
 /**
- * What each part stands at now, volts; null where the path cannot tell: a part on the bus is measured against
- * the bus, and where that reads less than its set-point a lead of its meter may be off while the part is full.
+ * What each part stands at now, volts; null where the path cannot tell: a part on the bus is measured
+ * against the bus, and where that reads less than its set-point a lead of its meter may be off while the
+ * part is full.
  */
 export function standingVolts(night: Night): Map<PositionState, number | null> {
   const agrees = busAgreesNow(night)
