@@ -2,10 +2,11 @@
  * What the keeper costs: exchanges per second through its process, and microseconds through one in this
  * process.
  */
-import { fork, type ChildProcess } from 'node:child_process'
+import { fork, spawn, type ChildProcess } from 'node:child_process'
 import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import type { Duplex } from 'node:stream'
 import { performance } from 'node:perf_hooks'
 import { RealClock, VirtualClock } from '../src/base/clock.ts'
 import { builtEntry } from '../src/base/paths.ts'
@@ -22,7 +23,11 @@ const table: SafeOffTable = {
 
 export interface KeeperRounds { rounds?: number; roundTrips?: number; warmUp?: number }
 /** One entry a round; the rounds took turns. */
-export interface KeeperFigures { readonly directPerS: number[]; readonly keeperPerS: number[] }
+export interface KeeperFigures {
+  readonly directPerS: number[]; readonly keeperPerS: number[]
+  /** Through a process that passes bytes and does nothing else, no session at either end; TCP only. */
+  readonly relayPerS: number[]
+}
 
 type Query = (command: string) => Promise<string>
 
@@ -40,11 +45,12 @@ export async function measureKeeper(kind: 'pty' | 'tcp', options: KeeperRounds =
   const { rounds = 5, roundTrips = 4000, warmUp = 2000 } = options
   const { device, address } = await startDevice(kind)
   const url = kind === 'pty' ? `serial:${address}?baud=115200` : `tcp://127.0.0.1:${address}`
-  const figures: KeeperFigures = { directPerS: [], keeperPerS: [] }
+  const figures: KeeperFigures = { directPerS: [], keeperPerS: [], relayPerS: [] }
   try {
     for (let round = 0; round < rounds; round++) {
       figures.directPerS.push(await direct(url, query => perSecond(query, roundTrips, warmUp)))
       figures.keeperPerS.push(await throughKeeper(url, query => perSecond(query, roundTrips, warmUp)))
+      if (kind === 'tcp') figures.relayPerS.push(await throughRelay(address, query => perSecond(query, roundTrips, warmUp)))
     }
     return figures
   } finally {
@@ -106,11 +112,29 @@ async function throughKeeper(url: string, work: (query: Query) => Promise<number
   try {
     // Armed, as it is all night. Nobody beats here, so the limit is longer than the measurement.
     await port.query(question)
-    await keeper.arm(table, 600_000)
+    await keeper.arm(table, 60_000)
     return await work(command => port.query(command))
   } finally {
     await keeper.close()
     rmSync(dataFolder, { recursive: true, force: true })
+  }
+}
+
+async function throughRelay(port: string, work: (query: Query) => Promise<number>): Promise<number> {
+  const child = spawn(process.execPath, [builtEntry('benchmarks/relay'), port],
+    { stdio: ['ignore', 'inherit', 'inherit', 'overlapped'] })
+  const pipe = child.stdio[3] as Duplex
+  let answered: (text: string) => void = () => {}
+  pipe.on('data', (chunk: Buffer) => { answered(chunk.toString('latin1')) })
+  const ended = new Promise<never>((_, reject) => child.once('exit', code => reject(new Error(`the relay ended with ${code}`))))
+  ended.catch(() => {})
+  try {
+    return await Promise.race([ended, work(command => new Promise(resolve => {
+      answered = resolve
+      pipe.write(`${command}\n`, 'latin1')
+    }))])
+  } finally {
+    child.kill()
   }
 }
 

@@ -42,6 +42,8 @@ async function links(): Promise<void> {
   const keeper = await measureKeeper('tcp', rounds)
   show('keeperRatio', ratio(keeper.keeperPerS, keeper.directPerS),
     'round trips through the keeper, to a direct session, over TCP on this host: four wake-ups to two')
+  show('relayRatio', ratio(keeper.relayPerS, keeper.directPerS),
+    'the same through a process that only passes bytes on, with no logic in it: what any keeper could reach at most')
   const keeperPty = noPty ? null : await measureKeeper('pty', rounds)
   show('keeperPtyRatio', keeperPty && ratio(keeperPty.keeperPerS, keeperPty.directPerS),
     'the same over a pseudo terminal')

@@ -32,9 +32,10 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
       leakageA: position.current?.quality === 'good' ? position.current.value : null, limitA: position.limitA,
       caseC: position.caseC,
       note: position.note,
-      endsWallMs: position.stage === 'dropped' || position.stage === 'graded' ? null : clock.wallMs()
-        + remainingMs, grade: position.result?.grade ?? null,
-          disposition: position.result?.disposition ?? null, touch: position.held.words,
+      endsWallMs: position.stage === 'dropped' || position.stage === 'graded'
+        ? null : clock.wallMs() + remainingMs,
+      grade: position.result?.grade ?? null, disposition: position.result?.disposition ?? null,
+      provisional: position.result?.provisional ?? null, touch: position.held.words,
     })),
   }
 }

@@ -98,9 +98,9 @@ function touchLines(positions: readonly PositionStatus[]): string[] {
     `${names.length === positions.length && names.length > 1 ? 'all positions' : names.join(' ')}: ${words}`)
 }
 
-function verdict({ grade, disposition, note }: PositionStatus): string {
+function verdict({ grade, disposition, provisional, note }: PositionStatus): string {
   if (grade === null) return note
-  return [grade, disposition].filter(Boolean).join(', ')
+  return [provisional ? `${grade} (provisional)` : grade, disposition].filter(Boolean).join(', ')
 }
 
 /** Leakage as a share of its limit; nothing where one of them is no number. */

@@ -42,6 +42,8 @@ export const positionStatus = z.strictObject({
   /** When this part is expected to be through, ms since 1970; null once it has left the run. */
   endsWallMs: z.number().nullable(),
   grade: z.enum(grades).nullable(), disposition: z.enum(dispositions).nullable(),
+  /** The grade stands until a second formal reading after a rest; null without a grade. */
+  provisional: z.boolean().nullable(),
   /** Words about touching it, e.g. "measured below 60 V at 02:14; prove dead before touching". */
   touch: z.string(),
 })

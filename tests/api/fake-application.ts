@@ -143,7 +143,7 @@ export const runningStatus = (id: string): BenchStatus => ({
     remainingS: 20_000, durableUntilMs: 1_200_000,
     positions: [{
       position: 'P01', part: 'C1', stage: 'forming', volts: 180.2, leakageA: 2.1e-4, limitA: 1.1e-3, caseC: 24.3,
-      note: '', endsWallMs: null, grade: null, disposition: null, touch: 'NOT SAFE TO TOUCH: energised',
+      note: '', endsWallMs: null, grade: null, disposition: null, provisional: null, touch: 'NOT SAFE TO TOUCH: energised',
     }],
   },
 })

@@ -11,6 +11,13 @@ const running = runningStatus('R1')
 const position = running.run!.positions[0]!
 
 describe('the table of a run', () => {
+  it('says of a grade that it is provisional', () => {
+    const rows = positionTable([true, false].map(provisional =>
+      ({ ...position, grade: 'accept' as const, disposition: 'use' as const, provisional })))
+    expect(rows[1]).toMatch(/accept \(provisional\), use/)
+    expect(rows[2]).toMatch(/accept, use/)
+  })
+
   it('shows stage, volts, leakage against its limit and verdict of each position', () => {
     const [heading, row] = positionTable([position])
     expect(heading).toMatch(/position +part +stage +volts +leakage +limit +of limit +case +ends +verdict/)
