@@ -1,7 +1,7 @@
 /**
  * What one position is known to hold, from first sight to proof of dead: a small machine without side
- * effects. Its words are the touch state that screens and records show. Volts that nothing showed to leave are never
- * forgotten but by a proof of dead.
+ * effects. Its words are the touch state that screens and records show. Volts that nothing showed to leave
+ * are never forgotten but by a proof of dead.
  */
 import type { Deadness } from './dead.ts'
 
