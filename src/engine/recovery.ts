@@ -14,6 +14,12 @@ import { leastFarad } from './standing.ts'
  */
 export const harmlessV = 3
 
+/**
+ * So few volts that vanish at once show that the path opened; of a coarse meter, ten of its uncertainties
+ * (modelling choice).
+ */
+const shownV = 0.5
+
 /** What was seen of each part through the watch resistance. */
 type Looks = Map<PositionState, Look[]>
 
@@ -34,10 +40,11 @@ function leftOver(night: Night, looks: Looks): Map<PositionState, number> {
   const leftV = new Map<PositionState, number>()
   for (const [position, seen] of looks) {
     if (position.stage === 'dropped') continue
-    const tauMs = 1000 * seriesOhm(night.bench.fixture, position, true) * leastFarad(position)
-    const volts = leftByWatch(seen, tauMs, endMs, harmlessV)
+    const ohm = seriesOhm(night.bench.fixture, position, true)
+    const leastV = Math.max(shownV, 10 * ohm * (position.current?.u ?? 0))
+    const { volts, opened } = leftByWatch(seen, 1000 * ohm * leastFarad(position), endMs, leastV)
     leftV.set(position, volts)
-    if (Math.max(seen.at(-1)!.volts, volts) >= harmlessV) position.held = cameBack(position.held)
+    if (opened || seen.at(-1)!.volts >= harmlessV) position.held = cameBack(position.held)
   }
   return leftV
 }

@@ -43,14 +43,17 @@ const goneShare = 0.5
  * adds to a discharge through the watch path, of time constant `tauMs` at least. Where `leastV` or more went
  * at once, the path opened and the part keeps what it stood at before.
  */
-export function leftByWatch(looks: readonly Look[], tauMs: number, endMs: number, leastV: number): number {
+export function leftByWatch(
+  looks: readonly Look[], tauMs: number, endMs: number, leastV: number,
+): { volts: number; opened: boolean } {
   for (const [i, { volts, atMs }] of looks.entries()) {
     const then = looks[i + 1]
     if (!then || volts < leastV) continue
-    if (brokeOff(goneShare * volts, then.volts, then.atMs - atMs, tauMs)) return volts
+    if (brokeOff(goneShare * volts, then.volts, then.atMs - atMs, tauMs)) return { volts, opened: true }
   }
   const last = looks.at(-1)
-  return last === undefined ? 0 : last.volts * Math.exp(-(endMs - last.atMs) / tauMs)
+  const volts = last === undefined ? 0 : last.volts * Math.exp(-(endMs - last.atMs) / tauMs)
+  return { volts, opened: false }
 }
 
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)

@@ -28,21 +28,23 @@ describe('what a part stands at when its recovery watch ends', () => {
   const looks = (...volts: number[]) => volts.map((v, i) => ({ volts: v, atMs: 30_000 * i }))
 
   it('is what was seen last, less what may have left since', () => {
-    expect(leftByWatch(looks(1, 3, 5, 6), tauMs, 90_000, 3)).toBe(6)
-    expect(leftByWatch(looks(1, 3, 5, 6), tauMs, 90_000 + tauMs, 3)).toBeCloseTo(6 / Math.E, 9)
+    expect(leftByWatch(looks(1, 3, 5, 6), tauMs, 90_000, 0.5)).toEqual({ volts: 6, opened: false })
+    expect(leftByWatch(looks(1, 3, 5, 6), tauMs, 90_000 + tauMs, 0.5).volts).toBeCloseTo(6 / Math.E, 9)
   })
   it('is what was seen before the path opened', () => {
-    expect(leftByWatch(looks(1, 3, 5, 0), tauMs, 90_000, 3)).toBe(5)
-    expect(leftByWatch(looks(1, 5, 0, 0, 0), tauMs, 120_000, 3)).toBe(5)
+    expect(leftByWatch(looks(1, 3, 5, 0), tauMs, 90_000, 0.5)).toEqual({ volts: 5, opened: true })
+    expect(leftByWatch(looks(1, 5, 0, 0, 0), tauMs, 120_000, 0.5)).toEqual({ volts: 5, opened: true })
+    // Few volts show it as well: what absorption brings after that nobody sees.
+    expect(leftByWatch(looks(1, 2.5, 0), tauMs, 60_000, 0.5)).toEqual({ volts: 2.5, opened: true })
     // A contact that comes and goes.
-    expect(leftByWatch(looks(1, 5, 0, 6), tauMs, 90_000, 3)).toBe(5)
+    expect(leftByWatch(looks(1, 5, 0, 6), tauMs, 90_000, 0.5)).toEqual({ volts: 5, opened: true })
   })
-  it('takes neither a slow fall, nor noise, nor a few volts for a path that opened', () => {
-    expect(leftByWatch(looks(8, 7.4, 6.9, 6.4), tauMs, 90_000, 3)).toBe(6.4)
-    expect(leftByWatch([{ volts: 5, atMs: 0 }, { volts: 4.9, atMs: 100 }], tauMs, 100, 3)).toBe(4.9)
-    expect(leftByWatch(looks(2.5, 0.1), tauMs, 30_000, 3)).toBe(0.1)
+  it('takes neither a slow fall, nor noise, nor next to nothing for a path that opened', () => {
+    expect(leftByWatch(looks(8, 7.4, 6.9, 6.4), tauMs, 90_000, 0.5)).toEqual({ volts: 6.4, opened: false })
+    expect(leftByWatch([{ volts: 5, atMs: 0 }, { volts: 4.9, atMs: 100 }], tauMs, 100, 0.5)).toEqual({ volts: 4.9, opened: false })
+    expect(leftByWatch(looks(0.4, 0.01), tauMs, 30_000, 0.5)).toEqual({ volts: 0.01, opened: false })
     // Through a small part's path all may be gone by the next reading.
-    expect(leftByWatch(looks(5, 0.1), 10_000, 30_000, 3)).toBe(0.1)
+    expect(leftByWatch(looks(5, 0.1), 10_000, 30_000, 0.5)).toEqual({ volts: 0.1, opened: false })
   })
-  it('is nothing where nothing was seen', () => { expect(leftByWatch([], tauMs, 0, 3)).toBe(0) })
+  it('is nothing where nothing was seen', () => { expect(leftByWatch([], tauMs, 0, 0.5)).toEqual({ volts: 0, opened: false }) })
 })
