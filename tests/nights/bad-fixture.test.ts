@@ -166,7 +166,7 @@ describe('a cutoff that does not do as it is told', () => {
     expect(outcome.bench.sim.audit().busMaxV).toBeLessThan(mostV)
   })
 
-  it('loses its power in the soak: the bus is found to have fallen, within the patience of that limit and a reading', async () => {
+  it('loses its power in the soak: its read-back says so within a quiet bus reading, or the bus has fallen', async () => {
     const outcome = await badNight({
       seed: 54, scenario: pair(54),
       acts: [during('soaking', 10_000, breaks('cutoff', { kind: 'power-cycle' }))],
@@ -174,7 +174,7 @@ describe('a cutoff that does not do as it is told', () => {
     expect(await breaches(outcome)).toEqual([])
     expect(openedAfterMs(outcome)).toBeLessThan(50)
     const trip = outcome.events.find(({ kind }) => kind === 'trip')!
-    expect(trip.text).toMatch(/the bus fell away/)
+    expect(trip.text).toMatch(/the cutoff reads open|the bus fell away/)
     expect(trip.atMs - outcome.actedMs[0]!).toBeLessThan(busFellMs)
   })
 })

@@ -7,6 +7,7 @@ import type { BridgeReading } from '../../src/schema/roles.ts'
 import type { Measured } from '../../src/schema/reading.ts'
 import type { PartResult } from '../../src/schema/run.ts'
 import { combine, gradePart } from '../../src/sequences/grade.ts'
+import { gradeOfBridge } from '../../src/sequences/grade-bridge.ts'
 import { criterion } from '../../src/sequences/criteria.ts'
 import type { Criterion } from '../../src/schema/run.ts'
 import type { Evidence } from '../../src/sequences/grade.ts'
@@ -49,6 +50,23 @@ function graded({ formal = formalOf(1e-4), bridge = bridgeOf(), provisional = tr
   set?.(position, evidence)
   return gradePart(position, evidence)
 }
+
+describe('the grade of a part by the bridge alone', () => {
+  const byBridge = (reading: BridgeReading): PartResult => {
+    const profile = { ...partOf(), capacitanceF: 47e-6, toleranceMinus: 0.2, tolerancePlus: 0.2, dissipationMax: 0.2, esrFactorMax: 2, bridgeHz: 120 as const }
+    return gradeOfBridge(freshPosition(0, pavilionFile().fixture.positions[0]!,
+      { position: 'P01', part: 'T-1', profile: profile.name, note: '', condition: 'sound' }, profile), reading)
+  }
+  it.each([
+    ['a little too much capacitance, which thin oxide explains', bridgeOf(57.6e-6), 'cannot tell', 'form'],
+    ['more than thin oxide explains', bridgeOf(70e-6), 'reject', 'replace'],
+    ['a little too much, and too much ESR', bridgeOf(57.6e-6, 30), 'reject', 'replace'],
+    ['too little', bridgeOf(30e-6), 'reject', 'replace'],
+    ['what it is rated', bridgeOf(), 'accept', 'use'],
+  ])('with %s', (_, reading, grade, disposition) => {
+    expect(byBridge(reading)).toMatchObject({ grade, disposition })
+  })
+})
 
 describe('the grade of a part', () => {
   it.each([
