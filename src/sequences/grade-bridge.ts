@@ -7,7 +7,8 @@ import { show } from './criteria.ts'
 import { bridgeCriteria, cannotTell, combine } from './grade.ts'
 
 export function gradeByBridge(night: Night, position: PositionState, reading: BridgeReading | string): void {
-  position.result = typeof reading === 'string' ? cannotTell(position, reading) : gradeOfBridge(position, reading)
+  position.result =
+    typeof reading === 'string' ? cannotTell(position, reading) : gradeOfBridge(position, reading)
   position.stage = 'graded'
   void night.recorder.event({
     kind: 'grade', position: position.spec.name, text: `${position.spec.name}: ${position.result.grade}`,
@@ -27,12 +28,12 @@ export function gradeOfBridge(position: PositionState, reading: BridgeReading): 
   }
 }
 
-/** Oxide gone thin in storage reads at most about this much above what the part will have (modelling choice). */
+/** Oxide gone thin in storage reads at most about this much above what the part has (modelling choice). */
 const thinOxideShare = 0.2
 
 /**
- * A bridge cannot know how far an electrolytic is formed: a little too much capacitance may be thin oxide, and
- * only forming tells. Null where that explains nothing.
+ * A bridge cannot know how far an electrolytic is formed: a little too much capacitance may be thin oxide,
+ * and only forming tells. Null where that explains nothing.
  */
 function thinOxide(criteria: readonly Criterion[]): ReturnType<typeof combine> | null {
   const isHigh = ({ name, value, limitHigh }: Criterion): boolean =>
