@@ -71,6 +71,7 @@ class SlabReader {
   links = new Map<number, Link | 'twice'>()
   /** Place of the reading that `take` gives next. */
   next = 0
+  #held = 0
   #run: number
   #slabId; #rows; #total; #lastSlab; #count
   #number = -1
@@ -91,6 +92,9 @@ class SlabReader {
 
   /** The next `count` readings; undefined where the rows do not give them. */
   *take(count: number): Steps<Columns | undefined> {
+    // A count that somebody changed may be any number: no memory is taken for rows that are not there.
+    if (this.next + count > this.#held) this.#held = this.#rowsHeld()
+    if (!(count >= 0 && this.next + count <= this.#held)) return undefined
     const columns = emptyColumns(count)
     for (let i = 0; i < count; i++, this.next++) {
       const number = slabOfOrdinal(this.next)
@@ -109,10 +113,15 @@ class SlabReader {
    */
   surplus(): boolean {
     const total = this.#total.get(this.#run) as number | undefined ?? 0
+    return this.#rowsHeld() !== total
+  }
+
+  /** Rows up to the last one in the last slab, as they are now. */
+  #rowsHeld(): number {
     const slab = this.#lastSlab.get(this.#run) as { id: number; number: number } | undefined
-    if (!slab) return total > 0
+    if (!slab) return 0
     const [from, to] = slabKeys(slab.id)
-    return slab.number * slabRows + (this.#count.get(from, to) as number) !== total
+    return slab.number * slabRows + (this.#count.get(from, to) as number)
   }
 
   #load(number: number): void {

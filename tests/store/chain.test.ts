@@ -44,6 +44,11 @@ describe('the chain', () => {
     expect(await store.chainHead('R1')).toBe(event.hash)
   })
 
+  it.each([2 ** 40, -1])('tells of a batch that claims %d readings, and takes no memory for them', async count => {
+    tamper(`UPDATE batches SET count = ${count} WHERE seq = (SELECT min(seq) FROM batches)`)
+    expect((await store.verifyChain('R1'))?.what).toBe('readings of the batch are missing or doubled')
+  })
+
   it('is SHA-256 over the hash before and the content, so that another program can follow it', async () => {
     const before = Buffer.from(await store.chainHead('R1'), 'hex')
     const { seq, hash } = await store.appendEvent('R1', sampleEvent({ data: { volts: 50, held: true } }))
