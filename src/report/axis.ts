@@ -11,7 +11,8 @@ export interface Axis {
  * A linear axis over round numbers that hold `low` to `high`; `from` and `to` are its ends in drawing
  * units.
  */
-export function linearAxis(low: number, high: number, from: number, to: number, unit: string): Axis {
+export function linearAxis(lowest: number, highest: number, from: number, to: number, unit: string): Axis {
+  const [low, high] = [drawable(lowest), drawable(highest)]
   const span = high > low ? high - low : Math.abs(high) || 1
   const step = roundStep(span / 5)
   const first = Math.floor(low / step + 1e-9) * step
@@ -24,9 +25,16 @@ export function linearAxis(low: number, high: number, from: number, to: number, 
   return { at: value => from + (value - first) / (last - first) * (to - from), ticks }
 }
 
+/**
+ * The largest number an axis is made for. A reading near the end of what a double holds would give one without
+ * end, and ticks without number.
+ */
+const mostDrawn = 1e300
+const drawable = (value: number): number => Math.max(-mostDrawn, Math.min(mostDrawn, value))
+
 /** Time from 0 to `endS` in seconds, with ticks at whole minutes or hours. */
 export function timeAxis(endS: number, from: number, to: number): Axis {
-  const end = Math.max(endS, 1)
+  const end = drawable(Math.max(endS, 1))
   const step = timeSteps.find(candidate => end / candidate <= 8) ?? Math.ceil(end / 8 / 86_400) * 86_400
   const ticks: Axis['ticks'] = []
   for (let value = 0; value <= end; value += step) ticks.push({

@@ -18,6 +18,16 @@ describe('axes', () => {
     expect(labels(logTimeAxis(1, 20_000, 0, 1))).toEqual(['1 s', '10 s', '1 min', '10 min', '1 h'])
   })
 
+  it('have few ticks and real positions for numbers near the end of what there is', () => {
+    const most = Number.MAX_VALUE
+    for (const [low, high] of [[0, most], [-most, most], [-most, 0], [most, most], [0, Infinity]] as const) {
+      const axis = linearAxis(low, high, 0, 100, 'V')
+      expect(axis.ticks.length).toBeLessThan(12)
+      expect(axis.at(0)).not.toBeNaN()
+    }
+    for (const end of [most, Infinity]) expect(timeAxis(end, 0, 100).ticks.length).toBeLessThan(12)
+  })
+
   it('hold every value between their ends, in order, with different labels', () => {
     fc.assert(fc.property(amount, amount, amount, (a, b, c) => {
       const [low, middle, high] = [a, b, c].sort((x, y) => x - y) as [number, number, number]
