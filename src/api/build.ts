@@ -15,8 +15,9 @@ import { benchRoutes, stopRoute } from './bench-routes.ts'
 import { feedRoute } from './feed.ts'
 import { guard, type View } from './guard.ts'
 import { apiLimits } from './limits.ts'
-import { answerBadAddress, answerOnSocket } from './refusals.ts'
+import { answerBadAddress, answerOnSocket, namesStop } from './refusals.ts'
 import { runRoutes } from './run-routes.ts'
+import { stopBody } from './shapes.ts'
 
 export const apiPrefix = '/api/v1'
 
@@ -39,7 +40,7 @@ export type Routes = ReturnType<typeof typed>
 
 /** Builds the API without listening; `inject` serves tests in process. */
 export function buildApi(app: Application, options: ApiOptions = {}): Api {
-  const api = server(options)
+  const api = server(app, options)
   api.setValidatorCompiler(
     ({ schema, httpPart }) => value => judge(schema as z.ZodType, value, httpPart ?? 'request')
   )
@@ -82,7 +83,7 @@ export async function listen(api: Api, at: { host?: string; port: number }): Pro
   }
 }
 
-function server({ log, tls }: ApiOptions): Api {
+function server(app: Application, { log, tls }: ApiOptions): Api {
   const limits = {
     maxHeaderSize: apiLimits.headerBytes, headersTimeout: apiLimits.headersMs,
     connectionsCheckingInterval: 1000,
@@ -94,7 +95,7 @@ function server({ log, tls }: ApiOptions): Api {
     keepAliveTimeout: apiLimits.keepAliveMs,
     forceCloseConnections: true, routerOptions: { maxParamLength: 100 },
     frameworkErrors: answerBadAddress,
-    clientErrorHandler: answerOnSocket, return503OnClosing: false,
+    clientErrorHandler: stopsFirst(app, log), return503OnClosing: false,
     logController: new LogController({ disableRequestLogging: true }),
     ...(log ? { loggerInstance: log as FastifyBaseLogger } : {}),
   }
@@ -105,6 +106,18 @@ function server({ log, tls }: ApiOptions): Api {
   // An expectation that nobody knows is passed over: it must not keep a stop away.
   api.server.on('checkExpectation', (request, response) => api.server.emit('request', request, response))
   return api
+}
+
+/** A stop whose head cannot be read stops all the same, and is then told what was wrong with it. */
+function stopsFirst(app: Application, log: Log | undefined): typeof answerOnSocket {
+  return (error, socket) => {
+    if (!namesStop(error, apiPrefix)) { answerOnSocket(error, socket); return }
+    const answer = (): void => answerOnSocket(error, socket)
+    app.stop(stopBody.parse({}).reason).then(answer, (err: unknown) => {
+      log?.error({ err }, 'a stop failed')
+      answer()
+    })
+  }
 }
 
 const typed = (scope: FastifyInstance) => scope.withTypeProvider<ZodTypeProvider>()

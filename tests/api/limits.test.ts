@@ -78,6 +78,40 @@ describe('a listener', () => {
     expect(app.calls).toEqual([])
   }, 15_000)
 
+  it.each([
+    ['a header that is none', head('POST /api/v1/stop HTTP/1.1', ['no header']), 400],
+    ['a version that is none', head('POST /api/v1/stop?x=1 HTTP/x'), 400],
+    ['headers too long', head('POST /api/v1/stop HTTP/1.1', [`X: ${'x'.repeat(apiLimits.headerBytes)}`]), 431],
+  ])('stops for a stop with %s, and answers after', async (_, text, status) => {
+    const socket = await dial()
+    let release = (): void => {}
+    const stopped = new Promise<void>(resolve => {
+      const stop = app.stop.bind(app)
+      app.stop = async reason => {
+        const report = await stop(reason)
+        resolve()
+        await new Promise<void>(go => { release = go })
+        return report
+      }
+    })
+    let heard = false
+    socket.on('data', () => { heard = true })
+    socket.write(text)
+    await stopped
+    expect(heard).toBe(false)
+    const answer = whole(socket)
+    release()
+    expect(Number((await answer).slice(9, 12))).toBe(status)
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+  })
+
+  it('does not stop for bytes that name another address', async () => {
+    const socket = await dial()
+    socket.write(head('POST /api/v1/stopped HTTP/1.1', ['no header']))
+    expect((await whole(socket)).slice(9, 12)).toBe('400')
+    expect(app.calls).toEqual([])
+  })
+
   it('takes so many connections and no more, and another when one has gone', async () => {
     const kept: Socket[] = []
     for (let i = 0; i < apiLimits.connections; i++) {
