@@ -14,7 +14,8 @@ type Unread = NodeJS.ErrnoException & { rawPacket?: unknown }
 /** Whether bytes that are no request begin as a stop does. Where only a chunk is wrong, its route has it. */
 export function namesStop({ code, rawPacket }: Unread, prefix: string): boolean {
   if (code === 'HPE_INVALID_CHUNK_SIZE') return false
-  const [method, target] = (Buffer.isBuffer(rawPacket) ? rawPacket.toString('latin1', 0, 200) : '').split(/[ \r\n]/)
+  const first = Buffer.isBuffer(rawPacket) ? rawPacket.toString('latin1', 0, 200) : ''
+  const [method, target] = first.split(/[ \r\n]/)
   return method === 'POST' && target?.split('?')[0] === `${prefix}/stop`
 }
 
