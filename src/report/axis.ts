@@ -26,8 +26,8 @@ export function linearAxis(lowest: number, highest: number, from: number, to: nu
 }
 
 /**
- * The largest number an axis is made for. A reading near the end of what a double holds would give one without
- * end, and ticks without number.
+ * The largest number an axis is made for. A reading near the end of what a double holds would give one
+ * without end, and ticks without number.
  */
 const mostDrawn = 1e300
 const drawable = (value: number): number => Math.max(-mostDrawn, Math.min(mostDrawn, value))
