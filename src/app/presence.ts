@@ -10,7 +10,7 @@ import type { Night } from '../engine/night.ts'
 import type { Roles } from '../schema/roles.ts'
 
 /** How often the input is looked at; a press must last this long to be sure of being seen. */
-export const presencePollMs = 500
+const presencePollMs = 500
 
 export interface PresenceWatch {
   /** Somebody showed presence in another way. */

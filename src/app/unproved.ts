@@ -35,7 +35,7 @@ export const unprovedOnRecord = async (store: Store): Promise<string | null> =>
   words((await openOnRecord(store))?.positions ?? [])
 
 /** What every position was known to hold when the record ends. */
-export function heldOnRecord(events: readonly RunEvent[]): ReadonlyMap<string, Held> {
+function heldOnRecord(events: readonly RunEvent[]): ReadonlyMap<string, Held> {
   const held = new Map<string, Held>()
   const of = (name: string): Held => held.get(name) ?? unread
   for (const { kind, position, data } of events) {
