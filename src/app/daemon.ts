@@ -265,7 +265,7 @@ export class Daemon implements Application {
   #keeperGone(why: string): void {
     const text = `the keeper is gone: ${why}`
     if (this.#current) this.#hostFault('keeper.gone', text)
-    else if (!this.#latch.now) this.#latch.set(text)
+    else this.#latch.add(text)
   }
 
   #showStatus(): void { this.#feed.next({ type: 'status', status: this.status() }) }

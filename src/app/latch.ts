@@ -14,6 +14,9 @@ export class Latch {
 
   set(text: string): void { this.#now = { text, wallMs: this.#clock.wallMs() } }
 
+  /** Beside what stands already. */
+  add(text: string): void { this.set(this.#now === null ? text : `${this.#now.text}; ${text}`) }
+
   /** What latches from here on is news, and not released with what was given back. */
   release(): Latched | null {
     const was = this.#now

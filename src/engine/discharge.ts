@@ -2,7 +2,7 @@
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
 import { brokeOff, chargeRatioMin, judgeDead } from '../safety/dead.ts'
-import { followed } from '../safety/held.ts'
+import { followed, mayBeCharged } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
 import { silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
@@ -26,14 +26,15 @@ interface Seen { chargeC: number | null; safeAtMs: number | null; brokeAtV: numb
 export async function followDischarge(
   night: Night, position: PositionState, releaseV: number | null, releasedAtMs: number, faultAtMs?: number,
 ): Promise<void> {
-  const stoodV = stoodAt(position, releaseV)
+  const stoodV = toldV(night, position, releaseV)
   const { chargeC, safeAtMs, brokeAtV } = await follow(night, position, releasedAtMs)
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
   const emptied = expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC
   const dead = judgeDead({
-    knownV: stoodV, nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
+    knownV: stoodV ?? (mayBeCharged(position.held) ? Infinity : null),
+    nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
     expectedC, brokeAtV,
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
@@ -49,6 +50,16 @@ export async function followDischarge(
       ...faultAtMs === undefined ? {} : { faultToTouchSafeMs: since(faultAtMs) },
     },
   }).catch(() => {})
+}
+
+/**
+ * What it stood at, volts; null where nothing tells. Where its last reading told nothing, what its path saw
+ * before counts only if it was a voltage to speak of: a bus meter whose lead is off shows little, always.
+ */
+function toldV(night: Night, position: PositionState, releaseV: number | null): number | null {
+  const stoodV = stoodAt(position, releaseV)
+  const untold = releaseV === null && stoodV !== null && stoodV < night.bench.limits.touchSafeV
+  return untold && mayBeCharged(position.held) ? null : stoodV
 }
 
 /** Adds up the charge that comes back until the part is empty, silent, or out of time. */

@@ -29,8 +29,8 @@ const unmeasuredWords = 'NOT SAFE TO TOUCH: UNMEASURED'
 
 export const unread: Held = { state: 'unread', presumedV: null, emptied: false, words: unmeasuredWords }
 
-/** Read below `belowV` while arming; what it was taken to hold before is not proved gone by that. */
-export const readLow = (held: Held, belowV: number): Held => held.presumedV !== null ? held : {
+/** Read below `belowV` while arming; what was on the bus before is not proved dead by that. */
+export const readLow = (held: Held, belowV: number): Held => held.state !== 'unread' ? held : {
   ...held, state: 'read-low', words: `read below ${belowV} V while arming; prove dead before touching`,
 }
 
@@ -68,3 +68,6 @@ export function isOpen({ state, presumedV }: Held, touchSafeV: number): boolean 
 
 /** Whether its volts are known to be low: nothing else may meet the bridge, or be called so. */
 export const isKnownLow = ({ state }: Held): boolean => state === 'dead' || state === 'read-low'
+
+/** Whether it was on the bus, or found, and nothing has proved it dead since. */
+export const mayBeCharged = ({ state }: Held): boolean => !['unread', 'read-low', 'dead'].includes(state)

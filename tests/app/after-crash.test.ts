@@ -72,6 +72,14 @@ describe('the start after a crash', () => {
     expect(c.bench.daemon.status().latched?.text).toMatch(/^P01 may still hold a charge/)
   })
 
+  it('stays latched for a keeper that dies while it measures, though every part is then measured dead', async () => {
+    const c = await crashed(400_000, 1000)
+    c.bench.killKeeper()
+    await c.run(c.bench.daemon.recovered())
+    expect(c.bench.daemon.status().latched?.text).toMatch(/the keeper is gone/)
+    await expect(c.run(c.bench.daemon.start(c.bench.request))).rejects.toMatchObject({ code: 'TRIPPED' })
+  })
+
   it('acknowledges nothing, and starts nothing, while it measures', async () => {
     const c = await crashed(400_000, 1000)
     await expect(c.run(c.bench.daemon.acknowledge('looks fine', 'K. Marsh'))).rejects.toThrow('still being measured')

@@ -1,7 +1,7 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import type { Deadness } from '../../src/safety/dead.ts'
-import { connected, followed, found, isKnownLow, isOpen, left, readLow, unread, type Held } from '../../src/safety/held.ts'
+import { connected, followed, found, isKnownLow, isOpen, left, mayBeCharged, readLow, unread, type Held } from '../../src/safety/held.ts'
 
 const touchSafeV = 60
 const dead: Deadness = { verdict: 'dead', belowV: touchSafeV, atWallMs: 0, text: 'measured below 60 V' }
@@ -48,6 +48,15 @@ describe('what a position is known to hold', () => {
   it('stays open when it was looked at, nothing could be read, and nothing tells what it held', () => {
     const lost = followed(left(connected(unread)), { verdict: 'unmeasured', text: 'NOT SAFE TO TOUCH: UNMEASURED' }, null, false)
     expect(isOpen(lost, touchSafeV)).toBe(true)
+  })
+
+  it('may be charged from the bus on until it is proved dead, and not before', () => {
+    for (const held of [unread, readLow(unread, touchSafeV)]) expect(mayBeCharged(held)).toBe(false)
+    fc.assert(fc.property(fc.array(others, { maxLength: 8 }), steps => {
+      const held = walk([...steps, left], left(connected(unread)))
+      expect(mayBeCharged(held)).toBe(true)
+      expect(mayBeCharged(followed(held, dead, 400, true))).toBe(false)
+    }))
   })
 
   it('is not open where the little that it held cannot hurt', () => {
