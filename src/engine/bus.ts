@@ -39,6 +39,7 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
     night.supervisor.permit(nextV, night.plan.supplyLimitA)
     night.supervisor.setBound('bus.over',
       Math.max(nextV, night.state.setV) + night.bench.fixture.diodeV + busTolerance(night))
+    night.state.mostSetV = Math.max(night.state.mostSetV, nextV)
     await supply.setVoltage(nextV + (nextV > 0 ? night.bench.fixture.diodeV : 0))
     night.state.setV = nextV
     await sleep(night.clock, rampStepMs, night.signal)

@@ -4,7 +4,7 @@
 import { brokeOff, chargeRatioMin, judgeDead } from '../safety/dead.ts'
 import { followed, mayBeCharged } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
-import { silenceMs } from './bus.ts'
+import { busTolerance, silenceMs } from './bus.ts'
 import type { Night } from './night.ts'
 import { seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -54,11 +54,14 @@ export async function followDischarge(
 
 /**
  * What it stood at, volts; null where nothing tells. Where its last reading told nothing, what its path saw
- * before counts only if it was a voltage to speak of: a bus meter whose lead is off shows little, always.
+ * before counts only if it was a voltage to speak of: a bus meter whose lead is off shows little, always. A
+ * bus that was never asked for more charged nothing.
  */
 function toldV(night: Night, position: PositionState, releaseV: number | null): number | null {
   const stoodV = stoodAt(position, releaseV)
-  const untold = releaseV === null && stoodV !== null && stoodV < night.bench.limits.touchSafeV
+  const { touchSafeV } = night.bench.limits
+  const untold = releaseV === null && stoodV !== null && stoodV < touchSafeV
+    && night.state.mostSetV + busTolerance(night) >= touchSafeV
   return untold && mayBeCharged(position.held) ? null : stoodV
 }
 

@@ -53,6 +53,8 @@ export interface Night {
 /** What changes in the course of a night. */
 export interface NightState {
   setV: number
+  /** The most that the bus was asked for in this run, volts. */
+  mostSetV: number
   live: boolean
   watching: boolean
   stage: string
