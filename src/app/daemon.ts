@@ -1,6 +1,7 @@
 /** The application object: one bench, one run at a time, views of it for every interface. */
 import { Subject } from 'rxjs'
 import { z } from 'zod'
+import { closeAll } from '../base/close-all.ts'
 import { BenchError } from '../base/errors.ts'
 import type {
   Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer,
@@ -232,10 +233,13 @@ export class Daemon implements Application {
   async close(): Promise<void> {
     this.#closing = true
     await this.#recovery.end()
-    if (this.#current) { await this.stop('the daemon is closing'); await this.#current?.ended }
-    await this.#d.keeper.close()
-    for (const session of this.#d.composed.sessions.values()) await session.close()
-    await this.store.close()
+    await closeAll([
+      async () => { if (this.#current) await this.stop('the daemon is closing') },
+      async () => { await this.#current?.ended },
+      () => this.#d.keeper.close(),
+      ...[...this.#d.composed.sessions.values()].map(session => () => session.close()),
+      () => this.store.close(),
+    ])
   }
 
   async #run(

@@ -4,7 +4,7 @@
  */
 import type { Cancel, Clock } from '../base/clock.ts'
 import { withDeadline } from '../base/deadline.ts'
-import { BenchError } from '../base/errors.ts'
+import { BenchError, hasCode } from '../base/errors.ts'
 import type { Log } from '../base/log.ts'
 import type { Keeper } from '../keeper/client.ts'
 import type { KeeperEvent } from '../keeper/host.ts'
@@ -75,17 +75,28 @@ export class LastingKeeper implements Keeper {
   /** Rejects KEEPER_GONE also while a new keeper is starting: it has not made the bench safe yet. */
   async reset(): Promise<void> { await this.#living().reset() }
 
-  /** Waits for the new keeper where there is none; rejects KEEPER_GONE when none starts in time. */
+  /**
+   * Waits for the new keeper where there is none, also where the one that was asked ends before it answers;
+   * rejects KEEPER_GONE when none starts in time.
+   */
   async safeOff(reason: string): Promise<SafeOffReport> {
-    const { livenessClock } = this.#supply
+    await this.#restarted()
+    try {
+      return await this.#current.safeOff(reason)
+    } catch (error) {
+      if (!hasCode(error, 'KEEPER_GONE') || !this.#restarting) throw error
+      await this.#restarted()
+      return await this.#current.safeOff(reason)
+    }
+  }
+
+  async #restarted(): Promise<void> {
     const restarting = this.#restarting
-    if (restarting) {
-      await withDeadline(livenessClock, newKeeperMs, 'a new keeper', () => restarting)
-        .catch((error: unknown) => {
+    if (!restarting) return
+    await withDeadline(this.#supply.livenessClock, newKeeperMs, 'a new keeper', () => restarting)
+      .catch((error: unknown) => {
         throw new BenchError('KEEPER_GONE', 'no new keeper has started', {}, error)
       })
-    }
-    return await this.#current.safeOff(reason)
   }
 
   mode(): KeeperMode | 'gone' { return this.#restarting ? 'gone' : this.#current.mode() }

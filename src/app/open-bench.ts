@@ -6,6 +6,7 @@ import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Clock } from '../base/clock.ts'
 import { RealClock } from '../base/clock.ts'
+import { closeAll } from '../base/close-all.ts'
 import { BenchError } from '../base/errors.ts'
 import { LedClock } from '../base/led-clock.ts'
 import type { Log } from '../base/log.ts'
@@ -42,7 +43,7 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   const bench = loadBench(benchPath, profiles)
   const lock = lockDataFolder(dataFolder)
   const undo: (() => Promise<void> | void)[] = [() => lock.release()]
-  const close = async (): Promise<void> => { for (const step of undo.splice(0).reverse()) await step() }
+  const close = (): Promise<void> => closeAll(undo.splice(0).reverse())
   try {
     const links = lockLinks(Object.values(bench.file.instruments).map(({ url }) => url))
     undo.push(() => links.release())

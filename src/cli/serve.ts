@@ -1,5 +1,6 @@
 /** The daemon in the foreground: makes the bench safe, then accepts work until it is told to end. */
 import { RealClock } from '../base/clock.ts'
+import { closeAll } from '../base/close-all.ts'
 import type { Log, LogLevel } from '../base/log.ts'
 import { makeLog } from '../base/log.ts'
 import { removeDaemonNote, writeDaemonNote } from '../base/daemon-file.ts'
@@ -46,12 +47,15 @@ export async function serve(options: ServeOptions): Promise<number> {
   const { why, error } = await ending
   log.info({ why }, 'ending: safe-off first')
   manager.stopping()
-  await daemon.stop(`${why} at the daemon`)
-  removeDaemonNote(options.data)
-  await opened.close()
-  await views.close()
-  manager.end()
-  if (error !== null) return 4
+  const failed = await closeAll([
+    async () => { await daemon.stop(`${why} at the daemon`) },
+    () => removeDaemonNote(options.data),
+    () => opened.close(),
+    () => views.close(),
+    () => manager.end(),
+  ]).then(() => null, (failure: unknown) => failure)
+  if (failed !== null) log.error({ err: failed }, 'not everything could be closed')
+  if (error !== null || failed !== null) return 4
   return daemon.status().latched ? 3 : 0
 }
 

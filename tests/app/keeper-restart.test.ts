@@ -81,6 +81,19 @@ describe.skipIf(process.platform !== 'linux')('a keeper that is killed (signals 
     expect(await daemon.ended(run.id)).toMatchObject({ state: 'done' })
   })
 
+  it('and is told to end in the same moment as the daemon: the bench is closed all the same, and off', async () => {
+    const { daemon, keeper } = opened
+    const run = await daemon.start(request('reform'))
+    await until(() => (daemon.status().run?.busV ?? 0) > 50)
+    process.kill(keeper.pid, 'SIGTERM')
+    await daemon.stop('SIGTERM at the daemon')
+    await opened.close()
+    expect(served.bench.now().supplyCurrentA()).toBe(0)
+    expect(served.bench.now().busV()).toBeLessThan(1)
+    expect(await daemon.ended(run.id)).toMatchObject({ state: expect.stringMatching(/stopped|tripped/) as string })
+    expect(() => process.kill(keeper.pid, 0)).toThrow('ESRCH')
+  })
+
   it('is not replaced when the bench is closed', async () => {
     const { keeper } = opened
     const { pid } = keeper
