@@ -8,7 +8,7 @@ import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { newestRun } from './commands-runs.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
-import { exitCodes, type ExitCode } from './exit.ts'
+import { exitCodes, exitOfRun, type ExitCode } from './exit.ts'
 import { pour } from './screen.ts'
 import { printable } from './table.ts'
 import { outcomeLines } from './watch.ts'
@@ -55,10 +55,12 @@ async function report(
     context.out.write(await client.text(`${path}/record?format=${format}&${verify}`, recordMs))
   } else {
     const results = await client.get<PartResult[]>(`${path}/results`)
-    print(context.out, ...outcomeLines(await client.get<RunRecord>(path), results), '')
+    const record = await client.get<RunRecord>(path)
+    print(context.out, ...outcomeLines(record, results), '')
     if (options.verify) print(context.out, await chainLine(client, path))
     print(context.out,
       `The whole record: nightbench report ${decodeURIComponent(id)} -o ${decodeURIComponent(id)}.html`)
+    return exitOfRun(record, results)
   }
   return exitCodes.accepted
 }

@@ -14,7 +14,10 @@ export interface EndState {
   measured: boolean
   /** When that was said; null where nothing was. */
   wallMs: number | null
-  /** The last good reading through its bleeder; null where the record has none of that time. */
+  /**
+   * The last good reading through its bleeder; null where the record has none of that time, or where it
+   * shows nothing of the part: a zero through an open path is no volts.
+   */
   volts: { value: number; expandedU: number; wallMs: number } | null
   /** The most that came back while the bleeders were open, volts; null where that was not watched. */
   recoveredV: number | null
@@ -52,7 +55,8 @@ export async function endStateOf(
   }
   const words = told.text.startsWith(`${position} `) ? told.text.slice(position.length + 1) : told.text
   const measured = /^(measured|read) below/.test(words)
-  return { words, measured, wallMs: told.wallMs, volts: await lastVolts(source, told), recoveredV }
+  const volts = words.includes('UNMEASURED') ? null : await lastVolts(source, told)
+  return { words, measured, wallMs: told.wallMs, volts, recoveredV }
 }
 
 /** From the current through bleeder and sense resistor; only once the part had left the bus. */

@@ -1,5 +1,5 @@
 /** What a person needs first: how each part stood, and that the record is no proof of now. */
-import { formatWall } from '../base/format.ts'
+import { formatWall, formatWithU } from '../base/format.ts'
 import { html, type Markup } from './markup.ts'
 import type { RecordPart, RunTestRecord } from './record.ts'
 
@@ -22,8 +22,8 @@ function row({ position, part, end }: RecordPart): Markup {
   return html`<tr><td>${position}</td><td class="tight">${part}</td>
 <td><span class="${end.measured ? '' : 'warn'}">${end.words}</span></td>
 <td class="tight">${end.wallMs === null ? '–' : formatWall(end.wallMs)}</td>
-<td class="num">${volts === null ? 'none on record'
-  : `(${volts.value.toFixed(2)} ± ${volts.expandedU.toFixed(2)}) V`}${volts && html`<br>
+<td class="num">${volts === null ? 'not known'
+  : formatWithU(volts.value, volts.expandedU, 'V')}${volts && html`<br>
 <span class="quiet">${formatWall(volts.wallMs)}</span>`}</td>
 <td class="num">${end.recoveredV === null ? 'not watched'
   : `${end.recoveredV.toFixed(1)} V at most`}</td></tr>`

@@ -166,6 +166,12 @@ describe('looking', () => {
     expect(out).toContain('The chain of hashes holds.')
   })
 
+  it.each([['tripped', 3], ['stopped', 3], ['refused', 2], ['interrupted', 4]] as const)(
+    'ends with the exit code of a run that was %s when it says how it ended', async (state, exit) => {
+      await app.store.finishRun('R1', state, startWallMs + 2e7)
+      expect((await run('report', 'R1')).exit).toBe(exit)
+    })
+
   it('writes the record as the name of the file says, and refuses other names', async () => {
     const file = join(folder, 'r.html')
     expect((await run('report', 'R1', '-o', file)).exit).toBe(0)

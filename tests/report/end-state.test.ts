@@ -44,6 +44,17 @@ describe('how a part stood at the end', () => {
     expect(second!.end.words).toMatch(/^NOT SAFE TO TOUCH: UNMEASURED/)
   })
 
+  it('gives no volts for a part whose readings show nothing of it, however low and fresh', async () => {
+    const store = await ended()
+    await store.appendEvent('R1', {
+      kind: 'touch', severity: 'warning', atMs: startMs + 3_623_000, wallMs: startWallMs + 3_623_000, position: 'P01',
+      text: 'P01 NOT SAFE TO TOUCH: UNMEASURED (less charge came back than the part held)',
+    })
+    const record = await buildRecord(store, 'R1')
+    expect(record.parts[0]!.end).toMatchObject({ measured: false, volts: null })
+    expect(recordHtml(record)).toContain('<td class="num">not known</td>')
+  })
+
   it('takes no reading from long before for the volts of the end', async () => {
     const store = await ended()
     await store.appendEvent('R1', {
@@ -55,7 +66,7 @@ describe('how a part stood at the end', () => {
 
   it('leads the page, before outcome and grades, and names in words what was not measured dead', async () => {
     const page = recordHtml(await buildRecord(await ended(), 'R1'))
-    const places = ['How the parts stood at the end', 'NOT MEASURED DEAD: P02', '(1.00 ± 0.02) V', '41.3 V at most', '2 parts: ', '<dt>Bench']
+    const places = ['How the parts stood at the end', 'NOT MEASURED DEAD: P02', '(1.000 ± 0.020) V', '41.3 V at most', '2 parts: ', '<dt>Bench']
       .map(words => page.indexOf(words))
     expect(Math.min(...places)).toBeGreaterThan(0)
     expect(places).toEqual([...places].sort((a, b) => a - b))
