@@ -1,6 +1,6 @@
 /** Starting is recovering: what an earlier daemon left is made safe, closed on record, bled and measured. */
-import { BenchError } from '../base/errors.ts'
 import type { BenchStatus, SafeOffReport } from '../schema/application.ts'
+import { prepareInstruments } from './prepare-instruments.ts'
 import { leftOnBus, measureLeft, type LeftOnBus } from './after-crash.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
@@ -38,20 +38,10 @@ export class Recovery {
     const interrupted = await store.interruptRunning(clock.wallMs())
     const charged = await unprovedOnRecord(store)
     if (charged) this.#latch.set(charged)
-    await this.#prepareInstruments()
+    await prepareInstruments(composed)
     const left = await leftOnBus(store)
     if (left) this.#measuring = this.#measure(left, off)
     return interrupted
-  }
-
-  async #prepareInstruments(): Promise<void> {
-    for (const [name, instrument] of Object.entries(this.#d.composed.roles)) {
-      await instrument.prepare().catch((error: unknown) => {
-        throw new BenchError(
-          'LINK_OPEN', `${name} could not be prepared: ${(error as Error).message}`, {}, error
-        )
-      })
-    }
   }
 
   /** Resolves when what a crash left has been bled and measured; at once where there was nothing. */

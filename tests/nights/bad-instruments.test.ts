@@ -1,9 +1,10 @@
 /** Nights in which what only looks is broken: meters, scanner, thermometer, bridge, beacon. */
 import { describe, expect, it } from 'vitest'
 import type { NightStage, Outcome } from './bad-night.ts'
-import { badNight, openedAfterMs, textsOf } from './bad-night.ts'
+import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
 import { both, breaks, busFellMs, during, longSoak, pair, shared } from './acts.ts'
 import { breaches } from './invariants.ts'
+import { virtualBench } from './virtual-bench.ts'
 
 async function gradesOf({ bench, run }: Outcome): Promise<Record<string, string>> {
   return Object.fromEntries((await bench.store.results(run.id)).map(({ position, grade }) => [position, grade]))
@@ -145,14 +146,27 @@ describe('a thermometer', () => {
 })
 
 describe('a bridge', () => {
-  it('that does not answer by name: refused before anything is energised', async () => {
+  it('that does not answer: no run begins, nothing is energised, and one that answers again may work', async () => {
+    const bench = await virtualBench(pair(100), 100)
+    const { device } = bench.sim.instrument('bridge')
+    device.faults.set({ kind: 'silent' })
+    await expect(bench.clock.run(bench.daemon.start(bench.request))).rejects
+      .toMatchObject({ message: expect.stringContaining('bridge could not be prepared') as string })
+    expect(await bench.store.listRuns(1)).toEqual([])
+    expect(bench.daemon.status()).toMatchObject({ run: null, energy: 'off', latched: null })
+    expect(bench.sim.audit().supplyMaxV).toBe(0)
+    device.faults.clear()
+    expect((await bench.night({ parameters: quick })).state).toBe('done')
+  })
+
+  it('that lost its power since the last run is set up again: good parts are measured', async () => {
     const outcome = await badNight({
-      seed: 100, scenario: pair(100),
-      before: breaks('bridge', { kind: 'silent' }),
+      seed: 100, scenario: pair(100), request: { parameters: quick },
+      before: breaks('bridge', { kind: 'power-cycle' }),
     })
     expect(await breaches(outcome)).toEqual([])
-    expect(outcome.run.state).toBe('refused')
-    expect(outcome.bench.sim.audit().supplyMaxV).toBe(0)
+    expect(outcome.run.state).toBe('done')
+    expect(await gradesOf(outcome)).toEqual({ P01: 'accept', P02: 'accept' })
   })
 
   it('that falls silent at the first check: no part that it did not see goes on the bus, and none is judged', async () => {
