@@ -3,7 +3,7 @@ import { extname } from 'node:path'
 import type { Command } from 'commander'
 import { BenchError } from '../base/errors.ts'
 import type { RunTestRecord } from '../report/record.ts'
-import type { PartResult, RunRecord } from '../schema/run.ts'
+import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { newestRun } from './commands-runs.ts'
@@ -11,7 +11,7 @@ import { daemonOf, print, printJson, type CliContext, type CommonOptions } from 
 import { exitCodes, exitOfRun, type ExitCode } from './exit.ts'
 import { pour } from './screen.ts'
 import { printable } from './table.ts'
-import { outcomeLines } from './watch.ts'
+import { eventLine, outcomeLines } from './watch.ts'
 
 interface ReportOptions extends CommonOptions { part?: string; output?: string; verify?: boolean }
 interface ExportOptions extends CommonOptions { channel?: string; output?: string }
@@ -56,13 +56,22 @@ async function report(
   } else {
     const results = await client.get<PartResult[]>(`${path}/results`)
     const record = await client.get<RunRecord>(path)
-    print(context.out, ...outcomeLines(record, results), '')
+    print(context.out, ...outcomeLines(record, results), ...await whyEnded(client, path, record), '')
     if (options.verify) print(context.out, await chainLine(client, path))
     print(context.out,
       `The whole record: nightbench report ${decodeURIComponent(id)} -o ${decodeURIComponent(id)}.html`)
     return exitOfRun(record, results)
   }
   return exitCodes.accepted
+}
+
+/** What refused or tripped it, in the words of its events; nothing for a run that got done. */
+async function whyEnded(client: DaemonClient, path: string, { state }: RunRecord): Promise<string[]> {
+  if (state === 'done' || state === 'running' || state === 'prepared') return []
+  const events = await client.get<RunEvent[]>(`${path}/events`)
+  const isWhy = ({ kind, severity }: RunEvent): boolean =>
+    severity === 'trip' || ['refused', 'stop'].includes(kind)
+  return events.filter(isWhy).map(event => printable(eventLine(event)))
 }
 
 async function chainLine(client: DaemonClient, path: string): Promise<string> {

@@ -87,7 +87,8 @@ async function start(context: CliContext, sequence: string, options: RequestOpti
   if (options.json) printJson(context.out, run)
   else {
     print(context.out, ...warningsOf(run),
-      `Run ${run.id} has started. Follow it with: nightbench watch ${run.id}`)
+      `Run ${run.id} begins with its checks, which may still refuse it. `
+        + `Follow it with: nightbench watch ${run.id}`)
   }
   return exitCodes.accepted
 }

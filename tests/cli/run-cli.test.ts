@@ -172,6 +172,12 @@ describe('looking', () => {
       expect((await run('report', 'R1')).exit).toBe(exit)
     })
 
+  it('says why a run was refused', async () => {
+    await app.store.appendEvent('R1', { kind: 'refused', severity: 'warning', atMs: 4e6, wallMs: startWallMs + 4e6, text: 'nobody confirmed presence at the bench' })
+    await app.store.finishRun('R1', 'refused', startWallMs + 4e6)
+    expect((await run('report', 'R1')).out).toMatch(/was refused; nothing was energised[^]*nobody confirmed presence at the bench/)
+  })
+
   it('writes the record as the name of the file says, and refuses other names', async () => {
     const file = join(folder, 'r.html')
     expect((await run('report', 'R1', '-o', file)).exit).toBe(0)
