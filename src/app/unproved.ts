@@ -3,7 +3,7 @@
  * hand.
  */
 import type { PositionState } from '../engine/position.ts'
-import { connected, isOpen, unread, type Held } from '../safety/held.ts'
+import { connected, isOpen, recalled, unread, type Held } from '../safety/held.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { RunEvent, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
@@ -38,21 +38,22 @@ export const unprovedOnRecord = async (store: Store): Promise<string | null> =>
 function heldOnRecord(events: readonly RunEvent[]): ReadonlyMap<string, Held> {
   const held = new Map<string, Held>()
   const of = (name: string): Held => held.get(name) ?? unread
-  for (const { kind, position, data } of events) {
+  for (const event of events) {
+    const { kind, position, data } = event
     if (kind === 'acknowledged') held.clear()
     if (kind === 'connect') {
       for (const name of String(data?.['positions'] ?? '').split(' ').filter(Boolean)) {
         held.set(name, connected(of(name)))
       }
     }
-    if (kind === 'touch' && position !== undefined) held.set(position, told(of(position), data ?? {}))
+    if (kind === 'touch' && position !== undefined) held.set(position, told(of(position), event))
   }
   return held
 }
 
-/** What a touch event says. */
-function told(held: Held, { verdict, heldV }: NonNullable<RunEvent['data']>): Held {
-  const volts = typeof heldV === 'number' ? heldV : null
-  if (verdict === 'dead') return { ...held, state: 'dead', presumedV: null }
-  return { ...held, state: verdict === 'live' ? 'live' : 'unmeasured', presumedV: volts }
+/** What a touch event says; a verdict that is none of ours shows nothing. */
+function told(held: Held, { data, text }: RunEvent): Held {
+  const { verdict, heldV } = data ?? {}
+  const state = verdict === 'dead' || verdict === 'live' ? verdict : 'unmeasured'
+  return recalled(held, state, typeof heldV === 'number' ? heldV : null, text)
 }
