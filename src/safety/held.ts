@@ -57,7 +57,7 @@ export function followed(held: Held, deadness: Deadness, stoodV: number | null, 
 /** Absorption brought charge back on its bleeder: that too must be seen to leave. */
 export const cameBack = (held: Held): Held => ({ ...held, emptied: false })
 
-/** As a record tells it: what was found when it was followed down, volts presumed then, and the words said. */
+/** As a record tells it: what was found when it was followed down, volts presumed then, words said. */
 export const recalled = (
   held: Held, state: 'dead' | 'live' | 'unmeasured', presumedV: number | null, words: string,
 ): Held => ({ ...held, state, presumedV: state === 'dead' ? null : presumedV, words })
