@@ -21,7 +21,6 @@ import { Latch } from './latch.ts'
 import { makeNight } from './night-maker.ts'
 import { listPorts, probe, urlsOf } from './ports.ts'
 import { prepare } from './prepare.ts'
-import { prepareInstruments } from './prepare-instruments.ts'
 import { refuseWithoutPresence, watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
@@ -135,7 +134,6 @@ export class Daemon implements Application {
     const { sequence, parameters, plan, parts } = await prepare(this.#d, request)
     refuseUnless(request, plan)
     if (continues !== undefined) await refuseOtherTarget(this.store, continues, plan)
-    await prepareInstruments(this.#d.composed)
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
       id: runIdOf(clock.wallMs(), request.sequence, id => this.#finished.has(id)),

@@ -1,6 +1,6 @@
 /** Starting is recovering: what an earlier daemon left is made safe, closed on record, bled and measured. */
+import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { BenchStatus, SafeOffReport } from '../schema/application.ts'
-import { prepareInstruments } from './prepare-instruments.ts'
 import { leftOnBus, measureLeft, type LeftOnBus } from './after-crash.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
@@ -38,7 +38,7 @@ export class Recovery {
     const interrupted = await store.interruptRunning(clock.wallMs())
     const charged = await unprovedOnRecord(store)
     if (charged) this.#latch.set(charged)
-    await prepareInstruments(composed)
+    await prepareInstruments(composed.roles)
     const left = await leftOnBus(store)
     if (left) this.#measuring = this.#measure(left, off)
     return interrupted

@@ -9,11 +9,13 @@ import { next } from './bus.ts'
 import { freshnessOf, limitsOf, watchesOf, withoutCaseSensor } from './limits.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
+import { prepareInstruments } from './prepare-instruments.ts'
 import { armWatchdog } from './supply-watchdog.ts'
 
 /** Refuses, without having energised anything, unless every condition is seen to hold. */
 export async function arm(night: Night): Promise<void> {
   await night.checkIdentities()
+  await prepareInstruments(night.roles)
   await checkInterlock(night)
   const supply = night.roles.supply as Supply
   await supply.setOutput(false)

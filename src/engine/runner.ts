@@ -15,6 +15,7 @@ import { dropPosition } from './drop.ts'
 import { dropsDone, followAll } from './bleed.ts'
 import { busIsDead, standingVolts } from './standing.ts'
 import type { Night } from './night.ts'
+import { prepareInstruments } from './prepare-instruments.ts'
 import type { PositionState } from './position.ts'
 import type { Sequence } from './sequence.ts'
 import { endWatchdog } from './supply-watchdog.ts'
@@ -74,7 +75,7 @@ export async function runNight<P>(
     if (sequence.energises) {
       await arm(night)
       await energise(night)
-    }
+    } else await prepareInstruments(night.roles, sequence.roles)
     await sequence.run(night, parameters)
     if (night.signal.aborted) throw night.signal.reason as Error
   } catch (error) {
@@ -91,7 +92,7 @@ export async function runNight<P>(
 function ended({ night }: RunHandles, error: unknown): RunState {
   // Once the run was told to end, errors on the way out are of the ending and not its cause.
   if (night.signal.aborted) return hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped'
-  if (hasCode(error, 'REFUSED', 'IDENTITY') && !night.state.live) {
+  if (hasCode(error, 'REFUSED', 'IDENTITY', 'LINK_OPEN') && !night.state.live) {
     void night.recorder.event({ kind: 'refused', severity: 'warning', text: (error as Error).message })
       .catch(() => {})
     return 'refused'

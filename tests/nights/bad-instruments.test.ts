@@ -4,7 +4,6 @@ import type { NightStage, Outcome } from './bad-night.ts'
 import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
 import { both, breaks, busFellMs, during, longSoak, pair, shared } from './acts.ts'
 import { breaches } from './invariants.ts'
-import { virtualBench } from './virtual-bench.ts'
 
 async function gradesOf({ bench, run }: Outcome): Promise<Record<string, string>> {
   return Object.fromEntries((await bench.store.results(run.id)).map(({ position, grade }) => [position, grade]))
@@ -146,22 +145,19 @@ describe('a thermometer', () => {
 })
 
 describe('a bridge', () => {
-  it('that does not answer: no run begins, nothing is energised, and one that answers again may work', async () => {
-    const bench = await virtualBench(pair(100), 100)
-    const { device } = bench.sim.instrument('bridge')
-    device.faults.set({ kind: 'silent' })
-    await expect(bench.clock.run(bench.daemon.start(bench.request))).rejects
-      .toMatchObject({ message: expect.stringContaining('bridge could not be prepared') as string })
-    expect(await bench.store.listRuns(1)).toEqual([])
-    expect(bench.daemon.status()).toMatchObject({ run: null, energy: 'off', latched: null })
-    expect(bench.sim.audit().supplyMaxV).toBe(0)
-    device.faults.clear()
-    expect((await bench.night({ parameters: quick })).state).toBe('done')
+  it('that does not answer by name: refused before anything is energised', async () => {
+    const outcome = await badNight({
+      seed: 100, scenario: pair(100),
+      before: breaks('bridge', { kind: 'silent' }),
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.run.state).toBe('refused')
+    expect(outcome.bench.sim.audit().supplyMaxV).toBe(0)
   })
 
-  it('that lost its power since the last run is set up again: good parts are measured', async () => {
+  it.each(['reform', 'capacitor-check'])('that lost its power since the last run is set up again for %s: good parts are measured', async sequence => {
     const outcome = await badNight({
-      seed: 100, scenario: pair(100), request: { parameters: quick },
+      seed: 100, scenario: pair(100), request: { sequence, parameters: sequence === 'reform' ? quick : {} },
       before: breaks('bridge', { kind: 'power-cycle' }),
     })
     expect(await breaches(outcome)).toEqual([])
