@@ -32,6 +32,8 @@ export interface NightReport {
 const untilRestartMs = 20_000
 const acknowledgeEveryMs = 20_000
 const acknowledgeTries = 30
+/** So many make a night that a small computer runs in seconds: the cadence is drawn for it. */
+export const readingsMost = 10_000
 const touchV = 60
 const sound = ['healthy', 'stale']
 
@@ -45,6 +47,7 @@ export async function campaignNight(seed: number, seams: Seams = {}): Promise<Ni
   } catch (error) {
     night.violations.push(`the night broke: ${(error as Error).stack?.split('\n').slice(0, 3).join(' ') ?? String(error)}`)
   }
+  if (night.readings > readingsMost) night.violations.push(`the night took ${night.readings} readings, ${readingsMost} at most`)
   await bench.store.close()
   const { user, system } = cpuUsage(cpuStart)
   return { seed, title: planned.title, ...night.report(), cpuS: (user + system) / 1e6 }
@@ -52,12 +55,12 @@ export async function campaignNight(seed: number, seams: Seams = {}): Promise<Ni
 
 class Night {
   readonly violations: string[] = []
+  readings = 0
   readonly #bench: CampaignBench
   readonly #planned: PlannedNight
   readonly #states: string[] = []
   readonly #nuisance: string[] = []
   #struck: Struck[] = []
-  #readings = 0
   /** No daemon starts any more: an instrument that it needs does not answer. */
   #isDown = false
 
@@ -69,7 +72,7 @@ class Night {
   report(): Omit<NightReport, 'seed' | 'title' | 'cpuS'> {
     const parts = this.#planned.strokes.filter(({ trouble }) => trouble.at === 'part')
     return {
-      benchHours: this.#bench.clock.monotonicMs() / 3.6e6, readings: this.#readings, states: this.#states,
+      benchHours: this.#bench.clock.monotonicMs() / 3.6e6, readings: this.readings, states: this.#states,
       faults: [...this.#struck.map(({ stroke }) => stroke), ...parts].map(({ trouble }) => trouble.kind),
       violations: this.violations, nuisance: this.#nuisance,
     }
@@ -124,7 +127,7 @@ class Night {
     } finally {
       watch.stop()
       this.#struck = [...watch.all]
-      this.#readings += watch.readings
+      this.readings += watch.readings
     }
     this.#states.push(`${asked.sequence} ${run.state}`)
     await this.#judge(run, watch, plan)

@@ -35,8 +35,10 @@ const ratings: readonly Rating[] = [
 const spans: readonly (readonly [NightStage, number])[] = [
   ['checking', 1], ['polarity', 1], ['forming', 4], ['soaking', 10], ['formal', 4], ['watching', 2], ['measuring', 1],
 ]
-/** Readings that the long soak may cost, of the 10,000 of a whole night. */
+/** Readings that the long soak may cost, of the 10,000 of a whole night, where nothing long goes before it. */
 const soakReadings = 5000
+/** Readings that a bench check takes at most: it follows one part after the other down, and all are read meanwhile. */
+const checkReadings = (capacitanceF: number, count: number): number => 700 + 2e6 * capacitanceF * count ** 2
 /** A part that charges takes this share of what it is dropped at. */
 const chargeShare = 0.15
 
@@ -47,14 +49,14 @@ export function drawNight(seed: number): PlannedNight {
   const faults = pickWeighted(random, [[0, 30], [1, 35], [2, 23], [3, 12]])
   const chosen = choose(random, faults)
   const cadence = cadenceOf(random)
-  const soakS = Math.round(random.uniform(0.9, 1.1) * soakReadings / readingsPerS(cadence, count))
-  const runs = runsOf(random, rating, soakS)
+  const share = random.uniform(0.9, 1.1)
+  const runs = runsOf(random, rating, count, taken => Math.round(share * (soakReadings - taken) / readingsPerS(cadence, count)))
   // What is not formed in steps has been formed before.
   const staleShare = runs.some(({ sequence }) => sequence === 'reform') ? 0.35 : 0
   const scenario = rackOf(seed, rating, kindsOf(count, chosen, staleShare, random.fork('kinds')), random.fork('parts'))
   const setting = { random, targetV: rating.targetV ?? rating.voltageV, positions: scenario.parts.map(({ position }) => position) }
   const strokes = chosen.map((trouble): Stroke => {
-    const [stage, afterMs] = when(random, runs[runs.length - 1]!, soakS)
+    const [stage, afterMs] = when(random, runs[runs.length - 1]!)
     return { trouble, strike: trouble.strike?.(setting) ?? null, stage, afterMs }
   })
   return { seed, scenario: { ...scenario, cadence: { ...cadence } }, cadence, runs, strokes, title: titleOf(rating, count, runs, strokes) }
@@ -111,10 +113,13 @@ function cadenceOf(random: SeededRandom): Cadence {
 const readingsPerS = (c: Cadence, count: number): number =>
   1000 * (2.2 / c.busQuietMs + count / c.sweepQuietMs + count / c.temperatureMs)
 
-function runsOf(random: SeededRandom, { voltageV, capacitanceF, targetV }: Rating, soakS: number): PlannedRun[] {
+/** `soakS`: how long the last run may soak where the one before it takes so many readings, s. */
+function runsOf(
+  random: SeededRandom, { voltageV, capacitanceF, targetV }: Rating, count: number, soakS: (taken: number) => number,
+): PlannedRun[] {
   const slewVPerS = Math.min(5, Math.max(0.05, chargeShare * voltageV / 101e3 / (1.5 * capacitanceF)))
   const forming = {
-    slewVPerS: Number(slewVPerS.toPrecision(3)), stepShare: 0.25, fineStepShare: 0.25, minStepS: 300, maxStepS: 7200, watchS: 120, soakS,
+    slewVPerS: Number(slewVPerS.toPrecision(3)), stepShare: 0.25, fineStepShare: 0.25, minStepS: 300, maxStepS: 7200, watchS: 120, soakS: soakS(0),
     ...(targetV === undefined ? {} : { targetV }),
   }
   const reform = { sequence: 'reform', parameters: forming }
@@ -122,18 +127,19 @@ function runsOf(random: SeededRandom, { voltageV, capacitanceF, targetV }: Ratin
   const first = { sequence: 'capacitor-check', parameters: {} }
   const empty = { sequence: 'discharge', parameters: { watchS: 120 } }
   const check = { sequence: 'bench-check', parameters: {} }
+  const checked = { sequence: 'reform', parameters: { ...forming, soakS: soakS(checkReadings(capacitanceF, count)) } }
   const stubborn = { sequence: 'stubborn', parameters: { ...forming, soakS: 3600 } }
   return pickWeighted<PlannedRun[]>(random, [
-    [[reform], 55], [[first, reform], 12], [[soak], 12], [[empty, soak], 6], [[check, reform], 10], [[stubborn], 5],
+    [[reform], 55], [[first, reform], 12], [[soak], 12], [[empty, soak], 6], [[check, checked], 10], [[stubborn], 5],
   ])
 }
 
 /** A stage that its run comes to, and a time in it. */
-function when(random: SeededRandom, { sequence }: PlannedRun, soakS: number): [NightStage, number] {
+function when(random: SeededRandom, { sequence, parameters }: PlannedRun): [NightStage, number] {
   const reached = spans.filter(([stage]) => nightStages.includes(stage) && (sequence === 'reform' || stage !== 'forming'))
   const stage = sequence === 'stubborn' ? 'soaking' : pickWeighted(random, reached)
   const spanS: Record<NightStage, number> = {
-    checking: 4, polarity: 40, forming: 1500, soaking: sequence === 'stubborn' ? 3000 : soakS, formal: 240, watching: 100, measuring: 3,
+    checking: 4, polarity: 40, forming: 1500, soaking: sequence === 'stubborn' ? 3000 : Number(parameters['soakS']), formal: 240, watching: 100, measuring: 3,
   }
   return [stage, Math.round(1000 * random.uniform(0, spanS[stage]))]
 }
