@@ -9,6 +9,7 @@ import {
 } from '../schema/application.ts'
 import type { Routes } from './build.ts'
 import { apiLimits } from './limits.ts'
+import { stopRoutePath } from './paths.ts'
 import {
   acknowledgeBody, errorBody, idParams, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
 } from './shapes.ts'
@@ -115,7 +116,7 @@ export function stopRoute(scope: FastifyInstance, app: Application, clock: Clock
   scope.addHook('onRequest', async request => { delete request.raw.headers['content-type'] })
   scope.addContentTypeParser('*', (_request, body, done) =>
     beginningOf(body, clock, text => done(null, text)))
-  scope.post('/stop', {
+  scope.post(stopRoutePath, {
     schema: { summary: 'Make the bench safe; always allowed. Body: {"reason": text}', response: answers(200,
       safeOffReport) },
   }, async request => await app.stop(reasonOf(request.body)))

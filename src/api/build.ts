@@ -3,6 +3,8 @@
  * schemas.
  */
 import fastifySwagger from '@fastify/swagger'
+import type { IncomingMessage } from 'node:http'
+import type { Socket } from 'node:net'
 import Fastify, { LogController, type FastifyBaseLogger, type FastifyInstance } from 'fastify'
 import { jsonSchemaTransform, type ZodTypeProvider } from 'fastify-type-provider-zod'
 import type { z } from 'zod'
@@ -15,11 +17,11 @@ import { benchRoutes, stopRoute } from './bench-routes.ts'
 import { feedRoute } from './feed.ts'
 import { guard, type View } from './guard.ts'
 import { apiLimits } from './limits.ts'
-import { answerBadAddress, answerOnSocket, namesStop } from './refusals.ts'
+import { apiPrefix, isStop, stopPath } from './paths.ts'
+import { answerBadAddress, answerOnSocket } from './refusals.ts'
 import { runRoutes } from './run-routes.ts'
 import { stopBody } from './shapes.ts'
-
-export const apiPrefix = '/api/v1'
+import { watchForStops } from './stop-sight.ts'
 
 export interface ApiOptions {
   /** Shown in the OpenAPI document. */
@@ -94,14 +96,16 @@ function server(app: Application, { log, tls }: ApiOptions): Api {
     bodyLimit: apiLimits.bodyBytes, requestTimeout: apiLimits.requestMs,
     keepAliveTimeout: apiLimits.keepAliveMs,
     forceCloseConnections: true, routerOptions: { maxParamLength: 100 },
-    frameworkErrors: answerBadAddress,
-    clientErrorHandler: stopsFirst(app, log), return503OnClosing: false,
+    frameworkErrors: answerBadAddress, return503OnClosing: false,
+    rewriteUrl: (request: IncomingMessage) => isStop(request) ? stopPath : request.url ?? '/',
+    clientErrorHandler: stopsFirst(app, log, socket => namedStop(socket)),
     logController: new LogController({ disableRequestLogging: true }),
     ...(log ? { loggerInstance: log as FastifyBaseLogger } : {}),
   }
   const api = tls
     ? Fastify({ ...shared, https: { ...limits, ...tls, minVersion: 'TLSv1.2' } }) as unknown as Api
     : Fastify({ ...shared, http: limits })
+  const namedStop = watchForStops(api.server, Boolean(tls))
   api.server.maxConnections = apiLimits.connections
   // An expectation that nobody knows is passed over: it must not keep a stop away.
   api.server.on('checkExpectation', (request, response) => api.server.emit('request', request, response))
@@ -109,9 +113,11 @@ function server(app: Application, { log, tls }: ApiOptions): Api {
 }
 
 /** A stop whose head cannot be read stops all the same, and is then told what was wrong with it. */
-function stopsFirst(app: Application, log: Log | undefined): typeof answerOnSocket {
+function stopsFirst(
+  app: Application, log: Log | undefined, namedStop: (socket: Socket) => boolean,
+): typeof answerOnSocket {
   return (error, socket) => {
-    if (!namesStop(error, apiPrefix)) { answerOnSocket(error, socket); return }
+    if (!namedStop(socket)) { answerOnSocket(error, socket); return }
     const answer = (): void => answerOnSocket(error, socket)
     app.stop(stopBody.parse({}).reason).then(answer, (err: unknown) => {
       log?.error({ err }, 'a stop failed')

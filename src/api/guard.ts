@@ -6,6 +6,7 @@ import type { FastifyReply, FastifyRequest } from 'fastify'
 import { BenchError } from '../base/errors.ts'
 import { isLoopback } from '../base/loopback.ts'
 import { isToken } from '../base/token.ts'
+import { apiPrefix, isStop } from './paths.ts'
 
 /**
  * `here`: the loopback address of the bench host; whoever can log in there is taken to be at the bench.
@@ -16,14 +17,12 @@ export type View =
   | { readonly from: 'here' }
   | { readonly from: 'elsewhere'; readonly tokenHash: string; readonly origin: string | null }
 
-const stopPath = '/api/v1/stop'
-
 /** What one may ask from elsewhere. Anything new is not on it until somebody has thought about it. */
 const remoteRoutes: ReadonlySet<string> = new Set([
   'GET /status', 'GET /sequences', 'GET /ports', 'POST /plan', 'POST /stop', 'GET /feed', 'GET /openapi.json',
   'GET /runs', 'GET /runs/:id', 'GET /runs/:id/events', 'GET /runs/:id/results', 'GET /runs/:id/channels',
   'GET /runs/:id/series', 'GET /runs/:id/readings', 'GET /runs/:id/record', 'GET /parts/:id/record',
-].map(route => route.replace(' ', ' /api/v1')))
+].map(route => route.replace(' ', ` ${apiPrefix}`)))
 
 /** Headers that a proxy adds. Where none was declared, one is taken for a hole, not for a helper. */
 const proxyHeaders = ['forwarded', 'x-forwarded-for', 'x-forwarded-host', 'x-real-ip', 'via']
@@ -31,7 +30,7 @@ const proxyHeaders = ['forwarded', 'x-forwarded-for', 'x-forwarded-host', 'x-rea
 export function guard(view: View) {
   return async (request: FastifyRequest, reply: FastifyReply): Promise<void> => {
     void reply.headers(plainHeaders)
-    if (request.method === 'POST' && request.url.split('?')[0] === stopPath) return
+    if (isStop(request)) return
     const refusal = view.from === 'here' ? localRefusal(request) : remoteRefusal(request, view)
     if (refusal === null) return
     const error = new BenchError('REFUSED', refusal.what)

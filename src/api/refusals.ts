@@ -8,19 +8,8 @@ import type { FastifyReply, FastifyRequest } from 'fastify'
 import { BenchError } from '../base/errors.ts'
 import { apiLimits } from './limits.ts'
 
-/** What the parser adds to its errors: the bytes it was reading. */
-type Unread = NodeJS.ErrnoException & { rawPacket?: unknown }
-
-/** Whether bytes that are no request begin as a stop does. Where only a chunk is wrong, its route has it. */
-export function namesStop({ code, rawPacket }: Unread, prefix: string): boolean {
-  if (code === 'HPE_INVALID_CHUNK_SIZE') return false
-  const first = Buffer.isBuffer(rawPacket) ? rawPacket.toString('latin1', 0, 200) : ''
-  const [method, target] = first.split(/[ \r\n]/)
-  return method === 'POST' && target?.split('?')[0] === `${prefix}/stop`
-}
-
 /** Answers on the bare socket and ends it: there is no request that could be answered. */
-export function answerOnSocket(error: Unread, socket: Socket): void {
+export function answerOnSocket(error: NodeJS.ErrnoException, socket: Socket): void {
   if (error.code === 'ECONNRESET' || socket.destroyed) return
   const { status, what } = refusalOf(error.code)
   if (socket.writable) {
