@@ -8,6 +8,7 @@ import type { Limit } from '../safety/limit.ts'
 import { freshLimit, stepLimit } from '../safety/limit.ts'
 import { readBackMachine } from '../safety/read-back.ts'
 import { riseMachine } from '../safety/rise.ts'
+import { busStaleMs } from '../safety/silence.ts'
 import { followMachine, senseMachine } from '../safety/stuck.ts'
 import type { SenseInput } from '../safety/stuck.ts'
 import type { Freshness } from '../safety/supervisor.ts'
@@ -85,10 +86,7 @@ export function limitsOf(night: Night): Limit[] {
  */
 const shortBoundA = (night: Night): number => 0.5 * shortOf(night.bench.fixture, night.plan.targetV)
 
-/** Readings of the bus, and of the supply with them, that are older stop the bench. */
-export const busStaleMs = ({ busMs, busQuietMs }: Cadence): number => 3 * Math.max(busMs, busQuietMs) + 1000
-
-/** The same for the current of a position. `sweepS`: what one sweep takes. */
+/** Readings of the current of a position that are older stop the bench. `sweepS`: what one sweep takes. */
 export const positionStaleMs = ({ sweepQuietMs }: Cadence, sweepS: number): number =>
   2 * sweepQuietMs + 2 * 1000 * sweepS + 1000
 

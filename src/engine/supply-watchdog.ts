@@ -3,22 +3,10 @@
  * Any line feeds it, so it says nothing of limits; it stands for the link, the keeper and the host.
  */
 import { BenchError, hasCode } from '../base/errors.ts'
+import { watchdogSeconds } from '../safety/silence.ts'
 import type { SafeOffReport } from '../schema/application.ts'
-import type { Cadence } from '../schema/bench.ts'
 import type { Supply } from '../schema/roles.ts'
-import { busStaleMs } from './limits.ts'
 import type { Night } from './night.ts'
-
-/** An exchange that takes all of its deadline: 1.5 s at most in the profiles that ship. */
-const exchangeMs = 2000
-
-/**
- * Whole seconds after which silence takes the output off. The supply is asked in every round of the bus loop;
- * the supervisor stops a bench whose bus readings are stale, and this comes after it, by one exchange. So no
- * gap that is let pass trips the supply.
- */
-export const watchdogSeconds = (cadence: Cadence): number =>
-  Math.ceil((busStaleMs(cadence) + exchangeMs) / 1000)
 
 /**
  * Arms it where the supply has one and sees that it took. Resolves with the seconds, or null where there is

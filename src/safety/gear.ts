@@ -3,9 +3,10 @@
  * single fault. On the bus that fault is a supply that runs to its maximum; at the sense resistors it is the
  * voltage of their clamps, whatever happens on the bus. Pure; SI units.
  */
-import type { BenchFile, Use } from '../schema/bench.ts'
+import { busMsLeast, type BenchFile, type Use } from '../schema/bench.ts'
 import type { Plan, Refusal } from '../schema/application.ts'
 import { aboveTouchSafe } from './envelope.ts'
+import { busMsMost, watchdogSeconds } from './silence.ts'
 import { changeoverOf } from '../schema/fixture.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { Contacts } from '../schema/profile-parts.ts'
@@ -53,6 +54,7 @@ export function gearRefusals(input: GearInput): Refusal[] {
   return [
     ...isolation(input, stress), ...earthed(input, stress), ...ranges(input, stress),
     ...contacts(input, stress), ...changeover(input), ...holdIn(input), ...hotSwitching(input),
+    ...silence(input),
   ]
 }
 
@@ -204,6 +206,21 @@ function hotSwitching({ gear, bench: { fixture } }: GearInput): Refusal[] {
     ...atLeast(what, scanner.hotSwitchV, senseClampV, volts, wayOut),
     ...atLeast(what, scanner.hotSwitchA, senseClampV / senseOhm, amps, wayOut),
   ]
+}
+
+/**
+ * The supply is asked in every round of the bus loop, and in nothing else: its own watchdog must wait for the
+ * longest silence that the cadence of the bus lets pass, or it could not be armed.
+ */
+function silence({ gear, bench: { cadence } }: GearInput): Refusal[] {
+  const supply = gear.get('supply')
+  if (supply?.class !== 'dc-supply' || supply.watchdog === undefined) return []
+  const { minS, maxS } = supply.watchdog
+  const mostMs = busMsMost(maxS)
+  const wayOut = mostMs < busMsLeast ? 'use a supply whose watchdog waits longer'
+    : `read the bus oftener: cadence.busMs and cadence.busQuietMs at most ${mostMs}`
+  return atLeast(`${named(gear, 'supply')}: silence its communication watchdog bears`, maxS,
+    Math.max(watchdogSeconds(cadence), minS), s => `${s} s`, wayOut)
 }
 
 /** A run that uses up more than this share of a contact's rated life is said (modelling choice). */

@@ -54,8 +54,12 @@ export const fixture = z.strictObject({
   dummyOhm: positive.optional().describe('A known high resistance on the last position for bench-check'),
 })
 
+/** No bus is read oftener. */
+export const busMsLeast = 20
+
 export const cadence = z.strictObject({
-  busMs: z.number().int().min(20).default(100), busQuietMs: z.number().int().min(20).default(1000),
+  busMs: z.number().int().min(busMsLeast).default(100),
+  busQuietMs: z.number().int().min(busMsLeast).default(1000),
   sweepMs: z.number().int().min(100).default(2500), sweepQuietMs: z.number().int().min(100).default(10_000),
   temperatureMs: z.number().int().min(100).default(10_000),
 })

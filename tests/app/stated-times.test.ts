@@ -6,7 +6,8 @@ import { parse } from 'yaml'
 import { beatEveryMs } from '../../src/app/pulse.ts'
 import { beatLimitMs } from '../../src/app/night-maker.ts'
 import { packageRoot } from '../../src/base/paths.ts'
-import { busStaleMs, positionStaleMs, supplyStuckMs } from '../../src/engine/limits.ts'
+import { positionStaleMs, supplyStuckMs } from '../../src/engine/limits.ts'
+import { busStaleMs } from '../../src/safety/silence.ts'
 
 type Cadence = Parameters<typeof busStaleMs>[0]
 type Numbers = RegExpExecArray & { groups: Record<string, string> }

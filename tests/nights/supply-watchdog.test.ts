@@ -1,6 +1,6 @@
 /** The supply's own communication watchdog: armed with the bench, fed by every poll, ended with the run. */
 import { describe, expect, it } from 'vitest'
-import { watchdogSeconds } from '../../src/engine/supply-watchdog.ts'
+import { watchdogSeconds } from '../../src/safety/silence.ts'
 import { badNight, quick, textsOf } from './bad-night.ts'
 import type { Deed } from './bad-night.ts'
 import { both, breaks, during, longSoak, pair, shared } from './acts.ts'
@@ -48,6 +48,28 @@ describe('a night with a supply that watches its link', () => {
       scenario: { ...pair(133), cadence: { busMs: 3000, busQuietMs: 24_000, sweepMs: 5000, sweepQuietMs: 75_000, temperatureMs: 90_000 } },
     })
     expect([outcome.run.state, outcome.bench.sim.instruments.psu.core.watchdogS]).toEqual(['done', 75])
+  })
+})
+
+describe('a plan', () => {
+  /** At most 3600 s in the profile: three rounds of 1199 s, a second, and an exchange. */
+  const slow = (busQuietMs: number) => virtualBench({ ...pair(138), cadence: { ...cadence, busQuietMs } }, 138)
+
+  it('is refused where the bus is read too seldom for the watchdog, with the way out, and nothing is energised', async () => {
+    const bench = await slow(1_199_001)
+    const { refusals } = await bench.daemon.plan(bench.request)
+    expect(refusals).toEqual([{
+      what: 'supply (dc-supply-600v-a): silence its communication watchdog bears', have: '3600 s', need: 'at least 3601 s',
+      wayOut: 'read the bus oftener: cadence.busMs and cadence.busQuietMs at most 1199000',
+    }])
+    await expect(bench.night()).rejects.toMatchObject({ code: 'REFUSED' })
+    expect(bench.sim.audit().busMaxV).toBe(0)
+    expect(bench.sim.instruments.psu.core.watchdogOn).toBe(false)
+  })
+
+  it('is made where the way out was taken', async () => {
+    const bench = await slow(1_199_000)
+    expect((await bench.daemon.plan(bench.request)).refusals).toEqual([])
   })
 })
 

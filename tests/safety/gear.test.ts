@@ -41,6 +41,8 @@ const rows: Row[] = [
   ['positions (relay-board-a): amperes it may make', 0.5, (draft, v) => { board(draft).contacts.makeA = v }],
   ['positions (relay-board-a): volts it may break', 600, (draft, v) => { board(draft).contacts.breakV = v }],
   ['positions (relay-board-a): amperes it may break', 0.05, (draft, v) => { board(draft).contacts.breakA = v }],
+  // Pavilion: bus every 2 s when quiet, so stale after 7 s; an exchange of 2 s comes on top.
+  ['supply (dc-supply-600v-a): silence its communication watchdog bears', 9, ({ gear }, v) => { gearOf(gear, 'supply', 'dc-supply').watchdog!.maxS = v }],
   ['cutoff (hold-in-relay-a): volts it may make', 600, (draft, v) => { cutoff(draft).contacts.makeV = v }],
   ['cutoff (hold-in-relay-a): amperes it may make', 0.02, (draft, v) => { cutoff(draft).contacts.makeA = v }],
   ['cutoff (hold-in-relay-a): volts it may break', 600, (draft, v) => { cutoff(draft).contacts.breakV = v }],
@@ -80,6 +82,20 @@ describe('instruments held against the worst single fault', () => {
       expect(whats(draft).some(what => what.startsWith('bus-meter'))).toBe(supplyMaxV > 1000)
       expect(whats(draft).filter(what => /^(scanner|sense-meter)/.test(what))).toEqual([])
     }))
+  })
+
+  it('asks no watchdog of a supply without one, and names another supply where no cadence would do', () => {
+    const draft = sound()
+    gearOf(draft.gear, 'supply', 'dc-supply').watchdog!.maxS = 3
+    expect(gearRefusals(draft)).toMatchObject([{ have: '3 s', need: 'at least 9 s', wayOut: 'use a supply whose watchdog waits longer' }])
+    gearOf(draft.gear, 'supply', 'dc-supply').watchdog!.maxS = 8.99
+    expect(gearRefusals(draft)).toMatchObject([{ wayOut: expect.stringMatching(/at most 1666$/) as string }])
+    draft.bench.cadence.busQuietMs = 1666
+    expect(gearRefusals(draft)).toEqual([])
+    draft.bench.cadence.busMs = 1667
+    expect(gearRefusals(draft)).toHaveLength(1)
+    delete gearOf(draft.gear, 'supply', 'dc-supply').watchdog
+    expect(gearRefusals(draft)).toEqual([])
   })
 
   it('takes what is not declared as too little', () => {
