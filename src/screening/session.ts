@@ -1,0 +1,304 @@
+/**
+ * A screening session as a pure step machine: (state, input) → (state, effects). Both hands are on the
+ * parts: the session asks for a part, waits until it lies still, has it measured, tells the outcome, sees it
+ * go and asks for the next. Check standards come at the start, after every so many parts and at the end; while
+ * one is out of control nothing is graded, and what was graded since all were last in control is flagged.
+ */
+import { seeContact, unknownJig, type Contact, type ContactRule, type Look } from './contact.ts'
+
+/** What is asked for: a part of the list, or a check standard. */
+export interface Asked {
+  readonly what: 'part' | 'standard'
+  readonly id: string
+  readonly contact: ContactRule
+}
+
+export interface SessionPlan {
+  /** In the order in which they are asked for. */
+  readonly parts: readonly Asked[]
+  readonly standards: readonly Asked[]
+  /** Standards are asked for again after so many parts. */
+  readonly standardsEvery: number
+}
+
+/** How a measured part compares with what was asked for; it is the measuring side that says so. */
+export interface Outcome {
+  readonly id: string
+  readonly grade: 'accept' | 'marginal' | 'reject' | 'cannot tell'
+  /** One sentence for screen and voice. */
+  readonly says: string
+  /** It is so far from what was asked for that another part may lie in the jig. */
+  readonly strange: boolean
+  /** Another part of the list that it looks like. */
+  readonly looksLike: string | null
+}
+
+/** `clearing`: whatever lies in the jig is not what is asked for; it must be seen to go. */
+export type Phase = 'clearing' | 'asking' | 'measuring' | 'leaving'
+
+interface AtJig { readonly asked: Asked; readonly contact: Contact }
+/** `forced`: a person had it measured, whatever the jig showed. */
+export interface AskedMode extends AtJig {
+  readonly is: 'asked'
+  readonly phase: Phase
+  readonly forced: boolean
+}
+/** What lies in the jig is not what was asked for, or is gravely wrong: a person says which. */
+export interface DoubtMode extends AtJig { readonly is: 'in doubt'; readonly outcome: Outcome }
+export type Mode =
+  | AskedMode | DoubtMode
+  | { readonly is: 'out of control'; readonly standard: string } | { readonly is: 'done' }
+
+export interface SessionState {
+  readonly plan: SessionPlan
+  readonly mode: Mode
+  readonly paused: boolean
+  /** Index of the next part of the plan that was not asked for yet. */
+  readonly next: number
+  /** Parts that were put off, in order; they come again when the plan is through. */
+  readonly later: readonly Asked[]
+  /** Parts that come before the plan goes on: another was asked for again instead. */
+  readonly sooner: readonly Asked[]
+  /** Standards that are due before the next part. */
+  readonly due: readonly Asked[]
+  /** Graded since all standards were last in control. */
+  readonly since: readonly string[]
+  /** The last parts with a result, newest last: what may be taken back. */
+  readonly recent: readonly Asked[]
+}
+
+/**
+ * `measure`: now, whatever the jig shows (an open part cannot be seen). `keep`: the doubtful outcome stands.
+ * `again`: measure what lies in the jig anew. `second opinion`: the same part once more, beside the first
+ * result. `undo`: the last result is taken back and its part asked for again. `adjusted`: the cause of a
+ * standard out of control is mended.
+ */
+export const deeds = [
+  'pause', 'resume', 'skip', 'measure', 'again', 'keep', 'undo', 'second opinion', 'adjusted', 'end',
+] as const
+export type Deed = (typeof deeds)[number]
+
+export type SessionInput =
+  | { readonly type: 'look'; readonly look: Look }
+  | { readonly type: 'measured'; readonly outcome: Outcome }
+  | { readonly type: 'standard'; readonly id: string; readonly inControl: boolean; readonly says: string }
+  /** The instruments could not measure: nothing is known of the part. */
+  | { readonly type: 'failed'; readonly says: string }
+  | { readonly type: 'person'; readonly does: Deed }
+
+export type Tone = 'ask' | 'good' | 'bad' | 'unsure' | 'attention'
+export type SessionEffect =
+  | { readonly do: 'measure'; readonly asked: Asked; readonly opinion: 'first' | 'second' }
+  | { readonly do: 'keep'; readonly outcome: Outcome }
+  | { readonly do: 'withdraw'; readonly id: string }
+  | { readonly do: 'flag'; readonly ids: readonly string[]; readonly standard: string }
+  | { readonly do: 'tell'; readonly tone: Tone; readonly text: string }
+  | { readonly do: 'refuse'; readonly why: string }
+  | { readonly do: 'end' }
+
+export interface SessionStep { readonly state: SessionState; readonly effects: readonly SessionEffect[] }
+
+/** So many results can be taken back. */
+const recentMost = 20
+const nothing: readonly SessionEffect[] = []
+
+/**
+ * Where a session begins, or goes on after an interruption: `settled` are parts that have a result on record,
+ * `putOff` those that were skipped. Standards always come first: nobody knows what happened meanwhile.
+ */
+export function beginSession(
+  plan: SessionPlan, settled: ReadonlySet<string> = new Set(), putOff: ReadonlySet<string> = new Set(),
+): SessionStep {
+  const open = plan.parts.filter(({ id }) => !settled.has(id))
+  return askNext({
+    plan: { ...plan, parts: open.filter(({ id }) => !putOff.has(id)) }, mode: { is: 'done' }, paused: false,
+    next: 0, later: open.filter(({ id }) => putOff.has(id)), sooner: [], since: [], recent: [],
+    due: open.length > 0 ? plan.standards : [],
+  }, unknownJig)
+}
+
+export function stepSession(state: SessionState, input: SessionInput): SessionStep {
+  if (input.type === 'person') return deed(state, input.does)
+  const { mode } = state
+  if (mode.is === 'done' || mode.is === 'out of control') return { state, effects: nothing }
+  if (input.type === 'look') return look(state, mode, input.look)
+  if (mode.is !== 'asked' || mode.phase !== 'measuring') return { state, effects: nothing }
+  switch (input.type) {
+    case 'measured': return measured(state, mode, input.outcome)
+    case 'standard': return standard(state, mode, input)
+    case 'failed': return clear(state, mode, input.says)
+  }
+}
+
+function look(state: SessionState, mode: AskedMode | DoubtMode, seen: Look): SessionStep {
+  const contact = seeContact(mode.contact, seen, mode.asked.contact)
+  const watched: SessionState = { ...state, mode: { ...mode, contact } }
+  const phase = mode.is === 'asked' ? mode.phase : null
+  if (contact.is === 'empty' && phase === 'leaving') return askNext(watched, contact)
+  if (contact.is === 'empty' && phase === 'clearing') return ask(watched, mode.asked, contact)
+  if (contact.is === 'still' && phase === 'asking' && !state.paused) {
+    return measure(watched, { asked: mode.asked, contact }, 'first')
+  }
+  return { state: watched, effects: nothing }
+}
+
+const measure = (
+  state: SessionState, { asked, contact }: AtJig, opinion: 'first' | 'second', forced = false,
+): SessionStep => ({
+  state: { ...state, mode: { is: 'asked', asked, phase: 'measuring', contact, forced } },
+  effects: [{ do: 'measure', asked, opinion }],
+})
+
+function measured(state: SessionState, mode: AskedMode, outcome: Outcome): SessionStep {
+  if (mode.asked.what !== 'part' || mode.asked.id !== outcome.id) return { state, effects: nothing }
+  if (mode.contact.is === 'empty' && !mode.forced) {
+    return clear(state, mode, `${outcome.id} left the jig while it was measured`)
+  }
+  if (!outcome.strange) return kept(state, mode, outcome)
+  const other = outcome.looksLike === null ? '' : `, or ${outcome.looksLike}`
+  const text = `${outcome.says}. Is this ${mode.asked.id}${other}? Keep, again or skip`
+  return {
+    state: { ...state, mode: { is: 'in doubt', asked: mode.asked, contact: mode.contact, outcome } },
+    effects: [{ do: 'tell', tone: 'attention', text }],
+  }
+}
+
+const toneOf = { accept: 'good', marginal: 'unsure', reject: 'bad', 'cannot tell': 'unsure' } as const
+
+function kept(state: SessionState, { asked, contact }: AtJig, outcome: Outcome): SessionStep {
+  const { standards, standardsEvery } = state.plan
+  const since = state.since.includes(outcome.id) ? state.since : [...state.since, outcome.id]
+  const due = since.length >= standardsEvery ? standards : state.due
+  const recent = [...state.recent.filter(({ id }) => id !== asked.id), asked].slice(-recentMost)
+  return {
+    state: { ...state, mode: leaving({ asked, contact }), since, due, recent },
+    effects: [{ do: 'keep', outcome }, { do: 'tell', tone: toneOf[outcome.grade], text: outcome.says }],
+  }
+}
+
+const leaving = ({ asked, contact }: AtJig): Mode =>
+  ({ is: 'asked', asked, phase: 'leaving', contact, forced: false })
+
+function standard(
+  state: SessionState, mode: AskedMode, { id, inControl, says }: SessionInput & { type: 'standard' },
+): SessionStep {
+  if (mode.asked.what !== 'standard' || mode.asked.id !== id) return { state, effects: nothing }
+  if (!inControl) return outOfControl(state, id, says)
+  const due = state.due.filter(one => one.id !== id)
+  return {
+    state: { ...state, due, since: due.length === 0 ? [] : state.since, mode: leaving(mode) },
+    effects: [{ do: 'tell', tone: 'good', text: says }],
+  }
+}
+
+function outOfControl(state: SessionState, id: string, says: string): SessionStep {
+  const flag: SessionEffect = { do: 'flag', ids: state.since, standard: id }
+  const text = `${says}. Nothing is graded until the cause is mended`
+  return {
+    state: { ...state, since: [], recent: [], mode: { is: 'out of control', standard: id } },
+    effects: [...state.since.length === 0 ? [] : [flag], { do: 'tell', tone: 'attention', text }],
+  }
+}
+
+/** The same one must leave and come back: what lies in the jig now would only fail again. */
+function clear(state: SessionState, { asked, contact }: AtJig, says: string): SessionStep {
+  const step = ask(state, asked, contact)
+  return { state: step.state, effects: [{ do: 'tell', tone: 'attention', text: says }, ...step.effects] }
+}
+
+/** Asks for this one; whatever lies in the jig must be seen to go first. */
+function ask(state: SessionState, asked: Asked, contact: Contact): SessionStep {
+  const phase = contact.is === 'empty' ? 'asking' : 'clearing'
+  return {
+    state: { ...state, mode: { is: 'asked', asked, phase, contact, forced: false } },
+    effects: phase === 'asking' && !state.paused ? [tellAsked(asked)] : nothing,
+  }
+}
+
+const tellAsked = ({ what, id }: Asked): SessionEffect =>
+  ({ do: 'tell', tone: 'ask', text: what === 'part' ? id : `standard ${id}` })
+
+/** Standards that are due, what waits, the plan, what was put off, and the standards of the end. */
+function askNext(state: SessionState, contact: Contact): SessionStep {
+  const [due] = state.due
+  if (due) return ask(state, due, contact)
+  const [waiting, ...sooner] = state.sooner
+  if (waiting) return ask({ ...state, sooner }, waiting, contact)
+  const planned = state.plan.parts[state.next]
+  if (planned) return ask({ ...state, next: state.next + 1 }, planned, contact)
+  const [putOff, ...later] = state.later
+  if (putOff) return ask({ ...state, later }, putOff, contact)
+  const [last] = state.plan.standards
+  if (last && state.since.length > 0) return ask({ ...state, due: state.plan.standards }, last, contact)
+  return { state: { ...state, mode: { is: 'done' } }, effects: [{ do: 'end' }] }
+}
+
+// ---- what a person does ----
+
+function deed(state: SessionState, does: Deed): SessionStep {
+  const { mode } = state
+  if (mode.is === 'done') return refuse(state, 'the session is at its end')
+  if (does === 'end') return { state: { ...state, mode: { is: 'done' } }, effects: [{ do: 'end' }] }
+  if (does === 'pause') return { state: { ...state, paused: true }, effects: nothing }
+  if (does === 'resume') return resume(state)
+  if (mode.is === 'out of control') {
+    return does === 'adjusted' ? askNext({ ...state, due: state.plan.standards }, unknownJig)
+      : refuse(state, `${mode.standard} is out of control: mend the cause, then say that it is adjusted`)
+  }
+  switch (does) {
+    case 'skip': return skip(state, mode)
+    case 'undo': return undo(state, mode)
+    case 'keep': return mode.is === 'in doubt'
+      ? kept(state, mode, mode.outcome) : refuse(state, 'nothing is in doubt')
+    case 'measure': return mode.is === 'asked' && (mode.phase === 'asking' || mode.phase === 'clearing')
+      ? measure(state, mode, 'first', true) : refuse(state, 'nothing is asked for now')
+    case 'again': return again(state, mode)
+    case 'second opinion': return secondOpinion(state, mode)
+    case 'adjusted': return refuse(state, 'no standard is out of control')
+  }
+}
+
+const refuse = (state: SessionState, why: string): SessionStep =>
+  ({ state, effects: [{ do: 'refuse', why }] })
+
+function resume(state: SessionState): SessionStep {
+  const { mode } = state
+  const asks = mode.is === 'asked' && mode.phase === 'asking' && state.paused
+  return { state: { ...state, paused: false }, effects: asks ? [tellAsked(mode.asked)] : nothing }
+}
+
+const stands = (mode: AskedMode | DoubtMode): boolean =>
+  mode.is === 'asked' && mode.phase === 'leaving' && mode.asked.what === 'part'
+
+/** Measures what lies in the jig anew, and takes back the result that stands. */
+function again(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
+  if (mode.is === 'in doubt') return measure(state, mode, 'first', true)
+  if (!stands(mode)) return refuse(state, 'there is no result to measure again')
+  const step = measure(forgotten(state, mode.asked), mode, 'first')
+  return { state: step.state, effects: [{ do: 'withdraw', id: mode.asked.id }, ...step.effects] }
+}
+
+const secondOpinion = (state: SessionState, mode: AskedMode | DoubtMode): SessionStep =>
+  stands(mode) ? measure(state, mode, 'second') : refuse(state, 'there is no first result to set another beside')
+
+function skip(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
+  if (mode.asked.what === 'standard') return refuse(state, 'a check standard is not skipped')
+  if (mode.is === 'asked' && mode.phase === 'measuring') return refuse(state, 'it is being measured')
+  if (stands(mode)) return refuse(state, `${mode.asked.id} has its result already`)
+  return askNext({ ...state, later: [...state.later, mode.asked] }, mode.contact)
+}
+
+function undo(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
+  const last = state.recent.at(-1)
+  if (!last) return refuse(state, 'there is no result to take back')
+  if (mode.is === 'asked' && mode.phase === 'measuring') return refuse(state, 'a measurement is under way')
+  const waits = mode.asked.what === 'part' && mode.asked.id !== last.id
+  const sooner = waits ? [mode.asked, ...state.sooner] : state.sooner
+  const step = ask({ ...forgotten(state, last), sooner }, last, mode.contact)
+  return { state: step.state, effects: [{ do: 'withdraw', id: last.id }, ...step.effects] }
+}
+
+const forgotten = (state: SessionState, { id }: Asked): SessionState => ({
+  ...state, since: state.since.filter(one => one !== id),
+  recent: state.recent.filter(one => one.id !== id),
+})

@@ -1,0 +1,257 @@
+/** The screening session: who is asked for when, and that no grade is kept that should not be. */
+import fc from 'fast-check'
+import { describe, expect, it } from 'vitest'
+import { usualContact } from '../../src/screening/contact.ts'
+import {
+  beginSession, deeds, stepSession,
+  type Asked, type Outcome, type SessionEffect, type SessionInput, type SessionState,
+} from '../../src/screening/session.ts'
+
+const contact = { ...usualContact, openOhm: 1e6 }
+const part = (id: string): Asked => ({ what: 'part', id, contact })
+const standard = (id: string): Asked => ({ what: 'standard', id, contact })
+
+/** One jig and what is in it: looks ten times a second. */
+class Hands {
+  state: SessionState
+  readonly effects: SessionEffect[] = []
+  #nowMs = 0
+
+  constructor(parts: string[], standards: string[] = [], standardsEvery = 5, settled: string[] = []) {
+    const begun = beginSession(
+      { parts: parts.map(part), standards: standards.map(standard), standardsEvery }, new Set(settled),
+    )
+    this.state = begun.state
+    this.effects.push(...begun.effects)
+  }
+
+  feed(input: SessionInput): readonly SessionEffect[] {
+    const step = stepSession(this.state, input)
+    this.state = step.state
+    this.effects.push(...step.effects)
+    return step.effects
+  }
+
+  look(ohm: number, times = 1): void {
+    for (let i = 0; i < times; i++) {
+      this.#nowMs += 100
+      this.feed({ type: 'look', look: { atMs: this.#nowMs, ohm, noiseOhm: ohm === Infinity ? 0 : ohm * 1e-4 } })
+    }
+  }
+
+  /** Takes out what is in, puts the part in, and answers the measurement. */
+  put(ohm: number, outcome: Partial<Outcome> = {}): void {
+    this.look(Infinity, 3)
+    this.look(ohm, 6)
+    this.answer(outcome)
+  }
+
+  answer(outcome: Partial<Outcome> = {}): void {
+    const { mode } = this.state
+    if (mode.is !== 'asked' || mode.phase !== 'measuring') return
+    const { id, what } = mode.asked
+    if (what === 'standard') this.feed({ type: 'standard', id, inControl: true, says: `${id} in control` })
+    else this.feed({ type: 'measured', outcome: { ...sound(id), ...outcome } })
+  }
+
+  get asked(): string | null { return 'asked' in this.state.mode ? this.state.mode.asked.id : null }
+  of<D extends SessionEffect['do']>(kind: D): (SessionEffect & { do: D })[] {
+    return this.effects.filter(one => one.do === kind) as (SessionEffect & { do: D })[]
+  }
+  /** Parts with a result that was not taken back. */
+  get kept(): string[] {
+    const ids: string[] = []
+    for (const one of this.effects) {
+      if (one.do === 'keep' && !ids.includes(one.outcome.id)) ids.push(one.outcome.id)
+      if (one.do === 'withdraw') ids.splice(ids.indexOf(one.id), 1)
+    }
+    return ids
+  }
+}
+
+const sound = (id: string): Outcome => ({ id, grade: 'accept', says: `${id} good`, strange: false, looksLike: null })
+
+describe('a screening session', () => {
+  it('asks for each part, measures it when it lies still, and ends when all have a result', () => {
+    const hands = new Hands(['R1', 'R2', 'R3'])
+    for (const ohm of [100, 220, 470]) hands.put(ohm)
+    hands.look(Infinity, 3)
+    expect(hands.kept).toEqual(['R1', 'R2', 'R3'])
+    expect(hands.of('end')).toHaveLength(1)
+    expect(hands.of('tell').filter(({ tone }) => tone === 'ask').map(({ text }) => text)).toEqual(['R1', 'R2', 'R3'])
+  })
+
+  it('measures nothing that was in the jig before it was asked for', () => {
+    const hands = new Hands(['R1'])
+    hands.look(100, 50)
+    expect(hands.of('measure')).toEqual([])
+    hands.put(100)
+    expect(hands.kept).toEqual(['R1'])
+  })
+
+  it('waits for the next part until the last one was seen to go', () => {
+    const hands = new Hands(['R1', 'R2'])
+    hands.put(100)
+    hands.look(100, 50)
+    expect(hands.of('measure')).toHaveLength(1)
+    expect(hands.asked).toBe('R1')
+  })
+
+  it('does not measure a part that is still being moved', () => {
+    const hands = new Hands(['R1'])
+    hands.look(Infinity, 3)
+    for (let i = 0; i < 40; i++) hands.look(100 * (1 + 0.1 * (i % 2)))
+    expect(hands.of('measure')).toEqual([])
+    hands.look(100, 4)
+    expect(hands.of('measure')).toHaveLength(1)
+  })
+
+  it('keeps no result of a part that left while it was measured, unless a person had it measured', () => {
+    const hands = new Hands(['R1'])
+    hands.look(Infinity, 3)
+    hands.look(100, 6)
+    hands.look(Infinity, 3)
+    hands.answer()
+    expect(hands.kept).toEqual([])
+    expect(hands.asked).toBe('R1')
+    // An open part cannot be seen.
+    hands.look(Infinity, 3)
+    hands.feed({ type: 'person', does: 'measure' })
+    hands.answer({ grade: 'reject', says: 'R1 is open' })
+    expect(hands.kept).toEqual(['R1'])
+  })
+
+  it('asks a person about a part that is not what was asked for, and keeps it only then', () => {
+    const hands = new Hands(['R1', 'R2'])
+    hands.put(220, { grade: 'reject', strange: true, looksLike: 'R2', says: '220 ohm, not 100 ohm' })
+    expect(hands.kept).toEqual([])
+    expect(hands.of('tell').at(-1)!.text).toContain('R2')
+    hands.look(Infinity, 3)
+    expect(hands.state.mode.is).toBe('in doubt')
+    hands.feed({ type: 'person', does: 'keep' })
+    expect(hands.kept).toEqual(['R1'])
+  })
+
+  it('asks for standards at the start, after so many parts, and at the end', () => {
+    const hands = new Hands(['R1', 'R2', 'R3'], ['S1', 'S2'], 2)
+    const order: (string | null)[] = []
+    for (let i = 0; i < 9; i++) { order.push(hands.asked); hands.put(100); hands.look(Infinity, 2) }
+    expect(order).toEqual(['S1', 'S2', 'R1', 'R2', 'S1', 'S2', 'R3', 'S1', 'S2'])
+    expect(hands.state.mode.is).toBe('done')
+  })
+
+  it('flags what was graded since, and grades nothing, while a standard is out of control', () => {
+    const hands = new Hands(['R1', 'R2', 'R3', 'R4'], ['S1'], 2)
+    hands.put(1000)
+    hands.put(100)
+    hands.put(100)
+    hands.look(Infinity, 2)
+    hands.look(1000, 6)
+    hands.feed({ type: 'standard', id: 'S1', inControl: false, says: 'S1 reads 3 sigma high' })
+    expect(hands.of('flag')).toEqual([{ do: 'flag', ids: ['R1', 'R2'], standard: 'S1' }])
+    const before = hands.kept.length
+    hands.put(100)
+    hands.feed({ type: 'person', does: 'measure' })
+    hands.feed({ type: 'person', does: 'undo' })
+    expect(hands.kept).toHaveLength(before)
+    hands.feed({ type: 'person', does: 'adjusted' })
+    expect(hands.asked).toBe('S1')
+    hands.put(1000)
+    hands.look(Infinity, 2)
+    expect(hands.asked).toBe('R3')
+  })
+
+  it('takes a result back and asks for its part, and then for the one that waited', () => {
+    const hands = new Hands(['R1', 'R2', 'R3'])
+    hands.put(100)
+    hands.look(Infinity, 3)
+    expect(hands.asked).toBe('R2')
+    hands.feed({ type: 'person', does: 'undo' })
+    expect(hands.asked).toBe('R1')
+    expect(hands.kept).toEqual([])
+    hands.put(100)
+    hands.look(Infinity, 2)
+    expect(hands.asked).toBe('R2')
+  })
+
+  it('puts a second result beside the first, and replaces it when measured again', () => {
+    const hands = new Hands(['R1'])
+    hands.put(100)
+    hands.feed({ type: 'person', does: 'second opinion' })
+    hands.answer({ says: 'R1 good again' })
+    expect(hands.of('keep')).toHaveLength(2)
+    expect(hands.of('withdraw')).toEqual([])
+    hands.feed({ type: 'person', does: 'again' })
+    hands.answer()
+    expect(hands.of('withdraw')).toEqual([{ do: 'withdraw', id: 'R1' }])
+    expect(hands.kept).toEqual(['R1'])
+  })
+
+  it('goes on where it was, with its standards first', () => {
+    const hands = new Hands(['R1', 'R2', 'R3'], ['S1'], 10, ['R1'])
+    expect(hands.asked).toBe('S1')
+    hands.put(1000)
+    hands.look(Infinity, 2)
+    expect(hands.asked).toBe('R2')
+  })
+
+  it('says nothing and measures nothing while it is paused', () => {
+    const hands = new Hands(['R1'])
+    hands.look(Infinity, 3)
+    hands.feed({ type: 'person', does: 'pause' })
+    hands.look(100, 30)
+    expect(hands.of('measure')).toEqual([])
+    hands.feed({ type: 'person', does: 'resume' })
+    hands.look(100)
+    expect(hands.of('measure')).toHaveLength(1)
+  })
+})
+
+const action = fc.oneof(
+  { weight: 6, arbitrary: fc.record({ kind: fc.constant('put' as const), strange: fc.boolean() }) },
+  { weight: 2, arbitrary: fc.record({ kind: fc.constant('look' as const), ohm: fc.constantFrom(Infinity, 100, 150) }) },
+  { weight: 1, arbitrary: fc.record({ kind: fc.constant('fail' as const) }) },
+  { weight: 1, arbitrary: fc.record({ kind: fc.constant('drift' as const) }) },
+  { weight: 3, arbitrary: fc.record({ kind: fc.constant('deed' as const), does: fc.constantFrom(...deeds.filter(d => d !== 'end')) }) },
+)
+
+describe('whatever hands and people do', () => {
+  it('gives every part one result at most at a time, none while standards are out of control, and loses none', () => {
+    fc.assert(fc.property(fc.array(action, { maxLength: 120 }), actions => {
+      const ids = ['A', 'B', 'C', 'D', 'E', 'F']
+      const hands = new Hands(ids, ['S1', 'S2'], 3)
+      for (const one of actions) {
+        const out = hands.state.mode.is === 'out of control'
+        const before = hands.of('keep').length
+        if (one.kind === 'put') hands.put(100, { strange: one.strange })
+        else if (one.kind === 'look') hands.look(one.ohm)
+        else if (one.kind === 'fail') hands.feed({ type: 'failed', says: 'no answer' })
+        else if (one.kind === 'deed') hands.feed({ type: 'person', does: one.does })
+        else if (hands.state.mode.is === 'asked' && hands.state.mode.asked.what === 'standard') {
+          hands.feed({ type: 'standard', id: hands.state.mode.asked.id, inControl: false, says: 'drifted' })
+        }
+        if (out && hands.state.mode.is === 'out of control') expect(hands.of('keep').length).toBe(before)
+        expect(new Set(hands.kept).size).toBe(hands.kept.length)
+        // Between standards there are never more parts than were agreed on, beside one that was asked for again.
+        expect(hands.state.since.length).toBeLessThanOrEqual(4)
+      }
+      finish(hands)
+      expect(hands.state.mode.is).toBe('done')
+      const flagged = new Set(hands.of('flag').flatMap(one => one.ids))
+      expect([...hands.kept].sort()).toEqual(ids)
+      for (const id of flagged) expect(ids).toContain(id)
+    }), { numRuns: 300 })
+  })
+})
+
+/** A patient person with sound parts brings every session to its end. */
+function finish(hands: Hands): void {
+  hands.feed({ type: 'person', does: 'resume' })
+  for (let i = 0; i < 60 && hands.state.mode.is !== 'done'; i++) {
+    if (hands.state.mode.is === 'out of control') hands.feed({ type: 'person', does: 'adjusted' })
+    if (hands.state.mode.is === 'in doubt') hands.feed({ type: 'person', does: 'keep' })
+    hands.answer()
+    hands.put(100)
+  }
+  hands.look(Infinity, 3)
+}
