@@ -14,6 +14,7 @@ import type { AnySequence } from '../src/engine/sequence.ts'
 import { KeeperHost } from '../src/keeper/host.ts'
 import type { KeeperHostOptions } from '../src/keeper/host.ts'
 import type { KeeperMode } from '../src/keeper/machine.ts'
+import type { ProfileOf } from '../src/schema/instrument-profile.ts'
 import type { StartRequest } from '../src/schema/run.ts'
 import type { Store } from '../src/schema/store.ts'
 import { Session } from '../src/scpi/session.ts'
@@ -22,6 +23,7 @@ import type { Transport } from '../src/transport/transport.ts'
 import { openInlineStore } from '../src/store/inline.ts'
 import type { SimBench } from '../mocks/bench/sim-bench.ts'
 import type { Scenario } from '../mocks/bench/scenario.ts'
+import { watchdogS } from './excuses.ts'
 import { failingStore } from './failing-store.ts'
 import type { FailingStore } from './failing-store.ts'
 import { Life, mortalClock, mortalTransport, pipedKeeper } from './mortal.ts'
@@ -76,6 +78,13 @@ export class CampaignBench {
   get store(): Store { return this.#record }
   get bench(): Simulated['bench'] { return this.#simulated.bench }
   get profiles(): Simulated['profiles'] { return this.#simulated.profiles }
+
+  /** After so long without a line the supply goes off by itself, ms. */
+  get silenceMs(): number {
+    const { file, profiles } = this.bench
+    const { profile } = profiles.get('psu')!
+    return 1000 * watchdogS(file.cadence, (profile as ProfileOf<'dc-supply'>).watchdog!.minS)
+  }
 
   setStore(trouble: Parameters<FailingStore['set']>[0]): void { this.#failing.set(trouble) }
 

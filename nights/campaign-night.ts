@@ -7,7 +7,7 @@ import { CampaignBench } from './campaign-bench.ts'
 import type { Seams } from './campaign-bench.ts'
 import { drawNight } from './draw.ts'
 import type { PlannedNight, PlannedRun, Stroke } from './draw.ts'
-import { excuseOf } from './excuses.ts'
+import { excuseOf, onlySilenceSwitchesOff, silentOffMs } from './excuses.ts'
 import { breaches } from './invariants.ts'
 import { NightWatch } from './night-watch.ts'
 import type { Struck } from './night-watch.ts'
@@ -80,6 +80,11 @@ class Night {
 
   async run(): Promise<void> {
     this.#atStart()
+    await this.#runs()
+    await this.#silence()
+  }
+
+  async #runs(): Promise<void> {
     if (!await this.#boot()) return
     const { runs, strokes } = this.#planned
     for (const [i, asked] of runs.entries()) {
@@ -88,6 +93,18 @@ class Night {
       if (state !== 'done') return
     }
   }
+
+  /** A supply that hears and does not obey is off in the end, whatever became of the cutoff: its own watchdog sees to that. */
+  async #silence(): Promise<void> {
+    const { core } = this.#bench.sim.instruments.psu
+    const isOn = (): boolean => core.driven && this.#hasStruck('supply deaf') && !this.#hasStruck('supply stays on')
+    if (!isOn()) return
+    const ms = silentOffMs([], this.#bench.silenceMs)
+    await sleep(this.#bench.clock, ms)
+    if (isOn()) this.violations.push(`a supply that does not obey was still on ${(ms / 1000).toFixed(0)} s after everything had ended`)
+  }
+
+  #hasStruck(kind: string): boolean { return this.#struck.some(({ stroke }) => stroke.trouble.kind === kind) }
 
   #atStart(): void {
     for (const stroke of this.#planned.strokes) {
@@ -147,7 +164,7 @@ class Night {
     } catch (error) {
       this.#isDown = true
       if (!others) this.violations.push(`no new daemon starts: ${(error as Error).message}`)
-      if (bench.feeding) this.violations.push('energy is on and no daemon starts')
+      if (bench.feeding && !onlySilenceSwitchesOff(watch.all)) this.violations.push('energy is on and no daemon starts')
     }
     return (await bench.store.run(id))!
   }
@@ -155,7 +172,7 @@ class Night {
   async #judge(run: RunRecord, watch: NightWatch, plan: Outcome['plan']): Promise<void> {
     const bench = this.#bench
     const events = await bench.store.events(run.id)
-    const excuse = { ...excuseOf(watch.all, this.#planned.cadence, bench), ...this.#isDown ? { noDaemon: true } : {} }
+    const excuse = { ...excuseOf(watch.all, { cadence: this.#planned.cadence, silenceMs: bench.silenceMs }), ...this.#isDown ? { noDaemon: true } : {} }
     const wrong = this.#planned.strokes.find(({ trouble }) => trouble.at === 'start')
     if (wrong && watch.fed.events.some(({ kind }) => kind === 'energise')) this.violations.push(`energised with ${wrong.trouble.kind}`)
     const outcome: Outcome<CampaignBench> = {

@@ -10,7 +10,7 @@ import { claimsTouchable } from './bad-night.ts'
 import type { FalseWord, NightStage, Outcome } from './bad-night.ts'
 import type { CampaignBench } from './campaign-bench.ts'
 import type { Stroke } from './draw.ts'
-import { nothingCanSwitchOff, offWithinMs, slowestLayerMs, tooHighAllowedMs } from './excuses.ts'
+import { nothingCanSwitchOff, offWithinMs, onlySilenceSwitchesOff, silentOffMs, slowestLayerMs } from './excuses.ts'
 import { sweepStaleMs } from './troubles.ts'
 
 const nearMs = 200
@@ -132,7 +132,7 @@ export class NightWatch {
     this.#cancelProbe()
     this.#probe()
     if (!this.#bench.daemonLife.acts) this.#died()
-    const offMs = offWithinMs(stroke, stage, this.all, this.#plan, this.#cadence)
+    const offMs = offWithinMs(stroke, stage, this.all, { plan: this.#plan, cadence: this.#cadence, silenceMs: this.#bench.silenceMs })
     if (offMs !== null && wasFeeding) this.#expectOff(stroke.trouble.kind, atMs, offMs)
   }
 
@@ -141,9 +141,15 @@ export class NightWatch {
     const others = this.all.filter(({ stroke }) => stroke.trouble.kind !== kind)
     const boundMs = others.some(({ stroke }) => stroke.trouble.blinds !== undefined)
       ? Math.max(offMs, slowestLayerMs(this.#cadence)) : offMs
+    const isOn = (): boolean =>
+      this.#bench.feeding && !this.#wentOffSince(fromMs) && !this.#feedsNothing() && !nothingCanSwitchOff(this.all)
+    const judge = (ms: number): void => {
+      if (isOn()) this.violations.push(`energy was still on ${(ms / 1000).toFixed(1)} s after: ${kind} (${this.stage})`)
+    }
     this.#cancels.push(clock.after(boundMs, () => {
-      if (!this.#bench.feeding || this.#wentOffSince(fromMs) || this.#feedsNothing() || nothingCanSwitchOff(this.all, this.#bench)) return
-      this.violations.push(`energy was still on ${(boundMs / 1000).toFixed(1)} s after: ${kind} (${this.stage})`)
+      if (!isOn() || !onlySilenceSwitchesOff(this.all)) return judge(boundMs)
+      const moreMs = silentOffMs(this.all, this.#bench.silenceMs)
+      this.#cancels.push(clock.after(moreMs, () => judge(boundMs + moreMs)))
     }))
   }
 
@@ -247,7 +253,7 @@ export class NightWatch {
   #tooLong(spellOf: Spell, now: boolean, nowMs: number, mostMs: number, what: string): void {
     const ms = spell(spellOf, now, nowMs)
     if (ms <= mostMs || ms > mostMs + farMs) return
-    if (nothingCanSwitchOff(this.all, this.#bench)) return
+    if (nothingCanSwitchOff(this.all)) return
     if (this.all.some(({ stroke }) => stroke.trouble.blinds !== undefined)) return
     this.violations.push(`${what} for ${(ms / 1000).toFixed(0)} s`)
   }
@@ -274,8 +280,6 @@ export class NightWatch {
       }
     }
   }
-
-  tooHighAllowedMs(): number { return tooHighAllowedMs(this.all, this.#cadence) }
 
   #refuseToHang(nowMs: number): void {
     const spentMs = cpuMs() - this.#cpuStartMs

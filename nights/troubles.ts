@@ -33,13 +33,15 @@ export interface Trouble {
   readonly blinds?: readonly ('bus' | 'supply' | 'sense' | 'case')[]
 }
 
+// These times repeat limits of the program on purpose: imported, a limit that was loosened there would loosen what judges it here.
+
 /** An exchange that fails: its deadline, getting in step again, and the safe-off until it is sent. */
 export const exchangeMs = 6000
 export const pulseMs = 250
 const onBus: readonly (NightStage | 'none')[] = ['polarity', 'forming', 'soaking', 'formal']
 const standing: readonly (NightStage | 'none')[] = ['soaking', 'formal']
 
-export const busStaleMs = ({ busQuietMs }: Cadence): number => 3 * busQuietMs + 1000 + pulseMs + exchangeMs
+export const busStaleMs = ({ busMs, busQuietMs }: Cadence): number => 3 * Math.max(busMs, busQuietMs) + 1000 + pulseMs + exchangeMs
 export const sweepStaleMs = ({ sweepQuietMs, sweepMs }: Cadence): number =>
   2 * sweepQuietMs + 2 * sweepMs + 1000 + pulseMs + exchangeMs
 /** Three samples, two sweeps and 5 s, and one quiet reading until it is seen. */
