@@ -3,16 +3,16 @@ import { formatDuration, formatSi } from '../base/format.ts'
 import type { Plan } from '../schema/application.ts'
 import { printable, renderTable } from './table.ts'
 
-/** Refusals first: a person who may not start need not read the rest. */
+/** Refusals alone where there are any: the figures would be of a run that never is. */
 export function planLines(plan: Plan): string[] {
-  const lines = plan.refusals.length > 0 ? [
-    'This cannot be started. Nothing was touched.', ...refusalLines(plan), ''
-  ] : []
-  lines.push(
+  if (plan.refusals.length > 0) {
+    return ['This cannot be started. Nothing was touched.', ...refusalLines(plan)].map(printable)
+  }
+  const lines = [
     `${plan.sequence}, ${plan.use}, to ${formatSi(plan.targetV, 'V')}`,
     `takes about ${formatDuration(plan.expectedS)}, at most ${formatDuration(plan.longestS)}`, '',
     ...figureLines(plan),
-  )
+  ]
   if (plan.steps.length > 0) lines.push('', ...stepTable(plan))
   if (plan.warnings.length > 0) lines.push('', 'Mind:', ...plan.warnings.map(item))
   if (plan.cautions.length > 0) lines.push(

@@ -1,82 +1,27 @@
-import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
-import { tmpdir } from 'node:os'
+import { readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
-import { buildApi, listen, type Api } from '../../src/api/build.ts'
-import { RealClock } from '../../src/base/clock.ts'
+import type { Api } from '../../src/api/build.ts'
 import { removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
 import { BenchError } from '../../src/base/errors.ts'
 import { formatClock, formatWall } from '../../src/base/format.ts'
-import type { CliContext } from '../../src/cli/context.ts'
-import { runCli } from '../../src/cli/run-cli.ts'
-import { writeFile } from '../../src/cli/write-file.ts'
-import type { PortEntry, SafeOffReport } from '../../src/schema/application.ts'
-import { FakeApplication, idleStatus, runningStatus, samplePlan } from '../api/fake-application.ts'
+import { idleStatus, runningStatus, samplePlan, type FakeApplication } from '../api/fake-application.ts'
 import { startWallMs } from '../report/sample-night.ts'
+import { localPort, openCli, type Cli } from './fake-cli.ts'
 
-const keeperReport: SafeOffReport = {
-  reason: 'smoke', atWallMs: 0, sentMs: 3, verifiedMs: 40,
-  links: [{ link: 'cutoff', sent: true, freshLink: false, verified: true, note: '' }],
-}
-const localPort: PortEntry = {
-  path: '/dev/usbtmc0', kind: 'usbtmc', url: 'usbtmc:/dev/usbtmc0', links: [], usb: null, says: '', note: '', inBench: null,
-}
+let cli: Cli
 let app: FakeApplication
 let api: Api
 let folder: string
-let context: CliContext & {
-  said: string[]; complained: string[]; keeper: string[]; keeperFails: Error | null
-}
+let context: Cli['context']
+const run: Cli['run'] = async (...argv) => await cli.run(...argv)
+const rack = (): string => cli.rack()
 
 beforeEach(async () => {
-  app = await FakeApplication.make()
-  api = buildApi(app)
-  folder = mkdtempSync(join(tmpdir(), 'cli-'))
-  writeDaemonNote(folder, { url: await listen(api, { port: 0 }), pid: 1 })
-  const said: string[] = []
-  const complained: string[] = []
-  const keeper: string[] = []
-  context = {
-    said, complained, keeper, keeperFails: null,
-    out: { write: text => said.push(text) }, err: { write: text => complained.push(text) },
-    env: { NIGHTBENCH_DATA: folder }, user: 'ida', clock: new RealClock(), writeFile,
-    stopByKeeper: async (_, reason) => {
-      keeper.push(reason)
-      if (context.keeperFails) throw context.keeperFails
-      return keeperReport
-    },
-    loadServe: async () => ({
-      serve: async options => { app.calls.push({ name: 'serve', argument: options }) }
-    }),
-    loadPorts: async () => ({
-      localPorts: benchPath => ({
-        list: async () => [{ ...localPort, inBench: benchPath === undefined ? null : `psu of ${benchPath}` }],
-        probe: async url => ({
-          url, identity: url.includes('here') && !url.includes('nowhere') ? 'A,B,1,2' : null, problem: null, entered: null, profiles: [],
-        }),
-      }),
-    }),
-    loadHost: async () => ({ localHost: async () => [] }),
-    loadDemo: async () => ({
-      runDemo: async options => { app.calls.push({ name: 'demo', argument: options }); return 1 }
-    }),
-  }
+  cli = await openCli()
+  ;({ app, api, folder, context } = cli)
 })
-afterEach(async () => {
-  await api.close()
-  await app.close()
-  rmSync(folder, { recursive: true })
-})
-
-const run = async (...argv: string[]): Promise<{ exit: number; out: string; err: string }> => {
-  const exit = await runCli(argv, context)
-  return { exit, out: context.said.splice(0).join(''), err: context.complained.splice(0).join('') }
-}
-const rack = (): string => {
-  const path = join(folder, 'rack.csv')
-  writeFileSync(path, 'position,part,profile\nP01,C1,can-450v\n')
-  return path
-}
+afterEach(async () => await cli.close())
 
 describe('looking', () => {
   it('shows the status in words and as it is', async () => {
@@ -225,6 +170,7 @@ describe('planning and starting', () => {
     const { exit, out } = await run('plan', 'reform', '--parts', rack())
     expect(exit).toBe(2)
     expect(out).toContain('P01: rated volts: has 400 V, needs 450 V.\n    Lower the target.')
+    expect(out, 'no figures of a run that never is').not.toMatch(/takes about|energy in one part|Cautions/)
   })
 
   it('shows the cautions and starts nothing until they are confirmed', async () => {
