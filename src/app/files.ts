@@ -60,7 +60,7 @@ export class ProfileFolder {
       })
     }
     const hash = createHash('sha256').update(readFileSync(path)).digest('hex').slice(0, 16)
-    return { profile: loadFile(path, schema) as T, hash, path }
+    return { profile: loadFile(path, schema, 'a profile') as T, hash, path }
   }
 }
 
@@ -76,7 +76,7 @@ export const rolesOf = ({ roles }: LoadedBench, name: string): RoleName[] =>
   [...roles].filter(([, { instrument }]) => instrument === name).map(([role]) => role)
 
 export function loadBench(path: string, folder: ProfileFolder): LoadedBench {
-  return checkBench(loadFile(path, benchFile), path, folder)
+  return checkBench(loadFile(path, benchFile, 'a bench file'), path, folder)
 }
 
 /** `file`: where the bench came from, for messages. */

@@ -20,7 +20,7 @@ async function devicesHere(dataFolder: string): Promise<Map<string, string>> {
 
 function devicesOf(benchPath: string): Map<string, string> {
   const devices = new Map<string, string>()
-  for (const [name, { url }] of Object.entries(loadFile(benchPath, benchFile).instruments)) {
+  for (const [name, { url }] of Object.entries(loadFile(benchPath, benchFile, 'a bench file').instruments)) {
     const address = parseLinkUrl(url)
     if (address.kind === 'serial') devices.set(name, address.settings.path)
     if (address.kind === 'usbtmc') devices.set(name, address.path)

@@ -61,7 +61,7 @@ export interface LocalPorts { list(): Promise<PortEntry[]>; probe(url: string): 
  * The same without a daemon, held against `benchPath` where one is named. Throws as reading that file does.
  */
 export function localPorts(benchPath: string | undefined, dataFolder: string, clock: Clock): LocalPorts {
-  const bench = benchPath === undefined ? null : loadFile(benchPath, benchFile)
+  const bench = benchPath === undefined ? null : loadFile(benchPath, benchFile, 'a bench file')
   const own = join(dataFolder, 'profiles')
   const profiles = new ProfileFolder(existsSync(own) ? own : null)
   return {

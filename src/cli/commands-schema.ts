@@ -1,8 +1,7 @@
 /** `schema`: writes the JSON Schemas of the files people write. Needs no daemon. */
-import { mkdirSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Command } from 'commander'
-import { BenchError } from '../base/errors.ts'
+import { makeFolder } from '../base/file-fault.ts'
 import type { Act } from './commands-bench.ts'
 import { print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
@@ -39,14 +38,4 @@ async function writeSchemas(
       `# yaml-language-server: $schema=${written[0]!.file}`)
   }
   return exitCodes.accepted
-}
-
-function makeFolder(path: string): void {
-  try {
-    mkdirSync(path, { recursive: true })
-  } catch (error) {
-    throw new BenchError(
-      'FILE_UNREADABLE', `cannot make the folder: ${(error as Error).message}`, { file: path }, error
-    )
-  }
 }

@@ -3,7 +3,7 @@ import { mkdirSync, writeFileSync } from 'node:fs'
 import { dirname, join } from 'node:path'
 import type { Command } from 'commander'
 import { dataFolderOf } from '../base/daemon-file.ts'
-import { BenchError } from '../base/errors.ts'
+import { fileFault } from '../base/file-fault.ts'
 import { hashOfToken, newToken } from '../base/token.ts'
 import type { Act } from './commands-bench.ts'
 import { print, printJson, type CliContext, type CommonOptions } from './context.ts'
@@ -26,7 +26,7 @@ function makeToken(context: CliContext, file: string, json: boolean): ExitCode {
     mkdirSync(dirname(file), { recursive: true })
     writeFileSync(file, `${hashOfToken(token)}\n`, { mode: 0o600, flag: 'wx' })
   } catch (error) {
-    throw new BenchError('FILE_UNREADABLE', (error as Error).message, { file }, error)
+    throw fileFault(file, 'cannot be written', 'a new file', error)
   }
   if (json) printJson(context.out, { token, file })
   else {

@@ -1,12 +1,13 @@
 /** The main job on a simulated bench: a night of forming in under a minute, with nothing but this package. */
 import { spawn } from 'node:child_process'
 import type { ChildProcess } from 'node:child_process'
-import { mkdirSync, mkdtempSync, writeFileSync } from 'node:fs'
+import { mkdtempSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { createInterface } from 'node:readline'
 import { RealClock, sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
+import { makeFolder } from '../base/file-fault.ts'
 import { makeLog } from '../base/log.ts'
 import { builtEntry } from '../base/paths.ts'
 import type { LoadedPart, RunRecord } from '../schema/run.ts'
@@ -33,7 +34,7 @@ export async function runDemo(options: DemoOptions): Promise<number> {
   const clock = new RealClock()
   const startedMs = clock.monotonicMs()
   const folder = options.data ?? mkdtempSync(join(tmpdir(), 'nightbench-demo-'))
-  mkdirSync(folder, { recursive: true })
+  makeFolder(folder)
   const sim = await startBench(seedOf(options.seed))
   const close: (() => Promise<void> | void)[] = [() => { sim.child.kill() }]
   try {

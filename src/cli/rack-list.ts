@@ -1,7 +1,8 @@
 /** The rack list: what a person has put on which position. YAML, JSON or CSV. */
 import { readFileSync, statSync } from 'node:fs'
 import { z } from 'zod'
-import { BenchError, type Problem } from '../base/errors.ts'
+import type { Problem } from '../base/errors.ts'
+import { fileFault } from '../base/file-fault.ts'
 import { fileBytesMax, invalidFile, loadFile, parseWith } from '../schema/read-file.ts'
 import { loadedPart, type LoadedPart } from '../schema/run.ts'
 
@@ -16,7 +17,7 @@ export const rackList = z.array(loadedPart).min(1)
  */
 export function readRackList(path: string): LoadedPart[] {
   const { parts, lines } = path.toLowerCase().endsWith('.csv')
-    ? readCsvRack(path) : { parts: loadFile(path, rackList), lines: null }
+    ? readCsvRack(path) : { parts: loadFile(path, rackList, 'a rack list'), lines: null }
   const problems = twice(path, parts, lines)
   if (problems.length > 0) throw invalidFile(path, problems)
   return parts
@@ -74,7 +75,7 @@ function readText(path: string): string {
     if (statSync(path).size > fileBytesMax) throw new Error(`longer than ${fileBytesMax} bytes`)
     return new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(path))
   } catch (error) {
-    throw new BenchError('FILE_UNREADABLE', (error as Error).message, { file: path }, error)
+    throw fileFault(path, 'cannot be read', 'a rack list', error)
   }
 }
 

@@ -2,6 +2,7 @@
 import { readFileSync, statSync } from 'node:fs'
 import { createSecureContext } from 'node:tls'
 import { BenchError } from '../base/errors.ts'
+import { fileFault } from '../base/file-fault.ts'
 import { isLoopback } from '../base/loopback.ts'
 import { isTokenHash } from '../base/token.ts'
 
@@ -19,6 +20,7 @@ export interface RemoteView {
 }
 
 const fileBytesMax = 64 * 1024
+const keyFile = 'the key of the certificate, PEM'
 
 /**
  * Null without `--listen`. Throws USAGE for options that do not fit each other, REFUSED where token or TLS is
@@ -77,7 +79,7 @@ function originOf(proxy: string | undefined): string | null {
 }
 
 function tokenHashIn(path: string): string {
-  const lines = textOf(path).split(/\r?\n/).map(line => line.trim())
+  const lines = textOf(path, 'a token file').split(/\r?\n/).map(line => line.trim())
     .filter(line => line !== '' && !line.startsWith('#'))
   const [hash] = lines
   if (lines.length === 1 && isTokenHash(hash!)) return hash!
@@ -90,7 +92,7 @@ function tlsOf(cert: string, key: string): { cert: string; key: string } {
   if ((modeOf(key) & 0o007) !== 0) {
     throw new BenchError('REFUSED', `everybody may read or write the key; chmod o= ${key}`)
   }
-  const pair = { cert: textOf(cert), key: textOf(key) }
+  const pair = { cert: textOf(cert, 'a certificate, PEM'), key: textOf(key, keyFile) }
   try {
     createSecureContext(pair)
     return pair
@@ -104,20 +106,17 @@ function modeOf(path: string): number {
   try {
     return process.platform === 'win32' ? 0 : statSync(path).mode
   } catch (error) {
-    throw unreadable(path, error)
+    throw fileFault(path, 'cannot be read', keyFile, error)
   }
 }
 
-function textOf(path: string): string {
+function textOf(path: string, what: string): string {
   try {
     const found = statSync(path)
     if (!found.isFile()) throw new Error('not a regular file')
     if (found.size > fileBytesMax) throw new Error(`longer than ${fileBytesMax} bytes`)
     return readFileSync(path, 'utf8')
   } catch (error) {
-    throw unreadable(path, error)
+    throw fileFault(path, 'cannot be read', what, error)
   }
 }
-
-const unreadable = (path: string, error: unknown): BenchError =>
-  new BenchError('FILE_UNREADABLE', (error as Error).message, { file: path }, error)

@@ -3,6 +3,7 @@ import { createWriteStream } from 'node:fs'
 import { Readable } from 'node:stream'
 import { pipeline } from 'node:stream/promises'
 import { BenchError } from '../base/errors.ts'
+import { fileFault } from '../base/file-fault.ts'
 
 /**
  * Writes the pieces to `path`, replacing what is there; returns the bytes. FILE_UNREADABLE when it cannot.
@@ -16,8 +17,6 @@ export async function writeFile(
     return file.bytesWritten
   } catch (error) {
     if (error instanceof BenchError) throw error
-    throw new BenchError(
-      'FILE_UNREADABLE', `cannot write: ${(error as Error).message}`, { file: path }, error
-    )
+    throw fileFault(path, 'cannot be written', 'a file in a folder that is there', error)
   }
 }

@@ -8,6 +8,7 @@ import {
 } from 'yaml'
 import type { z } from 'zod'
 import { BenchError, type Problem } from '../base/errors.ts'
+import { fileFault } from '../base/file-fault.ts'
 import { problemsOf, type Path } from './problems.ts'
 
 export type { Problem }
@@ -69,10 +70,11 @@ export function parseText<S extends z.ZodType>(schema: S, text: string, file: st
 }
 
 /**
- * Reads and judges a file. Throws FILE_UNREADABLE, or FILE_INVALID with every problem in message and context.
+ * Reads and judges a file; `what` says what belongs there, e.g. "a bench file". Throws FILE_UNREADABLE, or
+ * FILE_INVALID with every problem in message and context.
  */
-export function loadFile<S extends z.ZodType>(path: string, schema: S): z.output<S> {
-  const parsed = parseText(schema, readWhole(path), path)
+export function loadFile<S extends z.ZodType>(path: string, schema: S, what = 'a file'): z.output<S> {
+  const parsed = parseText(schema, readWhole(path, what), path)
   if (parsed.ok) return parsed.value
   throw invalidFile(path, parsed.problems)
 }
@@ -206,7 +208,7 @@ function placeOf(document: Document, lines: LineCounter, path: Path): Place | un
 function rangeStart(node: unknown): number | undefined { return (node as Node | null)?.range?.[0] }
 
 /** The text of a regular file within the size limit, as UTF-8. */
-function readWhole(path: string): string {
+function readWhole(path: string, what: string): string {
   let bytes: Buffer
   try {
     const handle = openSync(path, 'r')
@@ -224,7 +226,7 @@ function readWhole(path: string): string {
       closeSync(handle)
     }
   } catch (error) {
-    throw new BenchError('FILE_UNREADABLE', reason(error), { file: path }, error)
+    throw fileFault(path, 'cannot be read', what, error)
   }
   if (bytes.length > fileBytesMax) {
     throw invalidFile(path, [{ file: path, path: '', expected: sizeAllowed, got: 'a longer file' }])
