@@ -6,8 +6,8 @@ import { createHash } from 'node:crypto'
 import { realpathSync } from 'node:fs'
 import { tmpdir, userInfo } from 'node:os'
 import { join } from 'node:path'
-import { BenchError, hasCode } from '../base/errors.ts'
-import { lockDataFolder, type FolderLock } from '../store/lock.ts'
+import { BenchError } from '../base/errors.ts'
+import { lockFolder, type FolderLock, type Holder } from '../store/lock.ts'
 import { parseLinkUrl } from '../transport/open.ts'
 
 /** Where locks are kept that all daemons of this user look at; gone with the session where there is one. */
@@ -19,14 +19,16 @@ export const runtimeFolder = (
 
 /**
  * Takes the links at `urls`, however they are spelled, all or none. The kernel takes them back when this
- * process ends, however it ends. Throws REFUSED, naming link and holder.
+ * process ends, however it ends. Throws REFUSED, naming link and holder, with the holder's `dataFolder`.
  */
-export function lockLinks(urls: readonly string[], folder: string = runtimeFolder()): FolderLock {
+export function lockLinks(
+  urls: readonly string[], folder: string = runtimeFolder(), dataFolder = '',
+): FolderLock {
   const locks: FolderLock[] = []
   const release = (): void => { for (const lock of locks.splice(0)) lock.release() }
   try {
     for (const [place, url] of new Map(urls.map(url => [placeOf(url), url]))) {
-      locks.push(lockOne(join(folder, nameOf(place)), url))
+      locks.push(lockFolder(join(folder, nameOf(place)), drivenBy(url), dataFolder))
     }
     return { release }
   } catch (error) {
@@ -35,14 +37,10 @@ export function lockLinks(urls: readonly string[], folder: string = runtimeFolde
   }
 }
 
-function lockOne(folder: string, url: string): FolderLock {
-  try {
-    return lockDataFolder(folder)
-  } catch (error) {
-    if (!hasCode(error, 'REFUSED')) throw error
-    throw new BenchError('REFUSED', `another daemon drives ${url}`,
-      { expected: 'one daemon a bench', got: error instanceof Error ? error.message : String(error) }, error)
-  }
+const drivenBy = (url: string) => ({ pid, note }: Holder): BenchError => {
+  const of = note === '' ? '' : `, with data folder ${note},`
+  return new BenchError('REFUSED', `process ${pid}${of} drives ${url} already: `
+    + 'one bench has one daemon. End that one, or take this instrument out of the bench file')
 }
 
 const nameOf = (place: string): string => createHash('sha256').update(place).digest('hex').slice(0, 24)

@@ -3,7 +3,7 @@
  * sessions, application.
  */
 import { existsSync } from 'node:fs'
-import { join } from 'node:path'
+import { join, resolve } from 'node:path'
 import type { Clock } from '../base/clock.ts'
 import { RealClock } from '../base/clock.ts'
 import { closeAll } from '../base/close-all.ts'
@@ -45,7 +45,8 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
   const undo: (() => Promise<void> | void)[] = [() => lock.release()]
   const close = (): Promise<void> => closeAll(undo.splice(0).reverse())
   try {
-    const links = lockLinks(Object.values(bench.file.instruments).map(({ url }) => url))
+    const links = lockLinks(
+      Object.values(bench.file.instruments).map(({ url }) => url), undefined, resolve(dataFolder))
     undo.push(() => links.release())
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const start = (): ReturnType<typeof forkKeeper> => forkKeeper({

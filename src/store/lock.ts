@@ -1,31 +1,40 @@
 /**
- * One program per data folder, by a lock that the kernel takes back when its holder dies, however it dies.
+ * One program per folder, by a lock that the kernel takes back when its holder dies, however it dies.
  */
-import { mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import { BenchError } from '../base/errors.ts'
+import { makeFolder } from '../base/file-fault.ts'
 import { guarded, sqliteCode } from './fault.ts'
 
 export interface FolderLock { release(): void }
 
+/** Who holds a folder: its process, "unknown" where nothing tells, and what it noted; empty for nothing. */
+export interface Holder { pid: string; note: string }
+
+/** Takes the data folder, making it where it is missing. Throws as `lockFolder` does. */
+export const lockDataFolder = (folder: string): FolderLock => lockFolder(folder, ({ pid }) => new BenchError(
+  'REFUSED', `process ${pid} uses this data folder already. End it first, or name another with --data`,
+  { file: folder },
+))
+
 /**
- * Takes the data folder, making it where it is missing. Node has no file locks, SQLite has: an exclusive
- * transaction held open. Throws REFUSED naming the process that holds it, STORE where the folder cannot be
- * used.
+ * Takes a folder, making it where it is missing. Node has no file locks, SQLite has: an exclusive
+ * transaction held open. Throws what `heldBy` makes of its holder, STORE where the folder cannot be used.
  */
-export function lockDataFolder(folder: string): FolderLock {
-  return guarded(folder, 'cannot lock the data folder', () => {
-    mkdirSync(folder, { recursive: true })
+export function lockFolder(folder: string, heldBy: (holder: Holder) => BenchError, note = ''): FolderLock {
+  return guarded(folder, 'cannot lock the folder', () => {
+    makeFolder(folder, 'STORE')
     const pidFile = join(folder, 'lock.pid')
     const db = new Database(join(folder, 'lock.db'), { timeout: 0 })
     try {
       db.exec('BEGIN EXCLUSIVE')
       // Beside the lock and not in it: nobody else can read what is locked.
-      writeFileSync(pidFile, `${process.pid}\n`)
+      writeFileSync(pidFile, `${process.pid}\n${note}\n`)
     } catch (error) {
       db.close()
-      throw sqliteCode(error).startsWith('SQLITE_BUSY') ? heldBy(folder, pidFile) : error
+      throw sqliteCode(error).startsWith('SQLITE_BUSY') ? heldBy(holderIn(pidFile)) : error
     }
     return { release: () => release(db, pidFile) }
   })
@@ -37,12 +46,11 @@ function release(db: Database.Database, pidFile: string): void {
   db.close()
 }
 
-function heldBy(folder: string, pidFile: string): BenchError {
-  return new BenchError(
-    'REFUSED', `process ${pidIn(pidFile)} uses this data folder already`, { file: folder }
-  )
-}
-
-function pidIn(pidFile: string): string {
-  try { return readFileSync(pidFile, 'utf8').trim() || 'unknown' } catch { return 'unknown' }
+function holderIn(pidFile: string): Holder {
+  try {
+    const [pid, note] = readFileSync(pidFile, 'utf8').split('\n')
+    return { pid: pid || 'unknown', note: note ?? '' }
+  } catch {
+    return { pid: 'unknown', note: '' }
+  }
 }

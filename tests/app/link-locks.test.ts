@@ -23,6 +23,15 @@ describe('the lock of links', () => {
     lockLinks(['tcp://bench:5026'], folder).release()
   })
 
+  it('names what is held, by whom, with which data folder, and the way out, and no file of its own', () => {
+    const lock = lockLinks(['tcp://bench:5025'], folder, '/srv/night')
+    expect(() => lockLinks(['tcp://bench:5025'], folder, '/srv/day')).toThrow(expect.objectContaining({
+      message: `process ${process.pid}, with data folder /srv/night, drives tcp://bench:5025 already: `
+        + 'one bench has one daemon. End that one, or take this instrument out of the bench file',
+    }))
+    lock.release()
+  })
+
   it('lets two benches be', () => {
     const locks = [lockLinks(['tcp://bench:1'], folder), lockLinks(['tcp://bench:2', 'usbtmc:/dev/usbtmc7'], folder)]
     for (const lock of locks) lock.release()
@@ -33,7 +42,7 @@ describe('the lock of links', () => {
     symlinkSync(join(folder, 'port'), join(folder, 'by-id'))
     const url = (name: string): string => `serial:${join(folder, name)}`
     const lock = lockLinks([url('port'), `${url('by-id')}?baud=19200`], folder)
-    expect(() => lockLinks([`${url('by-id')}?baud=9600`], folder)).toThrow(/another daemon drives/)
+    expect(() => lockLinks([`${url('by-id')}?baud=9600`], folder)).toThrow(/drives serial:\S+\?baud=9600 already/)
     lock.release()
   })
 

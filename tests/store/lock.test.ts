@@ -26,7 +26,7 @@ describe('the lock of a data folder', () => {
     const data = folder('deep', 'data')
     const lock = lockDataFolder(data)
     expect(() => lockDataFolder(data)).toThrow(expect.objectContaining({
-      code: 'REFUSED', message: `${data}: process ${process.pid} uses this data folder already`,
+      code: 'REFUSED', message: `${data}: process ${process.pid} uses this data folder already. End it first, or name another with --data`,
     }))
     lock.release()
     lock.release()
@@ -51,7 +51,7 @@ describe('the lock of a data folder', () => {
     const data = folder('killed')
     const { pid, kill } = await holder(data)
     expect(() => lockDataFolder(data)).toThrow(expect.objectContaining({
-      code: 'REFUSED', message: `${data}: process ${pid} uses this data folder already`,
+      code: 'REFUSED', message: expect.stringContaining(`process ${pid} uses this data folder already`) as string,
     }))
     await kill()
     lockDataFolder(data).release()
@@ -60,7 +60,8 @@ describe('the lock of a data folder', () => {
   it('says STORE where the folder cannot be one', () => {
     writeFileSync(folder('plain'), '')
     expect(() => lockDataFolder(folder('plain'))).toThrow(expect.objectContaining({
-      code: 'STORE', context: { file: folder('plain') }, message: expect.stringContaining('EEXIST') as string,
+      code: 'STORE',
+      message: `${folder('plain')}: cannot be made: expected a folder, got a file where a folder belongs`,
     }))
   })
 })
