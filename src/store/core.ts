@@ -31,7 +31,7 @@ export class StoreCore {
   constructor(path: string, db: Db) {
     this.#path = path
     this.#db = db
-    this.#place = placeOf(path, db.memory)
+    this.#place = placeOf(path, db)
     this.#runs = new RunReader(db)
     this.#writer = new Writer(db, this.#runs)
     this.#levels = new LevelReader(db)
@@ -106,7 +106,7 @@ export class StoreCore {
   #write<T>(what: string, work: () => T): T {
     return this.#do(what, () => {
       this.#place.check()
-      return work()
+      try { return work() } finally { this.#place.wrote() }
     })
   }
 

@@ -1,5 +1,8 @@
 import { execFileSync } from 'node:child_process'
-import { chmodSync, copyFileSync, mkdirSync, renameSync, rmSync } from 'node:fs'
+import {
+  chmodSync, closeSync, copyFileSync, mkdirSync, openSync, readFileSync, renameSync, rmSync, statSync, truncateSync, writeFileSync,
+  writeSync,
+} from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -26,6 +29,15 @@ beforeEach(async () => {
 afterEach(() => store.close())
 
 const count = (table: string): unknown => db.prepare(`SELECT count(*) FROM ${table}`).pluck().get()
+
+const foreign = 'written to by another program'
+const copyOver = (file: string): void => writeFileSync(file, readFileSync(file))
+const cutShort = (file: string): void => truncateSync(file, 1000)
+const changeByte = (file: string): void => {
+  const handle = openSync(file, 'r+')
+  writeSync(handle, 'x', 5000)
+  closeSync(handle)
+}
 
 /** Fails every kind of write with `code`, sees that nothing of them is there, mends, and writes again. */
 async function survives(code: string, mend: () => void): Promise<void> {
@@ -81,6 +93,44 @@ describe.skipIf(process.platform === 'win32')('a record that is taken away under
     copyFileSync(path, `${path}.copy`)
     renameSync(`${path}.copy`, path)
     await refused(path, 'replaced')
+  })
+
+  it.each([
+    ['the record', 'copied over', '', copyOver], ['the record', 'cut short', '', cutShort],
+    ['the record', 'changed by one byte', '', changeByte], ['its write-ahead log', 'copied over', '-wal', copyOver],
+    ['its write-ahead log', 'cut short', '-wal', cutShort], ['its write-ahead log', 'changed by one byte', '-wal', changeByte],
+  ])('fails every write once %s is %s in its place', async (_what, _how, ending, change) => {
+    const file = `${path}${ending}`
+    const was = statSync(file, { bigint: true })
+    // Once more where the clock of the file system has not ticked since the last write.
+    do change(file)
+    while (statSync(file, { bigint: true }).mtimeNs === was.mtimeNs)
+    expect(statSync(file, { bigint: true }).ino).toBe(was.ino)
+    await refused(file, foreign)
+  })
+
+  it('fails every write once another program has committed something, and none for one that only reads', async () => {
+    const other = new Database(path)
+    try {
+      expect(other.prepare('SELECT count(*) FROM runs').pluck().get()).toBe(1)
+      await store.appendEvent('R1', sampleEvent())
+      other.exec('BEGIN IMMEDIATE; CREATE TABLE foreign_table (x); ROLLBACK')
+      await store.appendEvent('R1', sampleEvent())
+      other.exec('CREATE TABLE foreign_table (x)')
+      await expect(store.appendEvent('R1', sampleEvent())).rejects.toMatchObject({ code: 'STORE', message: expect.stringContaining(foreign) as string })
+    } finally {
+      other.close()
+    }
+    await expect(store.appendEvent('R1', sampleEvent())).rejects.toMatchObject({ code: 'STORE' })
+  })
+
+  it('goes on through its own checkpoints, and after a write that failed', async () => {
+    for (let i = 0; i < 20; i++) await store.appendReadings('R1', sampleReadings(channels, 600 + i * 2000, 2000))
+    db.pragma('query_only = ON')
+    await expect(store.appendEvent('R1', sampleEvent())).rejects.toMatchObject({ code: 'STORE' })
+    db.pragma('query_only = OFF')
+    await store.appendEvent('R1', sampleEvent())
+    expect(await store.verifyChain('R1')).toBeNull()
   })
 })
 
