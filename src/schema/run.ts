@@ -1,5 +1,6 @@
 /** Runs, events and results: what the store keeps and every interface shows. */
 import { z } from 'zod'
+import { position } from './bench.ts'
 
 export const grades = ['accept', 'marginal', 'reject', 'cannot tell'] as const
 export type Grade = (typeof grades)[number]
@@ -18,11 +19,14 @@ export type Stage = (typeof stages)[number]
 
 /** What a person puts on a position. */
 export const loadedPart = z.strictObject({
-  position: z.string(),
+  position: position.shape.name,
   part: z.string().regex(/^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/, 'letters, digits, dot, hyphen, underscore'),
-  profile: z.string(),
+  profile: z.string().regex(/^[A-Za-z0-9][A-Za-z0-9.-]{0,63}$/, 'letters, digits, dots and hyphens'),
   note: z.string().max(500).default(''),
   condition: z.enum(['sound', 'bulging', 'weeping', 'possible-pcb']).default('sound'),
+  ratedV: z.number().positive().max(1000).optional()
+    .describe('As printed on it; a plan refuses a part whose profile says another'),
+  capacitanceF: z.number().positive().max(1).optional().describe('As printed on it; likewise'),
 })
 export type LoadedPart = z.infer<typeof loadedPart>
 
@@ -54,7 +58,11 @@ export interface RunEvent {
 
 /** One comparison behind a grade. SI units. */
 export interface Criterion {
-  readonly name: 'leakage' | 'capacitance' | 'esr' | 'dissipation' | 'forming' | 'contact' | 'short' | 'bench'
+  readonly name:
+    | 'leakage' | 'capacitance' | 'esr' | 'dissipation' | 'forming' | 'contact' | 'short' | 'bench'
+    | 'resistance' | 'contact resistance' | 'inductance' | 'quality factor' | 'winding resistance'
+    | 'forward voltage' | 'reverse current' | 'zener voltage' | 'zener slope'
+    | 'collector leakage' | 'gain' | 'base-emitter voltage' | 'saturation voltage'
   readonly value: number
   readonly unit: string
   readonly expandedU: number

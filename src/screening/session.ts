@@ -1,8 +1,9 @@
 /**
  * A screening session as a pure step machine: (state, input) → (state, effects). Both hands are on the
- * parts: the session asks for a part, waits until it lies still, has it measured, tells the outcome, sees it
- * go and asks for the next. Check standards come at the start, after every so many parts and at the end; while
- * one is out of control nothing is graded, and what was graded since all were last in control is flagged.
+ * parts: the session asks for a part, waits until it lies still, has it measured, tells the outcome, sees
+ * it go and asks for the next. Check standards come at the start, after every so many parts and at the
+ * end; while one is out of control nothing is graded, and what was graded since all were last in control
+ * is flagged.
  */
 import { seeContact, unknownJig, type Contact, type ContactRule, type Look } from './contact.ts'
 
@@ -103,8 +104,9 @@ const recentMost = 20
 const nothing: readonly SessionEffect[] = []
 
 /**
- * Where a session begins, or goes on after an interruption: `settled` are parts that have a result on record,
- * `putOff` those that were skipped. Standards always come first: nobody knows what happened meanwhile.
+ * Where a session begins, or goes on after an interruption: `settled` are parts that have a result on
+ * record, `putOff` those that were skipped. Standards always come first: nobody knows what happened
+ * meanwhile.
  */
 export function beginSession(
   plan: SessionPlan, settled: ReadonlySet<string> = new Set(), putOff: ReadonlySet<string> = new Set(),
@@ -279,7 +281,7 @@ function again(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
 }
 
 const secondOpinion = (state: SessionState, mode: AskedMode | DoubtMode): SessionStep =>
-  stands(mode) ? measure(state, mode, 'second') : refuse(state, 'there is no first result to set another beside')
+  stands(mode) ? measure(state, mode, 'second') : refuse(state, 'there is no first result yet')
 
 function skip(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
   if (mode.asked.what === 'standard') return refuse(state, 'a check standard is not skipped')

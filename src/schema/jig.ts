@@ -1,0 +1,79 @@
+/**
+ * The jig as a method sees it: terminals that hold one part, and what may be put on them. Every verb ends
+ * with the terminals unpowered, keeps under the jig's own limits whatever is asked, and rejects with a
+ * BenchError. SI units.
+ */
+import type { Measured } from './reading.ts'
+
+export type Terminal = 1 | 2 | 3
+/** Two terminals in order: current is counted into `high` and out of `low`. */
+export interface Pair {
+  readonly high: Terminal
+  readonly low: Terminal
+}
+export const swapped = ({ high, low }: Pair): Pair => ({ high: low, low: high })
+
+/** A series impedance as the part has it: the jig's own share is taken off, and its uncertainty added. */
+export interface ImpedanceReading {
+  readonly rOhm: Measured
+  readonly xOhm: Measured
+  readonly frequencyHz: number
+  readonly levelV: number
+}
+
+/** One point of a characteristic. */
+export interface Point {
+  readonly voltage: Measured
+  readonly current: Measured
+  /** The limit and not the set value decided. */
+  readonly limited: boolean
+}
+
+/** What a source is to force between two terminals. */
+export type Force =
+  | { readonly voltageV: number; readonly limitA: number }
+  | { readonly currentA: number; readonly limitV: number }
+
+export interface JigReach {
+  readonly terminals: 2 | 3
+  readonly bridge: {
+    readonly frequenciesHz: readonly number[] | { readonly minHz: number; readonly maxHz: number }
+  } | null
+  /** `wires` that resistance can be read with. */
+  readonly ohms: { readonly wires: readonly (2 | 4)[] } | null
+  readonly source: SourceReach | null
+  readonly secondSource: SourceReach | null
+}
+/** Most volts and amperes, the jig's limits taken into account. */
+export interface SourceReach {
+  readonly voltageMaxV: number
+  readonly currentMaxA: number
+}
+
+export interface Jig {
+  readonly reach: JigReach
+  impedance(pair: Pair, setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading>
+  /**
+   * `mostOhm`: what is expected at most; a smaller part is read on the same range. `over-range` where it
+   * is more.
+   */
+  resistance(pair: Pair, setup: { mostOhm: number; wires: 2 | 4 }): Promise<Measured>
+  /** Forces one thing between two terminals for `holdMs`, reads both quantities at its end, and lets go. */
+  force(pair: Pair, force: Force, holdMs?: number): Promise<Point>
+  /** The same while a second source works from `control` against the same low terminal. */
+  drive(
+    pair: Pair,
+    force: Force,
+    control: Terminal,
+    controlForce: Force,
+    holdMs?: number,
+  ): Promise<{
+    main: Point
+    control: Point
+  }>
+  /** Waits, or rejects when the session ends. */
+  rest(ms: number): Promise<void>
+}
+
+/** Finding out what a part is stays below this: reverse base-emitter breakdown spoils gain. */
+export const probing = { voltageV: 4, currentA: 1e-3 } as const

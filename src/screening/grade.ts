@@ -1,0 +1,164 @@
+/**
+ * What a proof comes to: criteria with guard bands, one grade, what to do with the part, and a sentence
+ * for screen and voice. What is gravely wrong is marked strange: another part may lie in the jig, or the
+ * clips may touch each other, and a person says which before a good part is thrown away.
+ */
+import { combineGrades } from '../analysis/conformance.ts'
+import { formatSi } from '../base/format.ts'
+import type { Criterion, Disposition, Grade } from '../schema/run.ts'
+import { criterion, show } from '../sequences/criteria.ts'
+import type { Fault, Finding, Proof } from './proof.ts'
+import type { ToProve } from './to-prove.ts'
+
+/** One part of the list, as the plan asks for it. */
+export interface Item {
+  readonly id: string
+  readonly part: ToProve
+}
+
+export interface Verdict {
+  readonly id: string
+  readonly grade: Grade
+  readonly disposition: Disposition
+  readonly pConform: number
+  readonly reason: string
+  readonly criteria: readonly Criterion[]
+  readonly figures: Readonly<Record<string, number>>
+  readonly notes: readonly string[]
+  readonly says: string
+  readonly strange: boolean
+  readonly looksLike: string | null
+}
+
+/**
+ * Tolerance less than this many times the expanded uncertainty: the grade means little (common practice 4
+ * to 1).
+ */
+const ratioLeast = 4
+/** A value this many times off is no tolerance fault any more. */
+const strangeFactor = 1.5
+
+/** `others`: parts that are still to come, among which a strange one may be found. */
+export function judge({ id, part }: Item, proof: Proof, others: readonly Item[]): Verdict {
+  const criteria = proof.findings.map(asCriterion)
+  const { fault, figures } = proof
+  const notes = [
+    ...proof.notes,
+    ...criteria.flatMap(coarse),
+    ...(fault?.is === 'reversed' ? [fault.says] : []),
+  ]
+  const base = { id, criteria, figures, notes }
+  if (fault !== null && fault.is !== 'reversed') return faulted(base, fault)
+  if (criteria.length === 0) {
+    return faulted(base, { is: 'cannot tell', says: 'nothing was measured' })
+  }
+  const { grade, pConform } = combineGrades(criteria)
+  const worst = criteria.find(one => one.grade === grade)!
+  const value = criteria[0]!
+  const strange = farOff(value)
+  const reason =
+    grade === 'accept' ? 'within every limit with its uncertainty' : `${worst.name} ${show(worst)}`
+  return {
+    ...base,
+    grade,
+    pConform,
+    reason,
+    strange,
+    disposition: dispositionOf(grade, part, criteria),
+    looksLike: strange ? likeliest(value, part, others) : null,
+    says: `${id}: ${spoken(grade === 'accept' ? value : worst)}, ${words[grade]}`,
+  }
+}
+
+const words: Record<Grade, string> = {
+  accept: 'good',
+  marginal: 'too near its limit to tell',
+  reject: 'bad',
+  'cannot tell': 'cannot tell',
+}
+
+const asCriterion = ({ name, measured, unit, limit }: Finding): Criterion =>
+  criterion(
+    name,
+    measured,
+    unit,
+    {
+      ...(limit.low === undefined ? {} : { low: limit.low }),
+      ...(limit.high === undefined ? {} : { high: limit.high }),
+    },
+    limit.source,
+  )
+
+const spoken = ({ name, value, unit }: Criterion): string =>
+  `${name} ${formatSi(value, unit === '1' ? '' : unit, 3)}`
+
+function faulted(base: Pick<Verdict, 'id' | 'criteria' | 'figures' | 'notes'>, fault: Fault): Verdict {
+  const untold = fault.is === 'poor contact' || fault.is === 'cannot tell'
+  return {
+    ...base,
+    grade: untold ? 'cannot tell' : 'reject',
+    disposition: untold ? 'retest' : 'replace',
+    pConform: untold ? NaN : 0,
+    reason: fault.says,
+    says: `${base.id}: ${fault.says}`,
+    strange: !untold,
+    looksLike: null,
+  }
+}
+
+/** An old electrolytic that leaks but has its capacitance may come back by forming; the rest is replaced. */
+function dispositionOf(grade: Grade, part: ToProve, criteria: readonly Criterion[]): Disposition {
+  if (grade === 'accept') return 'use'
+  if (grade !== 'reject') return 'retest'
+  const forms =
+    part.kind === 'capacitor' &&
+    part.dielectric === 'electrolytic' &&
+    criteria.every(one => one.grade !== 'reject' || one.name === 'leakage')
+  return forms ? 'form' : 'replace'
+}
+
+/** Ratio of the room within the limits to what the measurement leaves open. */
+function coarse({ name, expandedU, limitLow, limitHigh }: Criterion): string[] {
+  if (limitLow === undefined || limitHigh === undefined || !(expandedU > 0)) return []
+  const ratio = (limitHigh - limitLow) / 2 / expandedU
+  return ratio >= ratioLeast
+    ? []
+    : [`${name}: the tolerance is only ${ratio.toFixed(1)} times the uncertainty, so the grade means little`]
+}
+
+function farOff({ value, limitLow, limitHigh }: Criterion): boolean {
+  return (
+    (limitHigh !== undefined && value > strangeFactor * limitHigh) ||
+    (limitLow !== undefined && limitHigh !== undefined && value < limitLow / strangeFactor)
+  )
+}
+
+/** The part still to come whose limits hold this value, nearest to its nominal value. */
+function likeliest({ value }: Criterion, part: ToProve, others: readonly Item[]): string | null {
+  let best: { id: string; far: number } | null = null
+  for (const { id, part: other } of others) {
+    const nominal = other.kind === part.kind ? nominalOf(other) : null
+    if (
+      nominal === null ||
+      value < nominal.nominal * (1 - nominal.minus) ||
+      value > nominal.nominal * (1 + nominal.plus)
+    )
+      continue
+    const far = Math.abs(Math.log(value / nominal.nominal))
+    if (best === null || far < best.far) best = { id, far }
+  }
+  return best?.id ?? null
+}
+
+function nominalOf(part: ToProve): { nominal: number; minus: number; plus: number } | null {
+  switch (part.kind) {
+    case 'resistor':
+      return part.ohm
+    case 'capacitor':
+      return part.farad
+    case 'inductor':
+      return part.henry
+    default:
+      return null
+  }
+}

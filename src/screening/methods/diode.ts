@@ -1,0 +1,132 @@
+/** Diodes, light-emitting diodes and zeners: which way round, forward points, reverse current, breakdown. */
+import { formatSi } from '../../base/format.ts'
+import { probing, swapped, type Jig, type Pair, type Point } from '../../schema/jig.ts'
+import { faulty, found, type Finding, type Proof } from '../proof.ts'
+import type { Diode } from '../to-prove.ts'
+
+/** Forward points are pulses: a junction that warms by 1 K reads 2 mV low (from memory). */
+const pulseMs = 20
+const reverseMs = 200
+/** Below this at the probing current both ways it is a short, volts. */
+const shortV = 0.05
+/** A slope is read this far to either side of the current: 10 % of it, as the trade does (from memory). */
+const slopeShare = 0.1
+
+type Way = 'forward' | 'reversed' | 'short' | 'open' | 'both ways'
+
+/** Which way it conducts, never above the probing limits. */
+export async function probeJunction(jig: Jig, pair: Pair): Promise<{ way: Way; ahead: Point; back: Point }> {
+  const force = { currentA: probing.currentA, limitV: probing.voltageV }
+  const ahead = await jig.force(pair, force, pulseMs)
+  const back = await jig.force(swapped(pair), force, pulseMs)
+  const conducts = (point: Point): boolean => !point.limited && point.voltage.value < 0.95 * probing.voltageV
+  const low = (point: Point): boolean => conducts(point) && point.voltage.value < shortV
+  if (low(ahead) && low(back)) return { way: 'short', ahead, back }
+  if (conducts(ahead) && conducts(back)) return { way: 'both ways', ahead, back }
+  if (conducts(ahead)) return { way: 'forward', ahead, back }
+  return { way: conducts(back) ? 'reversed' : 'open', ahead, back }
+}
+
+/** `pair.high` is where the anode should be. */
+export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Proof> {
+  const { way, ahead, back } = await probeJunction(jig, pair)
+  if (way === 'short') return faulty('short', 'it is a short both ways')
+  // A light-emitting diode or a high zener does not conduct below the probing volts.
+  if (way === 'open' && lowestForwardV(part) < probing.voltageV)
+    return faulty('open', 'it conducts neither way')
+  if (way === 'both ways' && !breaksBelow(part, probing.voltageV)) {
+    return faulty(
+      'other kind',
+      `it conducts both ways: ${formatSi(ahead.voltage.value, 'V', 3)} and ` +
+        `${formatSi(back.voltage.value, 'V', 3)} at ${formatSi(probing.currentA, 'A')}`,
+    )
+  }
+  const turned = way === 'reversed' || (way === 'both ways' && back.voltage.value < ahead.voltage.value)
+  const lies = turned ? swapped(pair) : pair
+  const findings = [
+    ...(await forwardPoints(jig, lies, part)),
+    ...(await reversePoint(jig, lies, part)),
+    ...(await breakdown(jig, lies, part)),
+  ]
+  const proof = found(findings, figuresOf(findings))
+  return turned
+    ? { ...proof, fault: { is: 'reversed', says: 'it lies in the jig the other way round' } }
+    : proof
+}
+
+const lowestForwardV = ({ forward }: Diode): number => Math.min(...forward.map(({ volt }) => volt.low ?? 0))
+const breaksBelow = ({ zener }: Diode, voltageV: number): boolean =>
+  zener !== null && (zener.volt.low ?? 0) < voltageV
+
+async function forwardPoints(jig: Jig, pair: Pair, { forward }: Diode): Promise<Finding[]> {
+  const findings: Finding[] = []
+  for (const { currentA, volt } of forward) {
+    const limitV = Math.min(jig.reach.source!.voltageMaxV, 2 * (volt.high ?? probing.voltageV))
+    const { voltage } = await jig.force(pair, { currentA, limitV }, pulseMs)
+    findings.push({
+      name: 'forward voltage',
+      measured: voltage,
+      unit: 'V',
+      limit: volt,
+      conditions: `${formatSi(currentA, 'A')}, pulse of ${pulseMs} ms`,
+    })
+  }
+  return findings
+}
+
+async function reversePoint(jig: Jig, pair: Pair, { reverse }: Diode): Promise<Finding[]> {
+  if (!reverse) return []
+  const limitA = Math.min(jig.reach.source!.currentMaxA, Math.max(20 * (reverse.ampere.high ?? 0), 1e-6))
+  const { current } = await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs)
+  return [
+    {
+      name: 'reverse current',
+      measured: current,
+      unit: 'A',
+      limit: reverse.ampere,
+      conditions: `${formatSi(reverse.voltageV, 'V')}, in the dark`,
+    },
+  ]
+}
+
+/** Breakdown at its current, and the slope from a tenth below to a tenth above. */
+async function breakdown(jig: Jig, pair: Pair, { zener }: Diode): Promise<Finding[]> {
+  if (!zener) return []
+  const limitV = jig.reach.source!.voltageMaxV
+  const at = (currentA: number): Promise<Point> => jig.force(swapped(pair), { currentA, limitV }, pulseMs)
+  const { voltage } = await at(zener.currentA)
+  const conditions = `${formatSi(zener.currentA, 'A')}, pulse of ${pulseMs} ms`
+  const value: Finding = {
+    name: 'zener voltage',
+    measured: voltage,
+    unit: 'V',
+    limit: zener.volt,
+    conditions,
+  }
+  if (!zener.slopeOhm) return [value]
+  const low = await at(zener.currentA * (1 - slopeShare))
+  const high = await at(zener.currentA * (1 + slopeShare))
+  const apartA = high.current.value - low.current.value
+  const slope = (high.voltage.value - low.voltage.value) / apartA
+  // Both points share the range's error; noise and the last digit remain, bounded by the stated uncertainty.
+  const u = Math.hypot(low.voltage.u, high.voltage.u) / apartA
+  return [
+    value,
+    { name: 'zener slope', measured: { value: slope, u }, unit: 'Ω', limit: zener.slopeOhm, conditions },
+  ]
+}
+
+function figuresOf(findings: readonly Finding[]): Record<string, number> {
+  const named = {
+    'forward voltage': 'forwardV',
+    'reverse current': 'reverseA',
+    'zener voltage': 'zenerV',
+    'zener slope': 'zenerOhm',
+  }
+  const figures: Record<string, number> = {}
+  for (const { name, measured, conditions } of findings) {
+    const key = named[name as keyof typeof named]
+    figures[name === 'forward voltage' ? `${key} at ${conditions.split(',')[0]}` : key] = measured.value
+  }
+  return figures
+}

@@ -1,0 +1,76 @@
+/**
+ * What is to be proven of one part, whatever it is called: ratings and limits by kind, SI units.
+ * Tolerances are shares of the nominal value, 0 or more. Every limit carries the words that say where it
+ * comes from.
+ */
+
+export interface Limit {
+  readonly low?: number
+  readonly high?: number
+  readonly source: string
+}
+
+export interface Value {
+  readonly nominal: number
+  readonly minus: number
+  readonly plus: number
+  readonly source: string
+}
+
+export const valueLimit = ({ nominal, minus, plus, source }: Value): Limit => ({
+  low: nominal * (1 - minus),
+  high: nominal * (1 + plus),
+  source,
+})
+
+export interface Resistor {
+  readonly kind: 'resistor'
+  readonly ohm: Value
+  readonly ratedW: number
+}
+
+export interface Capacitor {
+  readonly kind: 'capacitor'
+  readonly dielectric: 'film' | 'ceramic-1' | 'ceramic-2' | 'mica' | 'paper' | 'electrolytic' | 'tantalum'
+  readonly farad: Value
+  readonly dissipation: Limit | null
+  /** Leakage, or insulation, at a direct voltage below touch-safe. */
+  readonly leakage: { readonly atV: number; readonly afterS: number; readonly ampere: Limit } | null
+}
+
+export interface Inductor {
+  readonly kind: 'inductor'
+  readonly henry: Value
+  readonly frequencyHz: number
+  readonly dcOhm: Limit | null
+  readonly quality: Limit | null
+}
+
+export interface Diode {
+  readonly kind: 'diode'
+  /** Currents, small to large, at which the forward voltage is read. */
+  readonly forward: readonly { readonly currentA: number; readonly volt: Limit }[]
+  readonly reverse: { readonly voltageV: number; readonly ampere: Limit } | null
+  /** Breakdown in reverse, where that is what the part is for. */
+  readonly zener: { readonly currentA: number; readonly volt: Limit; readonly slopeOhm: Limit | null } | null
+}
+
+export interface Bipolar {
+  readonly kind: 'bipolar'
+  /** Null: found. Only a person or the part's type says which leg is which where the part cannot. */
+  readonly polarity: 'npn' | 'pnp' | null
+  readonly material: 'silicon' | 'germanium'
+  readonly collectorA: number
+  readonly collectorV: number
+  readonly gain: Limit
+  readonly leakageA: Limit
+  readonly baseV: Limit | null
+  readonly saturationV: Limit | null
+}
+
+export interface Contact {
+  readonly kind: 'contact'
+  readonly ohm: Limit
+}
+
+export type ToProve = Resistor | Capacitor | Inductor | Diode | Bipolar | Contact

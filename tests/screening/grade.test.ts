@@ -1,0 +1,66 @@
+/** What a proof comes to: grade, disposition, and whether another part may lie in the jig. */
+import fc from 'fast-check'
+import { describe, expect, it } from 'vitest'
+import { judge, type Item } from '../../src/screening/grade.ts'
+import { judgeLooks } from '../../src/screening/methods/pin-out.ts'
+import { faulty, found, type Finding } from '../../src/screening/proof.ts'
+import { valueLimit, type Capacitor, type Resistor, type Value } from '../../src/screening/to-prove.ts'
+
+const value = (nominal: number, share = 0.05): Value => ({ nominal, minus: share, plus: share, source: 'marked' })
+const resistor = (id: string, ohm: number): Item => ({ id, part: { kind: 'resistor', ohm: value(ohm), ratedW: 0.25 } })
+const read = (item: Item, ohm: number, u: number): Finding => ({
+  name: 'resistance', measured: { value: ohm, u }, unit: 'Ω', limit: valueLimit((item.part as Resistor).ohm), conditions: '2 wires',
+})
+
+describe('a graded part', () => {
+  const r1 = resistor('R1', 100)
+  it('is used when it is within its limits with its uncertainty', () => {
+    const verdict = judge(r1, found([read(r1, 101, 0.05)]), [])
+    expect(verdict).toMatchObject({ grade: 'accept', disposition: 'use', strange: false, says: 'R1: resistance 101 Ω, good' })
+  })
+  it('is measured again where its limit lies within the guard band, and replaced beyond it', () => {
+    expect(judge(r1, found([read(r1, 104.95, 0.1)]), [])).toMatchObject({ grade: 'marginal', disposition: 'retest' })
+    expect(judge(r1, found([read(r1, 106, 0.1)]), [])).toMatchObject({ grade: 'reject', disposition: 'replace', strange: false })
+  })
+  it('asks whether another part lies in the jig where the value is far off, and names the likeliest', () => {
+    const verdict = judge(r1, found([read(r1, 218, 0.1)]), [resistor('R2', 470), resistor('R3', 220), resistor('R4', 210)])
+    expect(verdict).toMatchObject({ grade: 'reject', strange: true, looksLike: 'R3' })
+  })
+  it('says when its tolerance is too near the uncertainty for a grade to mean much', () => {
+    expect(judge(r1, found([read(r1, 100, 0.8)]), []).notes.join()).toMatch(/3\.2 times the uncertainty/)
+    expect(judge(r1, found([read(r1, 100, 0.5)]), []).notes).toEqual([])
+  })
+  it('has no grade where nothing could be told, and is never accepted on nothing', () => {
+    expect(judge(r1, faulty('poor contact', 'it moved'), [])).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
+    expect(judge(r1, found([]), [])).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
+    expect(judge(r1, faulty('short', 'a short'), [])).toMatchObject({ grade: 'reject', strange: true })
+  })
+  it('sends an old electrolytic that only leaks to be formed', () => {
+    const part: Capacitor = { kind: 'capacitor', dielectric: 'electrolytic', farad: value(47e-6, 0.2), dissipation: null, leakage: null }
+    const leak: Finding = { name: 'leakage', measured: { value: 5e-4, u: 1e-6 }, unit: 'A', limit: { high: 1e-4, source: 'list' }, conditions: '' }
+    const c: Finding = { name: 'capacitance', measured: { value: 47e-6, u: 1e-7 }, unit: 'F', limit: valueLimit(part.farad), conditions: '' }
+    expect(judge({ id: 'C1', part }, found([c, leak]), [])).toMatchObject({ grade: 'reject', disposition: 'form' })
+    const dry = { ...c, measured: { value: 20e-6, u: 1e-7 } }
+    expect(judge({ id: 'C1', part }, found([dry, leak]), [])).toMatchObject({ disposition: 'replace' })
+  })
+})
+
+type Leg = 1 | 2 | 3
+const legs: readonly Leg[] = [1, 2, 3]
+const looksOf = (conducts: (high: Leg, low: Leg) => number | null) => legs.flatMap(high => legs.filter(low => low !== high)
+  .map(low => ({ pair: { high, low }, conducts: conducts(high, low) !== null, volts: conducts(high, low) ?? 4 })))
+
+describe('legs of a bipolar transistor', () => {
+  it('are found whichever way it lies, for both polarities', () => {
+    fc.assert(fc.property(fc.constantFrom(...legs), fc.boolean(), (base, npn) => {
+      const found = judgeLooks(looksOf((high, low) => (npn ? high : low) === base ? 0.65 : null))
+      expect(found).toMatchObject({ base, polarity: npn ? 'npn' : 'pnp' })
+    }))
+  })
+  it('are not claimed where a junction is open, shorted, or there are more than two', () => {
+    expect(judgeLooks(looksOf(() => null))).toMatchObject({ fault: 'open' })
+    expect(judgeLooks(looksOf((high, low) => high === 2 && low === 1 ? 0.65 : null))).toMatchObject({ fault: 'open' })
+    expect(judgeLooks(looksOf((high, low) => high !== 3 && low !== 3 ? 0.01 : null))).toMatchObject({ fault: 'short' })
+    expect(judgeLooks(looksOf(() => 0.7))).toMatchObject({ fault: 'other kind' })
+  })
+})
