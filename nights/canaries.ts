@@ -25,7 +25,7 @@ export const canaries: readonly Canary[] = [
   canary('proof of dead by charge', striking(['lead open', 'bleeder open', 'scanner contacts dead', 'sense meter stuck'], standing), reading('safety/dead', 'chargeRatioMin = 0.5', 'chargeRatioMin = -1')),
   canary('proof of dead by the shape of the discharge', striking(['lead open'], ['formal']), reading('safety/dead', 'const quickest = 3', 'const quickest = 1e9')),
   canary('bridge only after proof of dead', striking(['lead open', 'bleeder open'], standing),
-    reading('sequences/bridge', '!isKnownLow(position.held)', 'false'), reading('sequences/reform', 'position.knownV >= bridgeMaxV', 'false'), reading('sequences/bridge', '!(worstV < bridgeMaxV)', 'false')),
+    reading('sequences/bridge', '!isKnownLow(position.held)', 'false'), reading('sequences/bridge', 'knownV >= harmlessV', 'false'), reading('sequences/bridge', '!(worstV < harmlessV)', 'false')),
   canary('routing check', both(only('scanner stuck on P01'), striking(['scanner stuck on P01'], ['forming', 'soaking']), atLeast(2)), reading('engine/bleed', 'routingShare = 0.1', 'routingShare = 1e9')),
   canary('read-back of the cutoff (cutoff.open)', inTurn(['cutoff welded unseen'], ['cutoff drops', 'cutoff loses power'], 'soaking'),
     reading('engine/side-loops', "intake.fault('cutoff.open', ", 'void (')),

@@ -1,7 +1,7 @@
 /**
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
-import { brokeOff, chargeRatioMin, judgeDead } from '../safety/dead.ts'
+import { brokeOff, chargeRatioMin, harmlessV, judgeDead } from '../safety/dead.ts'
 import { followed, mayBeCharged } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, silenceMs } from './bus.ts'
@@ -31,7 +31,9 @@ export async function followDischarge(
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
-  const emptied = expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC
+  const cameBack = expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC
+  // Where it stopped at once the rest is still there, however much came before.
+  const emptied = cameBack && (brokeAtV ?? 0) < harmlessV
   const dead = judgeDead({
     knownV: stoodV ?? (mayBeCharged(position.held) ? Infinity : null),
     nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
@@ -92,7 +94,7 @@ function brokenAt(night: Night, position: PositionState, last: Reading | null, n
   if (last === null) return 0
   const ohm = seriesOhm(night.bench.fixture, position, false)
   const [beforeV, nowV] = [-last.value * ohm, -now.value * ohm]
-  if (beforeV < night.bench.limits.touchSafeV) return 0
+  if (beforeV < harmlessV) return 0
   return brokeOff(beforeV, nowV, now.atMs - last.atMs, 1000 * ohm * leastFarad(position)) ? beforeV : 0
 }
 

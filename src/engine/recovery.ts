@@ -1,18 +1,12 @@
 /** Absorption: what comes back when the bleeders open, under watch. */
 import { sleep } from '../base/clock.ts'
-import { leftByWatch, type Look } from '../safety/dead.ts'
+import { harmlessV, leftByWatch, type Look } from '../safety/dead.ts'
 import { cameBack } from '../safety/held.ts'
 import { changedOver, dropsDone, followAll } from './bleed.ts'
 import type { Night } from './night.ts'
 import { partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 import { leastFarad } from './standing.ts'
-
-/**
- * Less than this harms nothing that meets the part, volts: what the input clamp of a bridge takes (common
- * practice).
- */
-export const harmlessV = 3
 
 /**
  * So few volts that vanish at once show that the path opened; of a coarse meter, ten of its uncertainties

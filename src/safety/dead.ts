@@ -25,6 +25,12 @@ export interface DeadEvidence {
 /** Charge below this part of what was expected means that the path lost its part. */
 export const chargeRatioMin = 0.5
 
+/**
+ * Less than this harms nothing that meets the part, volts: what the input clamp of a bridge takes (common
+ * practice).
+ */
+export const harmlessV = 3
+
 /** No discharge is this many times quicker than its slowest reckoning: what stops sooner lost its path. */
 const quickest = 3
 

@@ -54,6 +54,9 @@ export function followed(held: Held, deadness: Deadness, stoodV: number | null, 
   return { state: deadness.verdict, presumedV, emptied: held.emptied || emptied, words: deadness.text }
 }
 
+/** Its discharge was measured by other means, and was that of its bleeder. */
+export const seenToLeave = (held: Held): Held => ({ ...held, emptied: true })
+
 /** Absorption brought charge back on its bleeder: that too must be seen to leave. */
 export const cameBack = (held: Held): Held => ({ ...held, emptied: false })
 

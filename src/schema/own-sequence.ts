@@ -135,7 +135,10 @@ export interface SequenceBench {
   bleed(): Promise<ReadonlyMap<string, boolean>>
   /** Opens the bleeders under watch; by position, the highest volts that came back. */
   watchRecovery(seconds: number): Promise<ReadonlyMap<string, number>>
-  /** Capacitance, ESR and loss of a part that was proved dead; words or null where there is no reading. */
+  /**
+   * Capacitance, ESR and loss of a part that was proved dead and seen to give its charge back; words or null
+   * where there is no reading.
+   */
   bridge(part: BenchPart): Promise<BridgeReading | string | null>
   /**
    * Grades by comparison with uncertainty: the worst comparison decides. A part not proved dead gets no such

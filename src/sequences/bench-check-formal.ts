@@ -4,8 +4,11 @@
  */
 import { connect, formalResistor, moveBus, nextOf, release } from '../engine/bus.ts'
 import { changedOver } from '../engine/bleed.ts'
+import { followDischarge } from '../engine/discharge.ts'
+import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { seriesOhm } from '../engine/position.ts'
+import { ownVolts } from '../engine/standing.ts'
 import { leftV } from './bench-check-discharge.ts'
 import type { Bleeder } from './bench-check-discharge.ts'
 import { slewOf } from './bench-check-held.ts'
@@ -64,8 +67,18 @@ async function checkPart(round: Round, position: PositionState, bleeder: Bleeder
   const slow = await checkOpen(round, position, { joined, tauMs, limitOhm })
   const isHalf = slow && await charges(round, position, limitOhm, 3 * tauMs)
   end()
-  if (isHalf) await checkCloses(round, position, bleeder)
-  else await release(night, [position])
+  const { atMs, stoodV } = isHalf ? await checkCloses(round, position, bleeder) : await leave(night, position)
+  // What it took here must be seen to leave too.
+  night.sampler.hurry(4000 * bleeder.tauS, 1000)
+  await followDischarge(night, position, stoodV, atMs)
+}
+
+interface Left { atMs: number; stoodV: number | null }
+
+async function leave(night: Night, position: PositionState): Promise<Left> {
+  const stoodV = ownVolts(night, position)
+  await release(night, [position])
+  return { atMs: night.clock.monotonicMs(), stoodV }
 }
 
 interface Charging { joined: Span; tauMs: number; limitOhm: number }
@@ -113,7 +126,7 @@ async function charges(
 }
 
 /** In and out again, then off the bus at once: what comes back tells how far the part was charged. */
-async function checkCloses(round: Round, position: PositionState, bleeder: Bleeder): Promise<void> {
+async function checkCloses(round: Round, position: PositionState, bleeder: Bleeder): Promise<Left> {
   const { night } = round
   await formalResistor(night, position, true)
   await formalResistor(night, position, false)
@@ -121,9 +134,11 @@ async function checkCloses(round: Round, position: PositionState, bleeder: Bleed
   const { fromMs, byMs } = await timed(night, () => release(night, [position]))
   await changedOver(night)
   const seen = (await followCurrent(round, position, 0))[0]
-  if (seen === undefined) return
+  const left = { atMs: byMs, stoodV: bus.value }
+  if (seen === undefined) return left
   note(round, chargedCheck(position, { ...bleeder, startMs: (fromMs + byMs) / 2 }, seen, bus),
     'the formal relay does not close, or its resistor is open')
+  return left
 }
 
 export function chargedCheck(

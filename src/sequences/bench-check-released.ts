@@ -4,6 +4,7 @@ import { changedOver } from '../engine/bleed.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { seriesOhm } from '../engine/position.ts'
+import { seenToLeave } from '../safety/held.ts'
 import type { RelayBoard } from '../schema/roles.ts'
 import {
   bleederCheck, bleederOf, contactCheck, watchClosesCheck, watchOpensCheck,
@@ -91,6 +92,7 @@ async function releasePart(round: Round, position: PositionState, before: Before
   const value = bleederCheck(position, bleeder, { ohm, senseOhm: fixture.senseOhm, share: p.bleederShare })
   if (!note(round, value, bleederWords(night, bleeder)) || bleeder === null) return
   round.bleeders.set(position, bleeder)
+  position.held = seenToLeave(position.held)
   await checkWatch(round, position, bleeder)
 }
 

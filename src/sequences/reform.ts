@@ -10,7 +10,7 @@ import type { Verdict } from '../safety/verdict.ts'
 import type { PositionState } from '../engine/position.ts'
 import type { BridgeReading } from '../schema/roles.ts'
 import type { Criterion } from '../schema/run.ts'
-import { bridgeMaxV, bridgeReading, esrLimitOhm } from './bridge.ts'
+import { bridgeReading, esrLimitOhm } from './bridge.ts'
 import { climb, polarityStop, soak, stage } from './climb.ts'
 import type { Leavings } from './climb.ts'
 import { formalReadings } from './formal.ts'
@@ -132,11 +132,6 @@ async function measureAll(
   const readings = new Map<PositionState, BridgeReading | string>()
   for (const position of bled) {
     if (position.held.state !== 'dead') continue
-    // A current of nothing tells nothing: what charged the part must have come back, also below touch-safe.
-    if (position.knownV >= bridgeMaxV && !position.held.emptied) {
-      readings.set(position, 'its charge was not seen to leave: the bridge stays off it')
-      continue
-    }
     const reading = await bridgeReading(night, position)
     if (reading) readings.set(position, reading)
   }

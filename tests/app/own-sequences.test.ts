@@ -165,6 +165,21 @@ export default defineSequence({
     ).toContain('energises nothing')
   }, 60_000)
 
+  it('lays the bridge on a part whose charge was seen to leave, and on no other, though both may be touched', async () => {
+    put('own.mjs', going(`
+      await bench.connect(); await bench.moveBus(40); await bench.rest(60); await bench.bleed(); await bench.moveBus(0)
+      globalThis.bridged = [await bench.bridge(bench.parts[0]), await bench.bridge(bench.parts[1])]`))
+    const bench = await virtualBench(scenarioHealthyRack(2, 5, { staleFraction: 0 }), 5, { sequences: await load() })
+    bench.sim.fixtureFault({ position: 'P02', kind: 'bleeder-open' })
+    expect((await bench.night({ sequence: 'going' })).state).toBe('done')
+    const { bridged } = globalThis as unknown as { bridged: unknown[] }
+    expect(bridged).toEqual([
+      expect.objectContaining({ capacitance: expect.anything() as unknown }),
+      'its charge was not seen to leave: the bridge stays off it',
+    ])
+    for (const { bridgeMaxV } of bench.sim.audit().positions) expect(bridgeMaxV).toBeLessThan(3.5)
+  }, 60_000)
+
   it('moves nothing any more once it has ended, though it left something running', async () => {
     const { bench, state } = await nightOf(going(`
       globalThis.late = bench; await bench.connect(); await bench.moveBus(20); await bench.bleed()`), 1)

@@ -136,4 +136,16 @@ describe('a rack rated below touch-safe', () => {
     const [, second] = await outcome.bench.store.results(outcome.run.id)
     expect(second!.grade).toBe('cannot tell')
   })
+  it.each([10_000, 15_000, 20_000])('with a bleeder that opens after %i ms of bleeding: the bridge stays off what is left', async afterMs => {
+    const low = pair(31)
+    const scenario: Scenario = { ...low, rated: { voltageV: 50, capacitanceF: 100e-6 }, partProfile: 'al-50v-100u-axial' }
+    const outcome = await badNight({
+      seed: 31, scenario, request: { parameters: { ...quick, targetV: 50, slewVPerS: 0.4 } },
+      acts: [{ stage: 'bleeding' as NightStage, afterMs, act: fixture('P01', 'bleeder-open') }],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.endV.parts.get('P01')).toBeGreaterThan(3.5)
+    const [first] = await outcome.bench.store.results(outcome.run.id)
+    expect(first!.grade).toBe('cannot tell')
+  })
 })
