@@ -1,7 +1,7 @@
 /** Makes the Night of one run: positions, supervisor, recorder, sampler and guard wired together. */
 import { setMaxListeners } from 'node:events'
 import type { Clock } from '../base/clock.ts'
-import { BenchError } from '../base/errors.ts'
+import { asBenchError, BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
 import type { FeedItem, Plan } from '../schema/application.ts'
 import type { LoadedPart } from '../schema/run.ts'
@@ -89,6 +89,11 @@ export function makeNight(input: NightInput): RunHandles {
   }
   // In the turn that decided the end: a later reading would be of a part that is already on its bleeder.
   ending.signal.addEventListener('abort', () => {
+    const { code, message } = asBenchError(ending.signal.reason)
+    state.ending = {
+      as: code === 'STOPPED' ? 'stopped' : 'tripped', why: supervisor.latched?.text ?? message,
+      atMs: clock.monotonicMs(),
+    }
     state.stoodAtV = standingVolts(night)
     state.busTrusted = busAgreesNow(night)
     waiters.rejectUnder(ending.signal)

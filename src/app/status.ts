@@ -19,20 +19,26 @@ export function statusOf(input: {
 }
 
 function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<BenchStatus['run']> {
-  const remainingMs = Math.max(0, night.state.endsAtMs - night.clock.monotonicMs())
+  const nowMs = night.clock.monotonicMs()
+  const { ending = null } = night.state
+  const remainingMs = ending ? null : Math.max(0, night.state.endsAtMs - nowMs)
   const elapsedS = (clock.wallMs() - record.startedWallMs) / 1000
   return {
     id: record.id, sequence: record.sequence, stage: night.state.stage,
     busV: night.sampler.busV?.value ?? null,
     targetV: night.plan.targetV, startedWallMs: record.startedWallMs, elapsedS,
-    remainingS: remainingMs / 1000, durableUntilMs: night.recorder.durableUntilMs,
+    remainingS: remainingMs === null ? null : remainingMs / 1000,
+    ending: ending && {
+      as: ending.as, why: ending.why, wallMs: clock.wallMs() - (nowMs - ending.atMs),
+    },
+    durableUntilMs: night.recorder.durableUntilMs,
     positions: night.positions.map(position => ({
       position: position.spec.name, part: position.part.part, stage: position.stage,
       volts: partVolts(night.bench.fixture, position, night.state.watching),
       leakageA: position.current?.quality === 'good' ? position.current.value : null, limitA: position.limitA,
       caseC: position.caseC,
       note: position.note,
-      endsWallMs: position.stage === 'dropped' || position.stage === 'graded'
+      endsWallMs: remainingMs === null || position.stage === 'dropped' || position.stage === 'graded'
         ? null : clock.wallMs() + remainingMs,
       grade: position.result?.grade ?? null, disposition: position.result?.disposition ?? null,
       provisional: position.result?.provisional ?? null, touch: position.held.words,

@@ -79,13 +79,26 @@ const energyWords: Record<BenchStatus['energy'], string> = {
 }
 
 function runLines(status: BenchStatus, run: NonNullable<BenchStatus['run']>): string[] {
-  const end = status.wallMs + run.remainingS * 1000
   return [
     `${status.bench}: run ${run.id}, ${run.sequence}, ${run.stage}; `
       + `${energyWords[status.energy]}, keeper ${status.keeper}`,
-    `bus ${formatSi(run.busV, 'V')} of ${formatSi(run.targetV, 'V')}; ${formatDuration(run.elapsedS)} in, `
-      + `about ${formatDuration(run.remainingS)} to go, ending about ${formatMinute(end)}`,
+    `bus ${formatSi(run.busV, 'V')} of ${formatSi(run.targetV, 'V')}; ${outlook(status, run)}`,
   ]
+}
+
+const endingWords = { tripped: 'TRIPPED', stopped: 'STOPPED', done: 'done', refused: 'refused' }
+
+/** How long it takes yet; of a run that ends, since when and why, and what is done about its parts. */
+export function outlook({ wallMs }: BenchStatus, run: NonNullable<BenchStatus['run']>): string {
+  const { ending, remainingS } = run
+  const inS = `${formatDuration(run.elapsedS)} in`
+  if (ending) {
+    return `${endingWords[ending.as]} at ${formatClock(ending.wallMs)}: ${ending.why}. `
+      + 'What was on the bus is being bled and measured'
+  }
+  if (remainingS === null) return inS
+  const end = formatMinute(wallMs + remainingS * 1000)
+  return `${inS}, about ${formatDuration(remainingS)} to go, ending about ${end}`
 }
 
 /** One line for all positions of which the same is to be said. */

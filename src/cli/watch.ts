@@ -8,7 +8,7 @@ import type { DaemonClient } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
-import { printable, renderTable, statusLines } from './table.ts'
+import { outlook, printable, renderTable, statusLines } from './table.ts'
 
 /** In a pipe, a line about the whole run at least this often. */
 const lineEveryS = 600
@@ -95,12 +95,13 @@ class ScreenFollower implements Follower {
   #status(status: BenchStatus): void {
     if (this.#screen.live) return this.#screen.block(['', ...statusLines(status, this.#screen.width)])
     const { run } = status
-    if (!run || (run.stage === this.#toldStage && run.elapsedS - this.#toldS < lineEveryS)) return
+    if (!run) return
+    const stage = `${run.stage}, ${run.ending?.as ?? 'going on'}`
+    if (stage === this.#toldStage && run.elapsedS - this.#toldS < lineEveryS) return
     this.#toldS = run.elapsedS
-    this.#toldStage = run.stage
+    this.#toldStage = stage
     const where = `${formatClock(status.wallMs)}  ${run.stage}: bus ${formatSi(run.busV, 'V')}`
-    const when = `${formatDuration(run.elapsedS)} in, about ${formatDuration(run.remainingS)} to go`
-    this.#screen.line(printable(`${where}, ${when}`))
+    this.#screen.line(printable(`${where}; ${outlook(status, run)}`))
   }
 }
 

@@ -60,6 +60,8 @@ export interface NightState {
   stage: string
   /** When the run is expected to end, monotonic ms; moved as steps take longer or parts leave. */
   endsAtMs: number
+  /** How and when the run began to end, monotonic ms; absent while it goes on. */
+  ending?: { as: 'tripped' | 'stopped' | 'done' | 'refused'; why: string; atMs: number }
   /** False when the bus meter disagreed with the set-point at the end: its zero then shows nothing. */
   busTrusted: boolean
   /** Ends when the trip of this run, if any, is on record. Never rejects. */

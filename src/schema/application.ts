@@ -62,7 +62,13 @@ export const benchStatus = z.strictObject({
   left: z.strictObject({ run: z.string(), measuring: z.boolean(), positions: z.array(leftPart) }).nullable(),
   run: z.strictObject({
     id: z.string(), sequence: z.string(), stage: z.string(), busV: z.number().nullable(), targetV: z.number(),
-    startedWallMs: z.number(), elapsedS: z.number(), remainingS: z.number(), durableUntilMs: z.number(),
+    startedWallMs: z.number(), elapsedS: z.number(), durableUntilMs: z.number(),
+    /** Seconds until it is through, about; null once it is ending, because bleeding takes what it takes. */
+    remainingS: z.number().nullable(),
+    /** Why it ends: parts are bled and measured now. Null while it goes on. */
+    ending: z.strictObject({
+      as: z.enum(['tripped', 'stopped', 'done', 'refused']), why: z.string(), wallMs: z.number(),
+    }).nullable(),
     positions: z.array(positionStatus),
   }).nullable(),
 })

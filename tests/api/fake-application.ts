@@ -140,7 +140,7 @@ export const runningStatus = (id: string): BenchStatus => ({
   ...idleStatus, energy: 'live', keeper: 'armed',
   run: {
     id, sequence: 'reform', stage: 'forming', busV: 200.4, targetV: 450, startedWallMs: startWallMs, elapsedS: 1200,
-    remainingS: 20_000, durableUntilMs: 1_200_000,
+    remainingS: 20_000, ending: null, durableUntilMs: 1_200_000,
     positions: [{
       position: 'P01', part: 'C1', stage: 'forming', volts: 180.2, leakageA: 2.1e-4, limitA: 1.1e-3, caseC: 24.3,
       note: '', endsWallMs: null, grade: null, disposition: null, provisional: null, touch: 'NOT SAFE TO TOUCH: energised',

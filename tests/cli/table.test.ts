@@ -47,6 +47,16 @@ describe('the table of a run', () => {
     expect(text).toContain('all positions: NOT SAFE TO TOUCH')
   })
 
+  it('says of a run that ends why and since when, and no time to go', () => {
+    const ending = { as: 'tripped' as const, why: 'the cover is open', wallMs: startWallMs }
+    const status = { ...running, energy: 'bleeding' as const, run: { ...running.run!, remainingS: null, ending } }
+    const text = statusLines(status).join('\n')
+    expect(text).toContain('bleeding, not yet safe to touch')
+    expect(text).toContain(`TRIPPED at ${formatClock(startWallMs)}: the cover is open. `
+      + 'What was on the bus is being bled and measured')
+    expect(text).not.toMatch(/to go|ending about/)
+  })
+
   it('says that a trip is latched and that the keeper is gone, and nothing of it otherwise', () => {
     const latched = { ...idleStatus, latched: { text: 'over-current', wallMs: 0 }, keeper: 'gone' as const }
     expect(statusLines(latched).join('\n')).toContain(
