@@ -2,6 +2,7 @@
 import type { Command } from 'commander'
 import { dataFolderOf } from '../base/daemon-file.ts'
 import { asBenchError, BenchError } from '../base/errors.ts'
+import { formatWall } from '../base/format.ts'
 import type { BenchStatus, SafeOffReport } from '../schema/application.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
@@ -54,14 +55,34 @@ async function stop(context: CliContext, reason: string, options: CommonOptions)
   } catch (daemonError) {
     by = 'its keeper'
     if (!options.json) print(context.err, `${sentence(daemonError)}; asking the keeper`)
-    report = await context.stopByKeeper(dataFolderOf(options.data, context.env), reason)
-      .catch((keeperError: unknown) => { throw nobodyStopped(daemonError, keeperError) })
+    const folder = dataFolderOf(options.data, context.env)
+    const answer = await context.stopByKeeper(folder, reason).catch(asBenchError)
+    if (answer instanceof BenchError) return await endedBefore(context, folder, daemonError, answer, options)
+    report = answer
   }
   if (options.json) printJson(context.out, { by, ...report })
   else print(context.out, ...stopLines(report, by))
   return report.links.every(
     link => link.sent && link.verified !== false
   ) ? exitCodes.accepted : exitCodes.fault
+}
+
+/** Nobody is there to stop it. A keeper that ended by itself left word of its last act, and that is told. */
+async function endedBefore(
+  context: CliContext, folder: string, daemonError: unknown, keeperError: BenchError, options: CommonOptions,
+): Promise<ExitCode> {
+  const end = keeperError.code === 'KEEPER_GONE' ? await context.lastEndOf(folder) : null
+  if (end === null) throw nobodyStopped(daemonError, keeperError)
+  const { wallMs, safeOff } = end
+  const verified = safeOff.verifiedMs !== null
+  const by = 'its keeper, before it ended'
+  if (options.json) printJson(context.out, { by, endedWallMs: wallMs, ...safeOff })
+  else print(context.out, ...[
+    `No keeper runs any more. It ended by itself at ${formatWall(wallMs)}, `
+      + `after it had made the bench safe (${safeOff.reason}) at ${formatWall(safeOff.atWallMs)}.`,
+    ...verified ? [] : ['IT WAS NOT READ BACK: open the cutoff or switch the supply off by hand.'],
+  ].map(printable), ...stopLines(safeOff, 'it'))
+  return verified ? exitCodes.accepted : exitCodes.fault
 }
 
 function stopLines(report: SafeOffReport, by: string): string[] {

@@ -4,6 +4,7 @@ import { dataFolderOf, readDaemonNote } from '../base/daemon-file.ts'
 import { BenchError } from '../base/errors.ts'
 import { isLoopback } from '../base/loopback.ts'
 import type { HostFinding } from '../app/host-check.ts'
+import type { KeeperEnd } from '../keeper/last.ts'
 import type { PortEntry, ProbeAnswer, SafeOffReport } from '../schema/application.ts'
 import { DaemonClient } from './client.ts'
 import type { RemoteView } from './remote-view.ts'
@@ -39,6 +40,8 @@ export interface CliContext {
   readonly clock: Clock
   writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number>
   stopByKeeper(dataFolder: string, reason: string): Promise<SafeOffReport>
+  /** How the last keeper of a data folder ended; null where nothing tells. */
+  lastEndOf(dataFolder: string): Promise<KeeperEnd | null>
   loadServe(): Promise<ServeModule>
   loadDemo(): Promise<DemoModule>
   loadPorts(): Promise<PortsModule>
@@ -54,6 +57,7 @@ export function realContext(user: string): CliContext {
     writeFile: async (path, pieces) => await (await import('./write-file.ts')).writeFile(path, pieces),
     stopByKeeper: async (folder, reason) =>
       await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
+    lastEndOf: async folder => (await import('../keeper/last.ts')).lastEndOf(folder),
     loadServe: async () => await load('./serve.ts') as ServeModule,
     loadDemo: async () => await load('./demo.ts') as DemoModule,
     loadPorts: async () => await import('../app/ports.ts'),

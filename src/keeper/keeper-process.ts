@@ -12,6 +12,7 @@ import type { SafeOffReport } from '../schema/application.ts'
 import { Session, type SessionOptions } from '../scpi/session.ts'
 import { openTransport } from '../transport/open.ts'
 import { KeeperHost, type KeeperSession } from './host.ts'
+import { KeeperNote } from './last.ts'
 import { keeperLog } from './log.ts'
 import {
   asHotFrame, asOrder, packError, stopLine,
@@ -23,16 +24,20 @@ const stopLineBytesMax = 4096
 
 export class KeeperProcess {
   readonly host: KeeperHost
+  readonly #note: KeeperNote
   readonly #send: (reply: Reply) => void
   readonly #leave: (exitCode: number) => void
   /** Stops whose answer is not out yet. */
   readonly #answering = new Set<Promise<void>>()
 
-  private constructor(host: KeeperHost, send: (reply: Reply) => void, leave: (exitCode: number) => void) {
+  private constructor(
+    host: KeeperHost, note: KeeperNote, send: (reply: Reply) => void, leave: (exitCode: number) => void,
+  ) {
     this.host = host
+    this.#note = note
     this.#send = send
     this.#leave = leave
-    host.onEvent(event => send(['v', event]))
+    host.onEvent(event => { note.see(event); send(['v', event]) })
   }
 
   /** `leave` ends the process. Rejects when the led bench's time server cannot be reached. */
@@ -55,7 +60,8 @@ export class KeeperProcess {
     }
     host = new KeeperHost({ sessions, livenessClock: liveness, benchClock: bench, log })
     log('start', { pid: process.pid, links: [...sessions.keys()] })
-    const keeper = new KeeperProcess(host, send, leave)
+    const note = new KeeperNote(start.dataFolder, liveness, process.pid)
+    const keeper = new KeeperProcess(host, note, send, leave)
     await keeper.#listen(stopPath(start.dataFolder), log)
     return keeper
   }
@@ -70,7 +76,10 @@ export class KeeperProcess {
     const order = asOrder(raw)
     if (typeof order === 'string') return void this.host.malformed(order)
     if (order.do === 'start') return void this.host.malformed('a second start')
-    if (order.do === 'close') return void this.host.close().then(() => this.#leave(0))
+    if (order.do === 'close') return void this.host.close().then(() => {
+      this.#note.end()
+      this.#leave(0)
+    })
     this.#order(order).then(
       answer => this.#send(['a', order.id, answer]), error => this.#fail(order.id, error)
     )
@@ -149,6 +158,7 @@ export class KeeperProcess {
     await this.host.close()
     // Answers to stops that came meanwhile go out before the process ends.
     await Promise.all(this.#answering)
+    this.#note.end()
   }
 }
 

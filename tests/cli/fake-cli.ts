@@ -69,6 +69,7 @@ function fakeContext(
       if (context.keeperFails) throw context.keeperFails
       return keeperReport
     },
+    lastEndOf: async () => null,
     loadServe: async () => ({
       serve: async options => { app.calls.push({ name: 'serve', argument: options }) }
     }),

@@ -7,7 +7,7 @@ import { BenchError } from '../../src/base/errors.ts'
 import { formatClock, formatWall } from '../../src/base/format.ts'
 import { idleStatus, runningStatus, samplePlan, type FakeApplication } from '../api/fake-application.ts'
 import { startWallMs } from '../report/sample-night.ts'
-import { localPort, openCli, type Cli } from './fake-cli.ts'
+import { keeperReport, localPort, openCli, type Cli } from './fake-cli.ts'
 
 let cli: Cli
 let app: FakeApplication
@@ -235,6 +235,21 @@ describe('watching', () => {
       expect(seen.out).not.toContain('\u001b')
     })
 
+  it('says in a pipe too that a run ends, and why, and no time to go any more', async () => {
+    const watching = run('start', 'reform', '--cautions-read', '--watch')
+    app.shownStatus = runningStatus('R2')
+    while (app.listeners.size === 0) await new Promise(setImmediate)
+    const ending = { as: 'tripped' as const, why: 'the cover is open', wallMs: startWallMs }
+    app.emit({ type: 'status', status: { ...app.shownStatus, energy: 'bleeding', run: {
+      ...app.shownStatus.run!, remainingS: null, ending,
+    } } })
+    await app.finish('R2', 'tripped')
+    const told = (await watching).out.split('\n').filter(line => line.includes('forming: bus'))
+    expect(told).toHaveLength(2)
+    expect(told[0]).toMatch(/about 5 h 33 min to go/)
+    expect(told[1]).toMatch(/TRIPPED at .*: the cover is open\. What was on the bus is being bled/)
+  })
+
   it('ends with 1 when a part that was loaded is not accepted', async () => {
     expect((await watchUntil('done', '--parts', rack())).exit).toBe(1)
   })
@@ -284,6 +299,28 @@ describe('stopping', () => {
     const { exit, err } = await run('stop')
     expect(exit).toBe(4)
     expect(err).toContain('switch the supply off by hand')
+  })
+
+  it.each([[40, 0], [null, 4]])(
+    'tells how its keeper ended where nobody is there to stop it: read back after %j ms ends with %i', async (verifiedMs, exit) => {
+      removeDaemonNote(folder)
+      context.keeperFails = new BenchError('KEEPER_GONE', 'no keeper listens')
+      const safeOff = { ...keeperReport, reason: 'the daemon is gone', verifiedMs }
+      context.lastEndOf = async data => data === folder ? { wallMs: 5000, safeOff } : null
+      const plain = await run('stop')
+      expect(plain.exit).toBe(exit)
+      expect(plain.out).toContain(`ended by itself at ${formatWall(5000)}, after it had made the bench safe `
+        + `(the daemon is gone) at ${formatWall(0)}.`)
+      expect(plain.out).toContain('prove dead before touching')
+      expect(plain.out.includes('switch the supply off by hand')).toBe(exit === 4)
+      expect(JSON.parse((await run('stop', '--json')).out)).toMatchObject({ endedWallMs: 5000, verifiedMs })
+    })
+
+  it('believes no old word of a keeper that is there and does not answer', async () => {
+    removeDaemonNote(folder)
+    context.keeperFails = new BenchError('LINK_TIMEOUT', 'the keeper did not answer')
+    context.lastEndOf = async () => ({ wallMs: 5000, safeOff: keeperReport })
+    expect((await run('stop')).exit).toBe(4)
   })
 
   it('ends with 4 when a link did not take the off command', async () => {

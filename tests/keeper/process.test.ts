@@ -3,10 +3,11 @@ import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
-import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
 import { RealClock } from '../../src/base/clock.ts'
 import { builtEntry } from '../../src/base/paths.ts'
 import { forkKeeper, type Keeper, type KeeperEvent } from '../../src/keeper/client.ts'
+import { lastEndOf } from '../../src/keeper/last.ts'
 import { stopByKeeper } from '../../src/keeper/stop.ts'
 import type { SafeOffTable } from '../../src/keeper/table.ts'
 import { FakeInstrument } from './fake-instrument.ts'
@@ -104,6 +105,17 @@ describe.skipIf(process.platform !== 'linux')('the keeper process (signals as Li
       .toMatchObject({ reason: 'the daemon is gone', links: [{ link: 'psu', sent: true, verified: true }] })
     const offAt = instrument.lines.indexOf('OUTP OFF')
     expect(instrument.lines.slice(offAt)).not.toContain('HOLD')
+  })
+
+  it('leaves word of its last safe-off when it ends by itself, and none when it is killed', async () => {
+    const daemon = await startDaemon(5000)
+    expect(lastEndOf(folder)).toBeNull()
+    daemon.kill('SIGKILL')
+    await vi.waitFor(() => expect(lastEndOf(folder)?.safeOff).toMatchObject({
+      reason: 'the daemon is gone', links: [{ link: 'psu', sent: true, verified: true }],
+    }), { timeout: 5000 })
+    endProcess((await startKeeper()).pid)
+    expect(lastEndOf(folder)).toBeNull()
   })
 
   it('turns the supply off when the daemon stands still longer than the heartbeat limit', async () => {
