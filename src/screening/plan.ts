@@ -1,0 +1,223 @@
+/**
+ * What would be done to a parts list, computed without touching anything: parts in groups of one set-up
+ * each, so that hands change leads as seldom as can be, with time and energy; and the parts that this
+ * bench cannot prove, with the way out. Pure; SI units.
+ */
+import { formatSi } from '../base/format.ts'
+import { probing, type JigReach } from '../schema/jig.ts'
+import type { Item } from './grade.ts'
+import { capacitorConditions, nearestHz } from './methods/reactive.ts'
+import type { Bipolar, Capacitor, Diode, ToProve } from './to-prove.ts'
+
+export interface SetUp {
+  /** What hands do once for the whole group, in words. */
+  readonly leads: string
+  /** Instrument, frequency, level: what the bench sets. */
+  readonly measures: string
+  readonly mostV: number
+  readonly mostA: number
+}
+
+export interface Group {
+  readonly setUp: SetUp
+  readonly items: readonly Item[]
+  readonly expectedS: number
+}
+
+export interface Unproven {
+  readonly id: string
+  readonly why: string
+  readonly wayOut: string
+}
+
+export interface ScreenPlan {
+  readonly groups: readonly Group[]
+  readonly cannot: readonly Unproven[]
+  readonly expectedS: number
+  readonly mostV: number
+  readonly mostA: number
+}
+
+export interface PlanBounds {
+  readonly touchSafeV: number
+  /** Time from one part told to the next one still in the jig, by two hands: common practice. */
+  readonly handlingS: number
+}
+export const usualBounds: Omit<PlanBounds, 'touchSafeV'> = { handlingS: 4 }
+
+/** What one part asks of the bench. */
+interface Wants {
+  readonly setUp: SetUp
+  readonly measureS: number
+  /**
+   * In what order groups come: clips first, then sockets with more legs; within it from low to high
+   * volts.
+   */
+  readonly rank: number
+}
+
+export function planScreening(items: readonly Item[], reach: JigReach, bounds: PlanBounds): ScreenPlan {
+  const groups = new Map<string, { wants: Wants; items: Item[]; measureS: number }>()
+  const cannot: Unproven[] = []
+  for (const item of items) {
+    const wants = wantsOf(item.part, reach)
+    const lacks = 'why' in wants ? wants : tooHigh(wants, bounds)
+    if (lacks) {
+      cannot.push({ id: item.id, ...lacks })
+      continue
+    }
+    const { setUp } = wants as Wants
+    const key = `${setUp.leads}|${setUp.measures}`
+    const group = groups.get(key) ?? { wants: wants as Wants, items: [], measureS: 0 }
+    group.items.push(item)
+    group.measureS += (wants as Wants).measureS
+    groups.set(key, group)
+  }
+  const inOrder = [...groups.values()].sort(
+    (a, b) => a.wants.rank - b.wants.rank || a.wants.setUp.mostV - b.wants.setUp.mostV,
+  )
+  const planned = inOrder.map(group => ({
+    setUp: group.wants.setUp,
+    items: group.items,
+    expectedS: group.measureS + bounds.handlingS * group.items.length,
+  }))
+  return {
+    groups: planned,
+    cannot,
+    expectedS: planned.reduce((sum, { expectedS }) => sum + expectedS, 0),
+    mostV: Math.max(0, ...planned.map(({ setUp }) => setUp.mostV)),
+    mostA: Math.max(0, ...planned.map(({ setUp }) => setUp.mostA)),
+  }
+}
+
+type Lack = Omit<Unproven, 'id'>
+
+const tooHigh = ({ setUp }: Wants, { touchSafeV }: PlanBounds): Lack | null =>
+  setUp.mostV <= touchSafeV
+    ? null
+    : {
+        why: `it needs ${formatSi(setUp.mostV, 'V')}, and the jig stays below ${formatSi(touchSafeV, 'V')}`,
+        wayOut: 'prove it on the rack, behind the cover, or give a lower test voltage',
+      }
+
+function wantsOf(part: ToProve, reach: JigReach): Wants | Lack {
+  switch (part.kind) {
+    case 'resistor':
+    case 'contact':
+      return ohmsOf(part, reach)
+    case 'capacitor':
+      return capacitorOf(part, reach)
+    case 'inductor':
+      return reach.bridge ? bridgeOf(nearestHz(part.frequencyHz, reach), 1, 1.5) : noBridge
+    case 'diode':
+      return diodeOf(part, reach)
+    case 'bipolar':
+      return bipolarOf(part, reach)
+  }
+}
+
+const noBridge: Lack = {
+  why: 'no bridge reaches the jig',
+  wayOut: 'enter a bridge under `jig` in the bench file',
+}
+const noSource: Lack = {
+  why: 'no source reaches the jig',
+  wayOut: 'enter a source under `jig` in the bench file',
+}
+
+function ohmsOf(part: ToProve & { kind: 'resistor' | 'contact' }, { ohms }: JigReach): Wants | Lack {
+  if (!ohms)
+    return {
+      why: 'no ohm meter reaches the jig',
+      wayOut: 'enter an ohm meter under `jig` in the bench file',
+    }
+  const low = part.kind === 'contact' || part.ohm.nominal < 1000
+  const wires = low && ohms.wires.includes(4) ? 4 : 2
+  return {
+    setUp: {
+      leads: wires === 4 ? 'four leads, two to each end' : 'two leads',
+      measures: `ohms, ${wires} wires`,
+      mostV: probing.voltageV,
+      mostA: probing.currentA,
+    },
+    measureS: 1,
+    rank: wires === 4 ? 1 : 0,
+  }
+}
+
+const bridgeOf = (frequencyHz: number, levelV: number, measureS: number): Wants => ({
+  setUp: {
+    leads: 'bridge leads',
+    measures: `bridge, ${formatSi(frequencyHz, 'Hz')}, ${formatSi(levelV, 'V')}`,
+    mostV: levelV,
+    mostA: 0.05,
+  },
+  measureS,
+  rank: 2,
+})
+
+function capacitorOf(part: Capacitor, reach: JigReach): Wants | Lack {
+  if (!reach.bridge) return noBridge
+  const { frequencyHz, levelV } = capacitorConditions(part)
+  const wants = bridgeOf(nearestHz(frequencyHz, reach), levelV, 1.5)
+  if (!part.leakage) return wants
+  if (!reach.source) return noSource
+  const { atV, afterS } = part.leakage
+  if (atV > reach.source.voltageMaxV) return outOfReach(atV, 'V', reach.source.voltageMaxV)
+  return {
+    ...wants,
+    measureS: wants.measureS + afterS + 1,
+    rank: 3,
+    setUp: {
+      ...wants.setUp,
+      measures: `${wants.setUp.measures}, then ${formatSi(atV, 'V')} for ${afterS} s`,
+      mostV: atV,
+    },
+  }
+}
+
+const outOfReach = (wanted: number, unit: string, most: number): Lack => ({
+  why: `it needs ${formatSi(wanted, unit)}, and the source at the jig reaches ${formatSi(most, unit)}`,
+  wayOut: 'give lower test conditions, or a source that reaches further',
+})
+
+function diodeOf(part: Diode, { source }: JigReach): Wants | Lack {
+  if (!source) return noSource
+  const mostA = Math.max(
+    probing.currentA,
+    ...part.forward.map(({ currentA }) => currentA),
+    part.zener?.currentA ?? 0,
+  )
+  const mostV = Math.max(
+    probing.voltageV,
+    part.reverse?.voltageV ?? 0,
+    1.1 * (part.zener?.volt.high ?? 0),
+    ...part.forward.map(({ volt }) => volt.high ?? 0),
+  )
+  if (mostA > source.currentMaxA) return outOfReach(mostA, 'A', source.currentMaxA)
+  if (mostV > source.voltageMaxV) return outOfReach(mostV, 'V', source.voltageMaxV)
+  return {
+    setUp: { leads: 'two leads, anode to terminal 1', measures: 'source', mostV, mostA },
+    measureS: 1,
+    rank: 4,
+  }
+}
+
+function bipolarOf(part: Bipolar, { terminals, source, secondSource }: JigReach): Wants | Lack {
+  if (!source || !secondSource) return noSource
+  if (terminals < 3)
+    return { why: 'it has three legs, the jig two terminals', wayOut: 'a jig with three terminals' }
+  const mostA = 3 * part.collectorA
+  if (mostA > source.currentMaxA) return outOfReach(mostA, 'A', source.currentMaxA)
+  if (part.collectorV > source.voltageMaxV) return outOfReach(part.collectorV, 'V', source.voltageMaxV)
+  return {
+    setUp: {
+      leads: 'socket of three legs, any order',
+      measures: 'two sources',
+      mostV: Math.max(probing.voltageV, part.collectorV),
+      mostA,
+    },
+    measureS: 3,
+    rank: 5,
+  }
+}
