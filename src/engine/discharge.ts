@@ -37,7 +37,7 @@ export async function followDischarge(
   const dead = judgeDead({
     knownV: stoodV ?? (mayBeCharged(position.held) ? Infinity : null),
     nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
-    expectedC, brokeAtV,
+    expectedC, brokeAtV, seenV: position.knownV,
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
   position.held = followed(position.held, dead, stoodV, emptied)

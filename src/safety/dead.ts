@@ -18,6 +18,8 @@ export interface DeadEvidence {
   expectedC: number | null
   /** What the part stood at when its discharge stopped at once instead of dying away, volts, or null. */
   brokeAtV?: number | null
+  /** The most that this path showed of the part in this run, volts; left out where it is `knownV`. */
+  seenV?: number
   touchSafeV: number
   atWallMs: number
 }
@@ -84,8 +86,16 @@ export function judgeDead(e: DeadEvidence): Deadness {
       return unmeasured('less charge came back than the part held')
     }
   }
-  return {
-    verdict: 'dead', belowV: e.touchSafeV, atWallMs: e.atWallMs,
-    text: `measured below ${e.touchSafeV} V at ${clock(e.atWallMs)} UTC; prove dead before touching`,
-  }
+  return { verdict: 'dead', belowV: e.touchSafeV, atWallMs: e.atWallMs, text: lowWords(e) }
+}
+
+/** Less than this on a path may be the offset of its meter: it shows no charge (common practice). */
+const shownV = 1
+
+/** Nothing is called measured by a path that showed nothing but zero: were it open, it would read the same. */
+function lowWords({ knownV, seenV = 0, uV, touchSafeV, atWallMs }: DeadEvidence): string {
+  const shown = Math.max(Math.abs(knownV ?? 0), seenV) >= Math.max(shownV, 3 * uV)
+  const at = `below ${touchSafeV} V at ${clock(atWallMs)} UTC`
+  const what = shown ? `measured ${at}` : `read ${at} by a path that showed no charge`
+  return `${what}; prove dead before touching`
 }

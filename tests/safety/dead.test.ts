@@ -7,6 +7,17 @@ describe('proof of dead', () => {
   it('says dead when the path has read the charge and the charge came back', () => {
     expect(judgeDead(base)).toMatchObject({ verdict: 'dead', text: 'measured below 60 V at 02:14 UTC; prove dead before touching' })
   })
+  it('calls nothing measured by a path that showed nothing but zero', () => {
+    const empty = { ...base, returnedC: 0, expectedC: 0 }
+    for (const knownV of [null, 0.4, -0.1]) {
+      expect(judgeDead({ ...empty, knownV })).toMatchObject({
+        verdict: 'dead', text: 'read below 60 V at 02:14 UTC by a path that showed no charge; prove dead before touching',
+      })
+    }
+    expect(judgeDead({ ...empty, knownV: 12 }).text).toMatch(/^measured below 60 V/)
+    expect(judgeDead({ ...empty, knownV: 12, uV: 6 }).text, 'a coarse meter').toMatch(/^read below 60 V/)
+    expect(judgeDead({ ...empty, knownV: 0.4, seenV: 450 }).text, 'it showed one before').toMatch(/^measured below/)
+  })
   it('does not believe a zero when too little charge came back', () => {
     expect(judgeDead({ ...base, returnedC: 0.005 })).toMatchObject({ verdict: 'unmeasured' })
   })
