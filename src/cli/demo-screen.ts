@@ -18,7 +18,7 @@ export interface DemoSummary {
 }
 
 const told = new Set([
-  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'bench-fault',
+  'armed', 'energise', 'stage', 'set-point', 'drop', 'condemned', 'unjudged', 'kept-off', 'bench-fault',
   'touch', 'trip', 'off', 'ended', 'refused',
   'clock',
 ])
@@ -45,14 +45,20 @@ export class DemoScreen {
     this.#screen.line(`${formatClock(event.wallMs)}  ${event.text}${times ? ` [${times}]` : ''}`)
   }
 
-  /** Only a drop or a trip has a fault to reckon from; only a part measured dead was touch-safe at a time. */
+  /**
+   * A drop or a trip is reckoned from its fault, a part that the bridge kept off the bus from what was found;
+   * only a part that was seen below touch-safe was so at a time.
+   */
   #times({ kind, position, data }: RunEvent): string {
-    const { faultToDisconnectedMs, faultToTouchSafeMs, releaseToTouchSafeMs } = data ?? {}
-    const { verdict, offVerifiedMs } = data ?? {}
-    if (typeof faultToDisconnectedMs === 'number') return inMs('fault to disconnected', faultToDisconnectedMs)
-    if (kind === 'trip' && typeof offVerifiedMs === 'number') {
-      return inMs('fault to off, read back', offVerifiedMs)
+    const { faultToDisconnectedMs, faultToTouchSafeMs, releaseToTouchSafeMs, verdict } = data ?? {}
+    const { findingToDisconnectedMs, findingToTouchSafeMs } = data ?? {}
+    if (typeof faultToDisconnectedMs === 'number') {
+      return inMs(`fault to disconnected${kind === 'trip' ? ', read back' : ''}`, faultToDisconnectedMs)
     }
+    if (typeof findingToDisconnectedMs === 'number') {
+      return inMs('finding to disconnected', findingToDisconnectedMs)
+    }
+    if (typeof findingToTouchSafeMs === 'number') return inMs('finding to touch-safe', findingToTouchSafeMs)
     if (verdict !== 'dead' || position === undefined) return ''
     if (typeof faultToTouchSafeMs === 'number') return inMs('fault to touch-safe', faultToTouchSafeMs)
     return typeof releaseToTouchSafeMs === 'number' ? inMs('release to touch-safe', releaseToTouchSafeMs) : ''

@@ -14,7 +14,7 @@ import { notWatched } from './bus.ts'
 import { dropPosition } from './drop.ts'
 import { dropsDone, followAll } from './bleed.ts'
 import { busIsDead, standingVolts } from './standing.ts'
-import type { Night } from './night.ts'
+import type { Night, NightState } from './night.ts'
 import { prepareInstruments } from './prepare-instruments.ts'
 import type { PositionState } from './position.ts'
 import type { Sequence } from './sequence.ts'
@@ -49,7 +49,10 @@ export function demandHandler(handles: () => RunHandles): (demand: Demand) => vo
       abort(new BenchError('TRIPPED', demand.text))
       const done = report.then(({ sentMs, verifiedMs }) => night.recorder.event({
         kind: 'trip', severity: 'trip', text: `bench off: ${demand.text}`,
-        data: { id: demand.id, offSentMs: sentMs, offVerifiedMs: verifiedMs },
+        data: {
+          id: demand.id, offSentMs: sentMs, offVerifiedMs: verifiedMs,
+          faultToDisconnectedMs: verifiedMs === null ? null : night.clock.monotonicMs() - demand.atMs,
+        },
       }))
       night.state.told = done.catch(() => {})
       return
@@ -107,6 +110,7 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   // Before the order, not after its answer: the keeper tells of every safe-off, and this one is no surprise.
   night.state.live = false
   busMayFall(night)
+  night.state.ending ??= endingAs(night, reached)
   const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
   night.state.setV = 0
   night.state.stage = 'bleeding'
@@ -129,6 +133,14 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
   tellOff(night, report)
   return state
+}
+
+function endingAs(
+  { clock, signal, supervisor }: Night, reached: RunState,
+): NonNullable<NightState['ending']> {
+  const why = (signal.aborted ? supervisor.latched?.text : null) ?? `run ${reached}`
+  const as = reached === 'done' || reached === 'refused' || reached === 'stopped' ? reached : 'tripped'
+  return { as, why, atMs: clock.monotonicMs() }
 }
 
 /** A sequence may end with the bus up: that it falls now is the safe-off at work. */

@@ -15,6 +15,7 @@ import { climb, polarityStop, soak, stage } from './climb.ts'
 import type { Leavings } from './climb.ts'
 import { formalReadings } from './formal.ts'
 import { criterion, show } from './criteria.ts'
+import { tellKeptOff } from './kept-off.ts'
 import { gradeParts } from './grade.ts'
 import { reformParameters, soakParameters } from './parameters.ts'
 import type { ReformParameters } from './parameters.ts'
@@ -96,12 +97,14 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
     position.note = why
     night.supervisor.release(position.spec.name)
     leavings.set(position, { ...verdict, reason: why, stepV: 0, criteria })
-    await night.recorder.event({
-      kind: verdict === rejected ? 'condemned' : 'unjudged', severity: 'warning',
-      position: position.spec.name, text: `${position.spec.name}: ${why}`,
+    await tellKeptOff(night, position, {
+      kind: verdict === rejected ? 'condemned' : 'unjudged', why, foundMs: foundAt(night, reading),
     })
   }
 }
+
+const foundAt = (night: Night, reading: BridgeReading | string): number =>
+  typeof reading === 'string' ? night.clock.monotonicMs() : reading.esr.atMs
 
 /** What keeps a part off the bus. */
 interface Found { why: string; criteria: readonly Criterion[]; verdict: Verdict }

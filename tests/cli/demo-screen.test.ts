@@ -38,8 +38,16 @@ describe('the screen of the demo', () => {
   })
 
   it('tells a trip with the time until the bench had read back as off', () => {
-    const trip = event({ kind: 'trip', severity: 'trip', text: 'bench off: cover', data: { offVerifiedMs: 350 } })
-    expect(shown(trip)[0]).toMatch(/bench off: cover \[fault to off, read back 350 ms\]$/)
+    const trip = event({ kind: 'trip', severity: 'trip', text: 'bench off: cover', data: { faultToDisconnectedMs: 350 } })
+    expect(shown(trip)[0]).toMatch(/bench off: cover \[fault to disconnected, read back 350 ms\]$/)
+  })
+
+  it('tells both times of a part that the bridge kept off the bus, from what was found', () => {
+    const [found, low] = shown(
+      event({ kind: 'condemned', position: 'P08', text: 'P08: gross ESR', data: { findingToDisconnectedMs: 20 } }),
+      event({ kind: 'kept-off', position: 'P08', text: 'P08 was never on the bus', data: { findingToTouchSafeMs: 1400 } }))
+    expect(found).toMatch(/P08: gross ESR \[finding to disconnected 20\.0 ms\]$/)
+    expect(low).toMatch(/\[finding to touch-safe 1\.4 s\]$/)
   })
 
   it('ends with what may not be touched, by the last look at each part', () => {
