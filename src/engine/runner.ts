@@ -120,8 +120,10 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
     position.held = left(position.held)
     position.formal = false
   }
+  // At once: a supply that is asked no more while parts bleed would trip, though it is off.
+  const unwatched = endWatchdog(night, report)
   if (reached !== 'refused') await followDown(night, stoodAtV)
-  await endWatchdog(night, report)
+  await unwatched
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)
     night.fault('off.unverified',

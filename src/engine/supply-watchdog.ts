@@ -28,23 +28,33 @@ export async function armWatchdog(night: Night): Promise<number | null> {
 
 /**
  * Ends it once the supply was read back off, so that it does not trip when nobody asks it any more. Where it
- * was not seen off the watchdog stays: it is what is left. Never rejects.
+ * was not seen off the watchdog stays: it is what is left. A keeper that was gone meanwhile is waited for, by
+ * one more safe-off. Never rejects.
  */
 export async function endWatchdog(night: Night, report: SafeOffReport): Promise<void> {
   const { supply } = night.roles
   if (!supply || night.state.watchdogS === undefined) return
-  const isOff = report.links.some(({ link, verified }) => link === supply.name && verified === true)
-  const tell = (severity: 'info' | 'warning', text: string): void => {
-    void night.recorder.event({ kind: 'watchdog', severity, text }).catch(() => {})
+  const again = (): Promise<SafeOffReport> => night.guard.safeOff('the supply was not asked')
+  const wasAsked = report.links.some(({ link }) => link === supply.name)
+  if (!isOff(supply, wasAsked ? report : await again())) {
+    const seconds = `${night.state.watchdogS} s`
+    return warn(night, `the supply was not seen off: its communication watchdog (${seconds}) stays armed`)
   }
-  if (!isOff) {
-    return tell('warning',
-      `the supply was not seen off: its communication watchdog (${night.state.watchdogS} s) stays armed`)
-  }
+  const disarm = (): Promise<void> => supply.disarmWatchdog()
   try {
-    await supply.disarmWatchdog()
+    await disarm().catch(async (error: unknown) => {
+      if (!hasCode(error, 'KEEPER_GONE', 'TRIPPED') || !isOff(supply, await again())) throw error
+      await disarm()
+    })
     delete night.state.watchdogS
   } catch (error) {
-    tell('warning', `the supply's communication watchdog stays armed: ${(error as Error).message}`)
+    warn(night, `the supply's communication watchdog stays armed: ${(error as Error).message}`)
   }
+}
+
+const isOff = ({ name }: Supply, { links }: SafeOffReport): boolean =>
+  links.some(({ link, verified }) => link === name && verified === true)
+
+function warn(night: Night, text: string): void {
+  void night.recorder.event({ kind: 'watchdog', severity: 'warning', text }).catch(() => {})
 }

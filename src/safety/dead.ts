@@ -8,7 +8,10 @@ export type Deadness =
   | { verdict: 'unmeasured'; text: string }
 
 export interface DeadEvidence {
-  /** What the path read while the part was known to be charged, volts, or null when it never did. */
+  /**
+   * What the part is known or taken to have stood at, volts; null only for one that was not on the bus in
+   * this run and gave no good reading before: of it a low reading alone may tell, in weaker words.
+   */
   knownV: number | null
   /** What the path reads now, volts, with its standard uncertainty; null when the reading is not good. */
   nowV: number | null

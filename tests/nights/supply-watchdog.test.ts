@@ -5,6 +5,7 @@ import { badNight, quick, textsOf } from './bad-night.ts'
 import type { Deed } from './bad-night.ts'
 import { both, breaks, during, longSoak, pair, shared } from './acts.ts'
 import { breaches } from './invariants.ts'
+import { CampaignBench } from '../../nights/campaign-bench.ts'
 import { virtualBench } from './virtual-bench.ts'
 
 const cadence = { busMs: 100, busQuietMs: 1000, sweepMs: 2500, sweepQuietMs: 10_000, temperatureMs: 10_000 }
@@ -102,6 +103,38 @@ describe('a supply whose link falls silent behind a cutoff that does not part', 
     expect(outcome.bench.sim.instruments.psu.core.watchdogOn).toBe(true)
     expect(textsOf(outcome, 'watchdog').join()).toMatch(/not seen off: its communication watchdog \(6 s\) stays armed/)
   })
+})
+
+describe('a keeper that dies while the run ends', () => {
+  const killedAfter = async (mode: string, ms: number) => {
+    const bench = new CampaignBench(pair(138), 138)
+    const run = await bench.clock.run((async () => {
+      await bench.boot()
+      bench.daemon.subscribe(item => {
+        if (item.type !== 'event' || item.event.text !== 'soaking') return
+        bench.onKeeperMode = now => {
+          if (now !== mode) return
+          bench.onKeeperMode = () => {}
+          bench.clock.after(ms, () => bench.killKeeper())
+        }
+        void bench.daemon.stop('enough for tonight')
+      })
+      const { id } = await bench.daemon.start({ ...bench.request, parameters: quick })
+      return await bench.daemon.ended(id)
+    })())
+    return { bench, run, events: await bench.store.events(run.id) }
+  }
+
+  it.each([['it makes the bench safe', 'safing', 0], ['the watchdog is told to end', 'safe', 1]])(
+    'when %s: the one after it ends the watchdog, and the idle supply never trips', async (_when, mode, ms) => {
+      const { bench, run, events } = await killedAfter(mode, ms)
+      const { core } = bench.sim.instruments.psu
+      expect([run.state, bench.daemon.status().keeper]).toEqual(['stopped', 'safe'])
+      expect(events.filter(({ kind }) => kind === 'watchdog')).toEqual([])
+      expect([core.watchdogOn, core.driven]).toEqual([false, false])
+      await bench.clock.advance(3_600_000)
+      expect(core.tripped.watchdog).toBe(false)
+    })
 })
 
 describe('arming', () => {

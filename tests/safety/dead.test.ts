@@ -28,6 +28,13 @@ describe('proof of dead', () => {
     expect(judgeDead({ ...base, nowV: 59.8 })).toMatchObject({ verdict: 'live' })
     expect(judgeDead({ ...base, nowV: -75 })).toMatchObject({ verdict: 'live' })
   })
+  it('asks for charge of a part that was on the bus and told nothing, and of one that never was for a reading alone', () => {
+    const untold = { ...base, returnedC: null, expectedC: null }
+    expect(judgeDead({ ...untold, knownV: Infinity })).toMatchObject({ verdict: 'unmeasured' })
+    expect(judgeDead({ ...untold, knownV: null })).toMatchObject({ verdict: 'dead' })
+    expect(judgeDead({ ...untold, knownV: null, nowV: 60 })).toMatchObject({ verdict: 'live' })
+    expect(judgeDead({ ...untold, knownV: null, nowV: null })).toMatchObject({ verdict: 'unmeasured' })
+  })
   it('says unmeasured when the reading is not good', () => {
     expect(judgeDead({ ...base, nowV: null })).toMatchObject({ verdict: 'unmeasured' })
     expect(judgeDead({ ...base, nowV: NaN })).toMatchObject({ verdict: 'unmeasured' })
