@@ -31,8 +31,12 @@ export class ProfileFolder {
   part(name: string): ProfileFile<PartProfile> { return this.#load('parts', name, partProfile) }
 
   /** Names of all instrument profiles, a person's own and the shipped ones, in order and once each. */
-  instrumentNames(): string[] {
-    const names = this.#folders('instruments').flatMap(
+  instrumentNames(): string[] { return this.#names('instruments') }
+  /** The same of part profiles. */
+  partNames(): string[] { return this.#names('parts') }
+
+  #names(kind: 'instruments' | 'parts'): string[] {
+    const names = this.#folders(kind).flatMap(
       folder => existsSync(folder) ? readdirSync(folder) : []
     )
     return [

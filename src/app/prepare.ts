@@ -1,12 +1,13 @@
 /** From a request to a plan: what is asked for, looked up and checked, with nothing touched. */
 import type { Clock } from '../base/clock.ts'
-import { BenchError } from '../base/errors.ts'
+import { BenchError, hasCode, type Problem } from '../base/errors.ts'
 import type { AnySequence } from '../engine/sequence.ts'
 import { withGear } from '../safety/gear.ts'
 import type { Gear } from '../safety/gear.ts'
 import type { Plan } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
-import { problemsOf } from '../schema/problems.ts'
+import { nearest, problemsOf } from '../schema/problems.ts'
+import { invalidFile } from '../schema/read-file.ts'
 import type { Roles } from '../schema/roles.ts'
 import type { LoadedPart, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
@@ -35,7 +36,7 @@ const formingSequence = 'reform'
 export async function prepare(deps: PrepareDeps, request: StartRequest): Promise<Prepared> {
   const { bench, composed, profiles } = deps
   const { sequence, parameters } = asked(deps, request)
-  const loaded = request.parts.map(loaded => ({ loaded, profile: profiles.part(loaded.profile).profile }))
+  const loaded = withProfiles(request.parts, profiles)
   const parts = sequence.everyPosition === true ? everyPosition(bench, loaded) : loaded
   const supply = composed.roles.supply!.ratings
   const plan = sequence.plan({
@@ -45,6 +46,26 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   const held = sequence.energises
     ? withGear(plan, { bench: bench.file, gear: gearOf(bench), supplyMaxV: supply.voltageMaxV }) : plan
   return { sequence, parameters, plan: held, parts }
+}
+
+/** Throws FILE_INVALID with every part whose profile cannot be had. */
+function withProfiles(parts: readonly LoadedPart[], profiles: ProfileFolder): Prepared['parts'] {
+  const problems: Problem[] = []
+  const found = parts.flatMap((loaded, i) => {
+    try {
+      return [{ loaded, profile: profiles.part(loaded.profile).profile }]
+    } catch (error) {
+      if (!hasCode(error, 'FILE_UNREADABLE', 'FILE_INVALID')) throw error
+      const near = nearest(loaded.profile, profiles.partNames())
+      const expected = near === undefined || near === loaded.profile ? 'a part profile'
+        : `a part profile: did you mean ${near}?`
+      const got = near === loaded.profile ? error.message : JSON.stringify(loaded.profile)
+      problems.push({ file: 'parts', path: `parts[${i}].profile`, expected, got })
+      return []
+    }
+  })
+  if (problems.length > 0) throw invalidFile('parts', problems)
+  return found
 }
 
 function asked(

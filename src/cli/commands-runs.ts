@@ -10,7 +10,7 @@ import { daemonOf, print, printJson, type CliContext, type CommonOptions } from 
 import { exitCodes, type ExitCode } from './exit.ts'
 import { planLines } from './plan-text.ts'
 import { parameterLines } from './parameters-text.ts'
-import { readRackList } from './rack-list.ts'
+import { ofRack, readRackList, type Rack } from './rack-list.ts'
 import { printable, renderTable } from './table.ts'
 import { watchRun } from './watch.ts'
 
@@ -70,18 +70,20 @@ async function listSequences(
 }
 
 async function plan(context: CliContext, sequence: string, options: RequestOptions): Promise<ExitCode> {
-  const request = requestOf(sequence, options)
-  const shown = await daemonOf(context, options).post<Plan>('/plan', request, longMs)
+  const rack = rackOf(options)
+  const request = requestOf(sequence, rack, options)
+  const shown = await ofRack(rack, daemonOf(context, options).post<Plan>('/plan', request, longMs))
   if (options.json) printJson(context.out, shown)
   else print(context.out, ...planLines(shown))
   return shown.refusals.length === 0 ? exitCodes.accepted : exitCodes.usage
 }
 
 async function start(context: CliContext, sequence: string, options: RequestOptions): Promise<ExitCode> {
-  const request = requestOf(sequence, options)
+  const rack = rackOf(options)
+  const request = requestOf(sequence, rack, options)
   const client = daemonOf(context, options)
   if (!options.cautionsRead) await showCautions(context, client, sequence)
-  const run = await client.post<RunRecord>('/runs', request, longMs)
+  const run = await ofRack(rack, client.post<RunRecord>('/runs', request, longMs))
   if (options.watch && !options.json) print(context.out, ...warningsOf(run))
   if (options.watch) return await watchRun(context, client, run.id, options.json === true)
   if (options.json) printJson(context.out, run)
@@ -115,10 +117,12 @@ function named(all: readonly SequenceInfo[], name: string): SequenceInfo {
   throw new BenchError('USAGE', 'there is no such sequence', { expected: `one of ${known}`, got: name })
 }
 
-function requestOf(sequence: string, options: RequestOptions): unknown {
+const rackOf = ({ parts }: RequestOptions): Rack | null => parts === undefined ? null : readRackList(parts)
+
+function requestOf(sequence: string, rack: Rack | null, options: RequestOptions): unknown {
   return {
     sequence, person: options.person, use: options.use,
-    parts: options.parts === undefined ? [] : readRackList(options.parts),
+    parts: rack?.parts ?? [],
     parameters: Object.fromEntries((options.set ?? []).map(parameterOf)),
     cautionsConfirmed: options.cautionsRead === true, polarityConfirmed: options.polarityChecked === true,
   }

@@ -65,11 +65,13 @@ type Computed = Omit<Envelope, 'refusals' | 'warnings'>
 
 function ratings({ bench, supply, parts, targetV }: EnvelopeInput): Refusal[] {
   const list: Refusal[] = []
-  const ratedOf = new Set(parts.map(({ profile }) => profile.ratedV))
-  if (ratedOf.size > 1) {
-    list.push({ what: 'mixed rated voltages on one rack', have: [...ratedOf].map(volts).join(', '),
-      need: 'one rated voltage',
-      wayOut: 'run each rated voltage by itself' })
+  const ratedOf = [...new Set(parts.map(({ profile }) => profile.ratedV))]
+  if (ratedOf.length > 1) {
+    const where = (v: number): string => parts.filter(({ profile }) => profile.ratedV === v)
+      .map(({ position }) => position).join(' ')
+    list.push({ what: 'mixed rated voltages on one rack',
+      have: ratedOf.map(v => `${volts(v)} (${where(v)})`).join(', '),
+      need: 'one rated voltage', wayOut: 'run each rated voltage by itself' })
   }
   for (const { position, profile, condition } of parts) {
     if (profile.ratedV < targetV) {

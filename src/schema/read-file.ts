@@ -9,7 +9,7 @@ import {
 import type { z } from 'zod'
 import { BenchError, type Problem } from '../base/errors.ts'
 import { fileFault } from '../base/file-fault.ts'
-import { problemsOf, type Path } from './problems.ts'
+import { problemsOf, type Found, type Path } from './problems.ts'
 
 export type { Problem }
 
@@ -25,7 +25,11 @@ const problemsShown = 50
 
 export type Parsed<T> = { ok: true; value: T } | { ok: false; problems: Problem[] }
 export type Place = { line: number; column: number }
-export interface Source { readonly file: string; readonly locate?: (path: Path) => Place | undefined }
+/** Where the deepest part of a path stands that there is. */
+export type Locate = (path: Path) => Place | undefined
+export interface Source { readonly file: string; readonly locate?: Locate }
+/** What a file holds, with the places of its parts. */
+export interface Placed<T> { readonly value: T; readonly locate: Locate }
 
 /** Judges a value that is already in memory (a request body, a parsed file). All problems, none thrown. */
 export function parseWith<S extends z.ZodType>(
@@ -36,11 +40,21 @@ export function parseWith<S extends z.ZodType>(
     return { ok: false, problems: [{ file: source.file, path: '', expected: 'plain values', got: result }] }
   }
   if (result.success) return { ok: true, value: result.data }
-  const problems = problemsOf(schema, value, result.error.issues).map(({ path, expected, got }): Problem => ({
-    file: source.file, path: dotted(path), ...source.locate?.(path), expected, got,
-  }))
+  const problems = problemsOf(schema, value, result.error.issues).map(found => placed(found, source))
   return { ok: false, problems }
 }
+
+/** As `parseWith`, with what `also` finds wrong beside: what no schema can say, told whether it passes. */
+export function judgePlaced<S extends z.ZodType>(
+  schema: S, { value, locate }: Placed<unknown>, file: string, also: (value: unknown) => readonly Found[],
+): Parsed<z.output<S>> {
+  const parsed = parseWith(schema, value, { file, locate })
+  const more = also(value).map(found => placed(found, { file, locate }))
+  return more.length === 0 ? parsed : { ok: false, problems: [...parsed.ok ? [] : parsed.problems, ...more] }
+}
+
+const placed = ({ path, expected, got }: Found, { file, locate }: Source): Problem =>
+  ({ file, path: dotted(path), ...locate?.(path), expected, got })
 
 /**
  * The verdict, or why there is none: a value like `{ length: [{ toString: 0 }] }` where a list belongs makes
@@ -52,6 +66,11 @@ function judged<S extends z.ZodType>(schema: S, value: unknown): z.ZodSafeParseR
 
 /** Judges text as YAML, or as JSON when the file name ends in `.json`. All problems, none thrown. */
 export function parseText<S extends z.ZodType>(schema: S, text: string, file: string): Parsed<z.output<S>> {
+  const read = placedText(text, file)
+  return read.ok ? parseWith(schema, read.value.value, { file, locate: read.value.locate }) : read
+}
+
+function placedText(text: string, file: string): Parsed<Placed<unknown>> {
   const refuse = (expected: string, got: string, place: Place | undefined): Parsed<never> =>
     ({ ok: false, problems: [{ file, path: '', ...place, expected, got }] })
   if (Buffer.byteLength(text) > fileBytesMax) return refuse(sizeAllowed, 'a longer file', undefined)
@@ -62,7 +81,7 @@ export function parseText<S extends z.ZodType>(schema: S, text: string, file: st
     if (read.faults.length > 0) {
       return { ok: false, problems: read.faults.map(fault => ({ file, path: '', ...fault })) }
     }
-    return parseWith(schema, read.value, { file, locate: read.locate })
+    return { ok: true, value: read }
   } catch (error) {
     // Too many aliases are refused by the parser, by throwing.
     return refuse(plainFile, reason(error), undefined)
@@ -77,6 +96,13 @@ export function loadFile<S extends z.ZodType>(path: string, schema: S, what = 'a
   const parsed = parseText(schema, readWhole(path, what), path)
   if (parsed.ok) return parsed.value
   throw invalidFile(path, parsed.problems)
+}
+
+/** Reads a file that is judged elsewhere; `what` as above. FILE_UNREADABLE, FILE_INVALID for broken text. */
+export function readPlaced(path: string, what: string): Placed<unknown> {
+  const read = placedText(readWhole(path, what), path)
+  if (!read.ok) throw invalidFile(path, read.problems)
+  return read.value
 }
 
 /** The error that lists `problems`, one a line. */
@@ -134,7 +160,7 @@ const [dash, question, colon] = [0x2d, 0x3f, 0x3a]
 const isBlank = (code: number): boolean => code === 0x20 || code === 0x09
 
 interface Fault extends Partial<Place> { expected: string; got: string }
-interface Read { value: unknown; faults: Fault[]; locate: (path: Path) => Place | undefined }
+interface Read extends Placed<unknown> { faults: Fault[] }
 
 function readYaml(text: string): Read {
   const lines = new LineCounter()
@@ -207,8 +233,8 @@ function placeOf(document: Document, lines: LineCounter, path: Path): Place | un
 
 function rangeStart(node: unknown): number | undefined { return (node as Node | null)?.range?.[0] }
 
-/** The text of a regular file within the size limit, as UTF-8. */
-function readWhole(path: string, what: string): string {
+/** The text of a regular file within the size limit, as UTF-8. Throws FILE_UNREADABLE or FILE_INVALID. */
+export function readWhole(path: string, what: string): string {
   let bytes: Buffer
   try {
     const handle = openSync(path, 'r')

@@ -1,4 +1,5 @@
 /** The plan of the forming sequences: worked out from files alone, touching nothing. Pure; SI units. */
+import { formatSi } from '../base/format.ts'
 import type { Plan, PlanStep, Refusal } from '../schema/application.ts'
 import type { PlanInput } from '../engine/sequence.ts'
 import { chargeBudgetC } from '../safety/charge.ts'
@@ -160,10 +161,33 @@ export function loading({ bench, parts }: Pick<PlanInput<unknown>, 'bench' | 'pa
       })
     }
   }
+  list.push(...parts.flatMap(printed))
   for (const [name, count] of seen) {
     if (count < 2) continue
     list.push({
       what: 'loaded twice', have: name, need: 'each position and part once', wayOut: 'correct the rack list',
+    })
+  }
+  return list
+}
+
+/** Capacitances that differ by more than this are of other types (modelling choice). */
+const capacitanceShare = 0.1
+
+/** What is printed on a part, where the list says it, is what its profile says: a wrong one would harm it. */
+function printed({ loaded, profile }: PlanInput<unknown>['parts'][number]): Refusal[] {
+  const { position, ratedV = profile.ratedV, capacitanceF = profile.capacitanceF } = loaded
+  const wayOut = `choose the profile of what is printed on it, not ${loaded.profile}`
+  const list: Refusal[] = []
+  if (ratedV !== profile.ratedV) {
+    list.push({
+      what: 'rated voltage as printed', have: `${ratedV} V`, need: `${profile.ratedV} V`, wayOut, position,
+    })
+  }
+  if (Math.abs(capacitanceF - profile.capacitanceF) > capacitanceShare * profile.capacitanceF) {
+    list.push({
+      what: 'capacitance as printed', have: formatSi(capacitanceF, 'F'),
+      need: `${formatSi(profile.capacitanceF, 'F')} within 10 %`, wayOut, position,
     })
   }
   return list

@@ -47,6 +47,32 @@ describe('making a plan', () => {
     await expect(asked).rejects.toThrow(/\n {2}slewVPerS: expected a number in volts a second, got "fast"/)
   })
 
+  it('tells every part whose profile there is none of, with the one that was meant', async () => {
+    const { daemon, request } = await bench()
+    const [first, second] = request.parts
+    const parts = [{ ...first!, profile: 'al-450v-47u-generel' }, { ...second!, profile: 'nothing-like-it-at-all' }]
+    await expect(daemon.plan({ ...request, parts })).rejects.toMatchObject({
+      code: 'FILE_INVALID', context: { problems: [
+        { path: 'parts[0].profile', expected: 'a part profile: did you mean al-450v-47u-general?', got: '"al-450v-47u-generel"' },
+        { path: 'parts[1].profile', expected: 'a part profile', got: '"nothing-like-it-at-all"' },
+      ] },
+    })
+  })
+
+  it.each(['reform', 'capacitor-check'])('refuses %s of parts whose print is not what their profile says, and takes those whose is', async sequence => {
+    const { daemon, request, sim } = await bench()
+    const [first, second] = request.parts
+    const asked = (...printed: object[]) => daemon.plan({
+      ...request, sequence, parameters: {}, parts: [{ ...first!, ...printed[0] }, { ...second!, ...printed[1] }],
+    })
+    expect((await asked({ ratedV: 450, capacitanceF: 51e-6 }, { capacitanceF: 43e-6 })).refusals).toEqual([])
+    expect((await asked({ ratedV: 350 }, { capacitanceF: 32e-6 })).refusals).toMatchObject([
+      { what: 'rated voltage as printed', have: '350 V', need: '450 V', position: 'P01' },
+      { what: 'capacitance as printed', position: 'P02', wayOut: expect.stringContaining('not al-450v-47u-general') as string },
+    ])
+    expect(sim.audit().busMaxV).toBe(0)
+  })
+
   it('asks nothing of the kind of a sequence without energy', async () => {
     const { daemon, request } = await bench(changed('relay-board-a', 'betweenChannelsV: 1000, ', ''))
     const plan = await daemon.plan({ ...request, sequence: 'capacitor-check' })

@@ -89,9 +89,9 @@ describe('files that people write', () => {
     await holds('rack lists', inputs, ([kind, text]) => {
       const path = join(racks, `rack.${kind}`)
       writeFileSync(path, text)
-      const parts = benchErrorOr(() => readRackList(path))
-      if (parts instanceof Error) return
-      for (const { part } of parts) expect(part).toMatch(/^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/)
+      const rack = benchErrorOr(() => readRackList(path))
+      if (rack instanceof Error) return
+      for (const { part } of rack.parts) expect(part).toMatch(/^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/)
     })
   })
 })

@@ -96,7 +96,7 @@ describe('the envelope', () => {
   it('refuses mixed ratings, and parts that look unsound, by position', () => {
     const draft = sound()
     draft.parts[0]!.profile.ratedV = 500
-    expect(refused(draft, 'mixed rated voltages on one rack')).toMatchObject({ have: '500 V, 450 V' })
+    expect(refused(draft, 'mixed rated voltages on one rack')).toMatchObject({ have: '500 V (P01), 450 V (P02)' })
     for (const condition of ['bulging', 'weeping', 'possible-pcb']) {
       const bad = sound()
       bad.parts[1]!.condition = condition
