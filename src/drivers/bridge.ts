@@ -1,13 +1,14 @@
 /** An LCR bridge: series capacitance, ESR and D, each with the uncertainty that its impedance brings. */
 import type { Measured, Quality } from '../schema/reading.ts'
 import type { ProfileOf } from '../schema/instrument-profile.ts'
-import type { Bridge, BridgeReading } from '../schema/roles.ts'
+import type { Bridge, BridgeReading, ImpedanceMeasured } from '../schema/roles.ts'
 import { BenchError } from '../base/errors.ts'
 import { formatNumber } from '../scpi/values.ts'
 import { checked, Driver } from './driver.ts'
 
 type Profile = ProfileOf<'lcr-bridge'>
 type Field = Profile['answer']['fields'][number]
+interface Taken { c: number; esr: number; x: number; quality: Quality; atMs: number }
 
 /** A bridge with one level serves a request for a level that is not further off than this factor. */
 const fixedLevelFactor = 2
@@ -24,7 +25,28 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
     }
   }
 
+  get frequenciesHz(): Bridge['frequenciesHz'] {
+    const { frequencies } = this.profile
+    return 'listHz' in frequencies ? frequencies.listHz : frequencies
+  }
+
   async measure(setup: { frequencyHz: number; levelV: number }): Promise<BridgeReading> {
+    const { c, esr, x, quality, atMs } = await this.#take(setup)
+    return { frequencyHz: setup.frequencyHz, ...this.#withUncertainty(c, esr, x, quality, atMs) }
+  }
+
+  async impedance(setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceMeasured> {
+    const { esr, x, quality, atMs } = await this.#take(setup)
+    const { u, digit } = this.#accuracy(Math.hypot(esr, x))
+    return {
+      frequencyHz: setup.frequencyHz,
+      rOhm: { value: esr, u: Math.hypot(u, digit * esr), quality, atMs },
+      xOhm: { value: -x, u: Math.hypot(u, digit * x), quality, atMs },
+    }
+  }
+
+  /** Series capacitance, and the resistance and capacitive reactance that come with it. */
+  async #take(setup: { frequencyHz: number; levelV: number }): Promise<Taken> {
     this.#refuse(setup)
     const same = this.#setup?.frequencyHz === setup.frequencyHz && this.#setup.levelV === setup.levelV
     if (!same) {
@@ -74,7 +96,7 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
     return new Map(fields.map((field, i) => [field, parts[i]!.trim()]))
   }
 
-  #reading(fields: Map<Field, string>, frequencyHz: number, atMs: number): BridgeReading {
+  #reading(fields: Map<Field, string>, frequencyHz: number, atMs: number): Taken {
     const bad = this.#badStatus(fields.get('status'))
     const omega = 2 * Math.PI * frequencyHz
     const number = (field: 'cs' | 'rs' | 'd'): [number, Quality] => {
@@ -83,11 +105,19 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
       return [worst === 'good' ? value : Number.NaN, worst]
     }
     const [capacitance, cQuality] = number('cs')
-    const reactance = 1 / (omega * capacitance)
+    const x = 1 / (omega * capacitance)
     const [second, sQuality] = fields.has('rs') ? number('rs') : number('d')
-    const esr = fields.has('rs') ? second : second * reactance
-    const quality = cQuality !== 'good' ? cQuality : sQuality
-    return { frequencyHz, ...this.#withUncertainty(capacitance, esr, reactance, quality, atMs) }
+    const esr = fields.has('rs') ? second : second * x
+    return { c: capacitance, esr, x, quality: cQuality !== 'good' ? cQuality : sQuality, atMs }
+  }
+
+  /**
+   * Standard uncertainty of an impedance of size `z` in any direction, ohms, and of its last digit, relative.
+   */
+  #accuracy(z: number): { u: number; digit: number } {
+    const { accuracy: { basicPct, zsOhm, yoS }, digits } = this.profile
+    const u = z * basicPct / 100 * (1 + zsOhm / z + z * yoS) / Math.sqrt(3)
+    return { u, digit: 10 ** (1 - digits) / Math.sqrt(12) }
   }
 
   /** `null` when the status field says that the numbers may be looked at. */
@@ -107,13 +137,12 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
   #withUncertainty(
     c: number, esr: number, x: number, quality: Quality, atMs: number,
   ): Omit<BridgeReading, 'frequencyHz'> {
-    const { accuracy: { basicPct, zsOhm, yoS }, digits } = this.profile
     const z = Math.hypot(esr, x)
-    const a = basicPct / 100 * (1 + zsOhm / z + z * yoS) / Math.sqrt(3)
-    const digit = 10 ** (1 - digits) / Math.sqrt(12)
+    const { u, digit } = this.#accuracy(z)
+    const a = u / z
     const d = esr / x
     const d2 = 1 + d * d
-    const uEsr = Math.hypot(a * z, digit * esr)
+    const uEsr = Math.hypot(u, digit * esr)
     const uD = Math.hypot(a * d2, digit * d)
     const told = (value: number, u: number, possible: boolean): Measured =>
       ({ value, u, quality: quality === 'good' && !possible ? 'implausible' : quality, atMs })

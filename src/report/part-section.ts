@@ -26,17 +26,17 @@ export function gradeWord(result: PartResult | null): Markup {
   return html`<span class="${look}">${result.grade}</span>${result.provisional && html` (provisional)`}`
 }
 
-const criterionNames: Record<Criterion['name'], string> = {
-  leakage: 'Leakage', capacitance: 'Capacitance', esr: 'Series resistance', dissipation: 'Dissipation factor',
-  forming: 'Forming', contact: 'Contact', short: 'Short', bench: 'Bench',
-}
+const spelled: Partial<Record<Criterion['name'], string>> =
+  { esr: 'Series resistance', dissipation: 'Dissipation factor' }
+const criterionName = (name: Criterion['name']): string =>
+  spelled[name] ?? name[0]!.toUpperCase() + name.slice(1)
 
 function criteriaTable(criteria: readonly Criterion[]): Markup {
   return html`<div class="wide"><table>
 <tr><th>Criterion</th><th class="num">Value ± expanded uncertainty</th><th class="num">Limit</th>
 <th class="num">Guard band</th><th class="num">Conforms</th><th>Grade</th>
 <th>Where the limit comes from</th></tr>
-${criteria.map(entry => html`<tr><td>${criterionNames[entry.name]}</td>
+${criteria.map(entry => html`<tr><td>${criterionName(entry.name)}</td>
 <td class="num">${formatWithU(entry.value, entry.expandedU, entry.unit)}</td>
 <td class="num">${limits(entry)}</td>
 <td class="num">${formatSi(entry.guardBand, entry.unit, 2)}</td>

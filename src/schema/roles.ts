@@ -96,9 +96,16 @@ export interface BridgeReading {
   frequencyHz: number
 }
 
+/** Series resistance and reactance; reactance is below zero for a capacitor. */
+export interface ImpedanceMeasured { rOhm: Measured; xOhm: Measured; frequencyHz: number }
+
 export interface Bridge extends Instrument {
+  /** What it can be set to. */
+  readonly frequenciesHz: readonly number[] | { readonly minHz: number; readonly maxHz: number }
   /** Series capacitance, ESR and D at a frequency and level. */
   measure(setup: { frequencyHz: number; levelV: number }): Promise<BridgeReading>
+  /** The same measurement as an impedance, of whatever lies there: an inductor or a resistor too. */
+  impedance(setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceMeasured>
 }
 
 export interface Thermometer extends Instrument {

@@ -118,9 +118,10 @@ for (const profile of ['multimeter-6d-a', 'multimeter-5d-b'] as const) {
 
 function bridgeRig(profile: BridgeProfile, clock: VirtualClock): Rig<'bridge'> {
   let part: { c: number; r: number } | null = { c: 47e-6, r: 1.2 }
+  let other: { r: number; h: number } | null = null
   const instrument = new LcrBridge(profile, setupOf(profile, clock), {
-    impedance: hertz => part ? { re: part.r, im: -1 / (2 * Math.PI * hertz * part.c) }
-      : { re: Infinity, im: 0 },
+    impedance: hertz => other ? { re: other.r, im: 2 * Math.PI * hertz * other.h }
+      : part ? { re: part.r, im: -1 / (2 * Math.PI * hertz * part.c) } : { re: Infinity, im: 0 },
   })
   const setup = { frequencyHz: 120, levelV: 0.5 }
   return {
@@ -142,6 +143,13 @@ function bridgeRig(profile: BridgeProfile, clock: VirtualClock): Rig<'bridge'> {
         const { capacitance, esr, dissipation } = await bridge.measure(setup)
         seen.push({ measured: capacitance, truth: part.c }, { measured: esr, truth: part.r },
           { measured: dissipation, truth: 2 * Math.PI * 120 * part.c * part.r })
+        const { rOhm, xOhm } = await bridge.impedance(setup)
+        seen.push({ measured: rOhm, truth: part.r }, { measured: xOhm, truth: -1 / (2 * Math.PI * 120 * part.c) })
+      }
+      // An inductor, and a resistor with next to none of it.
+      for (other of [{ r: 5, h: 10e-3 }, { r: 40, h: 5 }, { r: 470, h: 1e-3 }]) {
+        const { rOhm, xOhm } = await bridge.impedance({ frequencyHz: 1000, levelV: 0.5 })
+        seen.push({ measured: rOhm, truth: other.r }, { measured: xOhm, truth: 2000 * Math.PI * other.h })
       }
       return seen
     },
