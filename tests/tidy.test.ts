@@ -7,11 +7,12 @@ import { packageRoot } from '../src/base/paths.ts'
 const may: Record<string, readonly string[]> = {
   base: [], schema: ['base'], transport: ['base'], scpi: ['base', 'transport'], drivers: ['base', 'schema', 'scpi'],
   safety: ['base', 'schema'], keeper: ['base', 'schema', 'transport', 'scpi', 'safety'], engine: ['base', 'schema', 'safety'],
-  analysis: ['base'], sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
+  analysis: ['base'], marks: ['base'], parts: ['base', 'schema', 'marks'],
+  sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
   screening: ['base', 'schema', 'analysis', 'marks', 'sequences'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
-  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report'],
-  cli: ['base', 'schema', 'report', 'keeper', 'app', 'api'],
+  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts'],
+  cli: ['base', 'schema', 'report', 'marks', 'parts', 'keeper', 'app', 'api'],
 }
 
 function filesUnder(folder: string): string[] {

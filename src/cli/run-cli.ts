@@ -5,6 +5,7 @@ import { asBenchError, BenchError } from '../base/errors.ts'
 import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
 import { addContinueCommands } from './commands-continue.ts'
+import { addDecodeCommand } from './commands-decode.ts'
 import { addHostCommand } from './commands-host.ts'
 import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
@@ -52,6 +53,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addContinueCommands(program, context, act)
   addRecordCommands(program, context, act)
   addSchemaCommand(program, context, act)
+  addDecodeCommand(program, context, act)
   addTokenCommand(program, context, act)
   if (argv.length === 0) {
     program.outputHelp()
