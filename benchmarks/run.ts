@@ -6,6 +6,7 @@ import { availableParallelism, loadavg } from 'node:os'
 import { parseArgs } from 'node:util'
 import { measureKeeper } from './keeper.ts'
 import { measurePty, measureTcp } from './links.ts'
+import { measureMatching } from './matching.ts'
 import { measureNight } from './night.ts'
 import { measureRecord } from './record.ts'
 import { measureRecorder } from './recorder.ts'
@@ -65,6 +66,12 @@ async function record(): Promise<void> {
   show('recordS', (await measureRecord()).recordS, 'test record of a night of 100,000 readings, s')
 }
 
+function matching(): void {
+  const parts = smoke ? 40 : 2000
+  const { seconds, rounds: searches } = measureMatching(parts)
+  show('matchS', seconds, `${parts} parts into the cheapest pairs by three quantities, proven, s; ${searches} searches`)
+}
+
 async function nights(): Promise<void> {
   const night = await measureNight(smoke ? { positions: 4, soakS: 60 } : { positions: 48, soakS: longSoakS })
   const per = Math.round(night.readings / night.seconds)
@@ -96,5 +103,6 @@ if (smoke) console.log('smoke run: the figures below mean nothing')
 await links()
 await trips()
 await record()
+matching()
 await nights()
 if (asked.json) console.log(JSON.stringify(figures))
