@@ -78,8 +78,8 @@ async function endedBefore(
   const by = 'its keeper, before it ended'
   if (options.json) printJson(context.out, { by, endedWallMs: wallMs, ...safeOff })
   else print(context.out, ...[
-    `No keeper runs any more. It ended by itself at ${formatWall(wallMs)}, `
-      + `after it had made the bench safe (${safeOff.reason}) at ${formatWall(safeOff.atWallMs)}.`,
+    'No keeper runs any more. It ended by itself after it had made the bench safe '
+      + `at ${formatWall(safeOff.atWallMs)}: ${safeOff.reason}.`,
     ...verified ? [] : ['IT WAS NOT READ BACK: open the cutoff or switch the supply off by hand.'],
   ].map(printable), ...stopLines(safeOff, 'it'))
   return verified ? exitCodes.accepted : exitCodes.fault
