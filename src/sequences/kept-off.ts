@@ -17,6 +17,7 @@ export async function tellKeptOff(
   const { name } = position.spec
   await rest(night, night.roles.positions?.settleMs ?? 0)
   const offMs = night.clock.monotonicMs()
+  night.sampler.hurry(5000, 300)
   await night.recorder.event({
     kind, severity: 'warning', position: name, text: `${name}: ${why}`,
     data: { findingToDisconnectedMs: offMs - foundMs },
