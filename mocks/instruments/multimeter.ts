@@ -1,211 +1,150 @@
-/** Simulated multimeters (DC volts): two dialects over one core. */
-import type { SeededRandom } from '../../src/base/random.ts'
-import type { Command, Deferred } from '../scpi-device/command-tree.ts'
-import type { FaultPanel } from '../scpi-device/faults.ts'
+/** Simulated multimeters (DC volts, resistance): two dialects over one core for each function. */
+import type { Command } from '../scpi-device/command-tree.ts'
 import { fixed, scientific } from '../scpi-device/format.ts'
 import { refuse } from '../scpi-device/status.ts'
-import { quantise, ReadingFaults, Specimen } from './accuracy.ts'
 import { SimInstrument, type InstrumentSetup, type OwnOptions } from './instrument.ts'
-import { meterFigures, type MeterFigures } from './specifications.ts'
+import { MeterCore } from './meter-core.ts'
+import { OhmCore } from './ohm-core.ts'
+import type { RangedCore } from './ranged-core.ts'
+import { meterFigures, ohmFigures } from './specifications.ts'
 import type { MeterTerminals } from './terminals.ts'
 
 export type MeterProfile = keyof typeof meterFigures
+export type MeterFunction = 'VOLT' | 'RES' | 'FRES'
 
 export class Multimeter extends SimInstrument {
   readonly core: MeterCore
+  /** Resistance with two wires and with four: each keeps its own range and speed. */
+  readonly ohms: OhmCore
+  readonly fourWireOhms: OhmCore
+  /** The function that a reading is taken in. */
+  active: MeterFunction = 'VOLT'
 
   constructor(profile: MeterProfile, setup: InstrumentSetup, terminals: MeterTerminals) {
-    const late: { core?: MeterCore } = {}
-    const core = (): MeterCore => late.core!
-    super(profile, setup, (profile === 'multimeter-6d-a' ? dialectA : dialectB)(core))
-    this.core = new MeterCore(meterFigures[profile], terminals, this.random, this.device.faults, setup)
-    late.core = this.core
-  }
-}
-
-/**
- * Noise of one reading, standard deviation in units of resolution: above it, so that no two readings repeat
- * for long.
- */
-const noiseSteps = 1.2
-
-export type MeterSetup = Pick<InstrumentSetup, 'mainsHz' | 'errors' | 'noiseFactor'>
-
-export class MeterCore {
-  readonly figures: MeterFigures
-  autorange = true
-  #range: number
-  #speed: number
-  readonly #terminals: MeterTerminals
-  readonly #noise: SeededRandom
-  readonly #specimens: Specimen[]
-  readonly #readings: ReadingFaults
-  readonly #mainsHz: number
-  readonly #noiseSteps: number
-
-  constructor(
-    figures: MeterFigures, terminals: MeterTerminals, random: SeededRandom, faults: FaultPanel,
-    { mainsHz = 50, errors = 'inside', noiseFactor = 1 }: MeterSetup = {},
-  ) {
-    this.figures = figures
-    this.#terminals = terminals
-    this.#mainsHz = mainsHz
-    this.#noiseSteps = noiseSteps * noiseFactor
-    this.#noise = random.fork('noise')
-    this.#specimens = figures.ranges.map((range, i) =>
-      new Specimen(range.limits, random.fork(`range-${i}`), errors))
-    this.#readings = new ReadingFaults(faults)
-    this.#range = figures.ranges.length - 1
-    this.#speed = this.#speedOf(10)
+    const late: { self?: Multimeter } = {}
+    const self = (): Multimeter => late.self!
+    super(profile, setup, (profile === 'multimeter-6d-a' ? dialectA : dialectB)(self))
+    const { faults } = this.device
+    const figures = meterFigures[profile]
+    this.core = new MeterCore(figures, terminals, this.random, faults, setup)
+    // One converter and one set of reference resistors serve both ways of measuring resistance.
+    const ohms = (): OhmCore =>
+      new OhmCore(figures, ohmFigures[profile], terminals, this.random.fork('ohms'), faults, setup)
+    this.ohms = ohms()
+    this.fourWireOhms = ohms()
+    this.fourWireOhms.wires = 4
+    late.self = this
   }
 
-  get rangeV(): number { return this.figures.ranges[this.#range]!.rangeV }
-  get nplc(): number { return this.figures.speeds[this.#speed]![0] }
-  /** Time of one reading, ms. */
-  get readingMs(): number {
-    const { conversions, overheadMs } = this.figures
-    return conversions * this.nplc * 1000 / this.#mainsHz + overheadMs
+  of(name: MeterFunction): RangedCore {
+    return { VOLT: this.core, RES: this.ohms, FRES: this.fourWireOhms }[name]
   }
 
   reset(): void {
-    this.autorange = true
-    this.#range = this.figures.ranges.length - 1
-    this.#speed = this.#speedOf(10)
-  }
-
-  /** Fixes the smallest range that holds `rangeV`. */
-  fixRange(rangeV: number): void {
-    const found = this.figures.ranges.findIndex(range => range.rangeV >= Math.abs(rangeV) * (1 - 1e-9))
-    if (found < 0) refuse(-222)
-    this.#range = found
-    this.autorange = false
-  }
-
-  setNplc(nplc: number): void { this.#speed = this.#speedOf(nplc) }
-
-  /** One reading at this instant: ±Infinity when out of range. */
-  read(): number {
-    const trueV = this.#terminals.volts()
-    if (this.autorange) {
-      const fits = this.figures.ranges.findIndex(r => Math.abs(trueV) <= r.rangeV * r.overRange)
-      this.#range = fits < 0 ? this.figures.ranges.length - 1 : fits
-    }
-    return this.#readOn(trueV)
-  }
-
-  #readOn(trueV: number): number {
-    const { rangeV, overRange } = this.figures.ranges[this.#range]!
-    const step = this.figures.speeds[this.#speed]![1] * rangeV
-    const v = this.#specimens[this.#range]!.of(trueV, rangeV) + this.#noise.normal() * this.#noiseSteps * step
-    if (Math.abs(v) > rangeV * overRange) return this.#overflow(v, trueV)
-    return this.#readings.falsify(quantise(v, step), 'V')
-  }
-
-  /** Out of range; ranging by itself it goes up one and reads again, as long as there is one. */
-  #overflow(v: number, trueV: number): number {
-    if (!this.autorange || this.#range + 1 >= this.figures.ranges.length) return Math.sign(v) * Infinity
-    this.#range++
-    return this.#readOn(trueV)
-  }
-
-  /** A reading that takes its time and samples when that is over. */
-  measure(print: (v: number) => string): Deferred {
-    return { waitMs: this.readingMs, finish: () => print(this.read()) }
-  }
-
-  #speedOf(nplc: number): number {
-    const found = this.figures.speeds.findIndex(([cycles]) => Math.abs(cycles - nplc) < 1e-6 * cycles)
-    return found < 0 ? refuse(-222) : found
+    this.active = 'VOLT'
+    for (const name of ['VOLT', 'RES', 'FRES'] as const) this.of(name).reset()
   }
 }
 
-type Core = () => MeterCore
+type Self = () => Multimeter
 
-function dialectA(core: Core): OwnOptions {
-  const { commands, reset } = commandsA(core)
+function dialectA(self: Self): OwnOptions {
+  let highInput = false
   return {
     terminator: '\r\n', errorQueue: 'plus', errorQueueMax: 20, remoteFirst: true, processMs: 1,
     inputBytesMax: 100,
-    onReset: () => { core().reset(); reset() }, commands,
+    onReset: () => { self().reset(); highInput = false },
+    commands: [
+      ...functionA(self, 'VOLT', 'VOLTage:DC', 'V'), ...functionA(self, 'RES', 'RESistance', 'OHM'),
+      ...functionA(self, 'FRES', 'FRESistance', 'OHM'),
+      { pattern: '[SENSe:]FUNCtion?', run: () => `"${self().active}"` },
+      {
+        pattern: 'INPut:IMPedance:AUTO', parameters: [{ kind: 'boolean', forms: 'word' }],
+        run: ([on]) => { highInput = on === 1 },
+      },
+      { pattern: 'INPut:IMPedance:AUTO?', run: () => highInput ? '1' : '0' },
+      { pattern: 'READ?', run: () => self().of(self().active).measure(v => scientific(v, 8)) },
+    ],
   }
 }
 
-function commandsA(core: Core): { commands: Command[]; reset: () => void } {
-  let highInput = false
-  const configure = (rangeV: number): void => {
-    if (Number.isNaN(rangeV)) core().autorange = true
-    else core().fixRange(rangeV)
+/** CONFigure switches to the function and resets its integration; the rest sets it, in use or not. */
+function functionA(self: Self, name: MeterFunction, keyword: string, unit: string): Command[] {
+  const core = (): RangedCore => self().of(name)
+  const configure = (size: number): void => {
+    if (Number.isNaN(size)) core().setAuto(true)
+    else core().fixRange(size)
     core().setNplc(10)
-  }
-  const setAuto = (on: boolean): void => {
-    if (on) core().autorange = true
-    else core().fixRange(core().rangeV)
+    self().active = name
   }
   const auto = { AUTO: NaN, DEFault: NaN }
-  const commands: Command[] = [
+  const at = `[SENSe:]${keyword}`
+  return [
     {
-      pattern: 'CONFigure[:SCALar]:VOLTage:DC', parameters: [
-        { kind: 'number', unit: 'V', words: auto, optional: true },
-      ],
+      pattern: `CONFigure[:SCALar]:${keyword}`,
+      parameters: [{ kind: 'number', unit, words: auto, optional: true }],
       run: ([v]) => configure(Number(v ?? NaN)),
     },
     {
-      pattern: 'INPut:IMPedance:AUTO', parameters: [{ kind: 'boolean', forms: 'word' }],
-      run: ([on]) => { highInput = on === 1 },
-    },
-    { pattern: 'INPut:IMPedance:AUTO?', run: () => highInput ? '1' : '0' },
-    {
-      pattern: '[SENSe:]VOLTage:DC:NPLCycles', parameters: [{ kind: 'number' }],
+      pattern: `${at}:NPLCycles`, parameters: [{ kind: 'number' }],
       run: ([n]) => core().setNplc(Number(n)),
     },
-    { pattern: '[SENSe:]VOLTage:DC:NPLCycles?', run: () => scientific(core().nplc, 8) },
+    { pattern: `${at}:NPLCycles?`, run: () => scientific(core().nplc, 8) },
     {
-      pattern: '[SENSe:]VOLTage:DC:RANGe[:UPPer]', parameters: [{ kind: 'number', unit: 'V' }],
+      pattern: `${at}:RANGe[:UPPer]`, parameters: [{ kind: 'number', unit }],
       run: ([v]) => core().fixRange(Number(v)),
     },
-    { pattern: '[SENSe:]VOLTage:DC:RANGe[:UPPer]?', run: () => scientific(core().rangeV, 8) },
+    { pattern: `${at}:RANGe[:UPPer]?`, run: () => scientific(core().size, 8) },
     {
-      pattern: '[SENSe:]VOLTage:DC:RANGe:AUTO', parameters: [{ kind: 'boolean', forms: 'word' }],
-      run: ([on]) => setAuto(on === 1),
+      pattern: `${at}:RANGe:AUTO`, parameters: [{ kind: 'boolean', forms: 'word' }],
+      run: ([on]) => core().setAuto(on === 1),
     },
-    { pattern: '[SENSe:]VOLTage:DC:RANGe:AUTO?', run: () => core().autorange ? '1' : '0' },
-    { pattern: 'READ?', run: () => core().measure(v => scientific(v, 8)) },
+    { pattern: `${at}:RANGe:AUTO?`, run: () => core().autorange ? '1' : '0' },
   ]
-  return { commands, reset: () => { highInput = false } }
 }
 
-function dialectB(core: Core): OwnOptions {
-  const printed = (v: number): string => {
-    if (!Number.isFinite(v)) return v < 0 ? '-OVLD' : 'OVLD'
-    const step = core().figures.speeds.find(([n]) => n === core().nplc)![1] * core().rangeV
-    const decimals = Math.max(0, Math.ceil(-Math.log10(step)))
-    return `${v < 0 ? '' : '+'}${fixed(v, decimals)} VDC`
-  }
-  const digit = [{ kind: 'boolean', forms: 'digit' }] as const
+const functionsOfB: Readonly<Record<string, MeterFunction>> = { 'VOLT:DC': 'VOLT', RES: 'RES' }
+
+function dialectB(self: Self): OwnOptions {
   return {
     terminator: '\r\n', errorQueue: 'none', prompt: '=>', processMs: 5, inputBytesMax: 80,
-    onReset: () => core().reset(),
+    onReset: () => self().reset(),
     commands: [
       {
         pattern: '[SENSe:]FUNCtion', parameters: [{ kind: 'string' }],
-        run: ([name]) => { if (name !== 'VOLT:DC') refuse(-224) },
+        run: ([name]) => { self().active = functionsOfB[String(name)] ?? refuse(-224) },
       },
-      {
-        pattern: 'SENSe:VOLTage:DC:RANGe', parameters: [{ kind: 'number' }],
-        run: ([v]) => core().fixRange(Number(v)),
-      },
-      { pattern: 'SENSe:VOLTage:DC:RANGe?', run: () => String(core().rangeV) },
-      {
-        pattern: 'SENSe:VOLTage:DC:RANGe:AUTO', parameters: digit,
-        run: ([on]) => { if (on === 1) core().autorange = true; else core().fixRange(core().rangeV) },
-      },
-      { pattern: 'SENSe:VOLTage:DC:RANGe:AUTO?', run: () => core().autorange ? '1' : '0' },
-      {
-        pattern: 'SENSe:VOLTage:DC:NPLCycles', parameters: [{ kind: 'number' }],
-        run: ([n]) => core().setNplc(Number(n)),
-      },
-      { pattern: 'SENSe:VOLTage:DC:NPLCycles?', run: () => String(core().nplc) },
-      { pattern: 'MEASure?', run: () => core().measure(printed) },
+      { pattern: '[SENSe:]FUNCtion?', run: () => self().active === 'RES' ? 'RES' : 'VOLT:DC' },
+      ...functionB(self, 'VOLT', 'VOLTage:DC'), ...functionB(self, 'RES', 'RESistance'),
+      { pattern: 'MEASure?', run: () => self().of(self().active).measure(v => printedB(self(), v)) },
     ],
   }
+}
+
+function printedB(meter: Multimeter, value: number): string {
+  if (!Number.isFinite(value)) return value < 0 ? '-OVLD' : 'OVLD'
+  const decimals = Math.max(0, Math.ceil(-Math.log10(meter.of(meter.active).step)))
+  return `${value < 0 ? '' : '+'}${fixed(value, decimals)} ${meter.active === 'RES' ? 'OHM' : 'VDC'}`
+}
+
+function functionB(self: Self, name: MeterFunction, keyword: string): Command[] {
+  const core = (): RangedCore => self().of(name)
+  const at = `SENSe:${keyword}`
+  return [
+    {
+      pattern: `${at}:RANGe`, parameters: [{ kind: 'number' }],
+      run: ([v]) => core().fixRange(Number(v)),
+    },
+    { pattern: `${at}:RANGe?`, run: () => String(core().size) },
+    {
+      pattern: `${at}:RANGe:AUTO`, parameters: [{ kind: 'boolean', forms: 'digit' }],
+      run: ([on]) => core().setAuto(on === 1),
+    },
+    { pattern: `${at}:RANGe:AUTO?`, run: () => core().autorange ? '1' : '0' },
+    {
+      pattern: `${at}:NPLCycles`, parameters: [{ kind: 'number' }],
+      run: ([n]) => core().setNplc(Number(n)),
+    },
+    { pattern: `${at}:NPLCycles?`, run: () => String(core().nplc) },
+  ]
 }

@@ -3,6 +3,7 @@
  * a specimen must be drawn from its specification and mocks read no profiles. A test compares the two.
  */
 import type { Limits } from './accuracy.ts'
+import type { Speeds } from './ranged-core.ts'
 import type { SupplyRatings } from './supply-core.ts'
 
 /** Limits from percent of reading and percent of range, as data sheets print them. */
@@ -43,13 +44,8 @@ export const supplyOutputF = {
 } as const
 
 export interface MeterRange { readonly rangeV: number; readonly overRange: number; readonly limits: Limits }
-export interface MeterFigures {
+export interface MeterFigures extends Speeds {
   readonly ranges: readonly MeterRange[]
-  /** Power line cycles and resolution as a fraction of range. */
-  readonly speeds: readonly (readonly [number, number])[]
-  readonly overheadMs: number
-  /** Conversions for one reading: 2 with auto-zero. */
-  readonly conversions: number
   readonly inputOhm: number
 }
 
@@ -77,6 +73,35 @@ export const meterFigures = {
     overheadMs: 15, conversions: 1, inputOhm: 10e6,
   },
 } as const satisfies Record<string, MeterFigures>
+
+export interface OhmRange {
+  readonly rangeOhm: number; readonly testCurrentA: number; readonly openV: number
+  readonly overRange: number; readonly limits: Limits
+}
+/** Speeds and times are those of the meter. */
+export interface OhmFigures { readonly ranges: readonly OhmRange[] }
+
+const ohms = (
+  rangeOhm: number, testCurrentA: number, openV: number, overRange: number, limits: Limits,
+): OhmRange => ({ rangeOhm, testCurrentA, openV, overRange, limits })
+
+export const ohmFigures = {
+  'multimeter-6d-a': {
+    ranges: [
+      ohms(100, 1e-3, 8, 1.2, percent(0.01, 0.004)), ohms(1e3, 1e-3, 8, 1.2, percent(0.01, 0.001)),
+      ohms(10e3, 1e-4, 8, 1.2, percent(0.01, 0.001)), ohms(100e3, 1e-5, 8, 1.2, percent(0.01, 0.001)),
+      ohms(1e6, 5e-6, 10, 1.2, percent(0.01, 0.001)), ohms(10e6, 5e-7, 10, 1.2, percent(0.04, 0.001)),
+      ohms(100e6, 5e-8, 10, 1.2, percent(0.8, 0.01)),
+    ],
+  },
+  'multimeter-5d-b': {
+    ranges: [
+      ohms(300, 5e-4, 3.2, 1.05, percent(0.05, 0.01)), ohms(3e3, 5e-4, 3.2, 1.05, percent(0.05, 0.003)),
+      ohms(30e3, 5e-5, 3.2, 1.05, percent(0.05, 0.003)), ohms(300e3, 5e-6, 3.2, 1.05, percent(0.05, 0.003)),
+      ohms(3e6, 5e-7, 3.2, 1.05, percent(0.08, 0.003)), ohms(30e6, 5e-8, 3.2, 1.05, percent(0.3, 0.01)),
+    ],
+  },
+} as const satisfies Record<string, OhmFigures>
 
 /** Accuracy as a fraction of |Z|: basic·(1 + zs/|Z| + |Z|·yo); and the time of one measurement. */
 export const bridgeFigures = {

@@ -11,6 +11,22 @@ export interface SupplyTerminals {
 export interface MeterTerminals {
   /** Volts between the input terminals, V. */
   volts(): number
+  /**
+   * Volts that stand while the resistance function pushes `currentA` through what hangs on the terminals, at
+   * most `openV`. With four wires the leads are left out. Without it the terminals are open.
+   */
+  push?(currentA: number, openV: number, wires: 2 | 4): number
+}
+
+/** What a source-measure unit is screwed to: two terminals of some circuit. */
+export interface SourceTerminals {
+  /** Does this to the circuit from now on; `limit` of the quantity that is not forced, both signs. */
+  operate(setting: { mode: 'voltage' | 'current'; value: number; limit: number; on: boolean }): void
+  volts(): number
+  /** Out of the high terminal, A. */
+  amps(): number
+  /** The limit holds it. */
+  limited(): boolean
 }
 
 export interface BridgeTerminals {

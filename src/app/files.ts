@@ -9,7 +9,7 @@ import { BenchError } from '../base/errors.ts'
 import { packageFile } from '../base/paths.ts'
 import { benchFile } from '../schema/bench.ts'
 import type { BenchFile } from '../schema/bench.ts'
-import { classesOfRole, instrumentProfile } from '../schema/instrument-profile.ts'
+import { classesOfRole, instrumentProfile, lacksFor } from '../schema/instrument-profile.ts'
 import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
@@ -119,8 +119,13 @@ function roleProblems(
     return [{ file, path, expected: `one of ${Object.keys(bench.instruments).join(', ')}`, got: name }]
   }
   const profile = profiles.get(name)?.profile
-  if (profile === undefined || classesOfRole[role].includes(profile.class)) return []
-  return [{ file, path, expected: classesOfRole[role].join(' or '), got: `${name}, a ${profile.class}` }]
+  if (profile === undefined) return []
+  if (!classesOfRole[role].includes(profile.class)) {
+    return [{ file, path, expected: classesOfRole[role].join(' or '), got: `${name}, a ${profile.class}` }]
+  }
+  const lack = lacksFor(role, profile)
+  if (lack === null) return []
+  return [{ file, path, expected: `a profile with ${lack}`, got: `${name}: ${profile.profile}` }]
 }
 
 /** Only a relay board may serve several roles: its relays and inputs are separate things. */

@@ -1,15 +1,17 @@
 /** Makes the driver that serves a role from an instrument's profile and its port. */
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
-import { classesOfRole, type InstrumentProfile } from '../schema/instrument-profile.ts'
+import { classesOfRole, lacksFor, type InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { RoleName, Roles } from '../schema/roles.ts'
 import type { ScpiPort } from '../scpi/port.ts'
 import { BeaconDriver, RelayBeacon } from './beacon.ts'
 import { BridgeDriver } from './bridge.ts'
 import { HoldInCutoff, RelayCutoff } from './cutoff.ts'
 import { BoardInterlock, InterlockDriver } from './interlock.ts'
+import { OhmMeterDriver } from './ohm-meter.ts'
 import { RelayBoardDriver, type RelayProfile } from './relay-board.ts'
 import { ScannerDriver } from './scanner.ts'
+import { SourceDriver } from './source.ts'
 import { SupplyDriver } from './supply.ts'
 import { ThermometerDriver } from './thermometer.ts'
 import { VoltmeterDriver } from './voltmeter.ts'
@@ -30,6 +32,8 @@ export function createDriver<R extends RoleName>(
   role: R, profile: InstrumentProfile, port: ScpiPort, clock: Clock, options: DriverOptions = {},
 ): NonNullable<Roles[R]> {
   if (!classesOfRole[role].includes(profile.class)) throw unsuitable(role, profile, port)
+  const lack = lacksFor(role, profile)
+  if (lack !== null) throw unsuitable(role, profile, port, lack)
   // The table above pairs every role with the classes below, which implement its interface.
   return make(role, profile, port, clock, options.relay) as NonNullable<Roles[R]>
 }
@@ -39,7 +43,10 @@ function make(
 ): Roles[RoleName] {
   switch (profile.class) {
     case 'dc-supply': return new SupplyDriver(profile, port, clock)
-    case 'multimeter': return new VoltmeterDriver(profile, port, clock)
+    case 'multimeter': return profile.resistance && role === 'ohm-meter'
+      ? new OhmMeterDriver(profile, profile.resistance, port, clock)
+      : new VoltmeterDriver(profile, port, clock)
+    case 'source-measure': return new SourceDriver(profile, port, clock)
     case 'lcr-bridge': return new BridgeDriver(profile, port, clock)
     case 'scanner': return new ScannerDriver(profile, port, clock)
     case 'hold-in-relay': return new HoldInCutoff(profile, port, clock)
@@ -67,8 +74,9 @@ function fromBoard(
   return new RelayBeacon(profile, port, clock, relay)
 }
 
-function unsuitable(role: RoleName, profile: InstrumentProfile, port: ScpiPort): BenchError {
+function unsuitable(role: RoleName, profile: InstrumentProfile, port: ScpiPort, lack?: string): BenchError {
   return new BenchError('FILE_INVALID', `profile ${profile.profile} cannot serve role ${role}`, {
-    instrument: port.name, expected: classesOfRole[role].join(' or '), got: profile.class,
+    instrument: port.name, expected: lack ?? classesOfRole[role].join(' or '),
+    got: lack === undefined ? profile.class : 'none',
   })
 }

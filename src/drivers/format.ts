@@ -27,7 +27,7 @@ export interface Step {
 /** A grid of settings `size` apart. */
 export function stepOf(size: number): Step {
   let decimals = 0
-  const isWhole = (scaled: number): boolean => Math.abs(scaled - Math.round(scaled)) <= 1e-6
+  const isWhole = (scaled: number): boolean => scaled > 0.5 && Math.abs(scaled - Math.round(scaled)) <= 1e-6
   while (decimals < 12 && !isWhole(size * 10 ** decimals)) decimals++
   // A millionth of a step forgives 449.99999999999994; it is far below what an instrument resolves.
   const floor = (value: number): number => Number((Math.floor(value / size + 1e-6) * size).toFixed(decimals))

@@ -20,26 +20,26 @@ export const emptyTable: SafeOffTable = { phases: [], refresh: null, energising:
 const refreshesPerHold = 4
 
 /**
- * Compiles the table of a bench. Phase 1 opens the cutoff and turns the supply off, cutoff first (a supply
- * cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has settled, releases
- * positions and bleed. `linkOf` gives the link of an instrument by its name; without it a link bears the
- * instrument's name. `quietLines`: lines to the positions' board that hold relays which lead no energy to a
- * part.
+ * Compiles the table of a bench. Phase 1 opens the cutoff and turns supply and sources off, cutoff first (a
+ * supply cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has settled,
+ * releases positions and bleed. `linkOf` gives the link of an instrument by its name; without it a link
+ * bears the instrument's name. `quietLines`: lines to the positions' board that hold relays which lead no
+ * energy to a part.
  */
 export function compileTable(
-  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed'>,
+  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed' | 'source' | 'second-source'>,
   linkOf: (name: string) => string = name => name,
   quietLines: readonly string[] = [],
 ): SafeOffTable {
-  const { cutoff, supply, positions, bleed } = roles
+  const { cutoff, supply, positions, bleed, source, 'second-source': second } = roles
   const phases = [
-    { gapMs: 0, steps: stepsOf([cutoff, supply], linkOf) },
+    { gapMs: 0, steps: stepsOf([cutoff, supply, source, second], linkOf) },
     { gapMs: cutoff?.settleMs ?? 0, steps: stepsOf([positions, bleed], linkOf) },
   ].filter(phase => phase.steps.length > 0)
   const refresh = cutoff !== undefined && cutoff.holdMs > 0
     ? { link: linkOf(cutoff.name), command: cutoff.refreshCommand, everyMs: cutoff.holdMs / refreshesPerHold }
     : null
-  const energising = [supply, cutoff, positions, bleed].flatMap(instrument =>
+  const energising = [supply, cutoff, positions, bleed, source, second].flatMap(instrument =>
     (instrument?.energising ?? []).map(({ begins, but }) => (
       {
         link: linkOf(instrument!.name), begins, but: instrument === positions ? [...but, ...quietLines] : but,

@@ -70,6 +70,30 @@ const meterRange = z.strictObject({
   rangeV: positive, overRangePct: notNegative.max(50).default(0), inputOhm: positive, accuracy,
 })
 
+const ohmRange = z.strictObject({
+  rangeOhm: positive, overRangePct: notNegative.max(50).default(0),
+  testCurrentA: positive.max(1).describe('Through the part'),
+  openV: positive.max(60).describe('Most volts across an open circuit'), accuracy,
+}).refine(r => r.openV >= r.rangeOhm * (1 + r.overRangePct / 100) * r.testCurrentA,
+  { path: ['openV'], message: 'at least what the test current drops in the whole range' })
+
+const ohmFunction = z.strictObject({
+  select: command().optional().describe('Switches to this function, where fixing its range does not'),
+  askFunction: query().optional(),
+  functionAnswer: z.string().min(1).optional().describe('What askFunction answers in this function'),
+  fixRange: command('value'), autoRange: command(), setIntegration: command('value'),
+  askRange: query().optional(), askAutoRange: query().optional(), askIntegration: query().optional(),
+}).refine(f => (f.askFunction === undefined) === (f.functionAnswer === undefined),
+  { path: ['functionAnswer'], message: 'both askFunction and functionAnswer, or neither' })
+
+const resistance = z.strictObject({
+  ranges: z.array(ohmRange).min(1).max(12)
+    .refine(ranges => ascending(ranges.map(range => range.rangeOhm)), 'ranges from small to large'),
+  commands: z.strictObject({
+    twoWire: ohmFunction.optional(), fourWire: ohmFunction.optional(), read: query(),
+  }).refine(c => c.twoWire !== undefined || c.fourWire !== undefined, 'twoWire, fourWire or both'),
+})
+
 export const multimeter = z.strictObject({
   ...common, class: z.literal('multimeter'), isolation,
   ranges: z.array(meterRange).min(1).max(12)
@@ -84,6 +108,7 @@ export const multimeter = z.strictObject({
   mainsHz: z.union([z.literal(50), z.literal(60)]).default(50).describe('Where the bench stands'),
   conversions: z.number().int().min(1).max(4).default(1).describe('2 with auto-zero'),
   overheadMs: notNegative.default(0),
+  resistance: resistance.optional().describe('For the role ohm-meter; speeds and times are those above'),
   commands: z.strictObject({
     fixRange: command('value'), autoRange: command(), setIntegration: command('value'),
     askRange: query().optional(), askAutoRange: query().optional(), askIntegration: query().optional(),

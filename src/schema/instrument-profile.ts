@@ -4,9 +4,11 @@ import {
   beacon, dcSupply, holdInRelay, interlockReader, lcrBridge, multimeter, relayBoard, scanner, thermometer,
 } from './instrument-classes.ts'
 import type { RoleName } from './roles.ts'
+import { sourceMeasure } from './source-measure-class.ts'
 
 export const instrumentProfile = z.discriminatedUnion('class', [
   dcSupply, multimeter, lcrBridge, scanner, relayBoard, holdInRelay, interlockReader, beacon, thermometer,
+  sourceMeasure,
 ])
 
 export type InstrumentProfile = z.infer<typeof instrumentProfile>
@@ -26,4 +28,13 @@ export const classesOfRole: Readonly<Record<RoleName, readonly InstrumentClass[]
   bleed: ['relay-board'],
   interlock: ['interlock-reader', 'relay-board'],
   beacon: ['beacon', 'relay-board'],
+  'ohm-meter': ['multimeter'],
+  source: ['source-measure'],
+  'second-source': ['source-measure'],
+}
+
+/** What the profile of an instrument of a fitting class still lacks to serve `role`; null if nothing. */
+export function lacksFor(role: RoleName, profile: InstrumentProfile): string | null {
+  const isMeter = role === 'ohm-meter' && profile.class === 'multimeter'
+  return isMeter && profile.resistance === undefined ? 'a section `resistance`' : null
 }

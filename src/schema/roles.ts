@@ -7,12 +7,14 @@ import type { Measured } from './reading.ts'
 
 export const roleNames = [
   'supply', 'bus-meter', 'sense-meter', 'bridge', 'thermometer', 'scanner', 'positions', 'cutoff', 'bleed',
-  'interlock', 'beacon',
+  'interlock', 'beacon', 'ohm-meter', 'source', 'second-source',
 ] as const
 export type RoleName = (typeof roleNames)[number]
 
 /** Roles whose links can apply or cut energy: the keeper owns them. */
-export const energyRoles: readonly RoleName[] = ['supply', 'positions', 'cutoff', 'bleed']
+export const energyRoles: readonly RoleName[] = [
+  'supply', 'positions', 'cutoff', 'bleed', 'source', 'second-source',
+]
 
 export interface Identity { maker: string; model: string; serial: string; firmware: string; raw: string }
 
@@ -87,6 +89,60 @@ export interface Voltmeter extends Instrument {
   /** Fixes range (smallest that holds `rangeV`) and integration; 'auto' ranges by itself. */
   configure(setup: { rangeV: number | 'auto'; nplc: number }): Promise<void>
   readVoltage(): Promise<Measured>
+}
+
+export interface OhmMeter extends Instrument {
+  /** Ways it can measure: with two wires the leads are part of the reading. */
+  readonly wires: readonly (2 | 4)[]
+  /**
+   * What it puts through a part in the smallest range that holds `rangeOhm`, and the most across an open
+   * circuit. Throws OUT_OF_RANGE where no range holds it.
+   */
+  stimulus(rangeOhm: number): { currentA: number; openV: number }
+  /**
+   * Fixes function, range (smallest that holds `rangeOhm`) and integration; with 'auto' it ranges by itself,
+   * and any range's stimulus may stand at the part.
+   */
+  configure(setup: { rangeOhm: number | 'auto'; wires: 2 | 4; nplc: number }): Promise<void>
+  /** Time for one reading in ms at the set speed, without the link. */
+  readonly readingMs: number
+  /** 'over-range' when open; 'implausible' where it is below zero by more than error: a part with volts. */
+  readResistance(): Promise<Measured>
+}
+
+export interface SourceReading {
+  voltage: Measured
+  current: Measured
+  /** The limit holds it, and not the value that was forced. */
+  limited: boolean
+}
+
+/**
+ * A source-measure unit: forces volts or amperes of either sign, takes current either way (so it also
+ * discharges), and measures both. What it may give a part is its caller's to limit; it refuses what it
+ * cannot do.
+ */
+export interface Source extends Instrument {
+  /** The steps are those of the smallest range. */
+  readonly ratings: {
+    voltageMaxV: number; currentMaxA: number; voltageStepV: number; currentStepA: number
+  }
+  readonly wires: readonly (2 | 4)[]
+  /** From a new setting to a steady output into a resistor, ms. */
+  readonly settleMs: number
+  /** Time of one `measure` in ms at the set speed, without the link. */
+  readonly readingMs: number
+  /** Sense wires and integration. */
+  configure(setup: { wires: 2 | 4; nplc: number }): Promise<void>
+  /** Forces volts; current limited to `limitA` (both signs). The output stays as it is, on or off. */
+  forceVoltage(voltageV: number, limitA: number): Promise<void>
+  /** Forces current; volts limited to `limitV` (both signs). The output stays as it is, on or off. */
+  forceCurrent(currentA: number, limitV: number): Promise<void>
+  setOutput(on: boolean): Promise<void>
+  /** Both quantities at one instant. With the output off they are 'missing' or 'not-a-number'. */
+  measure(): Promise<SourceReading>
+  readonly safeOff: SafeOffStep
+  readonly energising: readonly Energising[]
 }
 
 export interface BridgeReading {
@@ -178,4 +234,7 @@ export interface Roles {
   bleed?: RelayBoard
   interlock?: Interlock
   beacon?: Beacon
+  'ohm-meter'?: OhmMeter
+  source?: Source
+  'second-source'?: Source
 }

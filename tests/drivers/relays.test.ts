@@ -201,7 +201,7 @@ describe('making a driver', () => {
       'dc-supply': 'dc-supply-600v-a', multimeter: 'multimeter-6d-a', 'lcr-bridge': 'lcr-bridge-a',
       scanner: 'scanner-a', 'relay-board': 'relay-board-a', 'hold-in-relay': 'hold-in-relay-a',
       'interlock-reader': 'interlock-reader-a',
-      beacon: 'beacon-a', thermometer: 'thermometer-a',
+      beacon: 'beacon-a', thermometer: 'thermometer-a', 'source-measure': 'source-measure-a',
     } as const
     for (const role of roleNames) {
       for (const of of classesOfRole[role]) {

@@ -97,9 +97,9 @@ const subjects = profiles.flatMap(profile =>
 /** Calls that must energise nothing, whatever is answered; by name, with what they are given. */
 const calls: Readonly<Record<string, readonly unknown[]>> = {
   identify: [], prepare: [], settings: [], readVoltage: [], readCurrent: [], protect: [20, 0.1], protectionTripped: [], clearProtection: [],
-  armWatchdog: [5], disarmWatchdog: [], setVoltage: [5], setCurrentLimit: [0.01], setOutput: [false], configure: [{ rangeV: 10, nplc: 1 }],
+  armWatchdog: [5], disarmWatchdog: [], setVoltage: [5], setCurrentLimit: [0.01], setOutput: [false], configure: [{ rangeV: 10, rangeOhm: 1000, wires: 2, nplc: 1 }],
   measure: [{ frequencyHz: 100, levelV: 0.5 }], readTemperature: [101], select: [101], release: [[1]], releaseAll: [], held: [[1, 2]],
-  open: [], isClosed: [], read: [], show: ['live'],
+  readResistance: [], forceVoltage: [1, 1e-3], forceCurrent: [1e-3, 2], open: [], isClosed: [], read: [], show: ['live'],
 }
 
 function babblingPort(said: readonly string[], refuses: number) {

@@ -51,7 +51,7 @@ describe('the profiles that are shipped', () => {
   it('name their safe command in every class that can apply or cut energy', () => {
     for (const file of filesIn('instruments')) {
       const p = loadFile(file, instrumentProfile)
-      if (p.class === 'dc-supply' || p.class === 'relay-board' || p.class === 'hold-in-relay') {
+      if (p.class === 'dc-supply' || p.class === 'source-measure' || p.class === 'relay-board' || p.class === 'hold-in-relay') {
         expect(p.safeOff.commands.length, p.profile).toBeGreaterThan(0)
         expect(p.safeOff.verify, p.profile).toBeDefined()
       }
@@ -61,7 +61,10 @@ describe('the profiles that are shipped', () => {
   it('keep every command within the input buffer they declare', () => {
     for (const file of filesIn('instruments')) {
       const p = loadFile(file, instrumentProfile)
-      const lines = [...p.prepare, ...Object.values(p.commands).flat().filter(c => typeof c === 'string')]
+      const commandsIn = (value: unknown): string[] => typeof value === 'string' ? [value]
+        : typeof value === 'object' && value !== null ? Object.values(value).flatMap(commandsIn) : []
+      const ohms = p.class === 'multimeter' ? p.resistance?.commands : undefined
+      const lines = [...p.prepare, ...commandsIn(p.commands), ...commandsIn(ohms)]
       for (const line of lines) expect(
         line.length + 12, `${p.profile} ${line}`
       ).toBeLessThanOrEqual(p.link.inputBufferBytes)
