@@ -1,10 +1,11 @@
 /**
  * A simulated bench as a process of its own:
- *   node dist/mocks/main.js --seed 7 --scenario pavilion [--realtime] [--serial] [--faults FILE] [--base-
- * port N]
- * Prints one JSON line when it is ready and lives until its standard input closes.
+ *   node dist/mocks/main.js --seed 7 --scenario pavilion [--realtime] [--serial] [--base-port N] …
+ * When it is ready it says so in words to a terminal, and in one JSON line to anything else. It lives until
+ * its standard input closes where that is a pipe, and until a signal elsewhere: what a shell runs behind `&`
+ * has no input, or none that it may read.
  */
-import { readFileSync } from 'node:fs'
+import { fstatSync, readFileSync, writeFileSync } from 'node:fs'
 import { parseArgs } from 'node:util'
 import type { Scenario } from './bench/scenario.ts'
 import { scenarioHealthyRack, scenarioPavilion } from './bench/scenarios.ts'
@@ -12,7 +13,7 @@ import { serveBench } from './bench/serve-bench.ts'
 import type { BenchFaults } from './bench/sim-bench.ts'
 
 const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial]
-               [--faults FILE] [--base-port N] [--wall MS] [--present]`
+               [--faults FILE] [--base-port N] [--wall MS] [--present] [--bench-file FILE]`
 
 function options() {
   const { values } = parseArgs({
@@ -20,7 +21,7 @@ function options() {
       seed: { type: 'string', default: '1' }, scenario: { type: 'string', default: 'pavilion' },
       realtime: { type: 'boolean', default: false }, serial: { type: 'boolean', default: false },
       faults: { type: 'string' }, 'base-port': { type: 'string' }, wall: { type: 'string' },
-      present: { type: 'boolean', default: false },
+      present: { type: 'boolean', default: false }, 'bench-file': { type: 'string' },
     },
   })
   return values
@@ -55,7 +56,24 @@ async function main(): Promise<void> {
   const parts = served.bench.scenario.parts.map(({ position, id }) => ({
     position, part: id, profile: served.bench.scenario.partProfile,
   }))
-  console.log(JSON.stringify({ benchFile, timeUrl, controlUrl, truthUrl: controlUrl, parts }))
+  const written = asked['bench-file']
+  if (written !== undefined) writeFileSync(written, `${JSON.stringify(benchFile, null, 2)}\n`)
+  if (process.stdout.isTTY) {
+    const file = written ?? 'not written; --bench-file FILE writes it'
+    console.log(`A simulated bench of ${parts.length} parts is ready; Ctrl-C ends it. Bench file: ${file}`)
+  } else console.log(JSON.stringify({ benchFile, timeUrl, controlUrl, truthUrl: controlUrl, parts }))
+  if (isPipe(0)) endWithInput()
+}
+
+/** Whoever started us by a pipe and is gone has closed it. A terminal or an empty input says nothing. */
+function isPipe(handle: number): boolean {
+  try {
+    const kind = fstatSync(handle)
+    return kind.isFIFO() || kind.isSocket()
+  } catch { return false }
+}
+
+function endWithInput(): void {
   process.stdin.resume()
   process.stdin.on('end', () => process.exit(0))
   process.stdin.on('error', () => process.exit(0))

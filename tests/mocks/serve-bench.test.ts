@@ -1,8 +1,10 @@
 import { spawn, type ChildProcessWithoutNullStreams } from 'node:child_process'
 import { once } from 'node:events'
-import { existsSync, readFileSync } from 'node:fs'
+import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs'
 import { constants, open as openFile } from 'node:fs/promises'
 import { connect } from 'node:net'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import { afterEach, describe, expect, test } from 'vitest'
 import { parse } from 'yaml'
 import { builtEntry, packageFile } from '../../src/base/paths.ts'
@@ -174,6 +176,28 @@ describe('the process', () => {
     const exited = once(child, 'exit')
     child.stdin.end()
     expect(await exited).toEqual([0, null])
+  })
+
+  test('lives on where its input is no pipe, as behind the & of a shell, and writes its bench file', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'nightbench-sim-'))
+    const file = join(folder, 'bench.json')
+    const child = spawn(process.execPath, [builtEntry('mocks/main'), '--scenario', 'rack-1', '--bench-file', file], {
+      stdio: ['ignore', 'pipe', 'inherit'],
+    })
+    try {
+      const [line] = await once(child.stdout, 'data') as [Buffer]
+      const ready = JSON.parse(String(line)) as { benchFile: object; controlUrl: string }
+      // Its input has ended by now: a bench that lived by it would not answer twice.
+      for (const _ of [1, 2]) expect(await tell(ready, { do: 'state' })).toMatchObject({ busV: 0 })
+      expect(JSON.parse(readFileSync(file, 'utf8'))).toEqual(ready.benchFile)
+      expect(child.exitCode).toBeNull()
+      const exited = once(child, 'exit')
+      child.kill('SIGTERM')
+      expect(await exited).toEqual([null, 'SIGTERM'])
+    } finally {
+      child.kill('SIGKILL')
+      rmSync(folder, { recursive: true, force: true })
+    }
   })
 
   test.each([[['--scenario', 'palace']], [['--seed', 'x']], [['--no-such']], [['--scenario', 'rack-480']]])(
