@@ -1,0 +1,157 @@
+/**
+ * The thin shell around the session machine: it looks at the jig, has parts and standards measured, and
+ * carries out what the machine says, in order. A result is on record before it is told. What a person
+ * does comes in between, at any time.
+ */
+import type { Clock } from '../base/clock.ts'
+import { asBenchError } from '../base/errors.ts'
+import type { Look } from './contact.ts'
+import type { Verdict } from './grade.ts'
+import {
+  stepSession,
+  type Asked,
+  type Deed,
+  type Outcome,
+  type SessionEffect,
+  type SessionInput,
+  type SessionState,
+  type SessionStep,
+  type Tone,
+} from './session.ts'
+
+export interface SessionPorts {
+  readonly clock: Clock
+  /** From one look at the jig to the next, ms. */
+  readonly lookEveryMs: number
+  look(asked: Asked): Promise<Look>
+  prove(asked: Asked): Promise<Verdict>
+  checkStandard(asked: Asked): Promise<{ inControl: boolean; says: string }>
+  /** Resolves when it is durable. */
+  keep(verdict: Verdict, opinion: 'first' | 'second'): Promise<void>
+  withdraw(id: string): Promise<void>
+  flag(ids: readonly string[], standard: string): Promise<void>
+  tell(tone: Tone, text: string): void
+}
+
+export class LedSession {
+  readonly #ports: SessionPorts
+  readonly #signal: AbortSignal
+  #state: SessionState
+  /** What the machine wants done, in order. */
+  readonly #todo: SessionEffect[]
+  #verdict: { verdict: Verdict; opinion: 'first' | 'second' } | null = null
+  #wake: () => void = () => {}
+
+  constructor(begun: SessionStep, ports: SessionPorts, signal: AbortSignal) {
+    this.#state = begun.state
+    this.#todo = [...begun.effects]
+    this.#ports = ports
+    this.#signal = signal
+    signal.addEventListener('abort', () => this.#wake(), { once: true })
+  }
+
+  get state(): SessionState {
+    return this.#state
+  }
+
+  /** What a person does; the reason where it cannot be done now. */
+  do(deed: Deed): string | null {
+    const refused = this.#feed({ type: 'person', does: deed })
+    this.#wake()
+    return refused
+  }
+
+  /** Until the session is at its end. Rejects when it is aborted, and when a result cannot be kept. */
+  async run(): Promise<void> {
+    for (;;) {
+      this.#signal.throwIfAborted()
+      const effect = this.#todo.shift()
+      if (effect) await this.#carryOut(effect)
+      else if (this.#state.mode.is === 'done') return
+      else await this.#lookOnce()
+    }
+  }
+
+  #feed(input: SessionInput): string | null {
+    const { state, effects } = stepSession(this.#state, input)
+    this.#state = state
+    let refused: string | null = null
+    for (const effect of effects) {
+      if (effect.do === 'refuse') refused = effect.why
+      else this.#todo.push(effect)
+    }
+    return refused
+  }
+
+  async #lookOnce(): Promise<void> {
+    const { clock, lookEveryMs } = this.#ports
+    const startMs = clock.monotonicMs()
+    const { mode } = this.#state
+    if (mode.is === 'asked' || mode.is === 'in doubt') {
+      const look = await this.#ports.look(mode.asked)
+      // A deed may have come while the bridge measured: the look belongs to what was asked then.
+      if (this.#state.mode === mode) this.#feed({ type: 'look', look })
+    }
+    if (this.#todo.length > 0) return
+    await this.#rest(lookEveryMs - (clock.monotonicMs() - startMs))
+  }
+
+  /** Ends early when a person does something, or when the session is aborted. */
+  #rest(ms: number): Promise<void> {
+    if (ms <= 0) return Promise.resolve()
+    return new Promise(resolve => {
+      const cancel = this.#ports.clock.after(ms, resolve)
+      this.#wake = () => {
+        cancel()
+        resolve()
+      }
+    })
+  }
+
+  async #carryOut(effect: SessionEffect): Promise<void> {
+    switch (effect.do) {
+      case 'measure':
+        return this.#measure(effect.asked, effect.opinion)
+      case 'keep':
+        return this.#keep(effect.outcome)
+      case 'withdraw':
+        return this.#ports.withdraw(effect.id)
+      case 'flag':
+        return this.#ports.flag(effect.ids, effect.standard)
+      case 'tell':
+        return this.#ports.tell(effect.tone, effect.text)
+      case 'refuse':
+      case 'end':
+        return
+    }
+  }
+
+  async #measure(asked: Asked, opinion: 'first' | 'second'): Promise<void> {
+    try {
+      if (asked.what === 'standard') {
+        this.#feed({ type: 'standard', id: asked.id, ...(await this.#ports.checkStandard(asked)) })
+        return
+      }
+      const verdict = await this.#ports.prove(asked)
+      this.#verdict = { verdict, opinion }
+      this.#feed({ type: 'measured', outcome: outcomeOf(verdict) })
+    } catch (error) {
+      this.#signal.throwIfAborted()
+      this.#feed({ type: 'failed', says: asBenchError(error).message })
+    }
+  }
+
+  async #keep({ id }: Outcome): Promise<void> {
+    const held = this.#verdict
+    if (held === null || held.verdict.id !== id) throw new Error(`no verdict of ${id} to keep`)
+    await this.#ports.keep(held.verdict, held.opinion)
+  }
+}
+
+const outcomeOf = ({ id, grade, says, strange, looksLike }: Verdict): Outcome => ({
+  id,
+  grade,
+  says,
+  strange,
+  looksLike,
+})
