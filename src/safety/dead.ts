@@ -95,7 +95,7 @@ export function judgeDead(e: DeadEvidence): Deadness {
 /** Less than this on a path may be the offset of its meter: it shows no charge (common practice). */
 const shownV = 1
 
-/** Nothing is called measured by a path that showed nothing but zero: were it open, it would read the same. */
+/** By a path that showed nothing but zero nothing is measured: were it open, it would read the same. */
 function lowWords({ knownV, seenV = 0, uV, touchSafeV, atWallMs }: DeadEvidence): string {
   const shown = Math.max(Math.abs(knownV ?? 0), seenV) >= Math.max(shownV, 3 * uV)
   const at = `below ${touchSafeV} V at ${clock(atWallMs)} UTC`
