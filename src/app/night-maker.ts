@@ -12,6 +12,7 @@ import { notWatched } from '../engine/bus.ts'
 import type { ChannelTable } from '../engine/channels.ts'
 import type { Guard, Night, NightState } from '../engine/night.ts'
 import { emptyHolder, freshPosition } from '../engine/position.ts'
+import { supplyAsAsked } from '../engine/limits.ts'
 import { busAgreesNow, standingVolts } from '../engine/standing.ts'
 import { Recorder } from '../engine/recorder.ts'
 import { demandHandler } from '../engine/runner.ts'
@@ -80,6 +81,7 @@ export function makeNight(input: NightInput): RunHandles {
     positions, onDemand, watching: () => state.watching, live: () => state.live,
     busStands: () => state.live && keeper.mode() === 'armed'
       && (supervisor.bound('bus.under') ?? notWatched) > notWatched,
+    asAsked: volts => supplyAsAsked(night, volts),
   }, reading.signal)
   const night: Night = {
     runId, clock, bench: bench.file, roles: composed.roles, plan: input.plan, channels: input.channels,

@@ -17,6 +17,8 @@ export interface BusReaderDeps {
   sweeps: () => number
   /** Asks for a sweep out of turn. */
   attend: () => void
+  /** Whether the supply's own volts are where it was asked to be. */
+  asAsked: (supplyV: number) => boolean
 }
 
 /**
@@ -24,7 +26,7 @@ export interface BusReaderDeps {
  * take, that starts a sweep.
  */
 const unexplainedShare = 0.4
-/** The supply's own voltmeter is read this seldom: in ms, and in quiet bus readings. */
+/** The supply's own voltmeter is read this seldom: in ms, and where it agrees in quiet bus readings. */
 const readBackMs = 5000
 const readBackEvery = 5
 
@@ -79,7 +81,9 @@ export class BusReader {
     if (!this.#d.live() || nowMs < this.#readBackDueMs) return
     this.#readBackDueMs = nowMs + Math.max(readBackMs, readBackEvery * this.#d.bench.cadence.busQuietMs)
     const volts = await this.#ofSupply(() => this.#supply.readVoltage())
-    if (volts) this.#d.intake.take(this.#d.channels.supplyVoltage, volts)
+    if (!volts) return
+    if (volts.quality !== 'good' || !this.#d.asAsked(volts.value)) this.#readBackDueMs = nowMs + readBackMs
+    this.#d.intake.take(this.#d.channels.supplyVoltage, volts)
   }
 
   /**

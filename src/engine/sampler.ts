@@ -22,6 +22,7 @@ export interface SamplerDeps extends IntakeDeps {
   watching: () => boolean
   live: () => boolean
   busStands: () => boolean
+  asAsked: (supplyV: number) => boolean
 }
 
 export class Sampler {

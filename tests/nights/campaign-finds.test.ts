@@ -5,7 +5,6 @@ import { defineSequence } from '../../src/engine/sequence.ts'
 import { reformParameters } from '../../src/sequences/parameters.ts'
 import { formingPlan } from '../../src/sequences/plan.ts'
 import type { Scenario } from '../../mocks/bench/scenario.ts'
-import type { NightStage } from './bad-night.ts'
 import { badNight, openedAfterMs, quick, textsOf } from './bad-night.ts'
 import { both, breaks, during, fixture, longSoak, pair, rackOf, shared } from './acts.ts'
 import { breaches } from './invariants.ts'
@@ -63,7 +62,7 @@ describe('a contact that opens while its part bleeds', () => {
   it.each([4000, 6000, 8000])('after %i ms, when most of the charge is out: what is left is not called measured', async afterMs => {
     const outcome = await badNight({
       seed: 26, scenario: pair(26), request: { parameters: { ...quick, targetV: 450, slewVPerS: 20 } },
-      acts: [{ stage: 'bleeding' as NightStage, afterMs, act: fixture('P01', 'lead-open') }],
+      acts: [{ stage: 'bleeding', afterMs, act: fixture('P01', 'lead-open') }],
     })
     expect(await breaches(outcome)).toEqual([])
     expect(outcome.endV.parts.get('P01')).toBeGreaterThan(60)
@@ -141,11 +140,27 @@ describe('a rack rated below touch-safe', () => {
     const scenario: Scenario = { ...low, rated: { voltageV: 50, capacitanceF: 100e-6 }, partProfile: 'al-50v-100u-axial' }
     const outcome = await badNight({
       seed: 31, scenario, request: { parameters: { ...quick, targetV: 50, slewVPerS: 0.4 } },
-      acts: [{ stage: 'bleeding' as NightStage, afterMs, act: fixture('P01', 'bleeder-open') }],
+      acts: [{ stage: 'bleeding', afterMs, act: fixture('P01', 'bleeder-open') }],
     })
     expect(await breaches(outcome)).toEqual([])
     expect(outcome.endV.parts.get('P01')).toBeGreaterThan(3.5)
     const [first] = await outcome.bench.store.results(outcome.run.id)
     expect(first!.grade).toBe('cannot tell')
+  })
+})
+
+describe('a supply that runs away, its protection with it, after the bus meter stuck', () => {
+  it('at the slowest cadence: what its own voltmeter shows once is looked at again in the next rounds', async () => {
+    const busQuietMs = 24_000
+    const outcome = await badNight({
+      seed: 32, request: { parameters: { ...quick, soakS: 3600 } },
+      scenario: { ...pair(32), cadence: { busMs: 3000, busQuietMs, sweepMs: 5000, sweepQuietMs: 75_000, temperatureMs: 90_000 } },
+      acts: [during('soaking', 300_000, breaks('bus-dmm', { kind: 'reading-stuck' })), during('soaking', 900_000, both(
+        breaks('psu', { kind: 'protection-silent' }), breaks('psu', { kind: 'output-runaway', value: 175 })))],
+    })
+    expect(outcome.run.state).toBe('tripped')
+    expect(textsOf(outcome, 'trip').join()).toMatch(/supply.voltage reads 17\d/)
+    // Read every fifth round, or the sixth; off for 30 s and three readings.
+    expect(openedAfterMs(outcome, outcome.actedMs[1])).toBeLessThanOrEqual(6 * busQuietMs + 2 * busQuietMs + 1000)
   })
 })
