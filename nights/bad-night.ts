@@ -13,9 +13,8 @@ import type { VirtualBench } from './virtual-bench.ts'
 export const quick = {
   soakS: 60, minStepS: 60, maxStepS: 600, stallAfterS: 600, watchS: 60, targetV: 150, slewVPerS: 5, stepShare: 0.25,
 }
-/** Stages of a forming night in order; `bleeding` is the end's. */
-export const nightStages = ['checking', 'polarity', 'forming', 'soaking', 'formal', 'watching', 'measuring'] as const
-export type NightStage = (typeof nightStages)[number]
+/** Stages of a forming night in order. */
+export type NightStage = 'checking' | 'polarity' | 'forming' | 'soaking' | 'formal' | 'bleeding' | 'watching' | 'measuring'
 
 /** What a night is judged by. */
 export type NightBench = Pick<VirtualBench, 'clock' | 'sim' | 'daemon' | 'store' | 'keeper'>

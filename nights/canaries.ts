@@ -23,7 +23,7 @@ export const canaries: readonly Canary[] = [
   canary('envelope of set-points (permit)', running('stubborn'), changing(() => { Supervisor.prototype.permit = untouched })),
   // ---- what the engine does ----
   canary('proof of dead by charge', striking(['lead open', 'bleeder open', 'scanner contacts dead', 'sense meter stuck'], standing), reading('safety/dead', 'chargeRatioMin = 0.5', 'chargeRatioMin = -1')),
-  canary('proof of dead by the shape of the discharge', striking(['lead open'], ['formal']), reading('safety/dead', 'const quickest = 3', 'const quickest = 1e9')),
+  canary('proof of dead by the shape of the discharge', striking(['lead open', 'bleeder open'], ['bleeding']), reading('safety/dead', 'const quickest = 3', 'const quickest = 1e9')),
   canary('bridge only after proof of dead', striking(['lead open', 'bleeder open'], standing),
     reading('sequences/bridge', '!isKnownLow(position.held)', 'false'), reading('sequences/bridge', 'knownV >= harmlessV', 'false'), reading('sequences/bridge', '!(worstV < harmlessV)', 'false')),
   canary('routing check', both(only('scanner stuck on P01'), striking(['scanner stuck on P01'], ['forming', 'soaking']), atLeast(2)), reading('engine/bleed', 'routingShare = 0.1', 'routingShare = 1e9')),

@@ -5,7 +5,6 @@ import type { Scenario } from '../mocks/bench/scenario.ts'
 import { positionName, verdicts } from '../mocks/bench/scenario.ts'
 import type { MakeOptions, PartKind } from '../mocks/parts/make-part.ts'
 import type { NightStage } from './bad-night.ts'
-import { nightStages } from './bad-night.ts'
 import { troubles } from './troubles.ts'
 import type { Strike, Trouble } from './troubles.ts'
 
@@ -34,6 +33,7 @@ const ratings: readonly Rating[] = [
 /** Where the bus stands longest, most strikes. */
 const spans: readonly (readonly [NightStage, number])[] = [
   ['checking', 1], ['polarity', 1], ['forming', 4], ['soaking', 10], ['formal', 4], ['watching', 2], ['measuring', 1],
+  ['bleeding', 1],
 ]
 /** Readings that the long soak may cost, of the 10,000 of a whole night, where nothing long goes before it. */
 const soakReadings = 5000
@@ -136,10 +136,10 @@ function runsOf(
 
 /** A stage that its run comes to, and a time in it. */
 function when(random: SeededRandom, { sequence, parameters }: PlannedRun): [NightStage, number] {
-  const reached = spans.filter(([stage]) => nightStages.includes(stage) && (sequence === 'reform' || stage !== 'forming'))
+  const reached = spans.filter(([stage]) => sequence === 'reform' || stage !== 'forming')
   const stage = sequence === 'stubborn' ? 'soaking' : pickWeighted(random, reached)
   const spanS: Record<NightStage, number> = {
-    checking: 4, polarity: 40, forming: 1500, soaking: sequence === 'stubborn' ? 3000 : Number(parameters['soakS']), formal: 240, watching: 100, measuring: 3,
+    checking: 4, polarity: 40, forming: 1500, soaking: sequence === 'stubborn' ? 3000 : Number(parameters['soakS']), formal: 240, bleeding: 15, watching: 100, measuring: 3,
   }
   return [stage, Math.round(1000 * random.uniform(0, spanS[stage]))]
 }
