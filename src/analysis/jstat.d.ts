@@ -7,6 +7,7 @@ declare module 'jstat' {
       inv(p: number, dof: number): number }
     chisquare: { cdf(x: number, dof: number): number }
     gammaln(x: number): number
+    ibeta(x: number, a: number, b: number): number
   }
   const jStat: JStat
   export default jStat

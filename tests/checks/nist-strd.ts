@@ -66,3 +66,23 @@ export function digits(got: number, certified: number): number {
 
 export const fewestDigits = (got: ArrayLike<number>, certified: readonly number[]): number =>
   Math.min(...certified.map((value, i) => digits(got[i]!, value)))
+
+export interface AnovaSet {
+  groups: number[][]; betweenSs: number; withinSs: number; f: number; rSquared: number; residualSd: number
+}
+
+/** Groups by treatment; the certified table stands in two lines of (name, dof, SS, MS, F). */
+export function readAnova(name: string): AnovaSet {
+  const all = lines('anova', name)
+  const groups = new Map<number, number[]>()
+  for (const [treatment, value] of rowsOf(all) as [number, number][]) {
+    groups.set(treatment, [...(groups.get(treatment) ?? []), value])
+  }
+  const certified = (start: string): number[] => numbersIn(all.find(line => line.startsWith(start))!.replace(/^\D+/, ''))
+  const lone = (pattern: RegExp): number => Number(all.slice(0, 60).flatMap(line => pattern.exec(line)?.[1] ?? [])[0])
+  return {
+    groups: [...groups.values()], betweenSs: certified('Between')[1]!, f: certified('Between')[3]!,
+    withinSs: certified('Within')[1]!, rSquared: after(all, /R-Squared\s+(\S+)/),
+    residualSd: lone(/Standard Deviation\s+(\d\S+)/),
+  }
+}
