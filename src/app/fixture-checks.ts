@@ -65,3 +65,37 @@ export function changeover({ fixture, roles }: BenchFile, file: string): Problem
   })
   return list
 }
+
+/** What leads to the jig has its role, its relays and a board that moves them, each relay once. */
+export function jigProblems({ jig, roles }: BenchFile, file: string): Problem[] {
+  if (!jig) return []
+  const list: Problem[] = []
+  const say = (path: string, expected: string, got: string): void => {
+    list.push({ file, path, expected, got })
+  }
+  const names = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
+  if (!jig.leads) {
+    const wired = names.filter(name => roles[name] !== undefined)
+    const got = wired.join(', ') || 'none'
+    if (wired.length !== 1) say('jig.leads', 'relays, or one instrument that is wired for good', got)
+    if (jig.terminals === 3) say('jig.terminals', '2 where nothing is led by relays', '3')
+    return list
+  }
+  if (roles.jig === undefined) say('roles.jig', 'the relay board that moves the leads of the jig', 'none')
+  const seen = new Map<number, string>()
+  for (const name of names) {
+    const leads = jig.leads[name]
+    if (!leads) continue
+    if (roles[name] === undefined) say(`jig.leads.${name}`, `an instrument with the role ${name}`, 'none')
+    for (const end of ['high', 'low'] as const) {
+      const path = `jig.leads.${name}.${end}`
+      if (leads[end].length !== jig.terminals) say(path, `${jig.terminals} relays`, String(leads[end].length))
+      for (const relay of leads[end]) {
+        const before = seen.get(relay)
+        if (before) say(path, 'each relay once', `relay ${relay}, as at ${before}`)
+        seen.set(relay, path)
+      }
+    }
+  }
+  return list
+}

@@ -60,7 +60,7 @@ function make(
 function fromBoard(
   role: RoleName, profile: RelayProfile, port: ScpiPort, clock: Clock, relay: number | undefined,
 ): Roles[RoleName] {
-  if (role === 'positions') return new RelayBoardDriver(profile, port, clock)
+  if (role === 'positions' || role === 'jig') return new RelayBoardDriver(profile, port, clock)
   if (role === 'bleed') {
     return new RelayBoardDriver(profile, port, clock, relay === undefined ? undefined : [relay])
   }

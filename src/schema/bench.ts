@@ -64,12 +64,25 @@ export const cadence = z.strictObject({
   temperatureMs: z.number().int().min(100).default(10_000),
 })
 
+const leadNames = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
+export type LeadName = (typeof leadNames)[number]
+const lead = z.array(relay).min(2).max(3).describe('Relays that join this lead with terminal 1, 2 and 3')
+
+export const jig = z.strictObject({
+  terminals: z.union([z.literal(2), z.literal(3)]).default(2),
+  leads: z.partialRecord(z.enum(leadNames), z.strictObject({ high: lead, low: lead })).optional()
+    .describe('By relays of the role `jig`. Left out: one instrument is wired to terminals 1 and 2 for good'),
+  voltageMaxV: positive.max(60).default(30).describe('Most volts that may come to the terminals'),
+  currentMaxA: positive.max(1).default(0.1).describe('Most current that may come to the terminals'),
+})
+
 export const benchFile = z.strictObject({
   bench: name,
   description: z.string().default(''),
   instruments: z.record(name, instrumentEntry),
   roles: z.partialRecord(z.enum(roleNames), roleTarget),
   fixture,
+  jig: jig.optional().describe('Terminals for one part at a time, below touch-safe: for screening'),
   limits: z.strictObject({
     voltageMaxV: positive, currentMaxA: positive,
     partEnergyMaxJ: positive, rackEnergyMaxJ: positive,
@@ -87,6 +100,7 @@ export const benchFile = z.strictObject({
 
 export type BenchFile = z.infer<typeof benchFile>
 export type FixtureSpec = z.infer<typeof fixture>
+export type JigSpec = z.infer<typeof jig>
 export type PositionSpec = z.infer<typeof position>
 export type Cadence = z.infer<typeof cadence>
 export type Use = BenchFile['use'][number]

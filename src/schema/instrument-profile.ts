@@ -31,6 +31,7 @@ export const classesOfRole: Readonly<Record<RoleName, readonly InstrumentClass[]
   'ohm-meter': ['multimeter'],
   source: ['source-measure'],
   'second-source': ['source-measure'],
+  jig: ['relay-board'],
 }
 
 /** What the profile of an instrument of a fitting class still lacks to serve `role`; null if nothing. */

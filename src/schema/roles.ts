@@ -7,7 +7,7 @@ import type { Measured } from './reading.ts'
 
 export const roleNames = [
   'supply', 'bus-meter', 'sense-meter', 'bridge', 'thermometer', 'scanner', 'positions', 'cutoff', 'bleed',
-  'interlock', 'beacon', 'ohm-meter', 'source', 'second-source',
+  'interlock', 'beacon', 'ohm-meter', 'source', 'second-source', 'jig',
 ] as const
 export type RoleName = (typeof roleNames)[number]
 
@@ -237,4 +237,6 @@ export interface Roles {
   'ohm-meter'?: OhmMeter
   source?: Source
   'second-source'?: Source
+  /** Relays that lead one instrument at a time to the terminals of the jig. */
+  jig?: RelayBoard
 }
