@@ -40,9 +40,13 @@ const settings = { deadlineMs: 2000, frameBytesMax: 4096, errorQueue: null, quie
   resync: 'identity' as const,
   identity: { query: '*IDN?', expected: '+1.23456789E+00' } }
 
-/** A direct session against the keeper's process, over a pseudo-terminal or loopback TCP. */
+/**
+ * A direct session against the keeper's process, over a pseudo-terminal or loopback TCP. A keeper lives all night and
+ * is a new process here, so that each has the exchanges of half an hour behind it before it is measured: young code is
+ * slow code.
+ */
 export async function measureKeeper(kind: 'pty' | 'tcp', options: KeeperRounds = {}): Promise<KeeperFigures> {
-  const { rounds = 5, roundTrips = 4000, warmUp = 2000 } = options
+  const { rounds = 5, roundTrips = 4000, warmUp = 20_000 } = options
   const { device, address } = await startDevice(kind)
   const url = kind === 'pty' ? `serial:${address}?baud=115200` : `tcp://127.0.0.1:${address}`
   const figures: KeeperFigures = { directPerS: [], keeperPerS: [], relayPerS: [] }
