@@ -12,7 +12,7 @@ export function addSchemaCommand(program: Command, context: CliContext, act: Act
   act(program.command('schema').requiredOption(
     '--out <folder>', 'where to write them; made when it is not there'
   )
-    .description('write JSON Schemas of bench file, profiles and rack list, for editors'),
+    .description('write JSON Schemas of bench file, profiles, rack list and policy, for editors'),
   async (options: CommonOptions & { out: string }) => await writeSchemas(context, options))
 }
 

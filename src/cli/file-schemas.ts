@@ -6,6 +6,7 @@ import { z } from 'zod'
 import { benchFile } from '../schema/bench.ts'
 import { instrumentProfile } from '../schema/instrument-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
+import { partsPolicy } from '../schema/parts-policy.ts'
 import { rackList } from './rack-list.ts'
 
 export interface FileSchema { readonly file: string; readonly of: string; readonly schema: object }
@@ -25,4 +26,5 @@ const kinds = [
   { file: 'instrument-profile.schema.json', of: 'Nightbench instrument profile', type: instrumentProfile },
   { file: 'part-profile.schema.json', of: 'Nightbench part profile', type: partProfile },
   { file: 'rack-list.schema.json', of: 'Nightbench rack list', type: rackList },
+  { file: 'parts-policy.schema.json', of: 'Nightbench policy for parts', type: partsPolicy },
 ] as const

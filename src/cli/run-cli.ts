@@ -9,6 +9,7 @@ import { addDecodeCommand } from './commands-decode.ts'
 import { addHostCommand } from './commands-host.ts'
 import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
+import { addPartsCommand } from './commands-parts.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
@@ -54,6 +55,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addRecordCommands(program, context, act)
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
+  addPartsCommand(program, context, act)
   addTokenCommand(program, context, act)
   if (argv.length === 0) {
     program.outputHelp()

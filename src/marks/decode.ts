@@ -54,6 +54,25 @@ export function decode(given: string, { sort, origin = 'part' }: DecodeOptions =
   return { ok: false, readings, problems: [problem] }
 }
 
+export type DecodedRatings =
+  | { readonly ok: true; readonly mark: Mark }
+  | { readonly ok: false; readonly problems: readonly MarkProblem[] }
+
+/**
+ * What stands beside a value that was read already, like `±5 % 630V`, on a part of `sort` and `value` (SI).
+ * The
+ * mark has the value given.
+ */
+export function decodeRatings(given: string, sort: Sort, value: number): DecodedRatings {
+  const text = plainSigns(given.slice(0, lengthMax))
+  const reading: ValueReading = { sort, value, end: 0, source: 'said beside it' }
+  const search = searched(text, sort, true, 'list', { ...emptyDraft, reading })
+  const marks = distinct(search.found.map(({ mark }) => mark))
+  if (marks.length === 1) return { ok: true, mark: marks[0]! }
+  const open = { column: 1, expected: 'what can be read in one way', got: shownFrom(text, 0) }
+  return { ok: false, problems: [marks.length > 1 ? open : search.worst] }
+}
+
 const refused = (problems: MarkProblem[]): Decoded => ({ ok: false, problems, readings: [] })
 
 function wanted(readings: readonly Mark[]): string {
@@ -69,12 +88,14 @@ function plainSigns(text: string): string {
     .replace(/[\u00a0\u2000-\u200a\u202f\u3000\t]/g, ' ')
 }
 
-function searched(text: string, sort: Sort, isSortSaid: boolean, origin: Origin): Search {
+function searched(
+  text: string, sort: Sort, isSortSaid: boolean, origin: Origin, begun: Draft = emptyDraft,
+): Search {
   const search: Search = {
     text, sort, isSortSaid, origin, found: [], steps: 0,
-    worst: { column: 1, expected: examples[sort], got: shownFrom(text, 0) },
+    worst: { column: 1, expected: begun.reading ? ratingsOf[sort] : examples[sort], got: shownFrom(text, 0) },
   }
-  follow(search, 0, emptyDraft)
+  follow(search, 0, begun)
   return search
 }
 
@@ -123,9 +144,12 @@ function conclude(search: Search, at: number, draft: Draft): void {
 }
 
 function expectedHere({ sort }: Search, draft: Draft): string {
-  if (!draft.reading) return examples[sort]
-  return sort === 'resistor' ? 'a tolerance, watts, volts, ppm/K or the end'
-    : 'a tolerance, volts, a dielectric or the end'
+  return draft.reading ? ratingsOf[sort] : examples[sort]
+}
+
+const ratingsOf: Record<Sort, string> = {
+  resistor: 'a tolerance, watts, volts, ppm/K or the end', inductor: 'a tolerance or the end',
+  capacitor: 'a tolerance, volts, a dielectric or the end',
 }
 
 function blame(search: Search, at: number, expected: string): void {

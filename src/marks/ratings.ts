@@ -15,7 +15,7 @@ const skewPercent =
 const evenFarads = new RegExp(String.raw`(?:±|\+\/-|\+-)\s*(${decimal})\s*([pP])[fF]`, 'y')
 
 /** A tolerance in figures at a place; null where none stands or where it cannot be one. */
-export function toleranceAt(text: string, at: number): { tolerance: Tolerance; end: number } | null {
+function toleranceAt(text: string, at: number): { tolerance: Tolerance; end: number } | null {
   const skew = matchAt(skewPercent, text, at)
   if (skew && skew.groups[0] !== skew.groups[2]) {
     const [, first = '', second, other = ''] = skew.groups
@@ -101,7 +101,7 @@ const wattsPattern =
   new RegExp(String.raw`(?:(\d{1,3})\s*\/\s*(\d{1,3})|(${decimal}))\s*(m?)[Ww](?:atts?)?`, 'y')
 
 /** Watts at a place, like `0.25W`, `1/4 W`, `250mW`; null where none stand. */
-export function wattsAt(text: string, at: number): { ratedW: number; end: number } | null {
+function wattsAt(text: string, at: number): { ratedW: number; end: number } | null {
   const match = matchAt(wattsPattern, text, at)
   if (!match || !endsWord(text, match.end)) return null
   const [above, below, figures = '', milli = ''] = match.groups

@@ -1,0 +1,56 @@
+/** A parts list: what a unit is made of, or what lies on reels; a line for parts that are alike. SI units. */
+import { z } from 'zod'
+
+export const partKinds = [
+  'resistor', 'potentiometer', 'switch', 'relay-contact', 'capacitor', 'inductor', 'transformer', 'diode',
+  'zener', 'bridge-rectifier', 'led', 'npn', 'pnp', 'jfet-n', 'jfet-p', 'mosfet-n', 'mosfet-p', 'fuse',
+  'lamp',
+  'crystal', 'thermistor', 'varistor', 'tube', 'integrated-circuit', 'connector',
+] as const
+export type PartKind = (typeof partKinds)[number]
+
+/** What a capacitor is made of, and whether it is one for the mains. */
+export const dielectrics = [
+  'film', 'ceramic-1', 'ceramic-2', 'mica', 'paper', 'electrolytic', 'tantalum', 'class-x', 'class-y',
+] as const
+export type ListedDielectric = (typeof dielectrics)[number]
+
+const share = z.number().min(0).nullable()
+const positive = z.number().positive().nullable()
+
+/** One line of a list. What it does not say is null or empty; nothing is filled in. */
+const partsLine = z.strictObject({
+  line: z.number().int().min(1),
+  /** Empty for a reel or a drawer, which has a quantity alone. */
+  designators: z.array(z.string()),
+  quantity: z.number().int().min(1),
+  kind: z.enum(partKinds).nullable(),
+  /** `letter`: proposed by the first letters of the designator; `value`: by the unit of the value. */
+  kindFrom: z.enum(['list', 'letter', 'value']).nullable(),
+  material: z.enum(['silicon', 'germanium']).nullable(),
+  dielectrics: z.array(z.enum(dielectrics)),
+  /** Marked classes of mains suppression, like X2; X or Y where no figure is said. */
+  safetyClasses: z.array(z.string()),
+  /** The value as it stands in the list: a type number, for parts that have no value. */
+  valueText: z.string(),
+  value: z.strictObject({
+    quantity: z.enum(['resistance', 'capacitance', 'inductance']), si: z.number().min(0),
+    unit: z.enum(['Ω', 'F', 'H']),
+  }).nullable(),
+  toleranceMinus: share, tolerancePlus: share,
+  ratedV: positive, ratedForm: z.enum(['ac', 'dc']).nullable(), ratedW: positive,
+  tempcoPpmPerK: z.number().nullable(),
+  /** A rating that says no volts, of a part without a value, as it stands in the list. */
+  ratingText: z.string(),
+  /** Where it sits, like `across-mains`; null where the list does not say. */
+  where: z.string().nullable(),
+  note: z.string(),
+})
+export type PartsLine = z.infer<typeof partsLine>
+
+/** Something a person should know of lines that were read: what was proposed, what is odd, what is open. */
+const listRemark = z.strictObject({ lines: z.array(z.number().int()), text: z.string() })
+export type ListRemark = z.infer<typeof listRemark>
+
+export const partsList = z.strictObject({ parts: z.array(partsLine), remarks: z.array(listRemark) })
+export type PartsList = z.infer<typeof partsList>
