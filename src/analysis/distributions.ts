@@ -2,10 +2,10 @@
  * Cumulative probabilities and quantiles: normal, Student t, chi-squared, F, beta. The special functions are
  * jstat's.
  *
- * Accuracy, measured in tests: normal quantile 1e-12 relative; t and chi-squared cdf 1e-11 absolute, F and
- * beta 1e-8. jstat's own t quantile is good to about 1e-8 only, so one Newton step on the cdf follows it; what
- * is left is near 1e-9 relative from two degrees of freedom up, 2e-7 in the tails for one. Above a million
- * degrees of freedom t is taken as normal.
+ * Accuracy, measured in tests: normal quantile 1e-12 relative; t and chi-squared cdf 1e-11 absolute, F
+ * and beta 1e-8. jstat's own t quantile is good to about 1e-8 only, so one Newton step on the cdf follows
+ * it; what is left is near 1e-9 relative from two degrees of freedom up, 2e-7 in the tails for one. Above a
+ * million degrees of freedom t is taken as normal.
  */
 import { assert } from '../base/assert.ts'
 import jStat from 'jstat'
