@@ -55,7 +55,7 @@ function placesOf({ where }: PartsLine, designator: string | null, { places }: P
 function decideOne(
   part: PartsLine, designator: string | null, places: readonly string[], policy: PartsPolicy,
 ): { decision: Decision; matched: string[] } {
-  const judged = policy.rules.map(rule => ({ rule, verdict: matches(rule.match, part, designator, places) }))
+  const judged = policy.rules.map(rule => ({ rule, verdict: matches(rule, part, designator, places) }))
   const matching = judged.filter(({ verdict }) => verdict === true).map(({ rule }) => rule)
   const ruling = withoutOverruled(matching)
   const outcome = outcomeOf(ruling, part, policy)
@@ -117,11 +117,12 @@ function agrees(rule: PolicyRule, { action, requires }: Outcome): boolean {
   return rule.action === action
 }
 
-/** True or false, or what would have to be known. */
+/** True or false, or what would have to be known. Capacitors alone can carry a class that is required. */
 function matches(
-  match: PolicyRule['match'], part: PartsLine, designator: string | null, places: readonly string[],
+  { match, action }: PolicyRule, part: PartsLine, designator: string | null, places: readonly string[],
 ): boolean | string {
   const answers: (boolean | string)[] = []
+  if (action.startsWith('require')) answers.push(part.kind === null ? 'its kind' : part.kind === 'capacitor')
   if (match.designators) answers.push(designator !== null && match.designators.includes(designator))
   if (match.where) answers.push(match.where.some(place => places.includes(place)))
   if (match.kind) answers.push(part.kind === null ? 'its kind' : match.kind.includes(part.kind))

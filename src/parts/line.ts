@@ -4,7 +4,7 @@ import { written } from '../marks/written.ts'
 import { expandDesignators, letterOf } from '../schema/designators.ts'
 import type { ListedDielectric, PartsLine } from '../schema/parts-list.ts'
 import { kindOfWords, kindsOfLetter, nearKind } from './kinds.ts'
-import { placeOf } from './places.ts'
+import { mainsPlaces, placeOf } from './places.ts'
 import { readRatings, type LineRatings } from './line-ratings.ts'
 import { readValue, sortOfKind, type LineValue } from './line-value.ts'
 import { quoted, Told, type Row } from './told.ts'
@@ -46,8 +46,19 @@ function partOf(told: Told, { designators, quantity, kind, value, ratings }: {
     safetyClasses, valueText: value.text,
     value: mark && { quantity: mark.quantity, si: mark.value, unit: mark.unit },
     toleranceMinus, tolerancePlus, ratedV, ratedForm, ratedW, tempcoPpmPerK, ratingText: ratings.ratingText,
-    where: told.has('where') ? placeOf(told.text('where')) : null, note: told.text('note').trim(),
+    where: readPlace(told, kind.kind), note: told.text('note').trim(),
   }
+}
+
+/** A capacitor that has to do with the mains must be said to sit across them or to earth. */
+function readPlace(told: Told, kind: PartsLine['kind']): string | null {
+  if (!told.has('where')) return null
+  const place = placeOf(told.text('where'))
+  if (kind === 'capacitor' && /mains/.test(place) && !(mainsPlaces as readonly string[]).includes(place)) {
+    const expected = 'across the mains, mains to earth, or a place that does not name the mains'
+    told.wrong('where', expected, quoted(told.text('where')))
+  }
+  return place
 }
 
 function readDesignators(told: Told): string[] {

@@ -1,5 +1,8 @@
 /** Where parts sit, as lists say it in words. */
 
+/** The two places that rules about the mains go by. */
+export const mainsPlaces = ['across-mains', 'mains-to-earth'] as const
+
 const acrossMains =
   /\b(?:across|between) (?:the )?(?:mains|line)\b|\b(?:live|line|l) ?(?:to|-|\/) ?(?:neutral|n)\b/
 const toEarth =

@@ -48,6 +48,20 @@ const policyRule = z.strictObject({
 })
 export type PolicyRule = z.infer<typeof policyRule>
 
+type Ranked = readonly { readonly name: string; readonly over?: readonly string[] | undefined }[]
+/** Whether following `over` from a rule leads back to it; then each would give way and none decide. */
+function isUnderItself(rules: Ranked, name: string): boolean {
+  const overOf = (one: string): readonly string[] => rules.find(rule => rule.name === one)?.over ?? []
+  const seen = new Set<string>()
+  const open = overOf(name).filter(other => other !== name)
+  for (let next = open.pop(); next !== undefined; next = open.pop()) {
+    if (next === name) return true
+    if (!seen.has(next)) open.push(...overOf(next))
+    seen.add(next)
+  }
+  return false
+}
+
 export const partsPolicy = z.strictObject({
   policy: ruleName,
   note: z.string().max(2000).optional(),
@@ -67,6 +81,7 @@ export const partsPolicy = z.strictObject({
       const isKnown = other !== name && rules.some(rule => rule.name === other)
       if (!isKnown) tell('over', `another rule, not ${other}`)
     }
+    if (isUnderItself(rules, name)) tell('over', 'a rule that is not under itself by way of others')
     if (ratedVMin > ratedVMax) tell('match', 'ratedVMin no larger than ratedVMax')
   })
 })

@@ -25,7 +25,7 @@ describe('a mark that says what it is', () => {
     ['47 mΩ', 'resistor', 0.047, {}], ['0', 'resistor', 0, {}],
     ['0.01u/630V', 'capacitor', 1e-8, { ratedV: 630, ratedForm: null }], ['0,01 µF 630 V', 'capacitor', 1e-8, { ratedV: 630 }],
     ['0,01 μF 630 V', 'capacitor', 1e-8, { ratedV: 630 }], ['.022uF 400 WVDC', 'capacitor', 22e-9, { ratedV: 400, ratedForm: 'dc' }],
-    ['470n', 'capacitor', 470e-9, {}], ['1n0', 'capacitor', 1e-9, {}], ['100p', 'capacitor', 100e-12, {}],
+    ['470n', 'capacitor', 470e-9, {}], ['100n (X7R, 50 V)', 'capacitor', 1e-7, { ratedV: 50, dielectric: 'ceramic-2' }], ['1n0', 'capacitor', 1e-9, {}], ['100p', 'capacitor', 100e-12, {}],
     ['0.1 MFD', 'capacitor', 1e-7, {}], ['100 mmf', 'capacitor', 1e-10, {}], ['250 MMFD', 'capacitor', 250e-12, {}], ['4.7NF', 'capacitor', 4.7e-9, {}],
     ['104K 2A', 'capacitor', 1e-7, { ratedV: 100, tolerancePlus: 0.1 }], ['2A474J', 'capacitor', 470e-9, { ratedV: 100, tolerancePlus: 0.05 }],
     ['47uF 6V3', 'capacitor', 47e-6, { ratedV: 6.3 }], ['1500p 1.5kV', 'capacitor', 1.5e-9, { ratedV: 1500 }],

@@ -48,6 +48,11 @@ describe('a policy', () => {
     ])
   })
 
+  it('asks for a class of capacitors alone: a transformer across the mains carries none', () => {
+    const rows = 'T1,,mains,transformer,,across the mains\nR1,,1M,resistor,,across the mains\nC1,,100n,capacitor,film,across the mains\n'
+    expect(of(rows, [across]).map(({ action, requires }) => [action, requires.join()])).toEqual([['prove', ''], ['prove', ''], ['replace', 'class-x']])
+  })
+
   it('joins a class that is required with a rule that replaces anyway', () => {
     expect(of('C1,,100n,capacitor,paper,across the mains\n', [across, { match: { dielectric: 'paper' }, action: 'replace-and-prove-new' }]))
       .toMatchObject([{ action: 'replace-and-prove-new', requires: ['class-x'], rules: ['r2', 'r1'], conflicts: [] }])
@@ -127,6 +132,7 @@ describe('a policy file', () => {
     ['a range of nothing', good.replace('kind: capacitor', 'designators: C1-4'), 'a range with both ends, like C1-C4'], ['a rule over itself', good.replace('reason: why not', 'reason: why not, over: a'), 'another rule, not a'],
     ['volts the wrong way round', good.replace('kind: capacitor', 'ratedVMin: 100, ratedVMax: 50'), 'ratedVMin no larger than ratedVMax'],
     ['a name twice', good.replace('otherwise', '  - { name: a, match: { kind: led }, action: leave, reason: why not }\notherwise'), 'each rule a name of its own'],
+    ['rules over each other', good.replace('why not }', 'why not, over: b }').replace('otherwise', '  - { name: b, match: { kind: led }, action: leave, reason: why not, over: c }\n  - { name: c, match: { kind: led }, action: prove, reason: why not, over: a }\notherwise'), 'a rule that is not under itself by way of others'],
     ['no otherwise', good.replace(/otherwise.*\n/, ''), 'otherwise'],
   ])('with %s is told with its line', (_, text, words) => {
     const problems = told(text)

@@ -100,6 +100,12 @@ describe('a parts list', () => {
       .toEqual(['across-mains', 'mains-to-earth', 'across-mains', 'across-mains', 'mains-to-earth', 'across-mains', 'mains-to-earth', 'output-stage'])
   })
 
+  it('asks where a capacitor sits whose place has to do with the mains in no known way', () => {
+    expect(told('ref,value,kind,where\nC1,10n,film capacitor,mains filter\nF1,x,fuse,mains inlet\nC2,10n,film capacitor,speaker line\n')).toEqual([
+      '2:23 where: expected across the mains, mains to earth, or a place that does not name the mains, got "mains filter"',
+    ])
+  })
+
   it('reads ratings from columns, with the unit a heading promises', () => {
     const [r, c, x, zener, fuse] = good(['ref,value,tolerance,rating,voltage,power,kind', 'R1,4k7,5,,,0.5,', 'C1,10u,-20/+80%,,25,,electrolytic',
       'C2,100n,,X2 275 V~,,,', 'D1,C9V1,,9.1 V,,,zener', 'F1,slow,,2 A,250,,'].join('\n'))
