@@ -1,0 +1,201 @@
+/**
+ * What is to be proven of each part of a list. What the list says decides; where it says nothing and the
+ * trade has a usual limit, that limit is taken and named as such; where neither does, the part is not
+ * proven and the list says why. Nothing is guessed. Pure; SI units.
+ */
+import type { PartsLine } from '../schema/parts-list.ts'
+import type { Item } from './grade.ts'
+import type { Unproven } from './plan.ts'
+import type { Bipolar, Capacitor, Diode, Limit, ToProve, Value } from './to-prove.ts'
+
+export interface Listed {
+  readonly items: readonly Item[]
+  readonly cannot: readonly Unproven[]
+}
+
+/** Every part by itself: `C1`, or the third of a reel in line 7 as `line 7 #3`. */
+export function itemsOf(lines: readonly PartsLine[]): Listed {
+  const items: Item[] = []
+  const cannot: Unproven[] = []
+  for (const line of lines) {
+    const part = toProve(line)
+    for (const id of idsOf(line)) {
+      if ('why' in part) cannot.push({ id, ...part })
+      else items.push({ id, part })
+    }
+  }
+  return { items, cannot }
+}
+
+const idsOf = ({ designators, quantity, line }: PartsLine): readonly string[] =>
+  designators.length > 0 ? designators : Array.from({ length: quantity }, (_, i) => `line ${line} #${i + 1}`)
+
+type Lack = Omit<Unproven, 'id'>
+
+function toProve(line: PartsLine): ToProve | Lack {
+  switch (line.kind) {
+    case 'resistor':
+      return withValue(line, 'resistance', ohm => ({ kind: 'resistor', ohm, ratedW: line.ratedW ?? 0.125 }))
+    case 'inductor':
+      return withValue(line, 'inductance', henry => ({
+        kind: 'inductor',
+        henry,
+        frequencyHz: 1000,
+        dcOhm: null,
+        quality: null,
+      }))
+    case 'capacitor':
+      return capacitor(line)
+    case 'switch':
+    case 'relay-contact':
+    case 'fuse':
+      return { kind: 'contact', ohm: usual[line.kind] }
+    case 'diode':
+      return diode(line)
+    case 'led':
+      return led
+    case 'zener':
+      return zener(line)
+    case 'npn':
+    case 'pnp':
+      return bipolar(line, line.kind)
+    case null:
+      return { why: 'the list does not say what it is', wayOut: 'add a kind to its line' }
+    default:
+      return { why: `there is no method for a ${line.kind}`, wayOut: 'prove it by hand and note it' }
+  }
+}
+
+function withValue(line: PartsLine, quantity: string, make: (value: Value) => ToProve): ToProve | Lack {
+  const { value, toleranceMinus: minus, tolerancePlus: plus } = line
+  if (value === null || value.quantity !== quantity || !(value.si > 0)) {
+    return { why: `the list gives no ${quantity}`, wayOut: 'add its value' }
+  }
+  if (minus === null || plus === null)
+    return { why: 'the list gives no tolerance', wayOut: 'add its tolerance' }
+  return make({ nominal: value.si, minus, plus, source: 'tolerance of the parts list' })
+}
+
+/**
+ * Loss at the frequency of measurement, new parts; figures of data sheets, as docs/screening.md names
+ * them.
+ */
+const lossMost: Record<Capacitor['dielectric'], Limit | null> = {
+  film: { high: 0.01, source: 'polyester film at 1 kHz, data sheets' },
+  'ceramic-1': { high: 0.0015, source: 'class 1 ceramic, from memory' },
+  'ceramic-2': { high: 0.05, source: 'class 2 ceramic, data sheets' },
+  mica: { high: 0.001, source: 'silver mica, from memory' },
+  paper: { high: 0.01, source: 'paper, common practice' },
+  electrolytic: { high: 0.25, source: 'aluminium electrolytic at 120 Hz, catalogues, from memory' },
+  tantalum: { high: 0.08, source: 'solid tantalum at 120 Hz, from memory' },
+}
+
+function capacitor(line: PartsLine): ToProve | Lack {
+  const [dielectric, ...others] = line.dielectrics.map(one =>
+    one === 'class-x' || one === 'class-y' ? 'film' : one,
+  )
+  if (dielectric === undefined || others.some(one => one !== dielectric)) {
+    return {
+      why: 'the list does not say of what dielectric it is',
+      wayOut: 'add film, ceramic, electrolytic …',
+    }
+  }
+  return withValue(line, 'capacitance', farad => ({
+    kind: 'capacitor',
+    dielectric,
+    farad,
+    dissipation: lossMost[dielectric],
+    leakage: null,
+  }))
+}
+
+const usual = {
+  switch: { high: 0.05, source: 'switch contact, common practice' },
+  'relay-contact': { high: 0.1, source: 'relay contact, common practice' },
+  fuse: { high: 10, source: 'fuse, common practice: its own data say less' },
+} as const
+
+/** Forward volts of small-signal parts at room temperature: common practice. */
+const forwardOf = {
+  silicon: [
+    {
+      currentA: 1e-4,
+      volt: { low: 0.35, high: 0.65, source: 'silicon junction at 0.1 mA, common practice' },
+    },
+    { currentA: 1e-2, volt: { low: 0.55, high: 1, source: 'silicon junction at 10 mA, common practice' } },
+  ],
+  germanium: [
+    {
+      currentA: 1e-4,
+      volt: { low: 0.05, high: 0.3, source: 'germanium junction at 0.1 mA, common practice' },
+    },
+    { currentA: 5e-3, volt: { low: 0.15, high: 1, source: 'germanium junction at 5 mA, common practice' } },
+  ],
+} as const
+
+/** Reverse current is read at the rating, and never above this. */
+const reverseMostV = 20
+
+function diode({ material, ratedV }: PartsLine): Diode {
+  const most = material === 'germanium' ? 1e-4 : 1e-6
+  return {
+    kind: 'diode',
+    forward: forwardOf[material ?? 'silicon'],
+    zener: null,
+    reverse: {
+      voltageV: Math.min(ratedV ?? reverseMostV, reverseMostV),
+      ampere: { high: most, source: `reverse current of a ${material ?? 'silicon'} diode, common practice` },
+    },
+  }
+}
+
+const led: Diode = {
+  kind: 'diode',
+  reverse: null,
+  zener: null,
+  forward: [
+    {
+      currentA: 1e-3,
+      volt: { low: 1.2, high: 3.5, source: 'light-emitting diode at 1 mA, common practice' },
+    },
+    {
+      currentA: 1e-2,
+      volt: { low: 1.3, high: 4, source: 'light-emitting diode at 10 mA, common practice' },
+    },
+  ],
+}
+
+function zener({ ratedV, toleranceMinus: minus, tolerancePlus: plus }: PartsLine): Diode | Lack {
+  if (ratedV === null) return { why: 'the list gives no zener voltage', wayOut: 'add it as the rating' }
+  if (minus === null || plus === null)
+    return { why: 'the list gives no tolerance', wayOut: 'add its tolerance' }
+  return {
+    kind: 'diode',
+    forward: [forwardOf.silicon[1]],
+    reverse: null,
+    zener: {
+      currentA: 5e-3,
+      slopeOhm: null,
+      volt: { low: ratedV * (1 - minus), high: ratedV * (1 + plus), source: 'tolerance of the parts list' },
+    },
+  }
+}
+
+function bipolar({ material }: PartsLine, polarity: 'npn' | 'pnp'): Bipolar {
+  const germanium = material === 'germanium'
+  return {
+    kind: 'bipolar',
+    polarity,
+    material: material ?? 'silicon',
+    collectorA: 1e-3,
+    collectorV: 5,
+    gain: { low: 20, source: 'no gain in the list: at least 20, common practice' },
+    leakageA: germanium
+      ? { high: 5e-4, source: 'germanium, collector leakage with the base open, common practice' }
+      : { high: 1e-6, source: 'silicon, collector leakage with the base open, common practice' },
+    baseV: germanium
+      ? { low: 0.05, high: 0.4, source: 'germanium, common practice' }
+      : { low: 0.5, high: 0.75, source: 'silicon, common practice' },
+    saturationV: null,
+  }
+}
