@@ -1,5 +1,6 @@
 /** Headings of people's lists, in any order and by their usual names. */
 import type { Problem } from '../base/errors.ts'
+import { nearest } from '../schema/problems.ts'
 
 const columns = [
   'designator', 'quantity', 'value', 'tolerance', 'rating', 'voltage', 'power', 'kind', 'dielectric',
@@ -50,5 +51,9 @@ export function readHead(file: string, cells: readonly Cell[]): Head {
     problems.push({ file, path: '', line: 1, column: 1, expected, got })
   }
   const unused = cells.filter((_, i) => found[i] === null).map(({ text }) => text.trim()).filter(Boolean)
+    .map(text => {
+      const near = nearest(text, Object.values(names).flat())
+      return near === undefined ? text : `${text} (is ${near} meant?)`
+    })
   return { columns: found, unused, problems }
 }

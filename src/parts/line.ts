@@ -74,7 +74,9 @@ function readQuantity(told: Told, designators: readonly string[], counted: numbe
   const given = /^\d{1,6}$/.test(text) ? Number(text) : null
   const isBad = text !== '' && (given === null || given < 1 || given > quantityMax)
   if (isBad) told.wrong('quantity', `a whole number from 1 to ${quantityMax}`, quoted(text))
-  const said = [...counted === null ? [] : [counted], ...given === null || isBad ? [] : [given]]
+  const isNoCount = counted !== null && (counted < 1 || counted > quantityMax)
+  if (isNoCount) told.wrong('value', `a count from 1 to ${quantityMax}`, quoted(String(counted)))
+  const said = [...counted === null || isNoCount ? [] : [counted], ...given === null || isBad ? [] : [given]]
   if (said.length === 2 && said[0] !== said[1]) {
     told.wrong('quantity', `${counted} as the value says`, `${given}`)
   }

@@ -143,6 +143,7 @@ describe('a parts list', () => {
 
   it('says which columns it does not use, and refuses what is no list', () => {
     expect(remarks('ref,value,colour,supplier\nR1,4k7,red,x\n')).toContain(': columns that are not used: colour, supplier')
+    expect(remarks('reff,qty,value\n,1,4k7\n')).toContain(': columns that are not used: reff (is ref meant?)')
     expect(told('colour,supplier\nred,x\n')).toEqual(['1:1 expected headings, "designator" or "value" among them, got colour, supplier'])
     expect(told('ref,value,designator\nR1,4k7,R2\n')).toEqual(['1:11 expected one column for designator, got "designator" beside "ref"'])
     expect(told('ref,value\nR1,4k7,5 %\n')).toEqual(['2:8 expected 2 cells, got 3, the next is "5 %"'])
@@ -168,6 +169,11 @@ describe('bare reels', () => {
   it('may stand in a table', () => {
     expect(good('qty,value\n200,4k7 5%\n,30 x 10n\n').map(({ quantity, kind }) => [quantity, kind])).toEqual([[200, 'resistor'], [30, 'capacitor']])
     expect(told('qty,value\n200,30 x 10n\n')).toEqual(['2:1 quantity: expected 30 as the value says, got 200'])
+  })
+  it('with a count of nothing, or beyond any drawer, are told', () => {
+    expect(told('0 x 4k7\n200000 x 10k\n', 'reels.txt')).toEqual([
+      '1:1 value: expected a count from 1 to 100000, got "0"', '2:1 value: expected a count from 1 to 100000, got "200000"',
+    ])
   })
   it('without a count, or with a value that says no kind, are told', () => {
     expect(told('4k7 5 %\n20 x 104\n', 'reels.txt')).toEqual([
