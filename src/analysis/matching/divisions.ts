@@ -1,16 +1,27 @@
 /** First divisions of a lot into sets of one size, for exchanges to improve. */
-import type { DistanceTable } from './distance.ts'
+import { distanceWithin, type DistanceTable } from './distance.ts'
 import { Nearest } from './neighbours.ts'
+import { cheapestPairs } from './pairs.ts'
 
 /** Several divisions, each by another rule; every set in them keeps the limits. */
 export function startingDivisions(table: DistanceTable, size: number): number[][][] {
   const spread = Float64Array.from({ length: table.n }, (_, i) => nearestSum(table, i, size - 1))
   const parts = Array.from({ length: table.n }, (_, i) => i)
-  return [
+  const orders = [
     [...parts].sort((a, b) => spread[b]! - spread[a]!), // the loneliest first
     [...parts].sort((a, b) => spread[a]! - spread[b]!), // the most crowded first
     fromOneEnd(table),
-  ].map(order => gathered(table, size, order))
+  ]
+  const gatheredSets = orders.map(order => gathered(table, size, order))
+  return size === 4 ? [...gatheredSets, pairsOfPairs(table)] : gatheredSets
+}
+
+/** Quads: the cheapest pairs, then the cheapest pairs of those. */
+function pairsOfPairs(table: DistanceTable): number[][] {
+  const pairs = cheapestPairs(table)
+  const quad = (i: number, j: number): number => distanceWithin(table, [...pairs[i]!, ...pairs[j]!])
+  const between = { n: pairs.length, between: quad, line: undefined }
+  return pairs.length < 2 ? [] : cheapestPairs(between).map(([i, j]) => [...pairs[i]!, ...pairs[j]!])
 }
 
 /** Takes parts in order, each not yet taken with its nearest that may join the set so far. */

@@ -1,32 +1,38 @@
-/** Improves a division into sets by exchanges of single parts until none gains. */
-import type { DistanceTable } from './distance.ts'
+/** Improves a division into sets, two neighbouring sets at a time, until none gains. */
+import { distanceWithin, type DistanceTable } from './distance.ts'
 
 /** A gain below this share of the cost is rounding. */
 const hair = 1e-12
-const passesAtMost = 50
+/** Sets up to this size are divided anew in every way with a neighbour; larger ones exchange single parts. */
+const anewAtMost = 4
 
 /**
- * Exchanges single parts between sets and with the parts left over, as long as the cost falls; then, where
- * leaving over has a price, gives up sets that cost more than it. Sets keep the limits. The division given is
- * not changed.
+ * Divides neighbouring sets anew between them, and exchanges parts with those left over, as long as the cost
+ * falls; then, where leaving over has a price, gives up sets that cost more than it. Sets keep the limits.
+ * `near`: for each part those near it, whose sets are its set's neighbours. The division given is not
+ * changed.
  */
 export function improve(
-  table: DistanceTable, sets: readonly (readonly number[])[], leftOverCost: number | undefined,
+  table: DistanceTable, sets: readonly (readonly number[])[], near: readonly (readonly number[])[],
+  leftOverCost: number | undefined,
 ): number[][] {
   const groups = sets.map(set => [...set])
-  const taken = new Set(groups.flat())
-  const left = Array.from({ length: table.n }, (_, i) => i).filter(i => !taken.has(i))
-  for (let pass = 0; pass < passesAtMost; pass++) {
-    let moved = false
-    for (let g = 0; g < groups.length; g++) {
-      for (let h = g + 1; h < groups.length; h++) moved = exchange(table, groups[g]!, groups[h]!) || moved
-      moved = replace(table, groups[g]!, left) || moved
+  const setOf = new Int32Array(table.n).fill(-1)
+  const note = (g: number): void => { for (const p of groups[g]!) setOf[p] = g }
+  groups.forEach((_, g) => note(g))
+  const waiting = new Set(groups.keys())
+  for (const g of waiting) {
+    waiting.delete(g)
+    const around = new Set(groups[g]!.flatMap(p => near[p]!.filter(q => setOf[q] !== g)))
+    for (const q of around) {
+      const h = setOf[q]!
+      if (h < 0 ? takeIn(table, groups[g]!, q, setOf) : h !== g && divide(table, groups[g]!, groups[h]!)) {
+        for (const changed of h < 0 ? [g] : [g, h]) { note(changed); waiting.add(changed) }
+      }
     }
-    if (!moved) break
   }
   if (leftOverCost === undefined) return groups
-  const cost = (set: number[]): number => set.reduce((sum, p, i) => sum + joining(table, set, i, p), 0) / 2
-  return groups.filter(set => cost(set) <= leftOverCost * set.length)
+  return groups.filter(set => distanceWithin(table, set) <= leftOverCost * set.length)
 }
 
 /** What `part` would cost in the set in the place of its member at `place`. */
@@ -36,31 +42,65 @@ function joining(table: DistanceTable, set: readonly number[], place: number, pa
   return total
 }
 
-/** The best exchange of one part each between two sets, if any gains. */
+/** Puts a part that is left over in the place of a member, if that gains. */
+function takeIn(table: DistanceTable, set: number[], part: number, setOf: Int32Array): boolean {
+  for (let i = 0; i < set.length; i++) {
+    const now = joining(table, set, i, set[i]!)
+    if (!(joining(table, set, i, part) < now - hair * now)) continue
+    setOf[set[i]!] = -1
+    set[i] = part
+    return true
+  }
+  return false
+}
+
+const divide = (table: DistanceTable, one: number[], other: number[]): boolean =>
+  (one.length <= anewAtMost ? divideAnew : exchange)(table, one, other)
+
+/** The cheapest division of two sets' parts into two sets, if it gains. */
+function divideAnew(table: DistanceTable, one: number[], other: number[]): boolean {
+  const parts = [...one, ...other]
+  const now = distanceWithin(table, one) + distanceWithin(table, other)
+  let [best, least] = [undefined as number[] | undefined, now - hair * now]
+  for (const chosen of halves(one.length)) {
+    const first = distanceWithin(table, chosen.map(i => parts[i]!))
+    if (first >= least) continue
+    const cost = first + distanceWithin(table, parts.filter((_, i) => !chosen.includes(i)))
+    if (cost < least) [best, least] = [chosen, cost]
+  }
+  if (!best) return false
+  const taken = best
+  one.splice(0, one.length, ...taken.map(i => parts[i]!))
+  other.splice(0, other.length, ...parts.filter((_, i) => !taken.includes(i)))
+  return true
+}
+
+const known = new Map<number, number[][]>()
+
+/** Every way to take half of 2·size places, the first place always taken: divisions, each once. */
+function halves(size: number): number[][] {
+  const before = known.get(size)
+  if (before) return before
+  const grow = (taken: number[]): number[][] => {
+    if (taken.length === size) return [taken]
+    const from = taken.at(-1)! + 1
+    return Array.from({ length: 2 * size - from }, (_, i) => grow([...taken, from + i])).flat()
+  }
+  const ways = grow([0])
+  known.set(size, ways)
+  return ways
+}
+
+/** Exchanges one part each between two sets, if any exchange gains. */
 function exchange(table: DistanceTable, one: number[], other: number[]): boolean {
-  const ownA = one.map((p, i) => joining(table, one, i, p))
-  const ownB = other.map((p, i) => joining(table, other, i, p))
-  // by the triangle's rule no exchange gains between sets this far apart, and most pairs of sets are
-  if (table.between(one[0]!, other[0]!) > 1.5 * (Math.max(...ownA) + Math.max(...ownB))) return false
   for (let i = 0; i < one.length; i++) {
     for (let j = 0; j < other.length; j++) {
-      const now = ownA[i]! + ownB[j]!
+      const now = joining(table, one, i, one[i]!) + joining(table, other, j, other[j]!)
       const then = joining(table, one, i, other[j]!) + joining(table, other, j, one[i]!)
       if (!(then < now - hair * now)) continue
       ;[one[i], other[j]] = [other[j]!, one[i]!]
       return true
     }
-  }
-  return false
-}
-
-function replace(table: DistanceTable, set: number[], left: number[]): boolean {
-  for (let i = 0; i < set.length; i++) {
-    const now = joining(table, set, i, set[i]!)
-    const at = left.findIndex(part => joining(table, set, i, part) < now - hair * now)
-    if (at < 0) continue
-    ;[set[i], left[at]] = [left[at]!, set[i]!]
-    return true
   }
   return false
 }

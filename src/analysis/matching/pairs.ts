@@ -81,6 +81,9 @@ export function leastMatching(table: DistanceTable, leftOverCost: number | undef
   return Math.max(0, distance + left * (leftOverCost ?? 0) - gapAtMost)
 }
 
+/** The cheapest pairs of a table, as many as its limits allow; each as two part numbers. */
+export const cheapestPairs = (table: DistanceTable): [number, number][] => cheapest(table, undefined).pairs
+
 interface Cheapest { pairs: [number, number][]; gapAtMost: number; rounds: number }
 
 function cheapest(table: DistanceTable, leftOverCost: number | undefined): Cheapest {

@@ -8,6 +8,7 @@ import { distanceTable, distanceWithin, type DistanceTable, type MatchQuantity }
 import { startingDivisions } from './divisions.ts'
 import { improve } from './exchange.ts'
 import { blocksOnLine } from './line.ts'
+import { nearestNeighbours } from './neighbours.ts'
 import { boundOfSets } from './set-bound.ts'
 
 export interface SetRequest {
@@ -45,6 +46,9 @@ export interface SetResult {
   optimal: boolean
 }
 
+/** Sets that hold one of a part's nearest few are the ones its set is divided anew with. */
+const neighbours = 8
+
 /**
  * Divides a lot into sets. Asserts what `distanceTable` does, a whole size of 3 or more, parts for one set at
  * least and leftOverCost of 0 or more.
@@ -55,13 +59,17 @@ export function matchSets({ quantities, size, leftOverCost }: SetRequest): SetRe
   assert(table.n >= size, `a set of ${size} needs as many parts, got ${table.n}`)
   assert(leftOverCost === undefined || leftOverCost >= 0, 'leftOverCost must be 0 or more')
   if (table.line) return summed(table, blocksOnLine(table, size, leftOverCost), leftOverCost)
-  const improved = startingDivisions(table, size).map(sets => improve(table, sets, leftOverCost))
+  const near = nearestNeighbours(table, neighbours + size)
+  const around: number[][] = Array.from({ length: table.n }, () => [])
+  for (const [a, b] of near) { around[a]!.push(b); around[b]!.push(a) }
+  const improved = startingDivisions(table, size).map(sets => improve(table, sets, around, leftOverCost))
   const fewer = (a: SetResult, b: SetResult): number =>
     (leftOverCost === undefined ? a.leftOver.length - b.leftOver.length : 0)
   const best = improved.map(sets => summed(table, sets, leftOverCost, 0))
     .sort((a, b) => fewer(a, b) || a.cost - b.cost)[0]!
   const sets = leftOverCost === undefined ? best.sets.length : undefined
-  return { ...best, costAtLeast: Math.min(best.cost, boundOfSets(table, size, leftOverCost ?? 0, sets)) }
+  const bound = boundOfSets({ table, size, leftOverCost, sets, near, found: best.cost })
+  return { ...best, costAtLeast: Math.min(best.cost, bound) }
 }
 
 function summed(

@@ -86,6 +86,19 @@ describe('sets of N from a lot', () => {
     expect(got.sets.length).toBeGreaterThan(20)
   })
 
+  test('500 parts by two quantities: sets of three to six cost at most 1.35 times a bound that no division beats', () => {
+    const random = new SeededRandom(8)
+    const values = (): number[] => Array.from({ length: 500 }, () => random.normal())
+    const quantities = ['gain', 'vbe'].map(name => ({ name, values: values(), weight: 1 }))
+    for (const size of [3, 4, 5, 6]) {
+      const got = matchSets({ quantities, size })
+      console.log(`500 parts in sets of ${size}: cost ${got.cost.toFixed(2)}, at least ${got.costAtLeast.toFixed(2)}`)
+      expect(got.leftOver).toHaveLength(500 % size)
+      expect(got.costAtLeast).toBeLessThanOrEqual(got.cost)
+      expect(got.costAtLeast).toBeGreaterThan(got.cost / 1.35)
+    }
+  })
+
   test('requests that cannot be are refused', () => {
     const quantities = [{ name: 'a', values: [1, 2, 3], weight: 1 }]
     expect(() => matchSets({ quantities, size: 2 })).toThrow(/3 or more/)
