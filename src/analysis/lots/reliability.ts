@@ -30,10 +30,10 @@ export function fitWeibull({ failures, survivors = [] }: LifeData): WeibullFit {
   const all = [...Array.from(failures), ...Array.from(survivors)]
   assert(allPositive(all), 'times must be finite and above 0')
   const failed = Array.from(failures)
-  const longest = Math.max(...all)
+  const longest = all.reduce((a, b) => Math.max(a, b))
   const scaledLog = (t: number): number => Math.log(t / longest)
   const [logs, failedLogs] = [all.map(scaledLog), failed.map(scaledLog)]
-  assert(Math.min(...failed) < longest, 'a Weibull fit needs times that differ')
+  assert(failed.some(t => t < longest), 'a Weibull fit needs times that differ')
   const meanLog = sum(failedLogs) / failed.length
   const power = (shape: number): number[] => logs.map(l => Math.exp(shape * l))
   const slope = (shape: number): number => {
