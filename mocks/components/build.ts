@@ -1,0 +1,144 @@
+/** From hidden values to the network of a part. */
+import { Channel } from './channel.ts'
+import type { Values } from './draw.ts'
+import { Breakdown, Junction, Leakage, Transport, type JunctionTruth } from './junction.ts'
+import type { ComponentKind } from './kinds.ts'
+import type { NetworkBuilder } from './network.ts'
+import { Capacitor, Coil, Fluctuating, Resistor, Windings } from './passive.ts'
+
+/** Terminal by what stands there. */
+type At = (pin: string) => number
+type Value = (name: string) => number
+type Build = (b: NetworkBuilder, at: At, v: Value) => void
+
+/** Puts the elements of a part of `kind` between the nodes to which its pins lead. */
+export function buildPart(
+  kind: ComponentKind, values: Values, nodeOf: ReadonlyMap<string, number>, b: NetworkBuilder,
+): void {
+  const value = (name: string): number => {
+    const found = values[name]
+    if (found === undefined) throw new Error(`a ${kind} has no ${name}`)
+    return found
+  }
+  builds[kind](b, pin => nodeOf.get(pin)!, value)
+}
+
+const resistor: Build = (b, at, v) => {
+  b.add(new Resistor(at('end'), at('other end'),
+    { ohm: v('ohm'), perK: v('perK'), perV: v('perV'), kelvinPerW: v('kelvinPerW') }))
+}
+
+const potentiometer: Build = (b, at, v) => {
+  const [low, high, tap] = [b.inside(), b.inside(), b.inside()]
+  const track = (share: number) =>
+    ({ ohm: Math.max(0.1, v('ohm') * share), perK: v('perK'), perV: v('perV') })
+  b.add(new Resistor(at('end'), low, { ohm: v('endOhm') }), new Resistor(low, tap, track(v('share'))),
+    new Resistor(tap, high, track(1 - v('share'))), new Resistor(high, at('other end'), { ohm: v('endOhm') }),
+    new Fluctuating(tap, at('wiper'), v('wiperOhm'), v('wiperSpread')))
+}
+
+const capacitorBetween = (b: NetworkBuilder, one: number, other: number, v: Value): void => {
+  b.add(new Capacitor(one, other, {
+    farad: v('farad'), loss: v('loss'), insulationOhm: v('insulationOhm'), absorption: v('absorption'),
+    seriesOhm: v('seriesOhm'), seriesH: v('seriesH'),
+  }))
+}
+
+const capacitor: Build = (b, at, v) => capacitorBetween(b, at('end'), at('other end'), v)
+
+/** The wrong way round the other foil conducts: an e-fold every 0.15 V, as in the parts of the main job. */
+const electrolytic: Build = (b, at, v) => {
+  capacitorBetween(b, at('plus'), at('minus'), v)
+  const inner = b.inside()
+  b.add(new Resistor(at('minus'), inner, { ohm: v('reverseOhm') }),
+    new Junction(inner, at('plus'), { saturationA: v('reverseA'), ideality: 5.84, gapV: 1.12 }))
+}
+
+const inductor: Build = (b, at, v) => {
+  b.add(new Coil(at('end'), at('other end'),
+    { henry: v('henry'), ohm: v('ohm'), farad: v('farad'), lossOhm: v('lossOhm') }))
+}
+
+const transformer: Build = (b, at, v) => {
+  const ends = [at('primary'), at('primary end'), at('secondary'), at('secondary end')] as const
+  b.add(new Windings(ends, {
+    henry: [v('henry'), v('henry') / v('ratio') ** 2], ohm: [v('ohm'), v('secondOhm')],
+    coupling: v('coupling'), lossOhm: v('lossOhm'),
+  }), new Capacitor(at('primary end'), at('secondary end'),
+    { farad: v('farad'), loss: 0.02, insulationOhm: v('insulationOhm'), absorption: 0 }))
+}
+
+const junctionOf = (v: Value): JunctionTruth =>
+  ({ saturationA: v('saturationA'), ideality: v('ideality'), gapV: v('gapV'), farad: v('farad') })
+
+const diode: Build = (b, at, v) => {
+  const inner = b.inside()
+  b.add(new Resistor(at('anode'), inner, { ohm: v('seriesOhm') }),
+    new Junction(inner, at('cathode'), junctionOf(v)),
+    new Leakage(at('cathode'), inner, v('leakA')),
+    new Breakdown(at('cathode'), inner, v('breakdownV'), 1e-5, 0.05))
+}
+
+const zener: Build = (b, at, v) => {
+  const inner = b.inside()
+  b.add(new Resistor(at('anode'), inner, { ohm: v('seriesOhm') }),
+    new Junction(inner, at('cathode'), junctionOf(v)),
+    new Leakage(at('cathode'), inner, v('leakA')),
+    new Breakdown(at('cathode'), inner, v('zenerV') - v('kneeA') * v('seriesOhm'), v('kneeA'), v('kneeV')))
+}
+
+const bipolar = (polarity: 'npn' | 'pnp'): Build => (b, at, v) => {
+  const [base, collector, emitter] = [b.inside(), b.inside(), at('emitter')]
+  const whole = junctionOf(v)
+  /** Nodes in the direction in which a junction of this polarity conducts. */
+  const along = (p: number, n: number): [number, number] => polarity === 'npn' ? [p, n] : [n, p]
+  const junction = (other: number, gain: number): Junction =>
+    new Junction(...along(base, other), { ...whole, saturationA: whole.saturationA / gain })
+  const breakdown = (other: number, volts: number): Breakdown =>
+    new Breakdown(...along(other, base), volts, 1e-5, 0.03)
+  b.add(new Resistor(at('base'), base, { ohm: v('baseOhm') }),
+    new Resistor(at('collector'), collector, { ohm: v('collectorOhm') }),
+    junction(emitter, v('gain')), junction(collector, v('reverseGain')),
+    new Transport(base, collector, emitter, { ...whole, earlyV: v('earlyV') }, polarity),
+    new Leakage(...along(collector, base), v('leakA')),
+    breakdown(emitter, v('emitterBreakdownV')), breakdown(collector, v('collectorBreakdownV')))
+}
+
+const jfet = (polarity: 'n' | 'p'): Build => (b, at, v) => {
+  const along = (p: number, n: number): [number, number] => polarity === 'n' ? [p, n] : [n, p]
+  const gate = { saturationA: v('gateA'), ideality: 1, gapV: 1.12, farad: v('farad') }
+  const inner = b.inside()
+  b.add(new Resistor(at('gate'), inner, { ohm: v('gateSeriesOhm') }),
+    new Channel(inner, at('drain'), at('source'), {
+      thresholdV: -v('pinchV'), ampsPerV2: v('saturatedA') / v('pinchV') ** 2, perV: v('perV'),
+    }, polarity))
+  for (const end of [at('source'), at('drain')]) {
+    b.add(new Junction(...along(inner, end), gate), new Leakage(...along(end, inner), v('leakA') / 2),
+      new Breakdown(...along(end, inner), v('breakdownV'), 1e-5, 0.05))
+  }
+}
+
+const mosfet = (polarity: 'n' | 'p'): Build => (b, at, v) => {
+  const along = (p: number, n: number): [number, number] => polarity === 'n' ? [p, n] : [n, p]
+  const drain = b.inside()
+  const insulation = { loss: 0, insulationOhm: v('gateOhm'), absorption: 0 }
+  const body = { saturationA: v('bodyA'), ideality: 1.1, gapV: 1.12, farad: v('farad') }
+  b.add(new Resistor(at('drain'), drain, { ohm: v('onOhm') }), new Channel(at('gate'), drain, at('source'),
+    { thresholdV: v('thresholdV'), ampsPerV2: v('ampsPerV2'), perV: v('perV') }, polarity),
+  new Junction(...along(at('source'), drain), body), new Leakage(...along(drain, at('source')), v('leakA')),
+  new Breakdown(...along(drain, at('source')), v('breakdownV'), 1e-5, 0.05),
+  new Capacitor(at('gate'), at('source'), { ...insulation, farad: v('farad') }),
+  new Capacitor(at('gate'), drain, { ...insulation, farad: v('farad') / 4 }))
+}
+
+const contact: Build = (b, at, v) => {
+  b.add(new Fluctuating(at('end'), at('other end'), v('ohm'), v('spread')))
+}
+
+const builds: Readonly<Record<ComponentKind, Build>> = {
+  resistor, potentiometer, inductor, transformer, diode, zener, led: diode, contact,
+  'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
+  'electrolytic-capacitor': electrolytic, npn: bipolar('npn'), pnp: bipolar('pnp'),
+  'npn-germanium': bipolar('npn'), 'pnp-germanium': bipolar('pnp'), 'n-jfet': jfet('n'), 'p-jfet': jfet('p'),
+  'n-mosfet': mosfet('n'), 'p-mosfet': mosfet('p'),
+}

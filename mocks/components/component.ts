@@ -1,0 +1,92 @@
+/** One part with hidden truth: what it does at DC and to small signals, between its terminals. */
+import { SeededRandom } from '../../src/base/random.ts'
+import { buildPart } from './build.ts'
+import type { Values } from './draw.ts'
+import { referenceC, type Conditions } from './element.ts'
+import type { ComponentKind, Defect, Rating } from './kinds.ts'
+import type { Complex } from './linear.ts'
+import { NetworkBuilder, type Network } from './network.ts'
+import { Fluctuating, Resistor } from './passive.ts'
+import { impedance, transferRatio } from './small-signal.ts'
+import { solveDc, type DcResult, type Drive } from './solve-dc.ts'
+
+export interface ComponentTruth {
+  /** What it was sold as. */
+  readonly marked: ComponentKind
+  readonly rating: Rating
+  /** What it is. */
+  readonly kind: ComponentKind
+  readonly defect: Defect | null
+  readonly values: Values
+  /** What stands at each terminal. */
+  readonly pins: readonly string[]
+  /** Something in line with one pin: a break, or a contact that is never twice the same. */
+  readonly lead?: { readonly pin: string; readonly ohm: number; readonly spread: number }
+  /** Something across two pins. */
+  readonly bridge?: { readonly pins: readonly [string, string]; readonly ohm: number }
+}
+
+/** A minute under volts, at 25 °C. */
+const usual: Conditions = { celsius: referenceC, afterS: 60 }
+
+export class Component {
+  readonly truth: ComponentTruth
+  readonly network: Network
+  readonly #random: SeededRandom
+  readonly #fluctuating: readonly Fluctuating[]
+
+  constructor(truth: ComponentTruth, seed: number | string) {
+    this.truth = truth
+    this.#random = new SeededRandom(seed).fork('moves')
+    this.network = networkOf(truth)
+    this.#fluctuating = this.network.elements.filter(element => element instanceof Fluctuating)
+    this.move()
+  }
+
+  get terminals(): number { return this.network.terminals }
+
+  /** Terminal at which `pin` stands. */
+  terminal(pin: string): number {
+    const found = this.truth.pins.indexOf(pin)
+    if (found < 0) throw new Error(`a ${this.truth.kind} has no ${pin}`)
+    return found
+  }
+
+  /** It was touched, or time went by: contacts are not what they were. */
+  move(): void {
+    for (const element of this.#fluctuating) element.move(this.#random.normal())
+  }
+
+  dc(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {
+    return solveDc(this.network, drives, { ...usual, ...conditions })
+  }
+
+  /** Ohms between two terminals at `hertz`, others open, or joined in pairs. */
+  impedance(
+    hertz: number, between: readonly [number, number] = [0, 1],
+    shorted: readonly (readonly [number, number])[] = [], conditions: Partial<Conditions> = {},
+  ): Complex {
+    return impedance(this.network, hertz, between, shorted, { ...usual, ...conditions })
+  }
+
+  /** Volts between `to` for one volt between `from`: the ratio of a transformer without load. */
+  ratio(hertz: number, from: readonly [number, number], to: readonly [number, number]): Complex {
+    return transferRatio(this.network, hertz, from, to, usual)
+  }
+}
+
+function networkOf({ kind, values, pins, lead, bridge }: ComponentTruth): Network {
+  const b = new NetworkBuilder(pins.length)
+  const nodeOf = new Map(pins.map((pin, terminal) => [pin, terminal]))
+  if (lead) {
+    const inside = b.inside()
+    b.add(new Fluctuating(nodeOf.get(lead.pin)!, inside, lead.ohm, lead.spread))
+    nodeOf.set(lead.pin, inside)
+  }
+  buildPart(kind, values, nodeOf, b)
+  if (bridge) {
+    const [one, other] = bridge.pins
+    b.add(new Resistor(nodeOf.get(one)!, nodeOf.get(other)!, { ohm: bridge.ohm }))
+  }
+  return b.build()
+}

@@ -1,0 +1,86 @@
+/** A place for one part, with the leads of two sources, an ohm-meter and a bridge on its terminals. */
+import type { BridgeTerminals, MeterTerminals, SourceTerminals } from '../instruments/terminals.ts'
+import type { Component } from './component.ts'
+import type { DcResult, Drive } from './solve-dc.ts'
+
+type Pair = readonly [high: number, low: number]
+type Setting = Parameters<SourceTerminals['operate']>[0]
+
+const off: Setting = { mode: 'voltage', value: 0, limit: 0, on: false }
+
+/** Ohms of both leads together, where two wires measure them too. */
+const leadsOhm = 0.2
+
+export class ComponentFixture {
+  readonly sources: readonly [SourceTerminals, SourceTerminals]
+  readonly meter: MeterTerminals
+  readonly bridge: BridgeTerminals
+  celsius = 25
+  #part: Component | null = null
+  #pairs: readonly [Pair, Pair] = [[0, 1], [1, 0]]
+  #measured: Pair = [0, 1]
+  #settings: [Setting, Setting] = [off, off]
+  #result: DcResult | null = null
+
+  constructor() {
+    this.sources = [this.#source(0), this.#source(1)]
+    this.meter = { volts: () => 0, push: (amps, openV, wires) => this.#push(amps, openV, wires) }
+    const open = { re: Infinity, im: 0 }
+    this.bridge = { impedance: hertz => this.#part?.impedance(hertz, this.#measured) ?? open }
+  }
+
+  get part(): Component | null { return this.#part }
+
+  /** Puts a part in, or takes it out. */
+  hold(part: Component | null): void {
+    this.#part = part
+    this.#result = null
+  }
+
+  /** High and low terminal of each source; and of ohm-meter and bridge, whose sources must be off then. */
+  wire(sources: readonly [Pair, Pair], measured: Pair): void {
+    this.#pairs = sources
+    this.#measured = measured
+    this.#result = null
+  }
+
+  #source(index: 0 | 1): SourceTerminals {
+    return {
+      operate: setting => {
+        this.#settings[index] = { ...setting }
+        this.#part?.move()
+        this.#result = null
+      },
+      volts: () => this.#seen(index).volts, amps: () => this.#seen(index).amps,
+      limited: () => this.#seen(index).limited,
+    }
+  }
+
+  #seen(index: 0 | 1): { volts: number; amps: number; limited: boolean } {
+    const { on, mode, value, limit } = this.#settings[index]
+    if (!on) return { volts: 0, amps: 0, limited: false }
+    // Without a part the leads are open.
+    if (!this.#part) {
+      return mode === 'voltage' ? { volts: value, amps: 0, limited: false }
+        : { volts: Math.sign(value) * limit, amps: 0, limited: value !== 0 }
+    }
+    const live = ([0, 1] as const).filter(i => this.#settings[i].on)
+    this.#result ??= this.#part.dc(live.map(i => this.#drive(i)), { celsius: this.celsius })
+    return this.#result.drives[live.indexOf(index)]!
+  }
+
+  #drive(index: 0 | 1): Drive {
+    const { mode, value, limit } = this.#settings[index]
+    const [high, low] = this.#pairs[index]
+    return { high, low, mode, value, limit }
+  }
+
+  #push(currentA: number, openV: number, wires: 2 | 4): number {
+    if (!this.#part) return openV
+    this.#part.move()
+    const [high, low] = this.#measured
+    const drive: Drive = { high, low, mode: 'current', value: currentA, limit: openV }
+    const { volts, amps } = this.#part.dc([drive], { celsius: this.celsius }).drives[0]!
+    return Math.min(openV, volts + (wires === 2 ? amps * leadsOhm : 0))
+  }
+}

@@ -1,0 +1,87 @@
+/** Kinds of parts that are screened below touch-safe, what is printed on them, and what can be wrong. */
+
+export const componentKinds = [
+  'resistor', 'potentiometer', 'film-capacitor', 'ceramic-capacitor', 'mica-capacitor',
+  'electrolytic-capacitor', 'inductor', 'transformer', 'diode', 'zener', 'led', 'npn', 'pnp',
+  'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'contact',
+] as const
+export type ComponentKind = (typeof componentKinds)[number]
+
+/**
+ * What is printed, SI. `value`: ohms (resistor, potentiometer, contact), farads, henries (of the primary),
+ * volts (zener; rated reverse volts of a diode; forward volts of an LED; threshold of a MOSFET), current
+ * gain (bipolar), amperes at no gate volts (JFET).
+ */
+export interface Rating {
+  readonly value: number
+  /** As a fraction. */
+  readonly tolerance: number
+  /** Rated volts; pinch-off volts of a JFET. */
+  readonly volts?: number
+  /** Turns ratio, primary to secondary. */
+  readonly ratio?: number
+}
+
+export const defects = [
+  'short', 'open', 'wrong-value', 'leaky', 'drifted', 'low-gain', 'reversed', 'mislabelled', 'poor-contact',
+] as const
+export type Defect = (typeof defects)[number]
+
+/** Common ratings, for a part that turns out to be of another kind. */
+export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
+  resistor: { value: 4700, tolerance: 0.05 },
+  potentiometer: { value: 10e3, tolerance: 0.2 },
+  'film-capacitor': { value: 100e-9, tolerance: 0.1, volts: 100 },
+  'ceramic-capacitor': { value: 10e-9, tolerance: 0.1, volts: 50 },
+  'mica-capacitor': { value: 470e-12, tolerance: 0.05, volts: 500 },
+  'electrolytic-capacitor': { value: 10e-6, tolerance: 0.2, volts: 25 },
+  inductor: { value: 100e-6, tolerance: 0.1 },
+  transformer: { value: 1, tolerance: 0.3, ratio: 10 },
+  diode: { value: 75, tolerance: 0 },
+  zener: { value: 5.1, tolerance: 0.05 },
+  led: { value: 1.9, tolerance: 0.1 },
+  npn: { value: 250, tolerance: 0.5, volts: 45 }, pnp: { value: 200, tolerance: 0.5, volts: 45 },
+  'npn-germanium': { value: 60, tolerance: 0.5, volts: 25 },
+  'pnp-germanium': { value: 80, tolerance: 0.5, volts: 25 },
+  'n-jfet': { value: 6e-3, tolerance: 0.5, volts: 3 }, 'p-jfet': { value: 4e-3, tolerance: 0.5, volts: 3 },
+  'n-mosfet': { value: 2, tolerance: 0.3, volts: 60 }, 'p-mosfet': { value: 2.5, tolerance: 0.3, volts: 60 },
+  contact: { value: 0.03, tolerance: 1 },
+}
+
+/** What lies in the drawer in place of what is printed on it; none where nobody would mistake it. */
+export const mistakenFor: Readonly<Partial<Record<ComponentKind, ComponentKind>>> = {
+  resistor: 'inductor', inductor: 'resistor', 'film-capacitor': 'ceramic-capacitor',
+  'ceramic-capacitor': 'film-capacitor', 'mica-capacitor': 'ceramic-capacitor',
+  diode: 'zener', zener: 'diode',
+  led: 'diode', npn: 'pnp', pnp: 'npn', 'npn-germanium': 'npn', 'pnp-germanium': 'pnp', 'n-jfet': 'npn',
+  'p-jfet': 'pnp', 'n-mosfet': 'p-mosfet', 'p-mosfet': 'n-mosfet',
+}
+
+const common = ['open', 'wrong-value', 'mislabelled', 'poor-contact'] as const
+const semiconductor = ['short', 'open', 'leaky', 'reversed', 'mislabelled', 'poor-contact'] as const
+const capacitor = ['short', 'leaky', 'drifted', ...common] as const
+const transistor = [...semiconductor, 'low-gain'] as const
+
+/** Which defects a kind can have. */
+export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
+  resistor: ['drifted', ...common],
+  potentiometer: ['drifted', 'open', 'wrong-value', 'poor-contact'],
+  'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
+  'electrolytic-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'reversed'],
+  inductor: ['short', ...common],
+  transformer: ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'poor-contact'],
+  diode: semiconductor, zener: [...semiconductor, 'wrong-value', 'drifted'], led: semiconductor,
+  npn: transistor, pnp: transistor, 'npn-germanium': transistor, 'pnp-germanium': transistor,
+  'n-jfet': transistor, 'p-jfet': transistor, 'n-mosfet': transistor, 'p-mosfet': transistor,
+  contact: ['open', 'drifted', 'poor-contact'],
+}
+
+/** What stands at each terminal of a part as its kind is usually drawn. */
+export function usualPins(kind: ComponentKind): readonly string[] {
+  if (/^(npn|pnp)/.test(kind)) return ['emitter', 'base', 'collector']
+  if (kind.endsWith('fet')) return ['source', 'gate', 'drain']
+  if (kind === 'potentiometer') return ['end', 'wiper', 'other end']
+  if (kind === 'transformer') return ['primary', 'primary end', 'secondary', 'secondary end']
+  if (kind === 'diode' || kind === 'led' || kind === 'zener') return ['anode', 'cathode']
+  return kind === 'electrolytic-capacitor' ? ['plus', 'minus'] : ['end', 'other end']
+}

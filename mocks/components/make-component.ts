@@ -1,0 +1,99 @@
+/** Draws a part: its hidden values from its rating and a seed, and what is wrong with it. */
+import { assert } from '../../src/base/assert.ts'
+import { SeededRandom } from '../../src/base/random.ts'
+import { Component, type ComponentTruth } from './component.ts'
+import { draws, type Values } from './draw.ts'
+import {
+  defectsOf, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
+} from './kinds.ts'
+
+/** The same kind, rating, seed and defect always give the same part. */
+export function makeComponent(
+  kind: ComponentKind, rating: Rating, seed: number | string, { defect }: { defect?: Defect } = {},
+): Component {
+  const random = new SeededRandom(seed).fork(kind)
+  const sound: ComponentTruth = {
+    marked: kind, rating, kind, defect: null, values: draws[kind](rating, random), pins: usualPins(kind),
+  }
+  if (defect === undefined) return new Component(sound, seed)
+  assert(defectsOf[kind].includes(defect), `a ${kind} cannot be ${defect}`)
+  return new Component({ ...sound, ...spoilt[defect](sound, random.fork(defect)), defect }, seed)
+}
+
+type Spoil = (sound: ComponentTruth, random: SeededRandom) => Partial<ComponentTruth>
+
+const logUniform = (random: SeededRandom, low: number, high: number): number =>
+  low * (high / low) ** random.next()
+
+const times = (values: Values, name: string, factor: number): { values: Values } =>
+  ({ values: { ...values, [name]: values[name]! * factor } })
+
+/** The value that a part is bought for, by kind. */
+const mainValue = (kind: ComponentKind): string => {
+  if (kind.endsWith('capacitor')) return 'farad'
+  const names: Partial<Record<ComponentKind, string>> =
+    { zener: 'zenerV', inductor: 'henry', transformer: 'ratio' }
+  return names[kind] ?? 'ohm'
+}
+
+/** Between which pins a part of three breaks down. */
+function shortedPins({ kind, pins }: ComponentTruth, random: SeededRandom): [string, string] {
+  if (pins.includes('collector')) return ['collector', random.pick(['emitter', 'base'])]
+  if (pins.includes('drain')) return random.pick([['drain', 'source'], ['gate', 'source']])
+  return kind === 'transformer' ? ['secondary', 'secondary end'] : [pins[0]!, pins[1]!]
+}
+
+function leaky({ kind, values, rating }: ComponentTruth, random: SeededRandom): { values: Values } {
+  if (kind === 'electrolytic-capacitor') return times(values, 'insulationOhm', 1 / random.uniform(20, 200))
+  if (kind.endsWith('capacitor')) {
+    return { values: { ...values, insulationOhm: logUniform(random, 0.05, 1) / rating.value } }
+  }
+  if (kind === 'transformer') return { values: { ...values, insulationOhm: logUniform(random, 1e5, 1e7) } }
+  const [low, high] = kind.endsWith('germanium') ? [5e-5, 5e-4] : [1e-6, 1e-4]
+  return { values: { ...values, leakA: logUniform(random, low, high) } }
+}
+
+/** Away from its value by more than its tolerance: resistors up, capacitors down, zeners either way. */
+function drifted({ kind, values, rating }: ComponentTruth, random: SeededRandom): { values: Values } {
+  if (kind === 'contact') return { values: { ...values, ohm: rating.value * random.uniform(10, 100) } }
+  const away = Math.max(0.08, rating.tolerance) * random.uniform(1.5, 3.5)
+  const name = mainValue(kind)
+  const isDown = kind.endsWith('capacitor') || (name === 'zenerV' && random.next() < 0.5)
+  return { values: { ...values, [name]: rating.value * (isDown ? 1 / (1 + away) : 1 + away) } }
+}
+
+function lowGain({ kind, values }: ComponentTruth, random: SeededRandom): { values: Values } {
+  const factor = 1 / random.uniform(5, 12)
+  if (kind.endsWith('jfet')) return times(values, 'saturatedA', factor)
+  return times(values, kind.endsWith('mosfet') ? 'ampsPerV2' : 'gain', factor)
+}
+
+/** Another order of pins than the usual one; of a transformer, the second winding the other way round. */
+function turned({ kind, pins }: ComponentTruth, random: SeededRandom): { pins: readonly string[] } {
+  const [a, b, c, d] = pins as [string, string, string, string]
+  if (kind === 'transformer') return { pins: [a, b, d, c] }
+  if (pins.length === 2) return { pins: [b, a] }
+  return { pins: random.pick([[b, a, c], [a, c, b], [c, b, a], [b, c, a], [c, a, b]]) }
+}
+
+function mislabelled({ kind, rating }: ComponentTruth, random: SeededRandom): Partial<ComponentTruth> {
+  const other = mistakenFor[kind]!
+  const isSameSort = mainValue(kind) === mainValue(other) && other !== 'resistor' && kind !== 'resistor'
+  const isSameUse = kind.endsWith('capacitor') || /^(npn|pnp)/.test(kind) || kind.endsWith('mosfet')
+  const drawn = isSameSort && isSameUse ? rating : usualRatings[other]
+  return { kind: other, values: draws[other](drawn, random), pins: usualPins(other) }
+}
+
+const breakOhm = 1e12
+
+const spoilt: Readonly<Record<Defect, Spoil>> = {
+  short: (sound, random) =>
+    ({ bridge: { pins: shortedPins(sound, random), ohm: logUniform(random, 0.05, 2) } }),
+  open: ({ pins }, random) => ({ lead: { pin: random.pick(pins), ohm: breakOhm, spread: 0.1 } }),
+  'poor-contact': ({ pins }, random) =>
+    ({ lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) } }),
+  'wrong-value': ({ kind, values }, random) => times(values, mainValue(kind),
+    kind === 'zener' ? random.pick([0.6, 0.75, 1.5, 2]) : kind === 'transformer' ? random.pick([0.5, 1.8])
+      : random.pick([0.1, 0.22, 4.7, 10])),
+  leaky, drifted, 'low-gain': lowGain, reversed: turned, mislabelled,
+}
