@@ -108,7 +108,7 @@ const anyExample = 'a value like 4k7, 4n7, 104K or 10 µH'
 
 /** Tries everything that can stand at a place, and goes on behind it. */
 function follow(search: Search, from: number, draft: Draft): void {
-  const at = from + /^(?:[\s/;|()]|,(?!\d))*/.exec(search.text.slice(from))![0].length
+  const at = from + /^(?:[\s/;|()]|,(?!\d)|\.(?=\s|$))*/.exec(search.text.slice(from))![0].length
   if (++search.steps > stepsMax) return
   if (at >= search.text.length) { conclude(search, at, draft); return }
   const before = search.found.length

@@ -58,7 +58,7 @@ const loneLetter: RatingRule = (text, at, draft, sort) => {
 }
 
 const voltsPattern = new RegExp(
-  String.raw`(${decimal})\s*([kK]?)(?:W\s?)?V(\d{1,3}|olts?)?(?:\s*(DCW?|ACW?|dc|ac|Dc|Ac|~|=|⎓|W))?`, 'y')
+  String.raw`(${decimal})\s*([kK]?)(?:W\s?)?[Vv](\d{1,3}|olts?)?(?:\s*(DCW?|ACW?|dc|ac|Dc|Ac|~|=|⎓|W))?`, 'y')
 
 export interface Volts {
   readonly ratedV: number
@@ -98,14 +98,17 @@ const voltageCode: RatingRule = (text, at, draft, sort) => {
 }
 
 const wattsPattern =
-  new RegExp(String.raw`(?:(\d{1,3})\s*\/\s*(\d{1,3})|(${decimal}))\s*(m?)[Ww](?:atts?)?`, 'y')
+  new RegExp(String.raw`(?:(\d{1,3})\s*\/\s*(\d{1,3})|([½¼⅛])|(${decimal}))\s*(m?)[Ww](?:atts?)?`, 'y')
+
+const fractions: Readonly<Record<string, number>> = { '½': 0.5, '¼': 0.25, '⅛': 0.125 }
 
 /** Watts at a place, like `0.25W`, `1/4 W`, `250mW`; null where none stand. */
 function wattsAt(text: string, at: number): { ratedW: number; end: number } | null {
   const match = matchAt(wattsPattern, text, at)
   if (!match || !endsWord(text, match.end)) return null
-  const [above, below, figures = '', milli = ''] = match.groups
-  const whole = above === undefined ? scaled(figures, milli === '' ? 0 : -3) : Number(above) / Number(below)
+  const [above, below, fraction, figures = '', milli = ''] = match.groups
+  const whole = above !== undefined ? Number(above) / Number(below)
+    : fraction !== undefined ? fractions[fraction]! : scaled(figures, milli === '' ? 0 : -3)
   return whole > 0 && whole < 1e5 ? { ratedW: whole, end: match.end } : null
 }
 

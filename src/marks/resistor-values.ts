@@ -29,8 +29,9 @@ function decimalLetter(text: string, at: number, origin: Origin): ValueReading[]
   }))
 }
 
-const withUnit = new RegExp(
-  String.raw`(${decimal})(?:\s*([Mm]eg|MEG|[kKMmGTµu]))?(?:\s*(Ω|[Oo]hms?|OHMS?|[Rr](?![A-Za-z0-9])))?`, 'y')
+const prefixes = String.raw`(?:\s*([Kk]il(?=ohm)|[Mm]eg|MEG|[kKMmGTµu]))?`
+const units = String.raw`(?:\s*(Ω|[Oo]hms?|OHMS?|[Rr](?![A-Za-z0-9])))?`
+const withUnit = new RegExp(`(${decimal})${prefixes}${units}`, 'y')
 function number(text: string, at: number): ValueReading[] {
   const match = matchAt(withUnit, text, at)
   if (!match || !endsWord(text, match.end)) return []
@@ -45,7 +46,7 @@ function prefixPowers(prefix: string, hasUnit: boolean): number[] {
   if (prefix === '') return [0]
   if (prefix === 'm') return hasUnit ? [-3] : [-3, 6]
   if (prefix === 'µ' || prefix === 'u') return hasUnit ? [-6] : []
-  return [/^meg$/i.test(prefix) ? 6 : powers[prefix.toUpperCase()]!]
+  return [powers[prefix[0]!.toUpperCase()]!]
 }
 
 /** Ohms are likely and not certain; nothing at all is a link, whatever the unit. */

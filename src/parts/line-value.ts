@@ -3,7 +3,7 @@ import { decode } from '../marks/decode.ts'
 import type { Mark, Sort } from '../marks/mark.ts'
 import { written } from '../marks/written.ts'
 import type { PartKind } from '../schema/parts-list.ts'
-import type { Told } from './told.ts'
+import { quoted, type Told } from './told.ts'
 
 export interface LineValue {
   readonly mark: Mark | null
@@ -36,6 +36,12 @@ export function readValue(told: Told, sort: Sort | undefined, kind: PartKind | n
   }
   // Of a part whose kind is asked for anyway, only a reel is judged by its value.
   if (kind === null && told.has('designator')) return { ...value, mark: null }
+  if (/^\s*[\d.,]+\s*\+\s*[\d.,]+/.test(text)) {
+    const name = told.text('designator').trim() || 'C1'
+    const expected = `one value: sections of one can are lines of their own, like ${name}A and ${name}B`
+    told.wrong('value', expected, quoted(text), from)
+    return { ...value, mark: null }
+  }
   const decoded = decode(text, { sort, origin: 'list' })
   if (decoded.ok) return { ...value, mark: decoded.mark }
   const ways = decoded.readings.map(mark => written(mark.sort, mark.value)).join(' or ')

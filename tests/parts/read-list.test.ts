@@ -137,6 +137,13 @@ describe('a parts list', () => {
     ].map(line => line.replace('got "nothing"', 'got nothing')))
   })
 
+  it('asks for sections of one can as lines of their own', () => {
+    expect(told('ref,value\nC5,16+16uF 450V\n')).toEqual([
+      '2:4 value: expected one value: sections of one can are lines of their own, like C5A and C5B, got "16+16uF 450V"',
+    ])
+    expect(good('ref,value\nC5A-C5B,16uF 450V\n')[0]).toMatchObject({ designators: ['C5A', 'C5B'], ratedV: 450 })
+  })
+
   it('says where a value is in no series, and where a dielectric is not said', () => {
     expect(remarks('ref,value,kind\nR1,4.6k 5%,resistor\nC1,10n,capacitor\n')).toEqual(['3: capacitors whose dielectric is not said', '2: 4k6 is not in E24; nearest 4k7'])
   })
