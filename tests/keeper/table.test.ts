@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { compileTable, mayFollow, tableCommands } from '../../src/keeper/table.ts'
-import type { Cutoff, RelayBoard, Roles, Supply } from '../../src/schema/roles.ts'
+import { compileTable, energisingPart, mayFollow, tableCommands } from '../../src/keeper/table.ts'
+import type { Cutoff, RelayBoard, Roles, Source, Supply } from '../../src/schema/roles.ts'
 
 const cutoff = { name: 'relay', holdMs: 2000, settleMs: 60, refreshCommand: 'OUTP:HOLD',
   safeOff: { commands: ['OUTP:OPEN'] }, energising: [{ begins: 'OUTP:CLOS', but: [] }] } as unknown as Cutoff
@@ -15,6 +15,15 @@ describe('the safe-off table', () => {
     const table = compileTable(roles)
     expect(table.phases.map(phase => [phase.gapMs, phase.steps.map(step => step.link)]))
       .toEqual([[0, ['relay', 'psu']], [60, ['board']]])
+  })
+
+  it('turns sources off with the supply, each on its own link, and knows what switches them on', () => {
+    const source = (name: string) => ({ name, safeOff: { commands: [`${name} OFF`] },
+      energising: [{ begins: `${name} `, but: [`${name} OFF`] }] }) as unknown as Source
+    const table = compileTable({ supply, source: source('one'), 'second-source': source('two') })
+    expect(table.phases.map(phase => phase.steps.map(step => step.link))).toEqual([['psu', 'one', 'two']])
+    expect(energisingPart(table, 'two', 'two ON')).toBe('two ON')
+    expect(energisingPart(table, 'two', 'two OFF')).toBeNull()
   })
 
   it('refreshes several times within the hold time', () => {
