@@ -163,12 +163,23 @@ function policyRemarks(
     ...Object.values(policy.places).flatMap(missing),
     ...policy.rules.flatMap(({ match: { designators = [] } }) => missing(designators)),
   ])]
+  const placeless = placelessMains(parts, policy)
   const asks = policy.rules.some(({ match: { where } }) => where !== undefined)
   const isPlaced = Object.keys(policy.places).length > 0 || parts.some(({ where }) => where !== null)
   return [
     ...strangers.length > 0 ? [`named by the policy and not in the list: ${strangers.join(', ')}`] : [],
     ...asks && !isPlaced ? ['no part is said to sit anywhere, so no rule by place can match'] : [],
+    ...asks && placeless.length > 0
+      ? [`made for the mains by their marks, and not said to sit anywhere: ${placeless.join(', ')}`] : [],
     ...policy.rules.filter(({ name }) => !used.has(name))
       .map(({ name }) => `the rule ${name} matched no part`),
   ]
+}
+
+/** Capacitors whose marks say alternating voltage or a mains class, and of which nobody said where they sit. */
+function placelessMains(parts: readonly PartsLine[], { places }: PartsPolicy): string[] {
+  const placed = new Set(Object.values(places).flat())
+  return parts.filter(({ kind, where, ratedForm, safetyClasses }) =>
+    kind === 'capacitor' && where === null && (ratedForm === 'ac' || safetyClasses.length > 0))
+    .flatMap(({ designators }) => designators).filter(name => !placed.has(name))
 }

@@ -97,6 +97,13 @@ describe('a policy', () => {
       .toContain('C1 sits at mains-to-earth and across-mains: list and policy differ')
   })
 
+  it('names capacitors made for the mains of which nobody said where they sit', () => {
+    const rows = 'C1,,100n 250V~,capacitor,film,\nC2,,4n7 Y2,capacitor,film,\nC3,,100n 63V,capacitor,film,\nC4,,100n X2,capacitor,film,across the mains\nC5,,1n 250VAC,capacitor,film,\n'
+    expect(decided(rows, [across], { places: { 'mains-to-earth': 'C5' } }).remarks)
+      .toEqual(['made for the mains by their marks, and not said to sit anywhere: C1, C2'])
+    expect(decided(rows, [{ match: { kind: 'capacitor' }, action: 'prove' }]).remarks).toEqual([])
+  })
+
   it('tells what in it has no effect', () => {
     expect(decided('R1,,4k7,resistor,,\n', [across, { match: { designators: 'C9, R1' }, action: 'leave' }]).remarks).toEqual([
       'named by the policy and not in the list: C9', 'no part is said to sit anywhere, so no rule by place can match', 'the rule r1 matched no part',
