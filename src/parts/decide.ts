@@ -176,7 +176,7 @@ function policyRemarks(
   ]
 }
 
-/** Capacitors whose marks say alternating voltage or a mains class, and of which nobody said where they sit. */
+/** Capacitors marked for alternating voltage or with a mains class, of which nobody said where they sit. */
 function placelessMains(parts: readonly PartsLine[], { places }: PartsPolicy): string[] {
   const placed = new Set(Object.values(places).flat())
   return parts.filter(({ kind, where, ratedForm, safetyClasses }) =>
