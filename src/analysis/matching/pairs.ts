@@ -95,9 +95,13 @@ function cheapest(table: DistanceTable, leftOverCost: number | undefined): Cheap
   return { pairs, gapAtMost: table.n / prepared.scale, rounds: found.rounds }
 }
 
-/** Whole-number costs use this many steps for the greatest distance: sums stay exact in doubles. */
-const steps = 2 ** 28
 const firstNeighbours = 10
+
+/** Steps of a whole-number cost for the greatest distance: as many as keep duals below 2^52 and so exact. */
+const stepsFor = (n: number): number => 2 ** (49 - Math.ceil(Math.log2(n + 1)))
+
+/** A price of leaving one part over that no rearrangement of pairs outweighs. */
+const fullPrice = (n: number): number => 2 * stepsFor(n) * (n + 1)
 
 interface Prepared {
   n: number
@@ -110,7 +114,7 @@ interface Prepared {
 
 function prepare(table: DistanceTable, most: number): Prepared {
   const greatest = greatestDistance(table, most)
-  const scale = greatest > 0 ? steps / greatest : 1
+  const scale = greatest > 0 ? stepsFor(table.n) / greatest : 1
   return {
     n: table.n, scale, edges: nearestNeighbours(table, firstNeighbours, most),
     costOf: (a, b) => 2 * Math.round(table.between(a, b) * scale),
@@ -127,7 +131,7 @@ const leftOf = ({ mate }: Found): number => mate.reduce((count, w) => (w < 0 ? c
  */
 function asManyAsPossible(prepared: Prepared): Found {
   const { n, edges, costOf } = prepared
-  const full = 2 * steps * (n + 1)
+  const full = fullPrice(n)
   let price = edges.reduce((most, [a, b]) => Math.max(most, costOf(a, b)), 2)
   let found = proven(prepared, price)
   const fewest = leftOf(found) <= n % 2 ? leftOf(found) : fewestLeftOver(prepared)
@@ -149,7 +153,7 @@ function fewestLeftOver(prepared: Prepared): number {
 
 /** The cheapest matching at a price a part left over, proven over all pairs. */
 function proven({ n, costOf, edges }: Prepared, price: number): Found {
-  const leftOver = new Float64Array(n).fill(Math.min(price, 2 * steps * (n + 1)))
+  const leftOver = new Float64Array(n).fill(Math.min(price, fullPrice(n)))
   for (let rounds = 1; ; rounds++) {
     const { blossoms, y } = new MatchingSearch(sparseGraph(n, edges, costOf), leftOver).run()
     const result = { blossoms, y, leftOver, costOf }

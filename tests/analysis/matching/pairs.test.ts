@@ -102,6 +102,14 @@ describe('pairs from a lot', () => {
     expect(matchPairs({ quantities: quantities(0.0099) }).leftOver).toEqual([0, 1])
   })
 
+  test('one far outlier does not blur the pairs of the rest', () => {
+    const random = new SeededRandom(4)
+    const values = Array.from({ length: 200 }, (_, i) => (i === 0 ? 1e6 : random.next()))
+    const got = matchPairs({ quantities: [{ name: 'a', values, weight: 1 }, { name: 'b', values: values.map(() => random.next()), weight: 1 }] })
+    expect(got.gapAtMost).toBeLessThan(1e-4)
+    expect(got.leftOver).toEqual([])
+  })
+
   test('a part left over at a price: far ones stay over, near ones pair', () => {
     const values = [1, 1.1, 5, 9]
     const got = matchPairs({ quantities: [{ name: 'a', values, weight: 1 }, { name: 'b', values, weight: 1 }], leftOverCost: 1 })
