@@ -2,7 +2,6 @@ import { expect } from 'vitest'
 import { DcSupply, type SupplyProfile } from '../../mocks/instruments/dc-supply.ts'
 import { HoldInRelay } from '../../mocks/instruments/hold-in-relay.ts'
 import { LcrBridge, type BridgeProfile } from '../../mocks/instruments/lcr-bridge.ts'
-import { Multimeter, type MeterProfile } from '../../mocks/instruments/multimeter.ts'
 import { RelayBoard } from '../../mocks/instruments/relay-board.ts'
 import { Scanner, type ScannerProfile } from '../../mocks/instruments/scanner.ts'
 import { Beacon, InterlockReader, Thermometer } from '../../mocks/instruments/small-instruments.ts'
@@ -69,51 +68,6 @@ function supplyRig(profile: SupplyProfile, clock: VirtualClock, loadOhm: number)
 
 for (const profile of ['dc-supply-600v-a', 'dc-supply-500v-b', 'dc-supply-60v-c'] as const) {
   contract({ role: 'supply', profile, class: 'dc-supply', rig: clock => supplyRig(profile, clock, 20e3) })
-}
-
-function meterRig(profile: MeterProfile, clock: VirtualClock): Rig<'bus-meter'> {
-  let volts = 0
-  const instrument = new Multimeter(profile, setupOf(profile, clock), { volts: () => volts })
-  return {
-    instrument,
-    async setAndSee(meter) {
-      await meter.configure({ rangeV: 20, nplc: 1 })
-      expect(instrument.core.autorange).toBe(false)
-      expect(instrument.core.rangeV).toBeGreaterThanOrEqual(20)
-      expect(instrument.core.nplc).toBe(1)
-      expect(meter.readingMs).toBe(instrument.core.readingMs)
-      expect(meter.inputOhm).toBe(instrument.core.figures.inputOhm)
-      await meter.configure({ rangeV: 'auto', nplc: 10 })
-      expect([instrument.core.autorange, instrument.core.nplc]).toEqual([true, 10])
-    },
-    change: meter => meter.configure({ rangeV: 20, nplc: 1 }),
-    outOfRange: meter => [
-      () => meter.configure({ rangeV: 1001, nplc: 1 }), () => meter.configure({ rangeV: 10, nplc: 1000 }),
-      () => meter.configure({ rangeV: 10, nplc: 0 }), () => meter.configure({ rangeV: -1, nplc: 1 }),
-    ],
-    async readings(meter) {
-      const seen = []
-      for (const rangeV of ['auto', 1000] as const) {
-        for (const nplc of [0.1, 1, 10]) {
-          await meter.configure({ rangeV, nplc })
-          for (volts of [0, 0.0123, -4.5, 27.3, 450]) seen.push(
-            { measured: await meter.readVoltage(), truth: volts }
-          )
-        }
-      }
-      return seen
-    },
-    async unmeasurable(meter) {
-      await meter.configure({ rangeV: 10, nplc: 1 })
-      volts = 400
-      return meter.readVoltage()
-    },
-  }
-}
-
-for (const profile of ['multimeter-6d-a', 'multimeter-5d-b'] as const) {
-  contract({ role: 'bus-meter', profile, class: 'multimeter', rig: clock => meterRig(profile, clock) })
-  contract({ role: 'sense-meter', profile, class: 'multimeter', rig: clock => meterRig(profile, clock) })
 }
 
 function bridgeRig(profile: BridgeProfile, clock: VirtualClock): Rig<'bridge'> {

@@ -1,4 +1,4 @@
-/** The contract of instruments that screening needs: ohm-meters, and source-measure units on a resistor. */
+/** The contract of multimeters as volt- and ohm-meters, and of source-measure units on a resistor. */
 import { expect } from 'vitest'
 import { Multimeter, type MeterProfile } from '../../mocks/instruments/multimeter.ts'
 import { SourceMeasure, type SourceProfile } from '../../mocks/instruments/source-measure.ts'
@@ -7,6 +7,51 @@ import type { VirtualClock } from '../../src/base/clock.ts'
 import { contract, type Rig } from './contract.ts'
 
 const setupOf = (name: string, clock: VirtualClock) => ({ name, clock, seed: `contract ${name}` })
+
+function meterRig(profile: MeterProfile, clock: VirtualClock): Rig<'bus-meter'> {
+  let volts = 0
+  const instrument = new Multimeter(profile, setupOf(profile, clock), { volts: () => volts })
+  return {
+    instrument,
+    async setAndSee(meter) {
+      await meter.configure({ rangeV: 20, nplc: 1 })
+      expect(instrument.core.autorange).toBe(false)
+      expect(instrument.core.rangeV).toBeGreaterThanOrEqual(20)
+      expect(instrument.core.nplc).toBe(1)
+      expect(meter.readingMs).toBe(instrument.core.readingMs)
+      expect(meter.inputOhm).toBe(instrument.core.figures.inputOhm)
+      await meter.configure({ rangeV: 'auto', nplc: 10 })
+      expect([instrument.core.autorange, instrument.core.nplc]).toEqual([true, 10])
+    },
+    change: meter => meter.configure({ rangeV: 20, nplc: 1 }),
+    outOfRange: meter => [
+      () => meter.configure({ rangeV: 1001, nplc: 1 }), () => meter.configure({ rangeV: 10, nplc: 1000 }),
+      () => meter.configure({ rangeV: 10, nplc: 0 }), () => meter.configure({ rangeV: -1, nplc: 1 }),
+    ],
+    async readings(meter) {
+      const seen = []
+      for (const rangeV of ['auto', 1000] as const) {
+        for (const nplc of [0.1, 1, 10]) {
+          await meter.configure({ rangeV, nplc })
+          for (volts of [0, 0.0123, -4.5, 27.3, 450]) seen.push(
+            { measured: await meter.readVoltage(), truth: volts }
+          )
+        }
+      }
+      return seen
+    },
+    async unmeasurable(meter) {
+      await meter.configure({ rangeV: 10, nplc: 1 })
+      volts = 400
+      return meter.readVoltage()
+    },
+  }
+}
+
+for (const profile of ['multimeter-6d-a', 'multimeter-5d-b'] as const) {
+  contract({ role: 'bus-meter', profile, class: 'multimeter', rig: clock => meterRig(profile, clock) })
+  contract({ role: 'sense-meter', profile, class: 'multimeter', rig: clock => meterRig(profile, clock) })
+}
 
 /** A resistor behind leads of 0.2 ohm, which two wires measure with it. */
 function ohmRig(profile: MeterProfile, clock: VirtualClock): Rig<'ohm-meter'> {
