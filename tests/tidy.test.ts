@@ -9,9 +9,9 @@ const may: Record<string, readonly string[]> = {
   safety: ['base', 'schema'], keeper: ['base', 'schema', 'transport', 'scpi', 'safety'], engine: ['base', 'schema', 'safety'],
   analysis: ['base'], marks: ['base'], parts: ['base', 'schema', 'marks'],
   sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
-  screening: ['base', 'schema', 'analysis', 'marks', 'sequences'],
+  screening: ['base', 'schema', 'analysis', 'sequences'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
-  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts'],
+  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'screening'],
   cli: ['base', 'schema', 'report', 'marks', 'parts', 'keeper', 'app', 'api'],
 }
 

@@ -25,6 +25,7 @@ import { refuseWithoutPresence, watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
 import { Recovery } from './recovery.ts'
+import { Screening } from './screening.ts'
 import { statusOf } from './status.ts'
 import { unproved } from './unproved.ts'
 
@@ -39,6 +40,7 @@ export class Daemon implements Application {
   readonly #finished = new Map<string, RunRecord>()
   readonly #latch: Latch
   readonly #recovery: Recovery
+  readonly screening: Screening
   #current: Current | null = null
   #closing = false
   #starting = false
@@ -50,7 +52,15 @@ export class Daemon implements Application {
     this.store = deps.store
     this.#latch = new Latch(deps.clock)
     this.#recovery = new Recovery(deps, this.#latch, () => this.#showStatus())
+    this.screening = new Screening(deps, {
+      refuseUnlessIdle: () => this.#refuseUnlessIdle(), latch: text => this.#latch.add(text),
+      publish: item => this.#feed.next(item),
+    })
     deps.keeper.onEvent(event => {
+      if (event.type === 'safe-off') {
+        const why = `the keeper made the bench safe: ${event.report.reason}`
+        this.screening.halt(new BenchError('TRIPPED', why))
+      }
       if (event.type === 'gone' && !this.#closing) this.#keeperGone(event.why)
       if (event.type === 'safe-off' && this.#current?.handles.night.state.live) {
         this.#hostFault('keeper.safe-off', `the keeper made the bench safe: ${event.report.reason}`)
@@ -115,18 +125,23 @@ export class Daemon implements Application {
   }
 
   async #start(requestOf: () => Promise<StartRequest>, continues?: string): Promise<RunRecord> {
-    if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
-    const latched = this.#latch.now
-    if (latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${latched.text}`)
-    if (this.#starting || this.#closing) {
-      throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
-    }
+    this.#refuseUnlessIdle()
     this.#starting = true
     this.#stopReason = null
     try {
       return await this.#begin(await requestOf(), continues)
     } finally {
       this.#starting = false
+    }
+  }
+
+  #refuseUnlessIdle(): void {
+    if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
+    if (this.screening.goesOn) throw new BenchError('REFUSED', 'a screening session is going on')
+    const latched = this.#latch.now
+    if (latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${latched.text}`)
+    if (this.#starting || this.#closing) {
+      throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
     }
   }
 
@@ -172,13 +187,14 @@ export class Daemon implements Application {
   status(): BenchStatus {
     return statusOf({
       clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(),
-      latched: this.#latch.now, left: this.#recovery.left,
+      latched: this.#latch.now, left: this.#recovery.left, screening: this.screening.goesOn,
       current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
     })
   }
 
   async stop(reason: string): Promise<SafeOffReport> {
     const report = this.#d.keeper.safeOff(reason)
+    this.screening.halt(new BenchError('STOPPED', reason))
     if (this.#current) this.#halt(this.#current, reason)
     else if (this.#starting) this.#stopReason ??= reason
     return await report
@@ -204,7 +220,9 @@ export class Daemon implements Application {
     if (reason.trim() === '' || person.trim() === '') {
       throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
     }
-    if (this.#current || this.#starting) throw new BenchError('REFUSED', 'the run has not ended yet')
+    if (this.#current || this.#starting || this.screening.goesOn) {
+      throw new BenchError('REFUSED', 'the run has not ended yet')
+    }
     if (this.#recovery.isMeasuring) {
       throw new BenchError('REFUSED', 'what the last run left is still being measured')
     }
@@ -234,8 +252,9 @@ export class Daemon implements Application {
     this.#closing = true
     await this.#recovery.end()
     await closeAll([
-      async () => { if (this.#current) await this.stop('the daemon is closing') },
+      async () => { if (this.#current || this.screening.goesOn) await this.stop('the daemon is closing') },
       async () => { await this.#current?.ended },
+      async () => { await this.screening.ended() },
       () => this.#d.keeper.close(),
       ...[...this.#d.composed.sessions.values()].map(session => () => session.close()),
       () => this.store.close(),
@@ -268,6 +287,7 @@ export class Daemon implements Application {
   /** The new keeper starts safe and stays so until a person acknowledges, also when no run was going on. */
   #keeperGone(why: string): void {
     const text = `the keeper is gone: ${why}`
+    this.screening.halt(new BenchError('KEEPER_GONE', text))
     if (this.#current) this.#hostFault('keeper.gone', text)
     else this.#latch.add(text)
   }

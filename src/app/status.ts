@@ -7,13 +7,15 @@ import type { RunRecord } from '../schema/run.ts'
 
 export function statusOf(input: {
   clock: Clock; bench: string; keeper: BenchStatus['keeper']; latched: BenchStatus['latched']
-  left: BenchStatus['left']; current: { record: RunRecord; night: Night } | null
+  left: BenchStatus['left']; screening: boolean; current: { record: RunRecord; night: Night } | null
 }): BenchStatus {
   const { clock, current } = input
   return {
     bench: input.bench, wallMs: clock.wallMs(), keeper: input.keeper, latched: input.latched,
     left: input.left,
-    energy: current?.night.state.live ? 'live' : current || input.left?.measuring ? 'bleeding' : 'off',
+    // Sources come and go below touch-safe while parts are screened: on is the cautious word.
+    energy: current?.night.state.live || input.screening ? 'live'
+      : current || input.left?.measuring ? 'bleeding' : 'off',
     run: current && runStatus(clock, current.record, current.night),
   }
 }

@@ -43,7 +43,7 @@ export class BenchJig implements Jig {
   /** Relays that the board took, and all that may be held after a failure. */
   readonly #held = new Set<number>()
   readonly #maybeHeld = new Set<number>()
-  #range: { mostOhm: number; wires: 2 | 4 } | null = null
+  #range: { mostOhm: number | 'any'; wires: 2 | 4 } | null = null
 
   constructor(deps: JigDeps) {
     this.#deps = deps
@@ -58,18 +58,20 @@ export class BenchJig implements Jig {
     return this.#residuals.impedance({ rOhm, xOhm, frequencyHz, levelV: setup.levelV }, pair)
   }
 
-  async resistance(pair: Pair, { mostOhm, wires }: { mostOhm: number; wires: 2 | 4 }): Promise<Measured> {
+  async resistance(pair: Pair, setup: { mostOhm: number | 'any'; wires: 2 | 4 }): Promise<Measured> {
     const meter = this.#deps.roles['ohm-meter']
     if (!meter) throw missing('ohm-meter')
+    const { mostOhm, wires } = setup
     await this.#route([['ohm-meter', pair]])
     if (this.#range?.mostOhm !== mostOhm || this.#range.wires !== wires) {
       this.#range = null
-      const { openV, currentA } = meter.stimulus(mostOhm)
+      // Ranging by itself it uses the stimulus of its lowest range for low resistance.
+      const { openV, currentA } = meter.stimulus(mostOhm === 'any' ? 0 : mostOhm)
       this.#allow(openV, currentA)
-      await meter.configure({ rangeOhm: mostOhm, wires, nplc: 1 })
+      await meter.configure({ rangeOhm: mostOhm === 'any' ? 'auto' : mostOhm, wires, nplc: 1 })
       // The first reading after a change of range is no reading yet (common practice).
       await meter.readResistance()
-      this.#range = { mostOhm, wires }
+      this.#range = setup
     }
     return this.#residuals.resistance(await meter.readResistance(), pair, wires)
   }

@@ -54,10 +54,10 @@ export interface Jig {
   readonly reach: JigReach
   impedance(pair: Pair, setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading>
   /**
-   * `mostOhm`: what is expected at most; a smaller part is read on the same range. `over-range` where it
-   * is more.
+   * `mostOhm`: what is expected at most; a smaller part is read on the same range, and a larger one is
+   * `over-range`. With `any` the meter finds its range.
    */
-  resistance(pair: Pair, setup: { mostOhm: number; wires: 2 | 4 }): Promise<Measured>
+  resistance(pair: Pair, setup: { mostOhm: number | 'any'; wires: 2 | 4 }): Promise<Measured>
   /** Forces one thing between two terminals for `holdMs`, reads both quantities at its end, and lets go. */
   force(pair: Pair, force: Force, holdMs?: number): Promise<Point>
   /** The same while a second source works from `control` against the same low terminal. */

@@ -8,7 +8,7 @@ import type { Measured } from '../../schema/reading.ts'
 import type { Force, Jig, Pair, Point, Terminal } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { Bipolar } from '../to-prove.ts'
-import { findBase } from './pin-out.ts'
+import { findBase, movingLeg } from './pin-out.ts'
 
 const pulseMs = 20
 const leakMs = 300
@@ -32,6 +32,8 @@ export async function proveBipolar(jig: Jig, part: Bipolar): Promise<Proof> {
   if (part.polarity !== null && part.polarity !== legs.polarity) {
     return faulty('other kind', `it is ${legs.polarity}, not ${part.polarity}`)
   }
+  const moving = await movingLeg(jig, legs)
+  if (moving !== null) return faulty('poor contact', moving)
   const sign = legs.polarity === 'npn' ? 1 : -1
   const [a, b] = legs.others
   const one: Placed = { collector: a, base: legs.base, emitter: b, sign }

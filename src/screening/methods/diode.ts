@@ -3,6 +3,7 @@ import { formatSi } from '../../base/format.ts'
 import { probing, swapped, type Jig, type Pair, type Point } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { Diode } from '../to-prove.ts'
+import { readSteady } from './steady.ts'
 
 /** Forward points are pulses: a junction that warms by 1 K reads 2 mV low (from memory). */
 const pulseMs = 20
@@ -43,6 +44,10 @@ export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Pro
   }
   const turned = way === 'reversed' || (way === 'both ways' && back.voltage.value < ahead.voltage.value)
   const lies = turned ? swapped(pair) : pair
+  const moved = await movedV(jig, lies, part)
+  if (moved !== null) {
+    return faulty('poor contact', `its forward voltage moved by ${formatSi(moved, 'V', 3)}: a poor contact`)
+  }
   const findings = [
     ...(await forwardPoints(jig, lies, part)),
     ...(await reversePoint(jig, lies, part)),
@@ -52,6 +57,16 @@ export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Pro
   return turned
     ? { ...proof, fault: { is: 'reversed', says: 'it lies in the jig the other way round' } }
     : proof
+}
+
+/** At the largest forward current, where a contact in line shows most. */
+async function movedV(jig: Jig, pair: Pair, { forward }: Diode): Promise<number | null> {
+  const currentA = Math.max(...forward.map(point => point.currentA))
+  const limitV = Math.min(jig.reach.source!.voltageMaxV, 10)
+  const { moved, isSteady, quality } = await readSteady(
+    async () => (await jig.force(pair, { currentA, limitV }, pulseMs)).voltage,
+  )
+  return quality === 'good' && !isSteady ? moved : null
 }
 
 const lowestForwardV = ({ forward }: Diode): number => Math.min(...forward.map(({ volt }) => volt.low ?? 0))

@@ -4,7 +4,9 @@
  * others is the base. Collector and emitter are told apart by the gain both ways: it is far greater the
  * right way round.
  */
+import { formatSi } from '../../base/format.ts'
 import { probing, type Jig, type Pair, type Terminal } from '../../schema/jig.ts'
+import { readSteady } from './steady.ts'
 
 const legs: readonly Terminal[] = [1, 2, 3]
 const pulseMs = 20
@@ -63,4 +65,22 @@ export function judgeLooks(looks: readonly Looked[]): Found {
   return on.length === 1
     ? { fault: 'open', says: `only ${pairs} conducts: a junction is open` }
     : { fault: 'other kind', says: `${pairs} conduct: no sound bipolar transistor` }
+}
+
+/**
+ * Both junctions several times at the probing current: a contact in line with a leg moves them. Null
+ * where none does.
+ */
+export async function movingLeg(jig: Jig, { base, others, polarity }: Legs): Promise<string | null> {
+  for (const other of others) {
+    const pair: Pair = polarity === 'npn' ? { high: base, low: other } : { high: other, low: base }
+    const { moved, isSteady, quality } = await readSteady(
+      async () =>
+        (await jig.force(pair, { currentA: probing.currentA, limitV: probing.voltageV }, pulseMs)).voltage,
+    )
+    if (quality === 'good' && !isSteady) {
+      return `legs ${base} and ${other} moved by ${formatSi(moved, 'V', 3)}: a poor contact`
+    }
+  }
+  return null
 }

@@ -3,6 +3,7 @@ import { formatSi } from '../../base/format.ts'
 import type { ImpedanceReading, Jig, JigReach, Pair } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import { valueLimit, type Capacitor, type Inductor } from '../to-prove.ts'
+import { steadyOf, steadyReadings } from './steady.ts'
 
 /**
  * At what frequency and level a capacitor is measured, by dielectric and size: ../../../docs names the
@@ -34,21 +35,42 @@ const openFactor = 100
 export async function proveCapacitor(jig: Jig, pair: Pair, part: Capacitor): Promise<Proof> {
   const wanted = capacitorConditions(part)
   const frequencyHz = nearestHz(wanted.frequencyHz, jig.reach)
-  const reading = await jig.impedance(pair, { frequencyHz, levelV: wanted.levelV })
+  const { reading, movedOhm } = await steadily(jig, pair, { frequencyHz, levelV: wanted.levelV })
   const expectedOhm = 1 / (2 * Math.PI * frequencyHz * part.farad.nominal)
   const wrong = noCapacitor(reading, expectedOhm)
   if (wrong) return wrong
+  if (movedOhm !== null) return unsteady(movedOhm)
   const { findings, figures } = onBridge(part, reading)
   const notes =
     frequencyHz === wanted.frequencyHz
       ? []
-      : [
-          `read at ${formatSi(frequencyHz, 'Hz')}; stated at ${formatSi(wanted.frequencyHz, 'Hz')}`,
-        ]
+      : [`read at ${formatSi(frequencyHz, 'Hz')}; stated at ${formatSi(wanted.frequencyHz, 'Hz')}`]
   if (!part.leakage) return found(findings, figures, notes)
   const leak = await leakage(jig, pair, part)
   return found([...findings, leak], { ...figures, leakageA: leak.measured.value }, notes)
 }
+
+/**
+ * Several readings: the last, and how far its resistance moved where that is more than the bridge
+ * explains.
+ */
+async function steadily(
+  jig: Jig,
+  pair: Pair,
+  setup: { frequencyHz: number; levelV: number },
+): Promise<{ reading: ImpedanceReading; movedOhm: number | null }> {
+  const readings: ImpedanceReading[] = []
+  for (let i = 0; i < steadyReadings; i++) readings.push(await jig.impedance(pair, setup))
+  const { moved, isSteady, quality } = steadyOf(readings.map(({ rOhm }) => rOhm))
+  return { reading: readings.at(-1)!, movedOhm: quality === 'good' && !isSteady ? moved : null }
+}
+
+const unsteady = (movedOhm: number): Proof =>
+  faulty(
+    'poor contact',
+    `its series resistance moved by ${formatSi(movedOhm, 'Ω', 3)} while it was read: a poor contact`,
+    { movedOhm },
+  )
 
 function noCapacitor({ rOhm, xOhm }: ImpedanceReading, expectedOhm: number): Proof | null {
   if (xOhm.quality !== 'good' || rOhm.quality !== 'good') {
@@ -136,7 +158,7 @@ async function leakage(jig: Jig, pair: Pair, part: Capacitor): Promise<Finding> 
 
 export async function proveInductor(jig: Jig, pair: Pair, part: Inductor): Promise<Proof> {
   const frequencyHz = nearestHz(part.frequencyHz, jig.reach)
-  const reading = await jig.impedance(pair, { frequencyHz, levelV: 1 })
+  const { reading, movedOhm } = await steadily(jig, pair, { frequencyHz, levelV: 1 })
   const { rOhm, xOhm, levelV } = reading
   if (xOhm.quality !== 'good' || rOhm.quality !== 'good')
     return faulty('open', 'the bridge sees nothing: it is open')
@@ -146,6 +168,7 @@ export async function proveInductor(jig: Jig, pair: Pair, part: Inductor): Promi
       `it is capacitive at ${formatSi(frequencyHz, 'Hz')}: no inductor, or above its resonance`,
     )
   }
+  if (movedOhm !== null) return unsteady(movedOhm)
   const omega = 2 * Math.PI * frequencyHz
   const [henry, u] = [xOhm.value / omega, xOhm.u / omega]
   const conditions = `${formatSi(frequencyHz, 'Hz')}, ${formatSi(levelV, 'V')}`

@@ -1,0 +1,131 @@
+/**
+ * How one part is looked at and proven on a jig: which instrument sees it, when the jig counts as empty,
+ * which method.
+ */
+import { BenchError } from '../base/errors.ts'
+import type { Clock } from '../base/clock.ts'
+import type { Jig, Pair, Terminal } from '../schema/jig.ts'
+import { probing } from '../schema/jig.ts'
+import type { Measured } from '../schema/reading.ts'
+import { usualContact, type ContactRule, type Look } from './contact.ts'
+import type { Item } from './grade.ts'
+import { proveBipolar } from './methods/bipolar.ts'
+import { proveDiode } from './methods/diode.ts'
+import { capacitorConditions, nearestHz, proveCapacitor, proveInductor } from './methods/reactive.ts'
+import { proveContact, proveResistor } from './methods/resistor.ts'
+import type { Proof } from './proof.ts'
+import type { ToProve } from './to-prove.ts'
+
+const ends: Pair = { high: 1, low: 2 }
+const pulseMs = 20
+/** Impedance this many times that of the part which is asked for is an empty jig, or fingers. */
+const emptyFactor = 1e4
+/** Fingers across the terminals are seldom below this (common practice). */
+const emptyLeastOhm = 1e5
+/** Through a junction the probing current flows, or next to nothing does. */
+const junctionOpenOhm = 1e6
+
+/** When the jig is empty, for a part of this kind and size. */
+export function contactFor(part: ToProve, jig: Pick<Jig, 'reach'>): ContactRule {
+  return { ...usualContact, openOhm: openOhmOf(part, jig) }
+}
+
+function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
+  switch (part.kind) {
+    case 'resistor':
+      return Math.max(emptyFactor * part.ohm.nominal, emptyLeastOhm)
+    case 'contact':
+      return emptyLeastOhm
+    case 'capacitor': {
+      const omega = 2 * Math.PI * nearestHz(capacitorConditions(part).frequencyHz, jig.reach)
+      return Math.max(30 / (omega * part.farad.nominal), emptyLeastOhm)
+    }
+    case 'inductor':
+      return Math.max(emptyFactor * 2 * Math.PI * part.frequencyHz * part.henry.nominal, emptyLeastOhm)
+    case 'diode':
+    case 'bipolar':
+      return junctionOpenOhm
+  }
+}
+
+/** One look by the instrument that will measure: nothing is switched between contact and measurement. */
+export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Look> {
+  const look = (ohm: number, noiseOhm: number): Look => ({ atMs: clock.monotonicMs(), ohm, noiseOhm })
+  switch (part.kind) {
+    case 'resistor':
+    case 'contact': {
+      const read = await jig.resistance(ends, { mostOhm: 'any', wires: 2 })
+      return look(read.quality === 'good' ? Math.abs(read.value) : Infinity, noiseOf(read))
+    }
+    case 'capacitor':
+    case 'inductor': {
+      const wanted =
+        part.kind === 'capacitor' ? capacitorConditions(part) : { frequencyHz: part.frequencyHz, levelV: 1 }
+      const { rOhm, xOhm } = await jig.impedance(ends, {
+        ...wanted,
+        frequencyHz: nearestHz(wanted.frequencyHz, jig.reach),
+      })
+      const good = rOhm.quality === 'good' && xOhm.quality === 'good'
+      return look(
+        good ? Math.hypot(rOhm.value, xOhm.value) : Infinity,
+        Math.hypot(noiseOf(rOhm), noiseOf(xOhm)),
+      )
+    }
+    case 'diode':
+      return look(await conducting(jig, [ends, { high: 2, low: 1 }]), 0)
+    case 'bipolar':
+      return look(await conducting(jig, allPairs), 0)
+  }
+}
+
+/** Readings of one range differ by noise, a small share of what accuracy allows. */
+const noiseOf = ({ u }: Measured): number => (Number.isFinite(u) ? u / 10 : 0)
+
+const legs: readonly Terminal[] = [1, 2, 3]
+const allPairs: readonly Pair[] = legs.flatMap(high =>
+  legs.filter(low => low !== high).map(low => ({ high, low })),
+)
+
+/** The best conducting pair, ohms; as soon as one conducts nothing else is asked. */
+async function conducting(jig: Jig, pairs: readonly Pair[]): Promise<number> {
+  for (const pair of pairs) {
+    const { voltage, current, limited } = await jig.force(
+      pair,
+      { currentA: probing.currentA, limitV: probing.voltageV },
+      pulseMs,
+    )
+    if (!limited && current.quality === 'good' && voltage.quality === 'good') {
+      return Math.max(1e-3, Math.abs(voltage.value / current.value))
+    }
+  }
+  return Infinity
+}
+
+/** The method of its kind. Rejects REFUSED where the jig does not reach what it needs. */
+export async function prove(jig: Jig, { part }: Item): Promise<Proof> {
+  const { bridge, ohms, source, secondSource } = jig.reach
+  const needs = (has: unknown, what: string): void => {
+    if (has === null) throw new BenchError('REFUSED', `no ${what} reaches the jig`)
+  }
+  switch (part.kind) {
+    case 'resistor':
+      needs(ohms, 'ohm meter')
+      return proveResistor(jig, ends, part)
+    case 'contact':
+      needs(ohms, 'ohm meter')
+      return proveContact(jig, ends, part)
+    case 'capacitor':
+      needs(bridge, 'bridge')
+      return proveCapacitor(jig, ends, part)
+    case 'inductor':
+      needs(bridge, 'bridge')
+      return proveInductor(jig, ends, part)
+    case 'diode':
+      needs(source, 'source')
+      return proveDiode(jig, ends, part)
+    case 'bipolar':
+      needs(source, 'source')
+      needs(secondSource, 'second source')
+      return proveBipolar(jig, part)
+  }
+}
