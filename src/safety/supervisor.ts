@@ -129,9 +129,8 @@ export class Supervisor {
       const why = watching.watch.see(reading)
       if (why === null) continue
       watching.latched = true
-      if (demand === null || watching.watch.reaction === 'stop') {
-        demand = demandOf(watching.watch, reading, why)
-      }
+      const found = demandOf(watching.watch, reading, why)
+      if (demand === null || found.reaction === 'stop' || sparesPart(found, demand)) demand = found
     }
     return demand === null ? null : this.#take(demand)
   }
@@ -222,6 +221,15 @@ function demandOf({ id, reaction, position, verdict }: Watch, reading: Reading, 
     ...(position === undefined ? {} : { position, verdict: verdict ?? condemned }),
   }
 }
+
+/**
+ * Two drops of one part at one reading: it leaves either way, and the one that says less of the part knows
+ * something of its sensor that the other does not.
+ */
+const sparesPart = (found: Demand, before: Demand): boolean =>
+  before.reaction === 'drop' && saysOfPart(found) < saysOfPart(before)
+const saysOfPart = ({ verdict }: Demand): number =>
+  verdict === undefined || verdict.grade === 'reject' ? 2 : verdict.disposition === 'form' ? 1 : 0
 
 /** Those that ran out are forgotten. */
 function isAllowed({ allowances }: Watched, atMs: number): boolean {

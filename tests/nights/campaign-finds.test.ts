@@ -164,3 +164,16 @@ describe('a supply that runs away, its protection with it, after the bus meter s
     expect(openedAfterMs(outcome, outcome.actedMs[1])).toBeLessThanOrEqual(6 * busQuietMs + 2 * busQuietMs + 1000)
   })
 })
+
+describe('a thermometer that jumps', () => {
+  it('past what a can may have drops the parts and condemns none: no can warms so fast', async () => {
+    const outcome = await badNight({
+      seed: 33, scenario: pair(33), request: { parameters: quick },
+      acts: [during('forming', 100_000, breaks('thermometer', { kind: 'reading-jump', value: 40 }))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    const results = await outcome.bench.store.results(outcome.run.id)
+    expect(results.map(({ grade, disposition }) => [grade, disposition])).toEqual([['cannot tell', 'retest'], ['cannot tell', 'retest']])
+    expect(textsOf(outcome, 'drop').join()).toMatch(/rose \d/)
+  })
+})
