@@ -3,7 +3,8 @@ import type { BridgeTerminals, MeterTerminals, SourceTerminals } from '../instru
 import type { Component } from './component.ts'
 import type { DcResult, Drive } from './solve-dc.ts'
 
-type Pair = readonly [high: number, low: number]
+/** Terminals of two leads, from 0; null for a lead that hangs in the air. */
+export type LeadPair = readonly [high: number, low: number] | null
 type Setting = Parameters<SourceTerminals['operate']>[0]
 
 const off: Setting = { mode: 'voltage', value: 0, limit: 0, on: false }
@@ -17,16 +18,15 @@ export class ComponentFixture {
   readonly bridge: BridgeTerminals
   celsius = 25
   #part: Component | null = null
-  #pairs: readonly [Pair, Pair] = [[0, 1], [1, 0]]
-  #measured: Pair = [0, 1]
+  #pairs: readonly [LeadPair, LeadPair] = [[0, 1], [1, 0]]
+  #measured: LeadPair = [0, 1]
   #settings: [Setting, Setting] = [off, off]
   #result: DcResult | null = null
 
   constructor() {
     this.sources = [this.#source(0), this.#source(1)]
     this.meter = { volts: () => 0, push: (amps, openV, wires) => this.#push(amps, openV, wires) }
-    const open = { re: Infinity, im: 0 }
-    this.bridge = { impedance: hertz => this.#part?.impedance(hertz, this.#measured) ?? open }
+    this.bridge = { impedance: hertz => this.#impedance(hertz) }
   }
 
   get part(): Component | null { return this.#part }
@@ -38,7 +38,7 @@ export class ComponentFixture {
   }
 
   /** High and low terminal of each source; and of ohm-meter and bridge, whose sources must be off then. */
-  wire(sources: readonly [Pair, Pair], measured: Pair): void {
+  wire(sources: readonly [LeadPair, LeadPair], measured: LeadPair): void {
     this.#pairs = sources
     this.#measured = measured
     this.#result = null
@@ -60,23 +60,33 @@ export class ComponentFixture {
     const { on, mode, value, limit } = this.#settings[index]
     if (!on) return { volts: 0, amps: 0, limited: false }
     // Without a part the leads are open.
-    if (!this.#part) {
+    if (!this.#part || !this.#reached(this.#pairs[index])) {
       return mode === 'voltage' ? { volts: value, amps: 0, limited: false }
         : { volts: Math.sign(value) * limit, amps: 0, limited: value !== 0 }
     }
-    const live = ([0, 1] as const).filter(i => this.#settings[i].on)
+    const live = ([0, 1] as const).filter(i => this.#settings[i].on && this.#reached(this.#pairs[i]))
     this.#result ??= this.#part.dc(live.map(i => this.#drive(i)), { celsius: this.celsius })
     return this.#result.drives[live.indexOf(index)]!
   }
 
   #drive(index: 0 | 1): Drive {
     const { mode, value, limit } = this.#settings[index]
-    const [high, low] = this.#pairs[index]
+    const [high, low] = this.#pairs[index]!
     return { high, low, mode, value, limit }
   }
 
+  /** Both leads are on different legs that the part has. */
+  #reached(pair: LeadPair): pair is NonNullable<LeadPair> {
+    return pair !== null && pair[0] !== pair[1] && Math.max(...pair) < (this.#part?.terminals ?? 0)
+  }
+
+  #impedance(hertz: number): { re: number; im: number } {
+    const open = { re: Infinity, im: 0 }
+    return this.#part && this.#reached(this.#measured) ? this.#part.impedance(hertz, this.#measured) : open
+  }
+
   #push(currentA: number, openV: number, wires: 2 | 4): number {
-    if (!this.#part) return openV
+    if (!this.#part || !this.#reached(this.#measured)) return openV
     this.#part.move()
     const [high, low] = this.#measured
     const drive: Drive = { high, low, mode: 'current', value: currentA, limit: openV }

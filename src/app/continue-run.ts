@@ -4,6 +4,7 @@ import { startRequest, type RunRecord, type StartRequest } from '../schema/run.t
 import type { Store } from '../schema/store.ts'
 import type { ContinueRequest } from '../schema/application.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
+import { screenSequence } from './settled.ts'
 
 /** What can be continued: it ended before its time, and may be told once more from the same request. */
 const unfinished: readonly RunRecord['state'][] = ['interrupted', 'stopped', 'tripped']
@@ -15,6 +16,9 @@ const unfinished: readonly RunRecord['state'][] = ['interrupted', 'stopped', 'tr
 export async function unfinishedRun(store: Store, runId: string): Promise<RunRecord> {
   const run = await store.run(runId)
   if (!run) throw new BenchError('NOT_FOUND', `there is no run ${runId}`)
+  if (run.sequence === screenSequence) {
+    throw new BenchError('REFUSED', 'a screening session goes on when the same list is screened again')
+  }
   if (!unfinished.includes(run.state)) {
     throw new BenchError('REFUSED', `run ${runId} is ${run.state}`,
       { expected: unfinished.join(', '), got: run.state })

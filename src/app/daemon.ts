@@ -55,6 +55,10 @@ export class Daemon implements Application {
     this.screening = new Screening(deps, {
       refuseUnlessIdle: () => this.#refuseUnlessIdle(), latch: text => this.#latch.add(text),
       publish: item => this.#feed.next(item),
+      show: screening => {
+        this.#feed.next({ type: 'screening', screening })
+        if (screening === null) this.#showStatus()
+      },
     })
     deps.keeper.onEvent(event => {
       if (event.type === 'safe-off') {
@@ -81,14 +85,16 @@ export class Daemon implements Application {
 
   async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
     const wanted = names ?? Object.keys(this.#d.bench.file.instruments)
-    const idle = this.#current === null && !this.#starting
+    const idle = this.#isIdle
     return await Promise.all(wanted.map(name => checkInstrument(this.#d.bench, this.#d.composed, name, idle)))
   }
+
+  get #isIdle(): boolean { return this.#current === null && !this.#starting && !this.screening.goesOn }
 
   async listPorts(): Promise<PortEntry[]> { return await listPorts(urlsOf(this.#d.bench.file)) }
 
   async probe(url: string): Promise<ProbeAnswer> {
-    if (this.#current !== null || this.#starting) {
+    if (!this.#isIdle) {
       throw new BenchError('REFUSED', 'no port is opened while a run goes on')
     }
     return await probe(url, {
@@ -179,6 +185,7 @@ export class Daemon implements Application {
 
   async ended(runId: string): Promise<RunRecord> {
     if (this.#current?.record.id === runId) return await this.#current.ended
+    if (this.screening.run?.id === runId) return (await this.screening.ended())!
     const found = this.#finished.get(runId) ?? await this.store.run(runId)
     if (!found) throw new BenchError('NOT_FOUND', `no run ${runId}`)
     return found

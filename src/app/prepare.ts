@@ -8,7 +8,7 @@ import type { Plan } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { nearest, problemsOf } from '../schema/problems.ts'
 import { invalidFile } from '../schema/read-file.ts'
-import type { Roles } from '../schema/roles.ts'
+import type { Roles, Supply } from '../schema/roles.ts'
 import type { LoadedPart, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import type { ComposedBench } from './compose.ts'
@@ -38,7 +38,7 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   const { sequence, parameters } = asked(deps, request)
   const loaded = withProfiles(request.parts, profiles)
   const parts = sequence.everyPosition === true ? everyPosition(bench, loaded) : loaded
-  const supply = composed.roles.supply!.ratings
+  const supply = supplyOf(composed)
   const plan = sequence.plan({
     bench: bench.file, supply, parts, parameters, request,
     sweepS: sweepS(composed.roles, parts.length), formedAgoS: await formedAgoS(deps, request),
@@ -46,6 +46,14 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   const held = sequence.energises
     ? withGear(plan, { bench: bench.file, gear: gearOf(bench), supplyMaxV: supply.voltageMaxV }) : plan
   return { sequence, parameters, plan: held, parts }
+}
+
+/** A bench that only screens has none: REFUSED. */
+function supplyOf({ roles: { supply } }: ComposedBench): Supply['ratings'] {
+  if (supply) return supply.ratings
+  throw new BenchError('REFUSED', 'this bench has no supply', {
+    expected: 'the role `supply` in the bench file', got: 'none',
+  })
 }
 
 /** Throws FILE_INVALID with every part whose profile cannot be had. */

@@ -1,40 +1,21 @@
 /**
- * Screening on this bench: one session at a time, as a run of its own on record. The keeper is armed
- * while it lasts, because sources are energy links; it beats only while the jig is looked at. Each result
- * is durable before it is told.
+ * Screening on this bench: one session at a time, as a run of its own on record. The keeper is armed while it
+ * lasts, because sources are energy links.
  */
-import { BenchError, asBenchError } from '../base/errors.ts'
+import { BenchError } from '../base/errors.ts'
 import { BenchJig } from '../engine/jig.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
-import type { JigReach } from '../schema/jig.ts'
-import type { PartResult, RunRecord, RunState } from '../schema/run.ts'
-import type { ScreenRequest, ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
-import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
+import type { ScreeningPort } from '../schema/application.ts'
+import type { PartResult, RunRecord } from '../schema/run.ts'
+import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { itemsOf } from '../screening/from-list.ts'
-import { judge, type Item, type Verdict } from '../screening/grade.ts'
-import { LedSession } from '../screening/lead-session.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
-import { beginSession, type Asked, type Deed, type Tone } from '../screening/session.ts'
 import { runIdOf } from './begin-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
 import { beatLimitMs } from './night-maker.ts'
-import { checkReading, standardItem } from './standards.ts'
-
-const beatEveryMs = beatLimitMs / 4
-/** A look or a measurement that has not ended by then counts as hung: the keeper is not fed any more. */
-const hungMs = 120_000
-const lookEveryMs = 100
-
-interface Current {
-  record: RunRecord
-  session: LedSession
-  abort: (error: unknown) => void
-  plan: ScreenPlan
-  told: ScreenStatus['told']
-  counts: Map<string, PartResult['grade']>
-  ended: Promise<RunRecord>
-}
+import { ScreeningRun } from './screening-run.ts'
+import { screenSequence, settledOf, type Settled } from './settled.ts'
 
 export interface ScreeningHooks {
   /** Throws while something else goes on, or is latched. */
@@ -42,13 +23,19 @@ export interface ScreeningHooks {
   /** A session that ended otherwise than by a person or its end. */
   latch(text: string): void
   publish(item: { type: 'result'; runId: string; result: PartResult }): void
+  /** There is something new to see of the session; null once it has ended. */
+  show(status: ScreenStatus | null): void
 }
 
-export class Screening {
+interface Prepared { readonly plan: ScreenPlan; readonly settled: ReadonlyMap<string, Settled> }
+
+export class Screening implements ScreeningPort {
   readonly #d: DaemonDeps
   readonly #hooks: ScreeningHooks
-  #current: Current | null = null
+  #current: ScreeningRun | null = null
   #beginning = false
+  /** What came while a session was beginning, and must not be lost. */
+  #halted: BenchError | null = null
   #lastId = ''
 
   constructor(deps: DaemonDeps, hooks: ScreeningHooks) {
@@ -56,270 +43,134 @@ export class Screening {
     this.#hooks = hooks
   }
 
-  get goesOn(): boolean {
-    return this.#current !== null || this.#beginning
-  }
+  get goesOn(): boolean { return this.#current !== null || this.#beginning }
+  get run(): RunRecord | null { return this.#current?.record ?? null }
 
-  plan(request: ScreenRequest): ShownScreenPlan {
-    const { groups, ...rest } = this.#plan(request)
-    return {
-      ...rest,
-      cannot: [...rest.cannot],
-      groups: groups.map(({ setUp, items, expectedS }) => ({
-        ...setUp,
-        parts: items.map(({ id }) => id),
-        expectedS,
-      })),
-    }
-  }
+  async plan(request: ScreenRequest): Promise<ShownScreenPlan> { return shown(await this.#prepare(request)) }
 
-  /**
-   * Returns once the run is in the store; the session goes on. Rejects REFUSED, TRIPPED, IDENTITY,
-   * LINK_OPEN.
-   */
   async begin(request: ScreenRequest): Promise<RunRecord> {
     this.#hooks.refuseUnlessIdle()
     this.#beginning = true
+    this.#halted = null
     try {
       return await this.#begin(request)
+    } catch (error) {
+      const halted = this.#haltedNow()
+      if (halted === null) throw error
+      this.#hooks.latch(halted.message)
+      throw halted
     } finally {
       this.#beginning = false
     }
   }
 
+  status(): ScreenStatus | null { return this.#current?.status ?? null }
+
+  do(deed: Deed): void {
+    if (!this.#current) throw new BenchError('REFUSED', 'no screening session is going on')
+    const refused = this.#current.do(deed)
+    if (refused !== null) throw new BenchError('REFUSED', refused)
+    this.#hooks.show(this.#current.status)
+  }
+
+  /** Ends the session as stopped or tripped; energy is the keeper's business, and off or about to be. */
+  halt(error: BenchError): void {
+    if (this.#current) this.#current.abort(error)
+    else if (this.#beginning) this.#halted ??= error
+  }
+
+  async ended(): Promise<RunRecord | null> { return (await this.#current?.ended) ?? null }
+
   async #begin(request: ScreenRequest): Promise<RunRecord> {
-    const plan = this.#plan(request)
-    if (plan.groups.length === 0) {
-      throw new BenchError('REFUSED', 'no part of this list can be proven on this bench')
-    }
     const { composed, bench, clock, store, keeper } = this.#d
+    const prepared = await this.#prepare(request)
+    refuseUnlessAny(prepared)
     const abort = new AbortController()
     const jig = this.#jig(abort.signal)
     await checkIdentities(bench, composed)
     await prepareInstruments(composed.roles, ['bridge', 'ohm-meter', 'source', 'second-source', 'jig'])
-    const record: RunRecord = {
-      id: runIdOf(clock.wallMs(), 'screen', id => id === this.#lastId),
-      sequence: 'screen',
-      bench: bench.file.bench,
-      state: 'running',
-      startedWallMs: clock.wallMs(),
-      endedWallMs: null,
-      person: request.person,
-      use: 'touch-safe',
-      software: this.#d.software,
-      setup: { request, plan: this.plan(request), jig: bench.file.jig },
-    }
-    this.#lastId = record.id
+    const record = this.#record(request, prepared)
     await store.createRun(record, [])
     try {
+      const halted = this.#haltedNow()
+      if (halted) throw halted
       await keeper.arm(composed.table, beatLimitMs)
     } catch (error) {
       await store.finishRun(record.id, 'refused', clock.wallMs())
       throw error
     }
-    this.#current = this.#session(record, request, plan, jig, abort)
+    const { latch, publish, show } = this.#hooks
+    const current = new ScreeningRun({
+      deps: this.#d, record, request, plan: prepared.plan, settled: prepared.settled.size, jig, abort,
+      latch, publish, changed: () => show(current.status),
+    })
+    this.#current = current
+    const halted = this.#haltedNow()
+    if (halted) current.abort(halted)
+    void current.ended.then(() => { this.#current = null; show(null) })
     return record
   }
 
-  status(): ScreenStatus | null {
-    const current = this.#current
-    if (!current) return null
-    const { mode, paused } = current.session.state
-    const asked = 'asked' in mode ? mode.asked.id : null
-    const counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
-    for (const grade of current.counts.values()) counts[grade]++
-    const all = current.plan.groups.reduce((sum, { items }) => sum + items.length, 0)
+  #haltedNow(): BenchError | null { return this.#halted }
+
+  #record(request: ScreenRequest, prepared: Prepared): RunRecord {
+    const { bench: { file }, clock, software } = this.#d
+    this.#lastId = runIdOf(clock.wallMs(), screenSequence, id => id === this.#lastId)
+    const asked = prepared.plan.groups.reduce((sum, { items }) => sum + items.length, 0)
     return {
-      run: current.record.id,
-      asked,
-      told: current.told,
-      counts,
-      left: all - current.counts.size,
-      stands: paused ? 'paused' : mode.is === 'asked' ? mode.phase : mode.is,
-      leads:
-        current.plan.groups.find(({ items }) => items.some(({ id }) => id === asked))?.setUp.leads ?? '',
+      id: this.#lastId, sequence: screenSequence, bench: file.bench, state: 'running',
+      startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: 'touch-safe', software,
+      setup: {
+        request, plan: shown(prepared), asked: asked + prepared.plan.cannot.length, jig: file.jig,
+        limits: file.limits,
+        instruments: Object.entries(file.instruments).map(([name, { identity, url, profile }]) =>
+          ({ name, identity, url, profile, hash: this.#d.bench.profiles.get(name)!.hash })),
+      },
     }
   }
 
-  /** What a person does. Throws REFUSED where it cannot be done now. */
-  do(deed: Deed): void {
-    if (!this.#current) throw new BenchError('REFUSED', 'no screening session is going on')
-    const refused = this.#current.session.do(deed)
-    if (refused !== null) throw new BenchError('REFUSED', refused)
-  }
-
-  /**
-   * Ends the session as stopped or tripped; energy is the keeper's business and off by then, or about to
-   * be.
-   */
-  halt(error: BenchError): void {
-    this.#current?.abort(error)
-  }
-
-  async ended(): Promise<RunRecord | null> {
-    return (await this.#current?.ended) ?? null
-  }
-
-  #plan(request: ScreenRequest): ScreenPlan {
+  async #prepare(request: ScreenRequest): Promise<Prepared> {
     const { items, cannot } = itemsOf(request.parts)
+    refuseTwice([...items.map(({ id }) => id), ...cannot.map(({ id }) => id),
+      ...request.standards.map(({ id }) => id)])
     const { limits } = this.#d.bench.file
-    const plan = planScreening(items, this.#reach(), { ...usualBounds, touchSafeV: limits.touchSafeV })
-    return { ...plan, cannot: [...cannot, ...plan.cannot] }
-  }
-
-  #reach(): JigReach {
-    return this.#jig(new AbortController().signal).reach
+    const { reach } = this.#jig(new AbortController().signal)
+    const settled = await settledOf(this.#d.store, request, items)
+    const open = items.filter(({ id }) => !settled.has(id))
+    const plan = planScreening(open, reach, { ...usualBounds, touchSafeV: limits.touchSafeV })
+    return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled }
   }
 
   #jig(signal: AbortSignal): BenchJig {
     const { bench, composed, clock } = this.#d
     const spec = bench.file.jig
-    if (!spec)
-      throw new BenchError('REFUSED', 'this bench has no jig', {
-        expected: '`jig` in the bench file',
-        got: 'none',
-      })
-    return new BenchJig({ roles: composed.roles, spec, clock, signal })
-  }
-
-  #session(
-    record: RunRecord,
-    request: ScreenRequest,
-    plan: ScreenPlan,
-    jig: BenchJig,
-    abort: AbortController,
-  ): Current {
-    const items = plan.groups.flatMap(group => group.items)
-    const standards = request.standards.map(standardItem)
-    const byId = new Map([...items, ...standards].map(item => [item.id, item]))
-    const asked =
-      (what: Asked['what']) =>
-      ({ id, part }: Item): Asked => ({ what, id, contact: contactFor(part, jig) })
-    let busySinceMs = this.#d.livenessClock.monotonicMs()
-    const alive = async <T>(work: Promise<T>): Promise<T> => {
-      busySinceMs = this.#d.livenessClock.monotonicMs()
-      try {
-        return await work
-      } finally {
-        busySinceMs = this.#d.livenessClock.monotonicMs()
-      }
-    }
-    const begun = beginSession({
-      parts: items.map(asked('part')),
-      standards: standards.map(asked('standard')),
-      standardsEvery: request.standardsEvery,
-    })
-    const session = new LedSession(
-      begun,
-      {
-        clock: this.#d.clock,
-        lookEveryMs,
-        look: ({ id }) => alive(lookAt(jig, byId.get(id)!.part, this.#d.clock)),
-        prove: async ({ id }) => judge(byId.get(id)!, await alive(prove(jig, byId.get(id)!)), items),
-        checkStandard: async ({ id }) =>
-          checkReading(
-            request.standards.find(one => one.id === id)!,
-            await alive(prove(jig, byId.get(id)!)),
-          ),
-        keep: (verdict, opinion) => this.#keep(request, verdict, opinion),
-        withdraw: id => this.#void(request, byId.get(id)!, 'taken back by a person'),
-        flag: async (ids, standard) => {
-          for (const id of ids)
-            await this.#void(request, byId.get(id)!, `${standard} was out of control after it`)
-        },
-        tell: (tone, text) => this.#tell(tone, text),
-      },
-      abort.signal,
-    )
-    const stopBeat = this.#beat(() => this.#d.livenessClock.monotonicMs() - busySinceMs < hungMs)
-    return {
-      record,
-      session,
-      plan,
-      told: null,
-      counts: new Map(),
-      abort: error => abort.abort(error),
-      ended: this.#run(record, session, jig).finally(stopBeat),
-    }
-  }
-
-  #beat(isAlive: () => boolean): () => void {
-    const { keeper, livenessClock } = this.#d
-    let cancel = livenessClock.after(0, beat)
-    function beat(): void {
-      keeper.beat(isAlive())
-      cancel = livenessClock.after(beatEveryMs, beat)
-    }
-    return () => cancel()
-  }
-
-  #tell(tone: Tone, text: string): void {
-    if (this.#current) this.#current.told = { tone, text }
-  }
-
-  async #keep({ unit }: ScreenRequest, verdict: Verdict, opinion: 'first' | 'second'): Promise<void> {
-    const { id, grade, disposition, pConform, criteria, figures, notes } = verdict
-    const reason = [verdict.reason, ...notes, ...(opinion === 'second' ? ['second opinion'] : [])].join('; ')
-    await this.#save({
-      position: id,
-      part: `${unit}-${id}`,
-      profile: 'parts list',
-      grade,
-      provisional: false,
-      disposition,
-      pConform,
-      reason,
-      criteria,
-      figures,
+    if (spec) return new BenchJig({ roles: composed.roles, spec, clock, signal })
+    throw new BenchError('REFUSED', 'this bench has no jig', {
+      expected: '`jig` in the bench file', got: 'none',
     })
   }
+}
 
-  /** A result that does not stand any more: what replaces it says so, and the record keeps both. */
-  async #void({ unit }: ScreenRequest, { id }: Item, why: string): Promise<void> {
-    await this.#save({
-      position: id,
-      part: `${unit}-${id}`,
-      profile: 'parts list',
-      grade: 'cannot tell',
-      provisional: false,
-      disposition: 'retest',
-      pConform: NaN,
-      reason: why,
-      criteria: [],
-      figures: {},
-    })
-    this.#current!.counts.delete(id)
+function shown({ plan: { groups, cannot, ...rest }, settled }: Prepared): ShownScreenPlan {
+  return {
+    ...rest, cannot: [...cannot], settled: [...settled.values()],
+    groups: groups.map(({ setUp, items, expectedS }) =>
+      ({ ...setUp, parts: items.map(({ id }) => id), expectedS })),
   }
+}
 
-  async #save(result: PartResult): Promise<void> {
-    const { record, counts } = this.#current!
-    await this.#d.store.saveResult(record.id, result)
-    counts.set(result.position, result.grade)
-    this.#hooks.publish({ type: 'result', runId: record.id, result })
-  }
+function refuseUnlessAny({ plan, settled }: Prepared): void {
+  if (plan.groups.length > 0) return
+  throw new BenchError('REFUSED', settled.size === 0
+    ? 'no part of this list can be proven on this bench'
+    : `every part that can be proven has its result; ask for those not accepted, or for all, again`)
+}
 
-  async #run(record: RunRecord, session: LedSession, jig: BenchJig): Promise<RunRecord> {
-    const { store, clock, keeper } = this.#d
-    let state: RunState = 'done'
-    try {
-      // Begun in the next turn: what it tells has a session to tell it of then.
-      await Promise.resolve()
-      await session.run()
-      await jig.clear()
-      await keeper.disarm()
-    } catch (error) {
-      const why = asBenchError(error)
-      state = why.code === 'STOPPED' ? 'stopped' : 'tripped'
-      await keeper.safeOff(`screening ended: ${why.message}`)
-      this.#hooks.latch(why.message)
-    }
-    const ended: RunRecord = { ...record, state, endedWallMs: clock.wallMs() }
-    await store
-      .finishRun(record.id, state, ended.endedWallMs!)
-      .catch((error: unknown) =>
-        this.#hooks.latch(`the record of ${record.id} could not be ended: ${asBenchError(error).message}`),
-      )
-    this.#current = null
-    return ended
+/** One name, one part: results are kept under it. */
+function refuseTwice(ids: readonly string[]): void {
+  const seen = new Set<string>()
+  for (const id of ids) {
+    if (seen.has(id)) throw new BenchError('USAGE', 'a part', { expected: 'each named once', got: id })
+    seen.add(id)
   }
 }

@@ -4,7 +4,7 @@ import { hasCode } from '../base/errors.ts'
 import { formatClock, formatDuration, formatSi } from '../base/format.ts'
 import type { BenchStatus, FeedItem } from '../schema/application.ts'
 import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
-import type { DaemonClient } from './client.ts'
+import type { DaemonClient, Heard } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
@@ -43,7 +43,7 @@ async function followFeed(
   )
   await read()
   for await (const item of client.feed()) {
-    if (item.type !== 'beat' && (item.type === 'status' || item.runId === runId)) show(item)
+    if (concerns(item, runId)) show(item)
     // The feed does not say that a run ended; a bench that is at something else does.
     const elsewhere = item.type === 'beat' || (item.type === 'status' && item.status.run?.id !== runId)
     if (!elsewhere) continue
@@ -51,6 +51,15 @@ async function followFeed(
     if (hasEnded(run)) return run
   }
   return undefined
+}
+
+function concerns(item: Heard, runId: string): item is FeedItem {
+  switch (item.type) {
+    case 'beat': return false
+    case 'status': return true
+    case 'screening': return item.screening?.run === runId
+    default: return item.runId === runId
+  }
 }
 
 interface Follower {
@@ -81,7 +90,7 @@ class ScreenFollower implements Follower {
       case 'status': return this.#status(item.status)
       case 'event': return this.#screen.line(eventLine(item.event))
       case 'result': return this.#screen.line(resultLine(item.result))
-      case 'reading': return
+      case 'reading': case 'screening': return
     }
   }
 

@@ -151,6 +151,8 @@ export class BenchJig implements Jig {
     let result: { value: T } | { error: unknown }
     try {
       for (const source of sources) {
+        // What hung until the session had ended must not energise in another one.
+        this.#deps.signal.throwIfAborted()
         on.push(source)
         await source.setOutput(true)
       }
@@ -168,6 +170,7 @@ export class BenchJig implements Jig {
   }
 
   async #route(uses: readonly [LeadName, Pair][]): Promise<void> {
+    this.#deps.signal.throwIfAborted()
     await this.#hold(uses.flatMap(([name, pair]) => relaysFor(this.#deps.spec, name, pair)))
   }
 

@@ -27,7 +27,7 @@ export function readRatings(told: Told, sort: Sort | undefined, mark: Mark | nul
     ...noRatings, ...(mark ? ratingsOf(mark) : {}), material: null, ratingText: '',
     dielectrics: mark?.dielectric ? [mark.dielectric] : [],
   }
-  const made = readDielectric(told, sort, begun)
+  const made = readDielectric(told, sort, sort === undefined ? withVolts(told, begun) : begun)
   const value = sort && (mark?.value ?? anyValue[sort])
   return ownColumns.filter(column => told.has(column)).reduce((all, column) => sort === undefined
     ? withPlain(told, column, all) : withColumn(told, column, { sort, value: value! }, all), made)
@@ -53,12 +53,27 @@ function withColumn(
   return merged(told, column, all, ratingsOf(decoded.mark))
 }
 
-/** Of a part without a value: volts are volts, anything else is kept as it stands. */
+/** Of a part without a value: a value cell that holds volts alone, as of a zener, is its rating. */
+function withVolts(told: Told, all: LineRatings): LineRatings {
+  const text = told.text('value').trim()
+  const volts = voltsAt(text, 0)
+  return volts && volts.end >= text.length
+    ? { ...all, ratedV: volts.ratedV, ratedForm: volts.ratedForm } : all
+}
+
+/**
+ * Of a part without a value: volts are volts, a tolerance is one, anything else is kept as it stands.
+ */
 function withPlain(told: Told, column: (typeof ownColumns)[number], all: LineRatings): LineRatings {
   const text = told.text(column).trim()
   const volts = voltsAt(/^\d+(?:[.,]\d+)?$/.test(text) && column === 'voltage' ? `${text} V` : text, 0)
   if (volts && volts.end >= text.length && column !== 'tolerance') {
     return merged(told, column, all, { ...noRatings, ratedV: volts.ratedV, ratedForm: volts.ratedForm })
+  }
+  const share = column === 'tolerance' ? /^(?:±|\+-)?\s*(\d{1,2}(?:[.,]\d+)?)\s*%?$/.exec(text) : null
+  if (share) {
+    const tolerance = Number(share[1]!.replace(',', '.')) / 100
+    return merged(told, column, all, { ...noRatings, toleranceMinus: tolerance, tolerancePlus: tolerance })
   }
   return { ...all, ratingText: [all.ratingText, text].filter(Boolean).join('; ') }
 }

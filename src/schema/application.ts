@@ -3,6 +3,7 @@ import { z } from 'zod'
 import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
 import { grades, dispositions, stages, startRequest } from './run.ts'
+import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from './screening.ts'
 import type { Store } from './store.ts'
 
 /** One refusal of a plan: the two numbers that clash, and the way out. */
@@ -139,6 +140,8 @@ export type FeedItem =
   | { type: 'event'; runId: string; event: RunEvent }
   | { type: 'status'; status: BenchStatus }
   | { type: 'result'; runId: string; result: PartResult }
+  /** Whenever a session tells something, and null once it has ended. */
+  | { type: 'screening'; screening: ScreenStatus | null }
 
 export interface SequenceInfo {
   name: string; summary: string; cautions: readonly string[]
@@ -148,8 +151,24 @@ export interface SequenceInfo {
   origin: { file: string; hash: string } | null
 }
 
+/** Parts of a list, one after the other, at the jig. */
+export interface ScreeningPort {
+  /** What would be done; touches nothing. Rejects REFUSED without a jig, USAGE for a name given twice. */
+  plan(request: ScreenRequest): Promise<ShownScreenPlan>
+  /**
+   * Returns once the run is in the store; the session goes on. Rejects REFUSED, TRIPPED, USAGE, IDENTITY,
+   * LINK_OPEN.
+   */
+  begin(request: ScreenRequest): Promise<RunRecord>
+  /** Null while no session goes on. */
+  status(): ScreenStatus | null
+  /** What a person does. Throws REFUSED where it cannot be done now. */
+  do(deed: Deed): void
+}
+
 export interface Application {
   readonly store: Store
+  readonly screening: ScreeningPort
   sequences(): SequenceInfo[]
   checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]>
   /** Ports of this computer; none is opened. */

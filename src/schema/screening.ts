@@ -24,6 +24,8 @@ export const screenRequest = z.strictObject({
   parts: partsList.shape.parts.min(1),
   standards: z.array(checkStandard).max(20).default([]),
   standardsEvery: z.number().int().min(1).max(1000).default(50),
+  ask: z.enum(['open', 'not accepted', 'all']).default('open').describe(
+    'Parts without a result that stands, those that were not accepted as well, or all of the list'),
   person: z.string().min(1).max(100),
 })
 export type ScreenRequest = z.infer<typeof screenRequest>
@@ -41,13 +43,27 @@ export const screenPlan = z.strictObject({
     }),
   ),
   cannot: z.array(unproven),
+  /** Parts that are not asked for: a session before this one has their result. */
+  settled: z.array(z.strictObject({ id: z.string(), grade: z.enum(grades), run: z.string() })),
   expectedS: z.number(),
   mostV: z.number(),
   mostA: z.number(),
 })
 export type ShownScreenPlan = z.infer<typeof screenPlan>
 
+/**
+ * What a person does. `measure`: now, whatever the jig shows (an open part cannot be seen). `keep`: the
+ * doubtful outcome stands. `again`: measure what lies in the jig anew. `second opinion`: the same part once
+ * more, beside the first result. `undo`: the last result is taken back and its part asked for again.
+ * `adjusted`: the cause of a standard out of control is mended.
+ */
+export const deeds = [
+  'pause', 'resume', 'skip', 'measure', 'again', 'keep', 'undo', 'second opinion', 'adjusted', 'end',
+] as const
+export type Deed = (typeof deeds)[number]
+
 export const tones = ['ask', 'good', 'bad', 'unsure', 'attention'] as const
+export type Tone = (typeof tones)[number]
 export const screenStatus = z.strictObject({
   run: z.string(),
   /** What is in hand: a part, a standard, or nothing. */
@@ -67,5 +83,7 @@ export const screenStatus = z.strictObject({
   told: z.strictObject({ tone: z.enum(tones), text: z.string() }).nullable(),
   counts: z.record(z.enum(grades), z.number()),
   left: z.number().int(),
+  /** Parts of the list with a result of an earlier session. */
+  settled: z.number().int(),
 })
 export type ScreenStatus = z.infer<typeof screenStatus>

@@ -21,6 +21,8 @@ import {
 
 export interface SessionPorts {
   readonly clock: Clock
+  /** Called whenever the session takes its next step: one that hangs calls it no more. */
+  turned?(): void
   /** From one look at the jig to the next, ms. */
   readonly lookEveryMs: number
   look(asked: Asked): Promise<Look>
@@ -65,11 +67,29 @@ export class LedSession {
   async run(): Promise<void> {
     for (;;) {
       this.#signal.throwIfAborted()
+      this.#ports.turned?.()
       const effect = this.#todo.shift()
-      if (effect) await this.#carryOut(effect)
+      if (effect) await this.#orAborted(this.#carryOut(effect))
       else if (this.#state.mode.is === 'done') return
-      else await this.#lookOnce()
+      else await this.#orAborted(this.#lookOnce())
     }
+  }
+
+  /** An instrument that never answers must not keep a session from ending. */
+  async #orAborted(work: Promise<void>): Promise<void> {
+    let stop = (): void => {}
+    const aborted = new Promise<void>(resolve => { stop = resolve })
+    this.#signal.addEventListener('abort', stop, { once: true })
+    try {
+      await Promise.race([work, aborted])
+    } catch (error) {
+      // What was cut short by the end is not why it ended.
+      this.#signal.throwIfAborted()
+      throw error
+    } finally {
+      this.#signal.removeEventListener('abort', stop)
+    }
+    this.#signal.throwIfAborted()
   }
 
   #feed(input: SessionInput): string | null {

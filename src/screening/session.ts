@@ -5,7 +5,10 @@
  * end; while one is out of control nothing is graded, and what was graded since all were last in control
  * is flagged.
  */
+import type { Deed, Tone } from '../schema/screening.ts'
 import { seeContact, unknownJig, type Contact, type ContactRule, type Look } from './contact.ts'
+
+export type { Deed, Tone } from '../schema/screening.ts'
 
 /** What is asked for: a part of the list, or a check standard. */
 export interface Asked {
@@ -68,17 +71,6 @@ export interface SessionState {
   readonly recent: readonly Asked[]
 }
 
-/**
- * `measure`: now, whatever the jig shows (an open part cannot be seen). `keep`: the doubtful outcome stands.
- * `again`: measure what lies in the jig anew. `second opinion`: the same part once more, beside the first
- * result. `undo`: the last result is taken back and its part asked for again. `adjusted`: the cause of a
- * standard out of control is mended.
- */
-export const deeds = [
-  'pause', 'resume', 'skip', 'measure', 'again', 'keep', 'undo', 'second opinion', 'adjusted', 'end',
-] as const
-export type Deed = (typeof deeds)[number]
-
 export type SessionInput =
   | { readonly type: 'look'; readonly look: Look }
   | { readonly type: 'measured'; readonly outcome: Outcome }
@@ -87,7 +79,6 @@ export type SessionInput =
   | { readonly type: 'failed'; readonly says: string }
   | { readonly type: 'person'; readonly does: Deed }
 
-export type Tone = 'ask' | 'good' | 'bad' | 'unsure' | 'attention'
 export type SessionEffect =
   | { readonly do: 'measure'; readonly asked: Asked; readonly opinion: 'first' | 'second' }
   | { readonly do: 'keep'; readonly outcome: Outcome }

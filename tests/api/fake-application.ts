@@ -4,9 +4,10 @@
  */
 import { BenchError } from '../../src/base/errors.ts'
 import type {
-  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, SequenceInfo,
+  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, ScreeningPort, SequenceInfo,
 } from '../../src/schema/application.ts'
 import type { RunRecord, RunState, StartRequest } from '../../src/schema/run.ts'
+import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../../src/schema/screening.ts'
 import type { Store } from '../../src/schema/store.ts'
 import { startWallMs, storeWithNight } from '../report/sample-night.ts'
 
@@ -20,8 +21,43 @@ export const samplePlan: Plan = {
   refusals: [], warnings: [],
 }
 
+export const shownScreenPlan: ShownScreenPlan = {
+  groups: [{ leads: 'two leads', measures: 'ohms, 2 wires', mostV: 4, mostA: 0.001, parts: ['R1', 'R2'], expectedS: 10 }],
+  cannot: [{ id: 'V1', why: 'there is no method for a tube', wayOut: 'prove it by hand and note it' }],
+  settled: [{ id: 'R3', grade: 'accept', run: 'R1' }], expectedS: 10, mostV: 4, mostA: 0.001,
+}
+
+/** A session that only remembers what it was told. */
+export class FakeScreening implements ScreeningPort {
+  shown: ScreenStatus | null = null
+  fails: Error | null = null
+  readonly #app: FakeApplication
+  constructor(app: FakeApplication) { this.#app = app }
+  async plan(request: ScreenRequest): Promise<ShownScreenPlan> {
+    this.#app.calls.push({ name: 'screening.plan', argument: request })
+    if (this.fails) throw this.fails
+    return shownScreenPlan
+  }
+  async begin(request: ScreenRequest): Promise<RunRecord> {
+    this.#app.calls.push({ name: 'screening.begin', argument: request })
+    if (this.fails) throw this.fails
+    const run: RunRecord = {
+      id: 'S1', sequence: 'screen', bench: 'pavilion', state: 'running', startedWallMs: startWallMs + 1e7, endedWallMs: null,
+      person: request.person, use: 'touch-safe', software: '0.1.0', setup: { request, plan: shownScreenPlan, asked: 3 },
+    }
+    await this.#app.store.createRun(run, [])
+    return run
+  }
+  status(): ScreenStatus | null { return this.shown }
+  do(deed: Deed): void {
+    this.#app.calls.push({ name: 'screening.do', argument: deed })
+    if (!this.shown) throw new BenchError('REFUSED', 'no screening session is going on')
+  }
+}
+
 export class FakeApplication implements Application {
   readonly store: Store
+  readonly screening = new FakeScreening(this)
   readonly calls: { name: string; argument: unknown }[] = []
   readonly listeners = new Set<(item: FeedItem) => void>()
   shownPlan: Plan = samplePlan

@@ -113,6 +113,11 @@ describe('a parts list', () => {
     expect(c).toMatchObject({ toleranceMinus: 0.2, tolerancePlus: 0.8, ratedV: 25, dielectrics: ['electrolytic'], kind: 'capacitor' })
     expect(x).toMatchObject({ ratedV: 275, ratedForm: 'ac', safetyClasses: ['X2'], dielectrics: ['class-x'] })
     expect(zener).toMatchObject({ ratedV: 9.1, value: null, valueText: 'C9V1' })
+    // As people write them: volts in the value column, and a tolerance beside them.
+    const [d, z, lamp] = good('ref,value,tolerance,kind\nD1,5V1,5,zener\nD2,12 V,±2.5 %,zener\nD3,ZPD type,B,zener')
+    expect(d).toMatchObject({ ratedV: 5.1, toleranceMinus: 0.05, tolerancePlus: 0.05, ratingText: '' })
+    expect(z).toMatchObject({ ratedV: 12, toleranceMinus: 0.025, tolerancePlus: 0.025 })
+    expect(lamp).toMatchObject({ ratedV: null, toleranceMinus: null, ratingText: 'B' })
     expect(fuse).toMatchObject({ ratedV: 250, ratingText: '2 A' })
   })
 

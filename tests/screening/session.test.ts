@@ -1,9 +1,10 @@
 /** The screening session: who is asked for when, and that no grade is kept that should not be. */
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { deeds } from '../../src/schema/screening.ts'
 import { usualContact } from '../../src/screening/contact.ts'
 import {
-  beginSession, deeds, stepSession,
+  beginSession, stepSession,
   type Asked, type Outcome, type SessionEffect, type SessionInput, type SessionState,
 } from '../../src/screening/session.ts'
 

@@ -1,0 +1,136 @@
+/**
+ * A bench with a jig: a bridge, an ohm-meter and two source-measure units, which relays join with the three
+ * terminals that hold one part.
+ */
+import type { Clock } from '../../src/base/clock.ts'
+import type { Component } from '../components/component.ts'
+import { ComponentFixture, type LeadPair } from '../components/fixture.ts'
+import { identityOf, type InstrumentSetup, type SimInstrument } from '../instruments/instrument.ts'
+import { LcrBridge } from '../instruments/lcr-bridge.ts'
+import { Multimeter } from '../instruments/multimeter.ts'
+import { RelayBoard } from '../instruments/relay-board.ts'
+import { SourceMeasure } from '../instruments/source-measure.ts'
+
+/** Instruments of this bench by name, with their profiles. */
+export const jigInstruments = {
+  lcr: 'lcr-bridge-a', ohms: 'multimeter-6d-a', smu: 'source-measure-a', 'base-smu': 'source-measure-b',
+  matrix: 'relay-board-a',
+} as const
+export type JigInstrument = keyof typeof jigInstruments
+export const jigInstrumentNames = Object.keys(jigInstruments) as JigInstrument[]
+
+const roles = {
+  bridge: 'lcr', 'ohm-meter': 'ohms', source: 'smu', 'second-source': 'base-smu', jig: 'matrix',
+} as const
+
+const leadNames = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
+type LeadName = (typeof leadNames)[number]
+const terminals = 3
+
+/** Relays that join one end of a lead with each terminal, in order. */
+const relaysOf = (lead: number, end: 0 | 1): number[] =>
+  Array.from({ length: terminals }, (_, terminal) => (2 * lead + end) * terminals + terminal + 1)
+
+type Ends = { readonly high: readonly number[]; readonly low: readonly number[] }
+const leads = Object.fromEntries(leadNames.map((name, i) =>
+  [name, { high: relaysOf(i, 0), low: relaysOf(i, 1) }])) as Readonly<Record<LeadName, Ends>>
+
+export interface JigBenchOptions {
+  readonly clock: Clock
+  readonly seed: number
+  /** Instruments answer at once: for a bench that owns time, and to measure what is not theirs. */
+  readonly instant?: boolean
+}
+
+export class JigBench {
+  readonly instruments: Readonly<Record<JigInstrument, SimInstrument>>
+  /** What nobody should do, in words: relays moved while a source is on, two instruments on the part. */
+  readonly wrongs: string[] = []
+  /** Highest that each source really was told to force or to allow while it was on, volts and amperes. */
+  readonly most = { volts: 0, amps: 0 }
+  readonly #fixture = new ComponentFixture()
+  readonly #joined = new Set<number>()
+  readonly #sources: readonly SourceMeasure[]
+
+  constructor({ clock, seed, instant = false }: JigBenchOptions) {
+    const setup = (name: JigInstrument): InstrumentSetup => ({ name, clock, seed, instant })
+    const [smu, baseSmu] = ([0, 1] as const).map(index => {
+      const name = index === 0 ? 'smu' : 'base-smu'
+      const inner = this.#fixture.sources[index]
+      return new SourceMeasure(jigInstruments[name], setup(name), {
+        volts: () => inner.volts(), amps: () => inner.amps(), limited: () => inner.limited(),
+        operate: setting => { this.#note(setting); inner.operate(setting) },
+      })
+    }) as [SourceMeasure, SourceMeasure]
+    this.#sources = [smu, baseSmu]
+    this.instruments = {
+      smu, 'base-smu': baseSmu,
+      lcr: new LcrBridge(jigInstruments.lcr, setup('lcr'), this.#fixture.bridge),
+      ohms: new Multimeter(jigInstruments.ohms, setup('ohms'), this.#fixture.meter),
+      matrix: new RelayBoard(setup('matrix'), {
+        contact: (relay, held) => this.#contact(relay, held), input: () => false,
+      }),
+    }
+    this.#wire()
+  }
+
+  get part(): Component | null { return this.#fixture.part }
+
+  /** Puts a part in, or takes out what lies there. */
+  put(part: Component | null): void { this.#fixture.hold(part) }
+
+  /** What really stands at the terminals is switched on. */
+  get driven(): boolean { return this.#sources.some(({ core }) => core.driven) }
+
+  /** The bench file as a plain object; `urls` by instrument. */
+  benchFile(urls: Readonly<Record<string, string>> = {}): object {
+    return {
+      bench: 'jig-table', description: 'a jig for one part, simulated',
+      instruments: Object.fromEntries(jigInstrumentNames.map(name => [name, {
+        profile: jigInstruments[name], url: urls[name] ?? `memory:${name}`,
+        identity: identityOf(jigInstruments[name], { name }),
+      }])),
+      roles,
+      fixture: {
+        kind: 'single', positions: [{ name: 'P01' }], limitOhm: 100e3, limitW: 1, limitWorkingV: 100,
+        senseOhm: 1e3, senseClampV: 10, busBleederOhm: 470e3, busBleederW: 1, ratedV: 60,
+      },
+      jig: { terminals, leads },
+      limits: { voltageMaxV: 60, currentMaxA: 0.1, partEnergyMaxJ: 0.1, rackEnergyMaxJ: 0.1 },
+      use: ['touch-safe'],
+    }
+  }
+
+  #note({ mode, value, limit, on }: { mode: string; value: number; limit: number; on: boolean }): void {
+    if (!on) return
+    const [volts, amps] = mode === 'voltage' ? [Math.abs(value), limit] : [limit, Math.abs(value)]
+    this.most.volts = Math.max(this.most.volts, volts)
+    this.most.amps = Math.max(this.most.amps, amps)
+  }
+
+  #contact(relay: number, held: boolean): void {
+    if (this.driven) this.wrongs.push(`relay ${relay} moved while a source was on`)
+    if (held) this.#joined.add(relay)
+    else this.#joined.delete(relay)
+    this.#wire()
+  }
+
+  #wire(): void {
+    const pairs = leadNames.map(name => this.#pairOf(name))
+    const [bridge, meter, source, second] = pairs as [LeadPair, LeadPair, LeadPair, LeadPair]
+    const apart = [bridge, meter, source ?? second].filter(pair => pair !== null)
+    if (apart.length > 1) this.wrongs.push('two instruments are joined with the terminals')
+    // Bridge and ohm-meter are never joined together, so one pair of leads stands for both.
+    this.#fixture.wire([source, second], bridge ?? meter)
+  }
+
+  #pairOf(name: LeadName): LeadPair {
+    const at = (relays: readonly number[]): number | undefined => {
+      const joined = relays.flatMap((relay, terminal) => this.#joined.has(relay) ? [terminal] : [])
+      if (joined.length > 1) this.wrongs.push(`a lead of the ${name} joins two terminals`)
+      return joined[0]
+    }
+    const [high, low] = [at(leads[name].high), at(leads[name].low)]
+    return high === undefined || low === undefined ? null : [high, low]
+  }
+}

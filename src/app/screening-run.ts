@@ -1,0 +1,204 @@
+/**
+ * One screening session as a run on record. The keeper beats only while the session takes its steps; each
+ * result is durable before it is told.
+ */
+import { asBenchError } from '../base/errors.ts'
+import type { BenchJig } from '../engine/jig.ts'
+import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
+import type { Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
+import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
+import { judge, type Item, type Verdict } from '../screening/grade.ts'
+import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
+import type { ScreenPlan } from '../screening/plan.ts'
+import { beginSession, type Asked } from '../screening/session.ts'
+import type { DaemonDeps } from './daemon-deps.ts'
+import { beatLimitMs } from './night-maker.ts'
+import { checkReading, standardItem } from './standards.ts'
+
+const beatEveryMs = beatLimitMs / 4
+/** A step of the session that has not ended by then counts as hung: the keeper is not fed any more. */
+const hungMs = 120_000
+const lookEveryMs = 100
+
+export interface ScreeningRunInput {
+  readonly deps: DaemonDeps
+  readonly record: RunRecord
+  readonly request: ScreenRequest
+  readonly plan: ScreenPlan
+  readonly settled: number
+  readonly jig: BenchJig
+  readonly abort: AbortController
+  /** A session that ended otherwise than by a person or its end. */
+  latch(text: string): void
+  publish(item: { type: 'result'; runId: string; result: PartResult }): void
+  /** There is something new to see in `status`. */
+  changed(): void
+}
+
+export class ScreeningRun {
+  readonly record: RunRecord
+  /** Resolves when it is on record how it ended. Never rejects. */
+  readonly ended: Promise<RunRecord>
+  readonly #in: ScreeningRunInput
+  readonly #items: readonly Item[]
+  readonly #byId: ReadonlyMap<string, Item>
+  readonly #leadsOf: ReadonlyMap<string, string>
+  readonly #session: LedSession
+  readonly #grades = new Map<string, PartResult['grade']>()
+  #told: ScreenStatus['told'] = null
+  #turnedMs: number
+
+  constructor(input: ScreeningRunInput) {
+    this.#in = input
+    this.record = input.record
+    const { plan, request, deps } = input
+    this.#items = plan.groups.flatMap(({ items }) => items)
+    const all = [...this.#items, ...request.standards.map(standardItem)]
+    this.#byId = new Map(all.map(item => [item.id, item]))
+    this.#leadsOf = new Map(plan.groups.flatMap(({ items, setUp }) =>
+      items.map(({ id }) => [id, setUp.leads] as const)))
+    this.#turnedMs = deps.livenessClock.monotonicMs()
+    this.#session = new LedSession(this.#begun(), this.#ports(), input.abort.signal)
+    const stopBeat = this.#beat()
+    // Begun in the next turn: whoever made it has it when it first tells something.
+    this.ended = Promise.resolve().then(() => this.#run()).finally(stopBeat)
+  }
+
+  get status(): ScreenStatus {
+    const { mode, paused } = this.#session.state
+    const asked = 'asked' in mode ? mode.asked.id : null
+    const counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
+    for (const grade of this.#grades.values()) counts[grade]++
+    return {
+      run: this.record.id, asked, told: this.#told, counts, settled: this.#in.settled,
+      left: this.#items.length - this.#grades.size,
+      stands: paused ? 'paused' : mode.is === 'asked' ? mode.phase : mode.is,
+      leads: asked === null ? '' : this.#leadsOf.get(asked) ?? '',
+    }
+  }
+
+  /** The reason where it cannot be done now. */
+  do(deed: Deed): string | null { return this.#session.do(deed) }
+
+  abort(error: unknown): void { this.#in.abort.abort(error) }
+
+  #begun(): ReturnType<typeof beginSession> {
+    const { request, jig } = this.#in
+    const asked = (what: Asked['what']) => ({ id, part }: Item): Asked =>
+      ({ what, id, contact: contactFor(part, jig) })
+    return beginSession({
+      parts: this.#items.map(asked('part')),
+      standards: request.standards.map(({ id }) => asked('standard')(this.#byId.get(id)!)),
+      standardsEvery: request.standardsEvery,
+    })
+  }
+
+  #ports(): SessionPorts {
+    const { deps: { clock, livenessClock }, jig, request } = this.#in
+    const item = ({ id }: Asked): Item => this.#byId.get(id)!
+    return {
+      clock, lookEveryMs,
+      turned: () => { this.#turnedMs = livenessClock.monotonicMs() },
+      look: asked => lookAt(jig, item(asked).part, clock),
+      prove: async asked => judge(item(asked), await prove(jig, item(asked)), this.#open(asked.id)),
+      checkStandard: async asked => {
+        const checked = checkReading(
+          request.standards.find(({ id }) => id === asked.id)!, await prove(jig, item(asked)))
+        await this.#note({
+          kind: 'standard', severity: checked.inControl ? 'info' : 'warning', text: checked.says,
+          data: { standard: asked.id, inControl: checked.inControl },
+        })
+        return checked
+      },
+      keep: (verdict, opinion) => this.#keep(verdict, opinion),
+      withdraw: id => this.#void(id, 'taken back by a person'),
+      flag: async (ids, standard) => {
+        for (const id of ids) await this.#void(id, `${standard} was out of control after it`)
+      },
+      tell: (tone, text) => this.#tell(tone, text),
+    }
+  }
+
+  /** Parts that have no result yet, this one left out. */
+  #open(but: string): Item[] {
+    return this.#items.filter(({ id }) => id !== but && !this.#grades.has(id))
+  }
+
+  #beat(): () => void {
+    const { keeper, livenessClock } = this.#in.deps
+    const beat = (): void => {
+      keeper.beat(livenessClock.monotonicMs() - this.#turnedMs < hungMs)
+      cancel = livenessClock.after(beatEveryMs, beat)
+    }
+    let cancel = livenessClock.after(0, beat)
+    return () => cancel()
+  }
+
+  #tell(tone: Tone, text: string): void {
+    this.#told = { tone, text }
+    this.#in.changed()
+  }
+
+  async #note(event: Pick<RunEvent, 'kind' | 'severity' | 'text' | 'data'>): Promise<void> {
+    const { store, clock } = this.#in.deps
+    await store.appendEvent(
+      this.record.id, { ...event, atMs: clock.monotonicMs(), wallMs: clock.wallMs() })
+  }
+
+  async #keep(verdict: Verdict, opinion: 'first' | 'second'): Promise<void> {
+    const { id, grade, disposition, pConform, criteria, figures, notes } = verdict
+    const reason = [verdict.reason, ...notes, ...opinion === 'second' ? ['second opinion'] : []].join('; ')
+    await this.#save({ ...this.#named(id), grade, disposition, pConform, reason, criteria, figures })
+  }
+
+  /** A result that does not stand any more: what replaces it says so, and the record keeps both. */
+  async #void(id: string, why: string): Promise<void> {
+    await this.#save({
+      ...this.#named(id), grade: 'cannot tell', disposition: 'retest', pConform: NaN, reason: why,
+      criteria: [], figures: {},
+    })
+    this.#grades.delete(id)
+  }
+
+  #named(id: string): Pick<PartResult, 'position' | 'part' | 'profile' | 'provisional'> {
+    const part = `${this.#in.request.unit}-${id}`.replace(/[^A-Za-z0-9._-]+/g, '-')
+    return { position: id, part, profile: 'parts list', provisional: false }
+  }
+
+  async #save(result: PartResult): Promise<void> {
+    const { deps, publish } = this.#in
+    await deps.store.saveResult(this.record.id, result)
+    this.#grades.set(result.position, result.grade)
+    publish({ type: 'result', runId: this.record.id, result })
+  }
+
+  async #run(): Promise<RunRecord> {
+    const { jig, latch, deps: { store, clock, keeper } } = this.#in
+    let state: RunState = 'done'
+    try {
+      await this.#session.run()
+      await jig.clear()
+      await keeper.disarm()
+    } catch (error) {
+      state = await this.#cutShort(error)
+    }
+    const endedWallMs = clock.wallMs()
+    await store.finishRun(this.record.id, state, endedWallMs).catch((error: unknown) =>
+      latch(`the record of ${this.record.id} could not be ended: ${asBenchError(error).message}`))
+    return { ...this.record, state, endedWallMs }
+  }
+
+  /** Energy is off, or the keeper's business, when this resolves; nothing starts before a person says so. */
+  async #cutShort(error: unknown): Promise<RunState> {
+    const { latch, deps: { keeper } } = this.#in
+    const { code, message } = asBenchError(error)
+    const stopped = code === 'STOPPED'
+    const report = await keeper.safeOff(`screening ended: ${message}`).catch(() => null)
+    // Where the keeper was first, what the session saw is only what came of it.
+    const first = stopped || report === null || report.reason.includes(message) ? '' : `${report.reason}; `
+    latch(first + message)
+    await this.#note(stopped ? { kind: 'stop', severity: 'warning', text: `stopped: ${message}` }
+      : { kind: 'trip', severity: 'trip', text: first + message }).catch(() => { /* told by the state */ })
+    return stopped ? 'stopped' : 'tripped'
+  }
+}

@@ -1,0 +1,51 @@
+/** What earlier sessions of a unit say of its parts: a result that stands need not be found again. */
+import type { PartsLine } from '../schema/parts-list.ts'
+import type { Grade, RunRecord } from '../schema/run.ts'
+import { screenRequest, type ScreenRequest } from '../schema/screening.ts'
+import type { Store } from '../schema/store.ts'
+import { itemsOf } from '../screening/from-list.ts'
+import type { Item } from '../screening/grade.ts'
+
+/** How far back is looked, in runs of any kind. */
+const runsMost = 200
+
+export interface Settled { readonly id: string; readonly grade: Grade; readonly run: string }
+
+/**
+ * Of each part the newest result decides, and counts only where the list then asked the same of the part.
+ * What could not be told, was taken back or was flagged does not stand; what was not accepted does not
+ * where `ask` wants such parts again.
+ */
+export async function settledOf(
+  store: Store, { unit, ask }: ScreenRequest, items: readonly Item[],
+): Promise<Map<string, Settled>> {
+  const settled = new Map<string, Settled>()
+  if (ask === 'all') return settled
+  const open = new Map(items.map(({ id, part }) => [id, JSON.stringify(part)]))
+  for (const run of await store.listRuns(runsMost)) {
+    if (open.size === 0) break
+    const parts = partsOf(run, unit)
+    if (parts === null) continue
+    const wanted = new Map(itemsOf(parts).items.map(({ id, part }) => [id, JSON.stringify(part)]))
+    for (const { position: id, grade } of await store.results(run.id)) {
+      const asked = open.get(id)
+      open.delete(id)
+      if (asked === undefined || wanted.get(id) !== asked || !stands(grade, ask)) continue
+      settled.set(id, { id, grade, run: run.id })
+    }
+  }
+  return settled
+}
+
+const stands = (grade: Grade, ask: ScreenRequest['ask']): boolean =>
+  ask === 'open' ? grade !== 'cannot tell' : grade === 'accept'
+
+/** The list of a session for this unit; null of any other run. */
+function partsOf({ sequence, setup }: RunRecord, unit: string): readonly PartsLine[] | null {
+  if (sequence !== screenSequence) return null
+  const request = screenRequest.safeParse(setup['request'])
+  return request.success && request.data.unit === unit ? request.data.parts : null
+}
+
+/** Under this name sessions stand on record, beside the sequences. */
+export const screenSequence = 'screen'
