@@ -63,8 +63,10 @@ export class ProfileFolder {
         expected: `${name}.yaml in ${folders.join(' or ')}`, got: 'none'
       })
     }
+    // Judged first: what is no plain file of some size has no hash either.
+    const profile = loadFile(path, schema, 'a profile') as T
     const hash = createHash('sha256').update(readFileSync(path)).digest('hex').slice(0, 16)
-    return { profile: loadFile(path, schema, 'a profile') as T, hash, path }
+    return { profile, hash, path }
   }
 }
 
@@ -116,7 +118,7 @@ function roleProblems(
   profiles: ReadonlyMap<string, ProfileFile<InstrumentProfile>>, file: string,
 ): Problem[] {
   const path = `roles.${role}`
-  if (bench.instruments[name] === undefined) {
+  if (!Object.hasOwn(bench.instruments, name)) {
     return [{ file, path, expected: `one of ${Object.keys(bench.instruments).join(', ')}`, got: name }]
   }
   const profile = profiles.get(name)?.profile

@@ -22,11 +22,14 @@ class CsvReader {
   #at = 0
   #line = 1
   #lineStart = 0
+  /** Where the line that is being read ends. */
+  #lineEnd: number
 
   constructor(text: string, comma: string) {
     this.#text = text
     this.#comma = comma
     this.#cellEnd = new RegExp(`[${comma}\n]|$`, 'g')
+    this.#lineEnd = this.#endFrom(0)
   }
 
   read(): Csv {
@@ -93,11 +96,16 @@ class CsvReader {
   }
 
   #moveTo(at: number): void {
-    for (let end = this.#text.indexOf('\n', this.#at); end >= 0 && end < at;
-      end = this.#text.indexOf('\n', end + 1)) {
+    while (this.#lineEnd < at) {
       this.#line++
-      this.#lineStart = end + 1
+      this.#lineStart = this.#lineEnd + 1
+      this.#lineEnd = this.#endFrom(this.#lineStart)
     }
     this.#at = at
+  }
+
+  #endFrom(from: number): number {
+    const end = this.#text.indexOf('\n', from)
+    return end < 0 ? Infinity : end
   }
 }

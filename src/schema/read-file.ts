@@ -2,7 +2,7 @@
  * Reads what people write: YAML or JSON files, judged by a schema, with everything that is wrong said at
  * once.
  */
-import { closeSync, fstatSync, openSync, readSync } from 'node:fs'
+import { closeSync, constants, fstatSync, openSync, readSync } from 'node:fs'
 import {
   isMap, isScalar, isSeq, Lexer, LineCounter, parseDocument, visit, type Document, type Node, type Pair,
 } from 'yaml'
@@ -233,11 +233,14 @@ function placeOf(document: Document, lines: LineCounter, path: Path): Place | un
 
 function rangeStart(node: unknown): number | undefined { return (node as Node | null)?.range?.[0] }
 
+/** A pipe with a name opens at once, and is refused; else the open would wait for one who writes to it. */
+const withoutWaiting = process.platform === 'win32' ? 0 : constants.O_NONBLOCK
+
 /** The text of a regular file within the size limit, as UTF-8. Throws FILE_UNREADABLE or FILE_INVALID. */
 export function readWhole(path: string, what: string): string {
   let bytes: Buffer
   try {
-    const handle = openSync(path, 'r')
+    const handle = openSync(path, constants.O_RDONLY | withoutWaiting)
     try {
       if (!fstatSync(handle).isFile()) throw new Error('not a regular file')
       bytes = Buffer.alloc(fileBytesMax + 1)

@@ -51,6 +51,13 @@ describe('what a bench file must say of its fixture', () => {
     expect(problemsOf(bench)).toEqual(['fixture.bleederOhm: none on a single fixture without a `positions` role, 100000'])
   })
 
+  it.each(['constructor', '__proto__', 'toString'])('a role names an instrument of the file, not %s', name => {
+    const bench = load('saltmarsh-pavilion')
+    bench.roles.supply = name
+    const known = Object.keys(bench.instruments).join(', ')
+    expect(problemsOf(bench)).toContain(`roles.supply: one of ${known}, ${name}`)
+  })
+
   it('a single fixture has one position', () => {
     const bench = load('one-part')
     bench.fixture.positions.push({ name: 'P02' })

@@ -168,6 +168,12 @@ describe('mistakes in a rack list', () => {
 })
 
 describe('CSV', () => {
+  it('takes a line of a million cells in seconds', () => {
+    const { records } = parseCsv(`head,line\n${'x,'.repeat(1_000_000)}`)
+    expect(records.map(cells => cells.length)).toEqual([2, 1_000_001])
+    expect(records[1]!.at(-1)).toMatchObject({ line: 2, column: 2_000_001 })
+  })
+
   it('gives back any cells that were written the RFC 4180 way', () => {
     const cell = fc.string({
       unit: fc.constantFrom(...'ab",;\n\' é'), maxLength: 8

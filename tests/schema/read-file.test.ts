@@ -1,4 +1,5 @@
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { execFileSync, spawn } from 'node:child_process'
+import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import fc from 'fast-check'
@@ -165,6 +166,18 @@ describe('reading a file', () => {
         expect.objectContaining({ code: 'FILE_UNREADABLE' }) as Error
       )
     }
+  })
+
+  it.skipIf(process.platform === 'win32')('refuses a pipe with a name without waiting for one who writes to it', () => {
+    const [pipe, opened] = [join(folder, 'pipe.yaml'), join(folder, 'opened')]
+    execFileSync('mkfifo', [pipe])
+    const writer = spawn('sh', ['-c', 'sleep 3; : > "$0"; : > "$1"', pipe, opened], { stdio: 'ignore' })
+    try {
+      expect(() => loadFile(pipe, small)).toThrow('got not a regular file')
+    } finally {
+      writer.kill()
+    }
+    expect(existsSync(opened)).toBe(false)
   })
 
   it('refuses a file over the size limit and takes one at the limit', () => {
