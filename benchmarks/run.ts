@@ -10,6 +10,7 @@ import { measureMatching } from './matching.ts'
 import { measureNight } from './night.ts'
 import { measureRecord } from './record.ts'
 import { measureRecorder } from './recorder.ts'
+import { measureScreening } from './screening.ts'
 import { measureTrips } from './trips.ts'
 
 const { values: asked } = parseArgs({
@@ -72,6 +73,14 @@ function matching(): void {
   show('matchS', seconds, `${parts} parts into the cheapest pairs by three quantities, proven, s; ${searches} searches`)
 }
 
+async function screening(): Promise<void> {
+  const { parts, ownPartMs, wholePartMs, heapEarlyMb, heapEndMb } = await measureScreening(smoke ? 20 : 10_000)
+  show('screenPartMs', ownPartMs,
+    `own time of the bench for each of ${parts} parts screened; ${wholePartMs.toPrecision(3)} with the simulated ones`)
+  show('screenHeapMb', [heapEarlyMb, heapEndMb].map(Math.round),
+    'used heap after a tenth of that session and at its end')
+}
+
 async function nights(): Promise<void> {
   const night = await measureNight(smoke ? { positions: 4, soakS: 60 } : { positions: 48, soakS: longSoakS })
   const per = Math.round(night.readings / night.seconds)
@@ -104,5 +113,6 @@ await links()
 await trips()
 await record()
 matching()
+await screening()
 await nights()
 if (asked.json) console.log(JSON.stringify(figures))

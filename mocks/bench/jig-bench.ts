@@ -31,9 +31,14 @@ const terminals = 3
 const relaysOf = (lead: number, end: 0 | 1): number[] =>
   Array.from({ length: terminals }, (_, terminal) => (2 * lead + end) * terminals + terminal + 1)
 
-type Ends = { readonly high: readonly number[]; readonly low: readonly number[] }
-const leads = Object.fromEntries(leadNames.map((name, i) =>
-  [name, { high: relaysOf(i, 0), low: relaysOf(i, 1) }])) as Readonly<Record<LeadName, Ends>>
+const endsOf = (name: LeadName): { high: number[]; low: number[] } => {
+  const lead = leadNames.indexOf(name)
+  return { high: relaysOf(lead, 0), low: relaysOf(lead, 1) }
+}
+const leads = {
+  bridge: endsOf('bridge'), 'ohm-meter': endsOf('ohm-meter'), source: endsOf('source'),
+  'second-source': endsOf('second-source'),
+} satisfies Record<LeadName, { high: number[]; low: number[] }>
 
 export interface JigBenchOptions {
   readonly clock: Clock

@@ -20,6 +20,7 @@ import { apiLimits } from './limits.ts'
 import { apiPrefix, isStop, stopPath } from './paths.ts'
 import { answerBadAddress, answerOnSocket } from './refusals.ts'
 import { runRoutes } from './run-routes.ts'
+import { screeningRoutes } from './screening-routes.ts'
 import { stopBody } from './shapes.ts'
 import { watchForStops } from './stop-sight.ts'
 
@@ -65,6 +66,7 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
     const routes = typed(scope)
     benchRoutes(routes, app)
     runRoutes(routes, app)
+    screeningRoutes(routes, app)
     const clock = options.clock ?? new RealClock()
     await scope.register(async inner => stopRoute(inner, app, clock))
     feedRoute(routes, app, clock)

@@ -5,7 +5,7 @@
 import { z } from 'zod'
 import { catalogue, type ErrorCode } from '../base/errors.ts'
 import { quantities } from '../schema/reading.ts'
-import { dispositions, grades, runStates, severities } from '../schema/run.ts'
+import { criterionNames, dispositions, grades, runStates, severities } from '../schema/run.ts'
 
 /** A number in SI units; null where there is none (JSON knows no NaN). */
 const si = z.number().nullable()
@@ -31,7 +31,7 @@ export const eventShape = z.strictObject({
 })
 
 const criterionShape = z.strictObject({
-  name: z.enum(['leakage', 'capacitance', 'esr', 'dissipation', 'forming', 'contact', 'short', 'bench']),
+  name: z.enum(criterionNames),
   value: si, unit: z.string(), expandedU: si, limitLow: si.optional(), limitHigh: si.optional(),
   guardBand: si,
   pConform: si, grade: z.enum(grades), source: z.string(),

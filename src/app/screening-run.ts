@@ -9,6 +9,7 @@ import type { Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screenin
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
 import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
+import type { Proof } from '../screening/proof.ts'
 import type { ScreenPlan } from '../screening/plan.ts'
 import { beginSession, type Asked } from '../screening/session.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
@@ -45,6 +46,7 @@ export class ScreeningRun {
   readonly #leadsOf: ReadonlyMap<string, string>
   readonly #session: LedSession
   readonly #grades = new Map<string, PartResult['grade']>()
+  readonly #counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
   #told: ScreenStatus['told'] = null
   #turnedMs: number
 
@@ -67,10 +69,8 @@ export class ScreeningRun {
   get status(): ScreenStatus {
     const { mode, paused } = this.#session.state
     const asked = 'asked' in mode ? mode.asked.id : null
-    const counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
-    for (const grade of this.#grades.values()) counts[grade]++
     return {
-      run: this.record.id, asked, told: this.#told, counts, settled: this.#in.settled,
+      run: this.record.id, asked, told: this.#told, counts: { ...this.#counts }, settled: this.#in.settled,
       left: this.#items.length - this.#grades.size,
       stands: paused ? 'paused' : mode.is === 'asked' ? mode.phase : mode.is,
       leads: asked === null ? '' : this.#leadsOf.get(asked) ?? '',
@@ -100,7 +100,7 @@ export class ScreeningRun {
       clock, lookEveryMs,
       turned: () => { this.#turnedMs = livenessClock.monotonicMs() },
       look: asked => lookAt(jig, item(asked).part, clock),
-      prove: async asked => judge(item(asked), await prove(jig, item(asked)), this.#open(asked.id)),
+      prove: async asked => this.#judged(item(asked), await prove(jig, item(asked))),
       checkStandard: async asked => {
         const checked = checkReading(
           request.standards.find(({ id }) => id === asked.id)!, await prove(jig, item(asked)))
@@ -119,9 +119,11 @@ export class ScreeningRun {
     }
   }
 
-  /** Parts that have no result yet, this one left out. */
-  #open(but: string): Item[] {
-    return this.#items.filter(({ id }) => id !== but && !this.#grades.has(id))
+  /** A strange one is looked for among the parts that have no result yet. */
+  #judged(item: Item, proof: Proof): Verdict {
+    const verdict = judge(item, proof, [])
+    if (!verdict.strange) return verdict
+    return judge(item, proof, this.#items.filter(({ id }) => id !== item.id && !this.#grades.has(id)))
   }
 
   #beat(): () => void {
@@ -157,7 +159,7 @@ export class ScreeningRun {
       ...this.#named(id), grade: 'cannot tell', disposition: 'retest', pConform: NaN, reason: why,
       criteria: [], figures: {},
     })
-    this.#grades.delete(id)
+    this.#grade(id, null)
   }
 
   #named(id: string): Pick<PartResult, 'position' | 'part' | 'profile' | 'provisional'> {
@@ -168,8 +170,18 @@ export class ScreeningRun {
   async #save(result: PartResult): Promise<void> {
     const { deps, publish } = this.#in
     await deps.store.saveResult(this.record.id, result)
-    this.#grades.set(result.position, result.grade)
+    this.#grade(result.position, result.grade)
     publish({ type: 'result', runId: this.record.id, result })
+  }
+
+  #grade(id: string, grade: PartResult['grade'] | null): void {
+    const before = this.#grades.get(id)
+    if (before !== undefined) this.#counts[before]--
+    if (grade === null) this.#grades.delete(id)
+    else {
+      this.#counts[grade]++
+      this.#grades.set(id, grade)
+    }
   }
 
   async #run(): Promise<RunRecord> {

@@ -31,7 +31,10 @@ export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitC
 
 export const hasEnded = (run: RunRecord): boolean => run.state !== 'running' && run.state !== 'prepared'
 
+/** A screening session says itself how many parts it was to ask for. */
 function partsLoaded(run: RunRecord): number {
+  const asked = run.setup['asked']
+  if (typeof asked === 'number') return asked
   const request = run.setup['request'] as { parts?: unknown } | undefined
   return Array.isArray(request?.parts) ? request.parts.length : 0
 }

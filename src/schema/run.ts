@@ -56,13 +56,16 @@ export interface RunEvent {
   readonly data?: Readonly<Record<string, string | number | boolean | null>>
 }
 
+export const criterionNames = [
+  'leakage', 'capacitance', 'esr', 'dissipation', 'forming', 'contact', 'short', 'bench', 'resistance',
+  'contact resistance', 'inductance', 'quality factor', 'winding resistance', 'forward voltage',
+  'reverse current', 'zener voltage', 'zener slope', 'collector leakage', 'gain', 'base-emitter voltage',
+  'saturation voltage',
+] as const
+
 /** One comparison behind a grade. SI units. */
 export interface Criterion {
-  readonly name:
-    | 'leakage' | 'capacitance' | 'esr' | 'dissipation' | 'forming' | 'contact' | 'short' | 'bench'
-    | 'resistance' | 'contact resistance' | 'inductance' | 'quality factor' | 'winding resistance'
-    | 'forward voltage' | 'reverse current' | 'zener voltage' | 'zener slope'
-    | 'collector leakage' | 'gain' | 'base-emitter voltage' | 'saturation voltage'
+  readonly name: (typeof criterionNames)[number]
   readonly value: number
   readonly unit: string
   readonly expandedU: number

@@ -160,7 +160,9 @@ const toneOf = { accept: 'good', marginal: 'unsure', reject: 'bad', 'cannot tell
 
 function kept(state: SessionState, { asked, contact }: AtJig, outcome: Outcome): SessionStep {
   const { standards, standardsEvery } = state.plan
-  const since = state.since.includes(outcome.id) ? state.since : [...state.since, outcome.id]
+  // Without standards nothing is ever flagged, and a long session would only carry the names along.
+  const isKept = standards.length === 0 || state.since.includes(outcome.id)
+  const since = isKept ? state.since : [...state.since, outcome.id]
   const due = since.length >= standardsEvery ? standards : state.due
   const recent = [...state.recent.filter(({ id }) => id !== asked.id), asked].slice(-recentMost)
   return {

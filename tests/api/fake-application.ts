@@ -27,6 +27,19 @@ export const shownScreenPlan: ShownScreenPlan = {
   settled: [{ id: 'R3', grade: 'accept', run: 'R1' }], expectedS: 10, mostV: 4, mostA: 0.001,
 }
 
+export const screenBody = {
+  unit: 'pavilion', person: 'Ida',
+  parts: [{
+    line: 2, designators: ['R1', 'R2'], quantity: 2, kind: 'resistor', kindFrom: 'list', material: null, dielectrics: [], safetyClasses: [],
+    valueText: '4k7', value: { quantity: 'resistance', si: 4700, unit: 'Ω' }, toleranceMinus: 0.05, tolerancePlus: 0.05, ratedV: null,
+    ratedForm: null, ratedW: null, tempcoPpmPerK: null, ratingText: '', where: null, note: '',
+  }],
+}
+export const askingR1: ScreenStatus = {
+  run: 'S1', asked: 'R1', leads: 'two leads', stands: 'asking', told: { tone: 'ask', text: 'R1' },
+  counts: { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }, left: 2, settled: 1,
+}
+
 /** A session that only remembers what it was told. */
 export class FakeScreening implements ScreeningPort {
   shown: ScreenStatus | null = null
@@ -51,7 +64,7 @@ export class FakeScreening implements ScreeningPort {
   status(): ScreenStatus | null { return this.shown }
   do(deed: Deed): void {
     this.#app.calls.push({ name: 'screening.do', argument: deed })
-    if (!this.shown) throw new BenchError('REFUSED', 'no screening session is going on')
+    if (this.fails) throw this.fails
   }
 }
 

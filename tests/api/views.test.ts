@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
 import { hashOfToken, isToken, isTokenHash, newToken } from '../../src/base/token.ts'
-import { FakeApplication } from './fake-application.ts'
+import { FakeApplication, screenBody } from './fake-application.ts'
 
 const token = newToken()
 const bearer = { authorization: `Bearer ${token}` }
@@ -57,13 +57,14 @@ const actions: readonly (readonly [string, object | undefined])[] = [
   ['POST /presence', { person: 'Ida' }],
   ['POST /runs/R1/continue', { person: 'Ida', cautionsConfirmed: true, polarityConfirmed: true }],
   ['POST /runs/R1/close', { reason: 'loose clip', person: 'Ida' }], ['POST /ports/probe', { url: 'tcp://127.0.0.1:5025' }],
+  ['POST /screening', screenBody], ['POST /screening/deed', { does: 'skip' }],
   ['GET /instruments', undefined], ['POST /instruments/check', { names: ['meter'] }],
 ]
 const looks: readonly (readonly [string, object | undefined])[] = [
   ...['/status', '/sequences', '/ports', '/openapi.json', '/runs', '/runs/R1', '/runs/R1/events', '/runs/R1/results',
-    '/runs/R1/channels', '/runs/R1/series?channel=0', '/runs/R1/readings', '/runs/R1/record', '/parts/C2/record',
+    '/runs/R1/channels', '/screening', '/runs/R1/series?channel=0', '/runs/R1/readings', '/runs/R1/record', '/parts/C2/record',
   ].map(url => [`GET ${url}`, undefined] as const),
-  ['POST /plan', startBody],
+  ['POST /plan', startBody], ['POST /screening/plan', screenBody],
 ]
 
 describe('a view from elsewhere', () => {

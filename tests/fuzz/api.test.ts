@@ -7,12 +7,20 @@ import { hashOfToken } from '../../src/base/token.ts'
 import { continueRequest } from '../../src/schema/application.ts'
 import { startRequest, type RunRecord, type StartRequest } from '../../src/schema/run.ts'
 import { wellFormed } from '../../src/store/codec.ts'
-import { FakeApplication } from '../api/fake-application.ts'
+import { FakeApplication, screenBody } from '../api/fake-application.ts'
 import { holds } from './holds.ts'
 import { alteredJson, nasty } from './texts.ts'
 
 /** Remembers what was asked of it, and keeps no runs: the store stays as it was. */
 class CountingApplication extends FakeApplication {
+  constructor(store: FakeApplication['store']) {
+    super(store)
+    this.screening.begin = async request => {
+      this.calls.push({ name: 'screening.begin', argument: request })
+      return (await this.store.run('R1'))!
+    }
+  }
+
   override async start(request: StartRequest): Promise<RunRecord> {
     this.calls.push({ name: 'start', argument: request })
     return (await this.store.run('R1'))!
@@ -34,7 +42,12 @@ const start = fc.record({
   sequence: fc.constantFrom('reform', 'x'), person: fc.constantFrom('Ida', ''), cautionsConfirmed: fc.boolean(), parameters: fc.dictionary(nasty(8), nasty(8), { maxKeys: 2 }),
   parts: fc.array(fc.record({ position: fc.constantFrom('P01', 'P02'), part: fc.constantFrom('C1', 'C-2'), profile: fc.constant('can-450v'), note: nasty(20) }), { maxLength: 3 }),
 })
+const screened = fc.record({
+  unit: fc.constantFrom('pavilion', '', '../x'), parts: fc.constantFrom(screenBody.parts, []), person: fc.constantFrom('Ida', ''),
+  standardsEvery: fc.constantFrom(50, 0, -1), ask: fc.constantFrom('open', 'all', 'x'),
+})
 const bodies: Readonly<Record<string, fc.Arbitrary<unknown>>> = {
+  '/screening': screened, '/screening/plan': screened, '/screening/deed': fc.record({ does: fc.constantFrom('skip', 'undo', '') }),
   '/runs': start, '/plan': start, '/stop': fc.record({ reason: nasty() }),
   '/runs/R1/close': fc.record({ reason: nasty(), person: nasty() }), '/runs/R1/continue': fc.record({ person: nasty(), cautionsConfirmed: fc.boolean() }),
   '/acknowledge': fc.record({ reason: nasty(), person: nasty() }), '/presence': fc.record({ person: nasty() }),
