@@ -10,6 +10,7 @@ import { addHostCommand } from './commands-host.ts'
 import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addPartsCommand } from './commands-parts.ts'
+import { addLotCommand } from './commands-lot.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
@@ -53,6 +54,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addRunCommands(program, context, act)
   addContinueCommands(program, context, act)
   addRecordCommands(program, context, act)
+  addLotCommand(program, context, act)
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
   addPartsCommand(program, context, act)
