@@ -1,7 +1,8 @@
 /** Where the data folder is, and the note in it by which the command line finds the daemon. */
-import { chmodSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs'
+import { chmodSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs'
 import { homedir } from 'node:os'
 import { join } from 'node:path'
+import { fileFault, makeFolder } from './file-fault.ts'
 
 export interface DaemonNote {
   /** e.g. `http://127.0.0.1:7316`. */
@@ -19,13 +20,19 @@ export function dataFolderOf(
     ?? join(env['XDG_DATA_HOME'] ?? join(homedir(), '.local', 'share'), 'nightbench')
 }
 
-/** Writes the note, readable by its owner alone, and never half. */
+/** Writes the note, readable by its owner alone, and never half. Throws STORE where it cannot. */
 export function writeDaemonNote(dataFolder: string, note: DaemonNote): void {
-  mkdirSync(dataFolder, { recursive: true })
-  const draft = `${noteFile(dataFolder)}.${note.pid}`
-  writeFileSync(draft, `${JSON.stringify(note)}\n`, { mode: 0o600 })
-  chmodSync(draft, 0o600)
-  renameSync(draft, noteFile(dataFolder))
+  makeFolder(dataFolder, 'STORE')
+  const file = noteFile(dataFolder)
+  const draft = `${file}.${note.pid}`
+  try {
+    writeFileSync(draft, `${JSON.stringify(note)}\n`, { mode: 0o600 })
+    chmodSync(draft, 0o600)
+    renameSync(draft, file)
+  } catch (error) {
+    rmSync(draft, { force: true })
+    throw fileFault(file, 'cannot be written', 'a note of where the daemon listens', error, 'STORE')
+  }
 }
 
 /** Takes the note away when the daemon ends; nothing when there is none. */

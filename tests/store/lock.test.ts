@@ -1,6 +1,7 @@
 import { spawn } from 'node:child_process'
 import { once } from 'node:events'
-import { existsSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdirSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
 import { describe, expect, it } from 'vitest'
 import { builtEntry } from '../../src/base/paths.ts'
@@ -54,6 +55,18 @@ describe('the lock of a data folder', () => {
       code: 'REFUSED', message: expect.stringContaining(`process ${pid} uses this data folder already`) as string,
     }))
     await kill()
+    lockDataFolder(data).release()
+  })
+
+  it('is taken where nothing more can be written, its holder then unknown', () => {
+    const data = folder('full')
+    // Where the journal of a database and the holder's note would be.
+    for (const name of ['lock.db-journal', 'lock.pid']) mkdirSync(join(data, name), { recursive: true })
+    const lock = lockDataFolder(data)
+    expect(() => lockDataFolder(data)).toThrow(expect.objectContaining({
+      code: 'REFUSED', message: expect.stringContaining('process unknown uses this data folder already') as string,
+    }))
+    lock.release()
     lockDataFolder(data).release()
   })
 

@@ -1,0 +1,27 @@
+import { mkdirSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { readDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
+
+let folder: string
+beforeEach(() => { folder = mkdtempSync(join(tmpdir(), 'note-')) })
+afterEach(() => rmSync(folder, { recursive: true }))
+
+const note = { url: 'http://127.0.0.1:7316', pid: 7 }
+
+describe('the note of where the daemon listens', () => {
+  it('is found again', () => {
+    writeDaemonNote(join(folder, 'data'), note)
+    expect(readDaemonNote(join(folder, 'data'))).toEqual(note)
+  })
+
+  it('that cannot be written is told by its path, and leaves no half of it', () => {
+    const path = join(folder, 'daemon.json')
+    mkdirSync(join(path, 'full'), { recursive: true })
+    expect(() => writeDaemonNote(folder, note)).toThrow(expect.objectContaining({
+      code: 'STORE', context: expect.objectContaining({ file: path }) as unknown,
+    }) as Error)
+    expect(readdirSync(folder)).toEqual(['daemon.json'])
+  })
+})
