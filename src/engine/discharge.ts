@@ -32,8 +32,9 @@ export async function followDischarge(
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
   const cameBack = expectedC !== null && chargeC !== null && chargeC >= chargeRatioMin * expectedC
-  // Where it stopped at once the rest is still there, however much came before.
-  const emptied = cameBack && (brokeAtV ?? 0) < harmlessV
+  // Where it stopped at once the rest is still there, however much came before. And nothing that came back of
+  // nothing that was seen shows no path: an open one reads the same.
+  const emptied = cameBack && stoodV! >= emptyV && (brokeAtV ?? 0) < harmlessV
   const dead = judgeDead({
     knownV: stoodV ?? (mayBeCharged(position.held) ? Infinity : null),
     nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,

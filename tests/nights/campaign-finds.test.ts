@@ -1,5 +1,6 @@
 /** What the campaign of nights has found, each as small as it can be shown. */
 import { describe, expect, it } from 'vitest'
+import { campaignNight } from '../../nights/campaign-night.ts'
 import { connect, moveBus, rest } from '../../src/engine/bus.ts'
 import { defineSequence } from '../../src/engine/sequence.ts'
 import { reformParameters } from '../../src/sequences/parameters.ts'
@@ -175,5 +176,13 @@ describe('a thermometer that jumps', () => {
     const results = await outcome.bench.store.results(outcome.run.id)
     expect(results.map(({ grade, disposition }) => [grade, disposition])).toEqual([['cannot tell', 'retest'], ['cannot tell', 'retest']])
     expect(textsOf(outcome, 'drop').join()).toMatch(/rose \d/)
+  })
+})
+
+describe('a bleeder that opens in the soak below touch-safe', () => {
+  it('keeps the bridge off its part also where the recovery watch reads exactly nothing', async () => {
+    // The watch path read 0 V to the bit, and nothing that came back of nothing counted as the charge.
+    const report = await campaignNight(8100938)
+    expect(report.violations).toEqual([])
   })
 })
