@@ -1,5 +1,5 @@
 /** Where the data folder is, and the note in it by which the command line finds the daemon. */
-import { chmodSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs'
+import { chmodSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { homedir } from 'node:os'
 import { join } from 'node:path'
 import { fileFault, makeFolder } from './file-fault.ts'
@@ -40,8 +40,11 @@ export function removeDaemonNote(dataFolder: string): void { rmSync(noteFile(dat
 
 /** The note of `dataFolder`, or undefined where there is none that makes sense. */
 export function readDaemonNote(dataFolder: string): DaemonNote | undefined {
+  const file = noteFile(dataFolder)
   try {
-    const { url, pid } = JSON.parse(readFileSync(noteFile(dataFolder), 'utf8')) as Partial<DaemonNote>
+    // Who reads it may want to stop the bench, and must not wait for one who writes into a pipe.
+    if (!statSync(file).isFile()) return undefined
+    const { url, pid } = JSON.parse(readFileSync(file, 'utf8')) as Partial<DaemonNote>
     if (typeof url !== 'string' || !URL.canParse(url)) return undefined
     return { url, pid: Number(pid) }
   } catch {

@@ -2,7 +2,7 @@
  * What the keeper of a data folder did last: a small file for those who come when it has ended. It says
  * nothing while a keeper runs, so that no old safe-off is taken for one of a keeper that was killed.
  */
-import { readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs'
+import { readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 import type { Clock } from '../base/clock.ts'
@@ -56,8 +56,14 @@ export class KeeperNote {
   }
 }
 
+/** Only of a plain file: who stops the bench must not wait for one who writes into a pipe. */
 function read(dataFolder: string): Note | null {
-  try { return note.parse(JSON.parse(readFileSync(fileIn(dataFolder), 'utf8'))) } catch { return null }
+  const file = fileIn(dataFolder)
+  try {
+    return statSync(file).isFile() ? note.parse(JSON.parse(readFileSync(file, 'utf8'))) : null
+  } catch {
+    return null
+  }
 }
 
 /** Never half; where it cannot be written, what an earlier keeper wrote must not stay. */

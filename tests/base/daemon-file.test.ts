@@ -1,4 +1,5 @@
-import { mkdirSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
+import { execFileSync, spawn } from 'node:child_process'
+import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -14,6 +15,18 @@ describe('the note of where the daemon listens', () => {
   it('is found again', () => {
     writeDaemonNote(join(folder, 'data'), note)
     expect(readDaemonNote(join(folder, 'data'))).toEqual(note)
+  })
+
+  it.skipIf(process.platform === 'win32')('is none where a pipe stands, and nobody waits for who writes to it', () => {
+    const [pipe, opened] = [join(folder, 'daemon.json'), join(folder, 'opened')]
+    execFileSync('mkfifo', [pipe])
+    const writer = spawn('sh', ['-c', 'sleep 3; : > "$1"; : > "$0"', pipe, opened], { stdio: 'ignore' })
+    try {
+      expect(readDaemonNote(folder)).toBeUndefined()
+    } finally {
+      writer.kill()
+    }
+    expect(existsSync(opened)).toBe(false)
   })
 
   it('that cannot be written is told by its path, and leaves no half of it', () => {

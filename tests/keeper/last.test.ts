@@ -1,4 +1,5 @@
-import { chmodSync, mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node:fs'
+import { execFileSync, spawn } from 'node:child_process'
+import { chmodSync, existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -61,5 +62,17 @@ describe('what a keeper leaves behind', () => {
     writeFileSync(join(folder, 'keeper-last.json'), '{"pid":1')
     expect(lastEndOf(folder)).toBeNull()
     expect(lastEndOf(join(folder, 'none'))).toBeNull()
+  })
+
+  it.skipIf(process.platform === 'win32')('is nothing where a pipe stands, and nobody waits for who writes to it', () => {
+    const [pipe, opened] = [join(folder, 'keeper-last.json'), join(folder, 'opened')]
+    execFileSync('mkfifo', [pipe])
+    const writer = spawn('sh', ['-c', 'sleep 3; : > "$1"; : > "$0"', pipe, opened], { stdio: 'ignore' })
+    try {
+      expect(lastEndOf(folder)).toBeNull()
+    } finally {
+      writer.kill()
+    }
+    expect(existsSync(opened)).toBe(false)
   })
 })

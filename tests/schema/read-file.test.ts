@@ -171,7 +171,7 @@ describe('reading a file', () => {
   it.skipIf(process.platform === 'win32')('refuses a pipe with a name without waiting for one who writes to it', () => {
     const [pipe, opened] = [join(folder, 'pipe.yaml'), join(folder, 'opened')]
     execFileSync('mkfifo', [pipe])
-    const writer = spawn('sh', ['-c', 'sleep 3; : > "$0"; : > "$1"', pipe, opened], { stdio: 'ignore' })
+    const writer = spawn('sh', ['-c', 'sleep 3; : > "$1"; : > "$0"', pipe, opened], { stdio: 'ignore' })
     try {
       expect(() => loadFile(pipe, small)).toThrow('got not a regular file')
     } finally {
