@@ -1,4 +1,5 @@
 /** What commands have to do with the world: given as one thing, so that tests can give another. */
+import { createInterface } from 'node:readline'
 import { RealClock, type Clock } from '../base/clock.ts'
 import { dataFolderOf, readDaemonNote } from '../base/daemon-file.ts'
 import { BenchError } from '../base/errors.ts'
@@ -38,6 +39,8 @@ export interface CliContext {
   readonly env: Readonly<Record<string, string | undefined>>
   readonly user: string
   readonly clock: Clock
+  /** There at a terminal: calls for each line that is typed, until the returned function is called. */
+  readonly readLines?: (onLine: (text: string) => void) => () => void
   writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number>
   stopByKeeper(dataFolder: string, reason: string): Promise<SafeOffReport>
   /** How the last keeper of a data folder ended; null where nothing tells. */
@@ -54,6 +57,7 @@ export interface CommonOptions { json?: boolean; daemon?: string; data?: string 
 export function realContext(user: string): CliContext {
   return {
     out: process.stdout, err: process.stderr, env: process.env, user, clock: new RealClock(),
+    ...process.stdin.isTTY && process.stdout.isTTY ? { readLines: typedLines } : {},
     writeFile: async (path, pieces) => await (await import('./write-file.ts')).writeFile(path, pieces),
     stopByKeeper: async (folder, reason) =>
       await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
@@ -63,6 +67,12 @@ export function realContext(user: string): CliContext {
     loadPorts: async () => await import('../app/ports.ts'),
     loadHost: async () => await import('../app/local-host.ts'),
   }
+}
+
+function typedLines(onLine: (text: string) => void): () => void {
+  const lines = createInterface({ input: process.stdin })
+  lines.on('line', onLine)
+  return () => lines.close()
 }
 
 /** Only the commands that need the bench itself load it; the others start at once. */

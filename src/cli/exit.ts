@@ -18,9 +18,8 @@ export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitC
   switch (run.state) {
     case 'done': {
       const accepted = results.filter(result => result.grade === 'accept').length
-      return accepted >= Math.max(
-        results.length, partsLoaded(run)
-      ) ? exitCodes.accepted : exitCodes.notAccepted
+      const all = accepted >= Math.max(results.length, partsLoaded(run)) && settledAccepted(run)
+      return all ? exitCodes.accepted : exitCodes.notAccepted
     }
     case 'tripped': case 'stopped': return exitCodes.stopped
     case 'refused': return exitCodes.usage
@@ -30,6 +29,13 @@ export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitC
 }
 
 export const hasEnded = (run: RunRecord): boolean => run.state !== 'running' && run.state !== 'prepared'
+
+/** Of a screening session: parts that it did not ask for again. */
+function settledAccepted({ setup }: RunRecord): boolean {
+  const plan = setup['plan'] as { settled?: unknown } | undefined
+  const settled = Array.isArray(plan?.settled) ? plan.settled as { grade?: unknown }[] : []
+  return settled.every(({ grade }) => grade === 'accept')
+}
 
 /** A screening session says itself how many parts it was to ask for. */
 function partsLoaded(run: RunRecord): number {

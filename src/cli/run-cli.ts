@@ -14,6 +14,7 @@ import { addLotCommand } from './commands-lot.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
+import { addScreenCommand } from './commands-screen.ts'
 import { addTokenCommand } from './commands-token.ts'
 import { print, printJson, realContext, type CliContext } from './context.ts'
 import { exitCodes, exitOfError, type ExitCode } from './exit.ts'
@@ -58,6 +59,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
   addPartsCommand(program, context, act)
+  addScreenCommand(program, context, act)
   addTokenCommand(program, context, act)
   if (argv.length === 0) {
     program.outputHelp()

@@ -4,10 +4,12 @@ import { hasCode } from '../base/errors.ts'
 import { formatClock, formatDuration, formatSi } from '../base/format.ts'
 import type { BenchStatus, FeedItem } from '../schema/application.ts'
 import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
+import type { ScreenStatus } from '../schema/screening.ts'
 import type { DaemonClient, Heard } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
+import { screenStatusLine } from './screen-text.ts'
 import { outlook, printable, renderTable, statusLines } from './table.ts'
 
 /** In a pipe, a line about the whole run at least this often. */
@@ -19,7 +21,14 @@ const waitBetweenMs = 2000
 export async function watchRun(
   context: CliContext, client: DaemonClient, runId: string, json: boolean
 ): Promise<ExitCode> {
-  const follower = json ? new JsonFollower(context) : new ScreenFollower(context)
+  return await followRun(
+    context, client, runId, json ? new JsonFollower(context) : new ScreenFollower(context))
+}
+
+/** The same with a follower of one's own. */
+export async function followRun(
+  context: CliContext, client: DaemonClient, runId: string, follower: Follower,
+): Promise<ExitCode> {
   for (let tries = 0; ;) {
     try {
       const run = await followFeed(client, runId, item => { tries = 0; follower.show(item) })
@@ -62,7 +71,7 @@ function concerns(item: Heard, runId: string): item is FeedItem {
   }
 }
 
-interface Follower {
+export interface Follower {
   show(item: FeedItem): void
   finish(run: RunRecord, results: readonly PartResult[]): ExitCode
 }
@@ -90,7 +99,8 @@ class ScreenFollower implements Follower {
       case 'status': return this.#status(item.status)
       case 'event': return this.#screen.line(eventLine(item.event))
       case 'result': return this.#screen.line(resultLine(item.result))
-      case 'reading': case 'screening': return
+      case 'screening': return this.#screening(item.screening)
+      case 'reading': return
     }
   }
 
@@ -99,6 +109,11 @@ class ScreenFollower implements Follower {
     this.#screen.end()
     for (const line of ['', ...outcomeLines(run, results)]) this.#screen.line(line)
     return exitOfRun(run, results)
+  }
+
+  #screening(screening: ScreenStatus | null): void {
+    if (screening?.told) this.#screen.line(printable(screening.told.text))
+    if (screening) this.#screen.block([screenStatusLine(screening)])
   }
 
   #status(status: BenchStatus): void {

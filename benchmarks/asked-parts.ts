@@ -1,0 +1,48 @@
+/** What is asked of the simulated parts: limits that sound ones meet and spoilt ones do not. */
+import { usualRatings, type ComponentKind } from '../mocks/components/kinds.ts'
+import type { Capacitor, Limit, ToProve, Value } from '../src/screening/to-prove.ts'
+
+const source = 'the rating of the simulated part'
+const valued = (kind: ComponentKind): Value => {
+  const { value, tolerance } = usualRatings[kind]
+  return { nominal: value, minus: tolerance, plus: tolerance, source }
+}
+const around = (kind: ComponentKind): Limit => {
+  const { nominal, minus, plus } = valued(kind)
+  return { low: nominal * (1 - minus), high: nominal * (1 + plus), source }
+}
+const capacitor = (kind: ComponentKind, dielectric: Capacitor['dielectric'], loss: number): Capacitor => ({
+  kind: 'capacitor', dielectric, farad: valued(kind), dissipation: { high: loss, source },
+  leakage: { atV: 10, afterS: 60, ampere: { high: dielectric === 'electrolytic' ? 3e-6 : dielectric === 'mica' ? 1e-9 : 1e-8, source } },
+})
+const silicon = [{ currentA: 1e-4, volt: { low: 0.35, high: 0.7, source } }, { currentA: 1e-2, volt: { low: 0.5, high: 1.05, source } }]
+const bipolar = (kind: ComponentKind): ToProve => {
+  const germanium = kind.endsWith('germanium')
+  return {
+    kind: 'bipolar', polarity: kind.slice(0, 3) as 'npn' | 'pnp', material: germanium ? 'germanium' : 'silicon',
+    collectorA: 1e-3, collectorV: 5, gain: { low: usualRatings[kind].value * 0.4, source },
+    leakageA: { high: germanium ? 1e-3 : 1e-6, source },
+    baseV: germanium ? { low: 0.02, high: 0.45, source } : { low: 0.5, high: 0.8, source }, saturationV: null,
+  }
+}
+
+export const asked: Partial<Record<ComponentKind, ToProve>> = {
+  resistor: { kind: 'resistor', ohm: valued('resistor'), ratedW: 0.25 },
+  'film-capacitor': capacitor('film-capacitor', 'film', 0.01),
+  'ceramic-capacitor': capacitor('ceramic-capacitor', 'ceramic-2', 0.05),
+  'mica-capacitor': capacitor('mica-capacitor', 'mica', 0.003),
+  'electrolytic-capacitor': capacitor('electrolytic-capacitor', 'electrolytic', 0.3),
+  inductor: { kind: 'inductor', henry: valued('inductor'), frequencyHz: 1e5, dcOhm: null, quality: null },
+  diode: { kind: 'diode', forward: silicon, reverse: { voltageV: 20, ampere: { high: 1e-6, source } }, zener: null },
+  zener: {
+    kind: 'diode', forward: [silicon[1]!], reverse: { voltageV: 1, ampere: { high: 1e-6, source } },
+    zener: { currentA: 5e-3, volt: around('zener'), slopeOhm: null },
+  },
+  led: {
+    kind: 'diode', zener: null, forward: [{ currentA: 1e-3, volt: { low: 1.3, high: 2.6, source } }],
+    reverse: { voltageV: 4, ampere: { high: 1e-6, source } },
+  },
+  npn: bipolar('npn'), pnp: bipolar('pnp'), 'npn-germanium': bipolar('npn-germanium'), 'pnp-germanium': bipolar('pnp-germanium'),
+  contact: { kind: 'contact', ohm: { high: 0.1, source } },
+}
+export const kinds = Object.keys(asked) as ComponentKind[]

@@ -1,0 +1,94 @@
+/** A jig whose readings are the physics of one component, with an error of its own in each: for tests of methods. */
+import type { Component } from '../mocks/components/component.ts'
+import { SeededRandom } from '../src/base/random.ts'
+import type { Force, ImpedanceReading, Jig, JigReach, Pair, Point, Terminal } from '../src/schema/jig.ts'
+import type { Measured } from '../src/schema/reading.ts'
+
+/** Standard uncertainty of each reading, and the error it really has, as shares; and floors. */
+const share = 5e-4
+const floorA = 2e-10
+const floorV = 2e-5
+
+export const wholeReach: JigReach = {
+  terminals: 3, bridge: { frequenciesHz: { minHz: 20, maxHz: 1e5 } }, ohms: { wires: [2, 4] },
+  source: { voltageMaxV: 30, currentMaxA: 0.1 }, secondSource: { voltageMaxV: 20, currentMaxA: 0.1 },
+}
+
+export class PhysicsJig implements Jig {
+  readonly reach = wholeReach
+  part: Component | null
+  /** Most that was put on it. */
+  mostV = 0
+  mostA = 0
+  readonly #random: SeededRandom
+
+  constructor(part: Component | null, seed: number) {
+    this.part = part
+    this.#random = new SeededRandom(seed)
+  }
+
+  async impedance(pair: Pair, { frequencyHz, levelV }: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading> {
+    this.part?.move()
+    const z = this.part?.impedance(frequencyHz, zero(pair))
+    const size = z ? Math.hypot(z.re, z.im) : Infinity
+    if (!z || !(size < 1e9)) {
+      const none = { value: NaN, u: NaN, quality: 'over-range', atMs: 0 } as const
+      return { rOhm: none, xOhm: none, frequencyHz, levelV }
+    }
+    return { rOhm: this.#read(z.re, share * size), xOhm: this.#read(z.im, share * size), frequencyHz, levelV }
+  }
+
+  async resistance(pair: Pair, { mostOhm, wires }: { mostOhm: number | 'any'; wires: 2 | 4 }): Promise<Measured> {
+    this.part?.move()
+    const full = mostOhm === 'any' ? 1e8 : 10 ** Math.ceil(Math.log10(mostOhm))
+    const currentA = Math.min(1e-3, 1 / full)
+    const drive = this.part?.dc([{ ...place(pair), mode: 'current', value: currentA, limit: 4 }]).drives[0]
+    const ohm = drive ? drive.volts / currentA : Infinity
+    if (!drive || drive.limited || ohm > 1.2 * full) return { value: NaN, u: NaN, quality: 'over-range', atMs: 0 }
+    return this.#read(ohm + (wires === 2 ? 0.02 : 0), share * ohm + 1e-5 * full)
+  }
+
+  async force(pair: Pair, force: Force): Promise<Point> {
+    this.part?.move()
+    this.#note(force)
+    const drive = this.part?.dc([{ ...place(pair), ...asDrive(force) }]).drives[0]
+    return this.#point(force, drive)
+  }
+
+  async drive(pair: Pair, force: Force, control: Terminal, controlForce: Force): Promise<{ main: Point; control: Point }> {
+    this.part?.move()
+    this.#note(force)
+    this.#note(controlForce)
+    const drives = this.part?.dc([
+      { ...place(pair), ...asDrive(force) }, { high: control - 1, low: pair.low - 1, ...asDrive(controlForce) },
+    ]).drives
+    return { main: this.#point(force, drives?.[0]), control: this.#point(controlForce, drives?.[1]) }
+  }
+
+  async rest(): Promise<void> {}
+
+  #note(force: Force): void {
+    const [volts, amps] = 'voltageV' in force ? [force.voltageV, force.limitA] : [force.limitV, force.currentA]
+    this.mostV = Math.max(this.mostV, Math.abs(volts))
+    this.mostA = Math.max(this.mostA, Math.abs(amps))
+  }
+
+  #point(force: Force, drive: { volts: number; amps: number; limited: boolean } | undefined): Point {
+    const open = 'voltageV' in force ? { volts: force.voltageV, amps: 0, limited: false }
+      : { volts: Math.sign(force.currentA) * force.limitV, amps: 0, limited: force.currentA !== 0 }
+    const { volts, amps, limited } = drive ?? open
+    return {
+      voltage: this.#read(volts, share * Math.abs(volts) + floorV), current: this.#read(amps, share * Math.abs(amps) + floorA), limited,
+    }
+  }
+
+  #read(truth: number, u: number): Measured {
+    return { value: truth + u * this.#random.normal(), u, quality: 'good', atMs: 0 }
+  }
+}
+
+const zero = ({ high, low }: Pair): [number, number] => [high - 1, low - 1]
+const place = ({ high, low }: Pair): { high: number; low: number } => ({ high: high - 1, low: low - 1 })
+const asDrive = (force: Force): { mode: 'voltage' | 'current'; value: number; limit: number } =>
+  'voltageV' in force ? { mode: 'voltage', value: force.voltageV, limit: force.limitA }
+    : { mode: 'current', value: force.currentA, limit: force.limitV }

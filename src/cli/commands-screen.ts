@@ -1,0 +1,65 @@
+/** `screen`: plans or leads a screening session over a parts list. */
+import type { Command } from 'commander'
+import { formatSi } from '../base/format.ts'
+import type { RunRecord } from '../schema/run.ts'
+import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
+import type { DaemonClient } from './client.ts'
+import type { Act } from './commands-bench.ts'
+import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { exitCodes, type ExitCode } from './exit.ts'
+import { ScreeningFollower } from './screen-follow.ts'
+import { screenRequestOf, type ScreenAsked, type ScreenFlags } from './screen-request.ts'
+import { screenPlanLines } from './screen-text.ts'
+import { followRun, watchRun } from './watch.ts'
+
+interface Options extends CommonOptions, ScreenFlags { plan?: boolean }
+
+const longMs = 120_000
+
+export function addScreenCommand(program: Command, context: CliContext, act: Act): void {
+  act(program.command('screen').argument('<file>', 'a parts list: CSV, TSV, or one reel a line')
+    .option('--policy <file>', 'what is to be done with which parts')
+    .option('--unit <name>', 'what the parts are for; the name of the file when left out')
+    .option('--plan', 'show what would be done, touching nothing')
+    .option('--standard <id=…>', 'a part of known value measured between the others, like '
+      + 'id=S1,quantity=resistance,value=1000,u=0.05; may be given often', collect)
+    .option('--standards-every <count>', 'standards are measured again after so many parts')
+    .option('--ask <which>', 'parts that are open, not-accepted as well, or all')
+    .option('--person <name>', 'who screens', context.user)
+    .description('prove the parts of a list one after the other at the jig'),
+  async (file: string, options: Options) => {
+    const asked = screenRequestOf(file, options)
+    const client = daemonOf(context, options)
+    if (options.plan) return await plan(context, client, asked, options)
+    return await lead(context, client, asked, options)
+  })
+}
+
+async function plan(
+  context: CliContext, client: DaemonClient, { request, left, isOpen }: ScreenAsked, options: Options,
+): Promise<ExitCode> {
+  const shown = await client.post<ShownScreenPlan>('/screening/plan', request, longMs)
+  if (options.json) printJson(context.out, { ...shown, left })
+  else print(context.out, ...screenPlanLines(shown, left))
+  return isOpen || shown.cannot.length > 0 ? exitCodes.notAccepted : exitCodes.accepted
+}
+
+async function lead(
+  context: CliContext, client: DaemonClient, { request }: ScreenAsked, options: Options,
+): Promise<ExitCode> {
+  const run = await client.post<RunRecord>('/screening', request, longMs)
+  if (options.json) return await watchRun(context, client, run.id, true)
+  const { mostV, mostA } = run.setup['plan'] as ShownScreenPlan
+  print(context.out,
+    `Run ${run.id}: at most ${formatSi(mostV, 'V')} and ${formatSi(mostA, 'A')} at the jig.`)
+  const follower = new ScreeningFollower(context, client)
+  try {
+    const status = await client.get<ScreenStatus | null>('/screening')
+    if (status) follower.status(status)
+    return await followRun(context, client, run.id, follower)
+  } finally {
+    follower.close()
+  }
+}
+
+const collect = (value: string, before: string[] = []): string[] => [...before, value]

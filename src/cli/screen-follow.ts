@@ -1,0 +1,86 @@
+/**
+ * Follows a screening session: on a terminal one line that says how it stands, above it what was told, with a
+ * bell where something is bad; words typed there are what a person does. Plain lines in a pipe.
+ */
+import { asBenchError } from '../base/errors.ts'
+import type { FeedItem, SafeOffReport } from '../schema/application.ts'
+import type { PartResult, RunRecord } from '../schema/run.ts'
+import { deeds, type ScreenStatus } from '../schema/screening.ts'
+import type { DaemonClient } from './client.ts'
+import type { CliContext } from './context.ts'
+import { exitOfRun, type ExitCode } from './exit.ts'
+import { Screen } from './screen.ts'
+import { screenStatusLine } from './screen-text.ts'
+import { printable } from './table.ts'
+import { outcomeLines, type Follower } from './watch.ts'
+
+const bell = '\u0007'
+
+export class ScreeningFollower implements Follower {
+  readonly #context: CliContext
+  readonly #screen: Screen
+  readonly #stopReading: () => void
+  #told = ''
+  #leads = ''
+  /** Deeds in the order in which they were typed. */
+  #sent: Promise<void> = Promise.resolve()
+
+  constructor(context: CliContext, client: DaemonClient) {
+    this.#context = context
+    this.#screen = new Screen(context.out)
+    this.#stopReading = context.readLines?.(text => this.#typed(client, text)) ?? (() => {})
+    if (!context.readLines) return
+    this.#screen.line(`Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on.`)
+  }
+
+  show(item: FeedItem): void {
+    if (item.type === 'screening' && item.screening) this.status(item.screening)
+    if (item.type === 'event' && item.event.severity !== 'info') this.#screen.line(printable(item.event.text))
+  }
+
+  status(status: ScreenStatus): void {
+    const { told, leads, asked } = status
+    if (leads !== '' && leads !== this.#leads) {
+      this.#leads = leads
+      this.#screen.line(printable(`Leads: ${leads}`))
+    }
+    const text = told === null ? '' : told.tone === 'ask' ? `Put in ${told.text}` : told.text
+    if (told !== null && `${asked} ${text}` !== this.#told) {
+      this.#told = `${asked} ${text}`
+      this.#screen.line(printable(text))
+      const rings = told.tone === 'bad' || told.tone === 'attention'
+      if (this.#screen.live && rings) this.#context.out.write(bell)
+    }
+    this.#screen.block([screenStatusLine(status)])
+  }
+
+  finish(run: RunRecord, results: readonly PartResult[]): ExitCode {
+    this.close()
+    this.#screen.block([])
+    this.#screen.end()
+    for (const line of ['', ...outcomeLines(run, results)]) this.#screen.line(line)
+    return exitOfRun(run, results)
+  }
+
+  close(): void { this.#stopReading() }
+
+  #typed(client: DaemonClient, given: string): void {
+    // What was typed stands below the block: that stays where it is, and the next one begins under it.
+    this.#screen.end()
+    const word = given.trim().toLowerCase().replace(/\s+/g, ' ')
+    if (word === '') return
+    this.#sent = this.#sent.then(() => this.#send(client, word)).catch((error: unknown) =>
+      this.#screen.line(printable(asBenchError(error).message)))
+  }
+
+  async #send(client: DaemonClient, word: string): Promise<void> {
+    if (word === 'stop') {
+      await client.post<SafeOffReport>('/stop', { reason: `stopped by ${this.#context.user}` })
+      return
+    }
+    if (!words.includes(word)) return this.#screen.line(`This is none of: ${words.join(', ')}`)
+    await client.post('/screening/deed', { does: word })
+  }
+}
+
+const words: readonly string[] = [...deeds, 'stop']

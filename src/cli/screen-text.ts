@@ -1,0 +1,60 @@
+/** What a screening session would do, and how it stands, in words. */
+import { formatDuration, formatSi } from '../base/format.ts'
+import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
+import { ranges } from './parts-text.ts'
+import type { ScreenAsked } from './screen-request.ts'
+import { printable, renderTable } from './table.ts'
+
+export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']): string[] {
+  const count = plan.groups.reduce((sum, { parts }) => sum + parts.length, 0)
+  const lines = [
+    `${counted(count, 'part')} in ${counted(plan.groups.length, 'group')}, `
+      + `about ${formatDuration(plan.expectedS)} with two hands; `
+      + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`,
+  ]
+  if (count > 0) lines.push('', ...groupTable(plan))
+  if (plan.settled.length > 0) {
+    lines.push('', `Not asked for again: ${ranges(plan.settled.map(({ id }) => id))} (there is a result)`)
+  }
+  if (plan.cannot.length > 0) {
+    lines.push('', 'Cannot be proven here:', ...plan.cannot.map(({ id, why, wayOut }) =>
+      `  ${id}: ${why}; ${wayOut}`))
+  }
+  if (left.length > 0) {
+    lines.push('', 'Not asked for, by the policy:', ...reasons(left).map(([why, parts]) =>
+      `  ${ranges(parts)}: ${why}`))
+  }
+  return lines.map(printable)
+}
+
+const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
+
+function groupTable({ groups }: ShownScreenPlan): string[] {
+  return renderTable([
+    { heading: 'group' }, { heading: 'leads' }, { heading: 'measures' }, { heading: 'up to', right: true },
+    { heading: 'and', right: true }, { heading: 'takes', right: true }, { heading: 'parts' },
+  ], groups.map(({ leads, measures, mostV, mostA, expectedS, parts }, i) => [
+    String(i + 1), leads, measures, formatSi(mostV, 'V'), formatSi(mostA, 'A'), formatDuration(expectedS),
+    ranges(parts),
+  ]))
+}
+
+function reasons(left: ScreenAsked['left']): [string, string[]][] {
+  const by = new Map<string, string[]>()
+  for (const { parts, why } of left) by.set(why, [...by.get(why) ?? [], parts])
+  return [...by]
+}
+
+/** One line: what is in hand, what the bench waits for, and how many are through. */
+export function screenStatusLine({ asked, stands, counts, left }: ScreenStatus): string {
+  const through = (['accept', 'marginal', 'reject', 'cannot tell'] as const)
+    .filter(grade => (counts[grade] ?? 0) > 0).map(grade => `${counts[grade]} ${grade}`).join(', ')
+  const head = asked === null ? '' : `${asked}: `
+  return printable(`${head}${waits[stands]} | ${through || 'none'} through, ${left} left`)
+}
+
+const waits: Record<ScreenStatus['stands'], string> = {
+  clearing: 'take out what lies in the jig', asking: 'put it in', measuring: 'measuring',
+  leaving: 'take it out', 'in doubt': 'keep, again or skip?', paused: 'paused; resume',
+  'out of control': 'a standard is out of control; mend it, then: adjusted', done: 'done',
+}

@@ -1,0 +1,160 @@
+/** `screen` over an application in memory: what is asked of the daemon, what is shown, and how it ends. */
+import { writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { BenchError } from '../../src/base/errors.ts'
+import { packageFile } from '../../src/base/paths.ts'
+import { exitOfRun } from '../../src/cli/exit.ts'
+import { runCli } from '../../src/cli/run-cli.ts'
+import type { PartResult, RunRecord } from '../../src/schema/run.ts'
+import type { ScreenRequest, ScreenStatus } from '../../src/schema/screening.ts'
+import { askingR1 } from '../api/fake-application.ts'
+import { openCli, type Cli } from './fake-cli.ts'
+
+let cli: Cli
+beforeEach(async () => { cli = await openCli() })
+afterEach(async () => { await cli.close() })
+
+const list = (text = 'ref,value,tolerance\nR1-R2,4k7,5\n', name = 'my list.csv'): string => {
+  const path = join(cli.folder, name)
+  writeFileSync(path, text)
+  return path
+}
+const requests = (): ScreenRequest[] =>
+  cli.app.calls.filter(({ name }) => name.startsWith('screening.')).map(({ argument }) => argument as ScreenRequest)
+const result = (position: string, grade: PartResult['grade']): PartResult => ({
+  position, part: `my-list-${position}`, profile: 'parts list', grade, provisional: false, disposition: 'use', pConform: 1, reason: 'sound',
+  criteria: [], figures: {},
+})
+const turns = async (count = 20): Promise<void> => { for (let i = 0; i < count; i++) await new Promise(setImmediate) }
+const until = async (holds: () => boolean): Promise<void> => { while (!holds()) await turns(1) }
+const tell = async (tone: 'ask' | 'good' | 'bad', text: string, over: Partial<ScreenStatus> = {}): Promise<void> => {
+  cli.app.screening.shown = { ...askingR1, told: { tone, text }, ...over }
+  cli.app.emit({ type: 'screening', screening: cli.app.screening.shown })
+  await turns()
+}
+const end = async (state: 'done' | 'stopped' | 'tripped'): Promise<void> => {
+  cli.app.screening.shown = null
+  cli.app.emit({ type: 'screening', screening: null })
+  await cli.app.finish('S1', state)
+}
+
+describe('screen --plan', () => {
+  it('shows groups, time, the most at the jig, and what cannot be proven and why', async () => {
+    const { exit, out } = await cli.run('screen', list(), '--plan')
+    expect(exit).toBe(1)
+    expect(out).toContain('2 parts in 1 group, about 10 s with two hands; never more than 4.00 V and 1.00 mA at the jig')
+    expect(out).toMatch(/^1 +two leads +ohms, 2 wires +4.00 V +1.00 mA +10 s +R1, R2$/m)
+    expect(out).toContain('V1: there is no method for a tube; prove it by hand and note it')
+    expect(out).toContain('Not asked for again: R3 (there is a result)')
+    expect(requests()).toMatchObject([{ unit: 'my-list', person: 'ida', ask: 'open', parts: [{ designators: ['R1', 'R2'] }] }])
+  })
+  it('asks for what a policy wants proven, new parts with the class they must have, and says what is left', async () => {
+    const pavilion = packageFile('profiles', 'lists', 'saltmarsh-pavilion.csv')
+    const { out } = await cli.run('screen', pavilion, '--policy', packageFile('profiles', 'policies', 'saltmarsh-pavilion.yaml'), '--plan')
+    const [request] = requests()
+    const of = (name: string) => request!.parts.find(({ designators }) => designators.includes(name))
+    expect(of('C101')).toMatchObject({ designators: ['C101'], quantity: 1, dielectrics: ['class-x'] })
+    expect(of('R17')).toMatchObject({ designators: ['R17'] })
+    const names = request!.parts.flatMap(({ designators }) => designators)
+    expect(new Set(names).size).toBe(names.length)
+    expect(out).toContain('parts in 1 group')
+  })
+  it('takes standards, the unit and which parts are asked for', async () => {
+    await cli.run('screen', list(), '--plan', '--unit', 'pavilion', '--person', 'Bo', '--ask', 'not-accepted', '--standards-every', '20',
+      '--standard', 'id=S1,value=1000,u=0.05,quantity=resistance', '--standard', 'quantity=capacitance,id=S2,u=1e-10,value=1e-7')
+    expect(requests()).toMatchObject([{ unit: 'pavilion', person: 'Bo', ask: 'not accepted', standardsEvery: 20, standards: [
+      { id: 'S1', quantity: 'resistance', value: 1000, u: 0.05 }, { id: 'S2', quantity: 'capacitance', value: 1e-7, u: 1e-10 },
+    ] }])
+  })
+  it.each([
+    ['--standard', 'id=S1,value=,u=1,quantity=resistance'], ['--standard', 'S1'], ['--standard', 'id=S1,value=1k,u=1,quantity=resistance'],
+    ['--ask', 'some'], ['--standards-every', 'x'],
+  ])('refuses %s %s', async (flag, value) => {
+    expect((await cli.run('screen', list(), '--plan', flag, value)).exit).toBe(2)
+    expect(requests()).toEqual([])
+  })
+  it('guesses nothing where a line cannot be read', async () => {
+    const { exit, err } = await cli.run('screen', list('ref,value\nR1,470\nR2,4k7\n'))
+    expect(exit).toBe(2)
+    expect(err).toContain('470R or 47R')
+    expect(requests()).toEqual([])
+  })
+})
+
+describe('screen', () => {
+  it.each([['accept', 'done', 0], ['reject', 'done', 1], ['accept', 'stopped', 3], ['accept', 'tripped', 3]] as const)(
+    'with the last part %s and %s ends with %i', async (grade, state, exit) => {
+      const watching = cli.run('screen', list())
+      await until(() => cli.app.listeners.size > 0)
+      for (const part of [result('R1', 'accept'), result('R2', grade), result('V1', 'accept')]) await cli.app.store.saveResult('S1', part)
+      await end(state)
+      expect((await watching).exit).toBe(exit)
+    })
+  it('gives plain lines in a pipe: leads, what is asked, outcomes', async () => {
+    const watching = cli.run('screen', list())
+    await until(() => cli.app.listeners.size > 0)
+    await tell('ask', 'R1')
+    await tell('bad', 'R1: resistance 10 kΩ, bad', { stands: 'leaving' })
+    await tell('ask', 'R2', { asked: 'R2' })
+    await end('done')
+    const { out } = await watching
+    expect(out.split('\n').slice(0, 5)).toEqual([
+      'Run S1: at most 4.00 V and 1.00 mA at the jig.', 'Leads: two leads', 'Put in R1', 'R1: resistance 10 kΩ, bad', 'Put in R2',
+    ])
+    // No cursor is moved and no bell rung.
+    expect([...out].filter(char => char < ' ' && char !== '\n')).toEqual([])
+  })
+  it('on a terminal shows one status line, rings for what is bad, and does what is typed', async () => {
+    let type: (text: string) => void = () => {}
+    let closed = 0
+    let out = ''
+    const watching = runCli(['screen', list()], {
+      ...cli.context, out: { write: (text: string) => { out += text }, isTTY: true, columns: 100, rows: 30 },
+      readLines: onLine => { type = onLine; return () => { closed++ } },
+    })
+    await until(() => cli.app.listeners.size > 0)
+    await tell('good', 'R1: resistance 4.7 kΩ, good', { stands: 'leaving', counts: { accept: 1, marginal: 0, reject: 0, 'cannot tell': 0 }, left: 1 })
+    expect(out).toContain('R1: take it out | 1 accept through, 1 left')
+    expect(out).not.toContain('\u0007')
+    await tell('bad', 'R2: resistance 10 kΩ, bad')
+    expect(out).toContain('\u0007')
+    type(' Second  opinion ')
+    type('dance')
+    await until(() => out.includes('none of'))
+    cli.app.screening.fails = new BenchError('REFUSED', 'nothing is in doubt')
+    type('keep')
+    await until(() => out.includes('nothing is in doubt'))
+    type('stop')
+    await until(() => cli.app.calls.some(({ name }) => name === 'stop'))
+    expect(cli.app.calls.filter(({ name }) => name !== 'screening.begin')).toEqual([
+      { name: 'screening.do', argument: 'second opinion' }, { name: 'screening.do', argument: 'keep' }, { name: 'stop', argument: 'stopped by ida' },
+    ])
+    await end('stopped')
+    expect(await watching).toBe(3)
+    expect(closed).toBeGreaterThan(0)
+  })
+  it('gives one object a line with --json, the last one the end', async () => {
+    const watching = cli.run('screen', list(), '--json')
+    await until(() => cli.app.listeners.size > 0)
+    await tell('ask', 'R1')
+    await end('done')
+    const items = (await watching).out.trimEnd().split('\n').map(line => JSON.parse(line) as { type: string })
+    expect(items.map(({ type }) => type).filter(type => type !== 'status')).toEqual(['screening', 'end'])
+  })
+  it('says why a session cannot begin', async () => {
+    cli.app.screening.fails = new BenchError('REFUSED', 'this bench has no jig')
+    const { exit, err } = await cli.run('screen', list())
+    expect(exit).toBe(2)
+    expect(err).toContain('this bench has no jig')
+  })
+  it('is not done with 0 where a part of an earlier session was not accepted', async () => {
+    const run = (grade: string): RunRecord => ({
+      id: 'S1', sequence: 'screen', bench: 'b', state: 'done', startedWallMs: 0, endedWallMs: 1, person: 'Ida', use: 'touch-safe', software: '0',
+      setup: { asked: 1, plan: { settled: [{ id: 'R1', grade, run: 'S0' }] } },
+    })
+    expect(exitOfRun(run('accept'), [result('R2', 'accept')])).toBe(0)
+    expect(exitOfRun(run('reject'), [result('R2', 'accept')])).toBe(1)
+    expect(exitOfRun(run('accept'), [])).toBe(1)
+  })
+})
