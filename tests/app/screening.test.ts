@@ -2,6 +2,10 @@
 import { describe, expect, it } from 'vitest'
 import { usualRatings } from '../../mocks/components/kinds.ts'
 import { makeComponent } from '../../mocks/components/make-component.ts'
+import { recordCsv } from '../../src/report/csv.ts'
+import { recordHtml } from '../../src/report/html.ts'
+import { recordJson } from '../../src/report/json.ts'
+import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
 import { openInlineStore } from '../../src/store/inline.ts'
 import { openTable, requestFor, resistor1k, soon, tablePart, type Table } from './screening-bench.ts'
 
@@ -46,6 +50,23 @@ describe('a list of mixed parts', () => {
     expect(shown.cannot).toMatchObject([{ id: 'V1' }])
     expect(table.keeper.mode).toBe('idle')
     expect(await table.store.listRuns(5)).toEqual([])
+  })
+})
+
+describe('the test record of a session', () => {
+  it('is a page, a table and JSON with every part of it, also of a reel', async () => {
+    const table = await openTable(mixed)
+    const reel = { ...requestFor([tablePart('R9', 'resistor')]).parts[0]!, designators: [], quantity: 2, line: 7 }
+    for (const n of [1, 2]) table.parts.set(`line 7 #${n}`, resistor1k(`reel-${n}`, 4700))
+    keepAll(table)
+    const request = requestFor(mixed)
+    const { id } = await table.screen({ ...request, parts: [...request.parts, reel] })
+    const record = await buildRecord(table.store, id, { verify: true })
+    for (const text of [recordHtml(record), recordCsv(record), recordJson(record)]) {
+      for (const name of ['R2', 'Q2', 'pavilion-D3', 'pavilion-line-7-2']) expect(text).toContain(name)
+    }
+    const part = await buildPartRecord(table.store, 'pavilion-line-7-2', {})
+    expect(recordHtml(part)).toContain('line 7 #2')
   })
 })
 

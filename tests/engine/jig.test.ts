@@ -55,8 +55,9 @@ function rig(failing: (call: string) => boolean = () => false) {
       readResistance: () => said('ohms', good(100)),
     } as unknown as OhmMeter,
   } satisfies Roles
-  const jig = new BenchJig({ roles, spec, clock, signal: new AbortController().signal })
-  return { jig, clock, held, on, wrong, calls }
+  const stop = new AbortController()
+  const jig = new BenchJig({ roles, spec, clock, signal: stop.signal })
+  return { jig, stop, clock, held, on, wrong, calls }
 }
 
 const codeOf = (work: Promise<unknown>): Promise<string> =>
@@ -105,6 +106,19 @@ describe('the jig', () => {
     expect(await clock.run(codeOf(work))).toBe('LINK_TIMEOUT')
     expect(calls).toContain('second off')
     expect([...on]).toEqual(['source'])
+  })
+
+  it('puts nothing on and leads nothing once its session has ended, also where a call hung until then', async () => {
+    const { jig, stop, clock, calls } = rig(call => {
+      if (call === 'source amps') stop.abort(new BenchError('STOPPED', 'enough'))
+      return false
+    })
+    const force = (): Promise<string> => codeOf(jig.force({ high: 1, low: 2 }, { currentA: 1e-3, limitV: 4 }))
+    expect(await clock.run(force())).toBe('STOPPED')
+    expect(calls).toEqual(['hold', 'source amps'])
+    expect(await clock.run(force())).toBe('STOPPED')
+    expect(await clock.run(codeOf(jig.impedance({ high: 1, low: 2 }, { frequencyHz: 1000, levelV: 1 })))).toBe('STOPPED')
+    expect(calls).toHaveLength(2)
   })
 
   it('refuses more than the jig allows before an output is on', async () => {
