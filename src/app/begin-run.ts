@@ -37,6 +37,16 @@ export function runIdOf(wallMs: number, sequence: string, isTaken: (id: string) 
   }
 }
 
+/** An id that no run on record has: a clock that was set back gives the same second twice. */
+export async function freeRunId(store: Store, wallMs: number, sequence: string): Promise<string> {
+  const taken = new Set<string>()
+  for (;;) {
+    const id = runIdOf(wallMs, sequence, one => taken.has(one))
+    if (!await store.run(id)) return id
+    taken.add(id)
+  }
+}
+
 /** A run is continued to the target it had: otherwise REFUSED. */
 export async function refuseOtherTarget(store: Store, runId: string, { targetV }: Plan): Promise<void> {
   const then = ((await store.run(runId))!.setup['plan'] as Plan).targetV

@@ -9,11 +9,12 @@ import type {
 } from '../schema/application.ts'
 import type { RunEvent, RunRecord, RunState, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
+import type { Session } from '../scpi/session.ts'
 import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
 import type { AnySequence } from '../engine/sequence.ts'
-import { refuseOtherTarget, refuseUnless, runIdOf, setupOf } from './begin-run.ts'
+import { freeRunId, refuseOtherTarget, refuseUnless, setupOf } from './begin-run.ts'
 import { checkIdentities, checkInstrument } from './identity.ts'
 import { requestToContinue, unfinishedRun } from './continue-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
@@ -157,7 +158,7 @@ export class Daemon implements Application {
     if (continues !== undefined) await refuseOtherTarget(this.store, continues, plan)
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
-      id: runIdOf(clock.wallMs(), request.sequence, id => this.#finished.has(id)),
+      id: await freeRunId(this.store, clock.wallMs(), request.sequence),
       sequence: request.sequence, bench: bench.file.bench,
       state: 'running', startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person,
       use: request.use, software: this.#d.software, setup: setupOf(this.#d, request, plan, continues),
@@ -233,6 +234,8 @@ export class Daemon implements Application {
     if (this.#recovery.isMeasuring) {
       throw new BenchError('REFUSED', 'what the last run left is still being measured')
     }
+    // Its link may have gone with the others: what came back must be asked again, or nobody could acknowledge.
+    await this.#interlockSession()?.connect()
     await refuseWithoutPresence(this.#d.composed.roles)
     // Refused by a keeper that is not done yet, and by one that is gone.
     await this.#d.keeper.reset()
@@ -247,6 +250,11 @@ export class Daemon implements Application {
       this.#latch.restore(acknowledged)
       throw error
     }
+  }
+
+  #interlockSession(): Session | undefined {
+    const { bench, composed } = this.#d
+    return composed.sessions.get(bench.roles.get('interlock')?.instrument ?? '')
   }
 
   subscribe(listener: (item: FeedItem) => void): () => void {

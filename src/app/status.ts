@@ -15,10 +15,14 @@ export function statusOf(input: {
     left: input.left,
     // Sources come and go below touch-safe while parts are screened: on is the cautious word.
     energy: current?.night.state.live || input.screening ? 'live'
+      : current && isUnknown(current.night) ? 'unknown'
       : current || input.left?.measuring ? 'bleeding' : 'off',
     run: current && runStatus(clock, current.record, current.night),
   }
 }
+
+/** Told to end, and not read back as off. */
+const isUnknown = ({ state }: Night): boolean => state.ending !== undefined && state.offRead !== true
 
 function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<BenchStatus['run']> {
   const nowMs = night.clock.monotonicMs()

@@ -34,6 +34,19 @@ export async function openOnRecord(store: Store): Promise<{ run: RunRecord; posi
 export const unprovedOnRecord = async (store: Store): Promise<string | null> =>
   words((await openOnRecord(store))?.positions ?? [])
 
+/**
+ * Words for a last run that tripped or was stopped and that nobody has acknowledged since: a restart of the
+ * daemon is no acknowledgement. Null where there is none.
+ */
+export async function standingOnRecord(store: Store): Promise<string | null> {
+  const [last] = await store.listRuns(1)
+  if (!last || last.state !== 'tripped' && last.state !== 'stopped') return null
+  const events = await store.events(last.id)
+  if (events.some(({ kind }) => kind === 'acknowledged')) return null
+  const why = events.find(({ kind }) => kind === 'trip' || kind === 'stop')?.text ?? `run ${last.state}`
+  return `run ${last.id} ${last.state}: ${why}`
+}
+
 /** What every position was known to hold when the record ends. */
 function heldOnRecord(events: readonly RunEvent[]): ReadonlyMap<string, Held> {
   const held = new Map<string, Held>()

@@ -18,7 +18,9 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
     async (options: CommonOptions) => await status(context, options))
 
   act(program.command('stop').argument('[reason...]', 'why, for the record')
-    .description('make the bench safe now; works without the daemon'),
+    .description('make the bench safe now; works without the daemon')
+    // Whatever else is on the line, the bench is made safe.
+    .allowUnknownOption().allowExcessArguments(),
   async (reason: string[], options: CommonOptions) =>
     await stop(context, reason.join(' ') || `stopped by ${context.user}`, options))
 
@@ -33,12 +35,12 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
   async (options: CommonOptions & { person: string }) => await present(context, options))
 }
 
-/** 3 while a trip is latched, so that a script sees it. */
+/** 3 while a trip is latched, or nobody knows whether energy is off, so that a script sees it. */
 async function status(context: CliContext, options: CommonOptions): Promise<ExitCode> {
   const shown = await daemonOf(context, options).get<BenchStatus>('/status')
   if (options.json) printJson(context.out, shown)
   else print(context.out, ...statusLines(shown, context.out.isTTY ? context.out.columns : Infinity))
-  return shown.latched === null ? exitCodes.accepted : exitCodes.stopped
+  return shown.latched === null && shown.energy !== 'unknown' ? exitCodes.accepted : exitCodes.stopped
 }
 
 /**
@@ -78,18 +80,25 @@ async function endedBefore(
   const by = 'its keeper, before it ended'
   if (options.json) printJson(context.out, { by, endedWallMs: wallMs, ...safeOff })
   else print(context.out, ...[
-    'No keeper runs any more. It ended by itself after it had made the bench safe '
-      + `at ${formatWall(safeOff.atWallMs)}: ${safeOff.reason}.`,
-    ...verified ? [] : ['IT WAS NOT READ BACK: open the cutoff or switch the supply off by hand.'],
+    'No keeper runs any more. It ended by itself after it had '
+      + `${verified ? 'made' : 'tried to make'} the bench safe at ${formatWall(safeOff.atWallMs)}: `
+      + `${safeOff.reason}.`,
   ].map(printable), ...stopLines(safeOff, 'it'))
   return verified ? exitCodes.accepted : exitCodes.fault
 }
 
+const byHand = 'IT IS NOT KNOWN TO BE OFF: open the cutoff or switch the supply off by hand.'
+
 function stopLines(report: SafeOffReport, by: string): string[] {
-  const verified =
-    report.verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(report.verifiedMs)} ms`
+  const { links, verifiedMs } = report
+  const verified = verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(verifiedMs)} ms`
+  const silent = links.filter(({ sent }) => !sent)
+  const sent = silent.length === links.length && links.length > 0 ? `NO off command could be sent by ${by}.`
+    : `Off commands sent by ${by}${silent.length > 0 ? ', but not to all,' : ''} `
+      + `in ${Math.round(report.sentMs)} ms, ${verified}.`
   return [
-    `Off commands sent by ${by} in ${Math.round(report.sentMs)} ms, ${verified}.`,
+    sent,
+    ...verifiedMs === null ? [byHand] : [],
     ...renderTable([
       'link', 'off sent', 'reads off', 'note'
     ].map(heading => ({ heading })), report.links.map(link => [

@@ -47,19 +47,36 @@ export async function serve(options: ServeOptions): Promise<number> {
   const { why, error } = await ending
   log.info({ why }, 'ending: safe-off first')
   manager.stopping()
-  const failed = await closeAll([
+  const failed = await bounded(closeAll([
     async () => { await daemon.stop(`${why} at the daemon`) },
     () => removeDaemonNote(options.data),
     () => opened.close(),
     () => views.close(),
     () => manager.end(),
-  ]).then(() => null, (failure: unknown) => failure)
+  ]), log)
   if (failed !== null) log.error({ err: failed }, 'not everything could be closed')
   if (error !== null || failed !== null) return 4
   return daemon.status().latched ? 3 : 0
 }
 
 interface Ending { why: string; error: unknown }
+
+/** A safe-off with every link hung, and bleeding cut short, end well within this. */
+const closeMostMs = 60_000
+
+/**
+ * Null when all is closed, or what failed. Where something never closes (a simulated bench that is gone keeps
+ * its time to itself) the process ends all the same: its keeper makes the bench safe by itself.
+ */
+async function bounded(closing: Promise<void>, log: Log): Promise<unknown> {
+  const cancel = new RealClock().after(closeMostMs, () => {
+    log.error(`not closed after ${closeMostMs / 1000} s: ending without`)
+    process.exit(4)
+  })
+  const failed = await closing.then(() => null, (failure: unknown) => failure)
+  cancel()
+  return failed
+}
 
 /**
  * The keeper stays armed only while fresh readings are seen and judged; energy without that is not looked

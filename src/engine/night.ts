@@ -58,6 +58,8 @@ export interface NightState {
   live: boolean
   watching: boolean
   stage: string
+  /** Whether the safe-off of its end was read back; absent before that is told. */
+  offRead?: boolean
   /** When the run is expected to end, monotonic ms; moved as steps take longer or parts leave. */
   endsAtMs: number
   /** How and when the run began to end, monotonic ms; absent while it goes on. */

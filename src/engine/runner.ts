@@ -112,6 +112,7 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   busMayFall(night)
   night.state.ending ??= endingAs(night, reached)
   const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
+  night.state.offRead = report.verifiedMs !== null
   night.state.setV = 0
   night.state.stage = 'bleeding'
   for (const position of night.positions) {

@@ -17,15 +17,16 @@ export class RunReader {
   constructor(db: Db) {
     this.#db = db
     this.#byId = db.prepare('SELECT * FROM runs WHERE id = ?')
+    // As they were recorded: a clock may have been set back between two runs.
     this.#newest = db.prepare(
-      'SELECT * FROM runs ORDER BY started_wall_ms DESC, number DESC LIMIT CAST(? AS INTEGER)')
+      'SELECT * FROM runs ORDER BY number DESC LIMIT CAST(? AS INTEGER)')
     this.#lastState =
       db.prepare('SELECT seq, state, wall_ms FROM states WHERE run = ? ORDER BY seq DESC LIMIT 1')
     this.#channels = db.prepare('SELECT * FROM channels WHERE run = ? ORDER BY channel')
     this.#events = db.prepare('SELECT * FROM events WHERE run = ? AND seq >= ? ORDER BY seq')
     this.#results = db.prepare('SELECT * FROM results WHERE run = ? ORDER BY seq')
     this.#byPart = db.prepare(`SELECT DISTINCT runs.* FROM results JOIN runs ON runs.number = results.run
-      WHERE results.part = ? ORDER BY started_wall_ms DESC, number DESC`)
+      WHERE results.part = ? ORDER BY number DESC`)
     this.#heads = ['events', 'batches', 'results', 'states'].map(table =>
       db.prepare(`SELECT seq, hash FROM ${table} WHERE run = ? ORDER BY seq DESC LIMIT 1`))
   }

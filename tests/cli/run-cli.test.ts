@@ -293,6 +293,18 @@ describe('stopping', () => {
     expect(context.keeper).toEqual(['stopped by ida', 'stopped by ida', 'stopped by ida'])
   })
 
+  it('stops whatever else is on the line, and says so where no off command could be sent', async () => {
+    const { exit, out } = await run('stop', '--bogus', 'now')
+    expect([exit, out.includes('Off commands sent')]).toEqual([0, true])
+    removeDaemonNote(folder)
+    const silent = keeperReport.links.map(link => ({ ...link, sent: false, verified: false }))
+    context.stopByKeeper = async () => ({ ...keeperReport, verifiedMs: null, links: silent })
+    const none = await run('stop')
+    expect(none.exit).toBe(4)
+    expect(none.out).toMatch(/NO off command could be sent.*IT IS NOT KNOWN TO BE OFF/s)
+    expect(none.out).not.toContain('Off commands sent')
+  })
+
   it('says what to do by hand when neither did it', async () => {
     removeDaemonNote(folder)
     context.keeperFails = new BenchError('KEEPER_GONE', 'no keeper listens')
@@ -309,7 +321,7 @@ describe('stopping', () => {
       context.lastEndOf = async data => data === folder ? { wallMs: 5000, safeOff } : null
       const plain = await run('stop')
       expect(plain.exit).toBe(exit)
-      expect(plain.out).toContain('ended by itself after it had made the bench safe '
+      expect(plain.out).toContain(`ended by itself after it had ${exit === 0 ? 'made' : 'tried to make'} the bench safe `
         + `at ${formatWall(0)}: the daemon is gone.`)
       expect(plain.out).toContain('prove dead before touching')
       expect(plain.out.includes('switch the supply off by hand')).toBe(exit === 4)
