@@ -11,15 +11,20 @@ import type { PositionState } from './position.ts'
 
 /**
  * What each part stands at now, volts; null where the path cannot tell: a part on the bus is measured
- * against the bus, and where that reads less than its set-point a lead of its meter may be off while the
- * part is full.
+ * against the bus. Where that reads less than its set-point a lead of its meter may be off while the part is
+ * full, and where it rose since the part was read the part has risen with it.
  */
 export function standingVolts(night: Night): Map<PositionState, number | null> {
   const agrees = busAgreesNow(night)
   return new Map(night.positions.map(position => [
-    position, position.wiring === 'bus' && !agrees ? null : ownVolts(night, position),
+    position, position.wiring === 'bus' && (!agrees || busRoseSince(night, position)) ? null
+      : ownVolts(night, position),
   ]))
 }
+
+/** Between two sweeps the bus may have climbed far past what a part was last read at. */
+const busRoseSince = (night: Night, { currentAtBusV }: PositionState): boolean =>
+  (night.sampler.busV?.value ?? 0) - currentAtBusV > busTolerance(night)
 
 /**
  * Volts of a part by its own current; null where another position shows the same large one: the scanner may

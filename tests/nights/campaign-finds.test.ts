@@ -186,3 +186,10 @@ describe('a bleeder that opens in the soak below touch-safe', () => {
     expect(report.violations).toEqual([])
   })
 })
+
+describe('scanner contacts that died before the bus climbed', () => {
+  it('tell of no part that was last read at 5 V that it is below touch-safe', async () => {
+    const report = await campaignNight(8200403)
+    expect(report.violations).toEqual([])
+  })
+})
