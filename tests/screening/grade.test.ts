@@ -3,6 +3,8 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { judge, type Item } from '../../src/screening/grade.ts'
 import { judgeLooks } from '../../src/screening/methods/pin-out.ts'
+import { proveCapacitor } from '../../src/screening/methods/reactive.ts'
+import type { Jig } from '../../src/schema/jig.ts'
 import { faulty, found, type Finding } from '../../src/screening/proof.ts'
 import { valueLimit, type Capacitor, type Resistor, type Value } from '../../src/screening/to-prove.ts'
 
@@ -34,6 +36,18 @@ describe('a graded part', () => {
     expect(judge(r1, faulty('poor contact', 'it moved'), [])).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
     expect(judge(r1, found([]), [])).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
     expect(judge(r1, faulty('short', 'a short'), [])).toMatchObject({ grade: 'reject', strange: true })
+  })
+  it('says of an accepted capacitor that its leakage was not measured', async () => {
+    const part: Capacitor = { kind: 'capacitor', dielectric: 'film', farad: value(1e-7, 0.1), dissipation: null, leakage: null }
+    const omega = 2 * Math.PI * 1000
+    const jig = {
+      reach: { bridge: { frequenciesHz: [1000] } },
+      impedance: async () => ({
+        rOhm: { value: 1, u: 0.1, quality: 'good', atMs: 0 }, xOhm: { value: -1 / (omega * 1e-7), u: 1, quality: 'good', atMs: 0 }, frequencyHz: 1000, levelV: 1,
+      }),
+    } as unknown as Jig
+    const verdict = judge({ id: 'C1', part }, await proveCapacitor(jig, { high: 1, low: 2 }, part), [])
+    expect([verdict.grade, verdict.notes]).toEqual(['accept', ['its leakage was not measured']])
   })
   it('sends an old electrolytic that only leaks to be formed', () => {
     const part: Capacitor = { kind: 'capacitor', dielectric: 'electrolytic', farad: value(47e-6, 0.2), dissipation: null, leakage: null }

@@ -45,7 +45,7 @@ export async function proveCapacitor(jig: Jig, pair: Pair, part: Capacitor): Pro
     frequencyHz === wanted.frequencyHz
       ? []
       : [`read at ${formatSi(frequencyHz, 'Hz')}; stated at ${formatSi(wanted.frequencyHz, 'Hz')}`]
-  if (!part.leakage) return found(findings, figures, notes)
+  if (!part.leakage) return found(findings, figures, [...notes, 'its leakage was not measured'])
   const leak = await leakage(jig, pair, part)
   return found([...findings, leak], { ...figures, leakageA: leak.measured.value }, notes)
 }
