@@ -33,14 +33,18 @@ export function placeOf(path: string, db: Db): Place {
   const check = (): void => {
     for (const file of files) {
       const what = changeOf(last.get(file), look(file))
-      if (what !== null) throw new BenchError('STORE', `the record was ${what}`, { file })
+      if (what !== null) throw toldOf(what, file)
     }
-    if (version.get() !== first) throw new BenchError('STORE', `the record was ${writtenTo}`, { file: path })
+    if (version.get() !== first) throw toldOf(writtenTo, path)
   }
   const first = version.get()
   wrote()
   return { check, wrote }
 }
+
+/** Only a new start reads the record anew; until then nothing more is written to it. */
+const toldOf = (what: string, file: string): BenchError => new BenchError(
+  'STORE', `the record was ${what}: see that nothing else uses it, then start the daemon again`, { file })
 
 const writtenTo = 'written to by another program'
 
