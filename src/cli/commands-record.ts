@@ -8,7 +8,7 @@ import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { newestRun } from './commands-runs.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
-import { exitCodes, exitOfRun, type ExitCode } from './exit.ts'
+import { exitCodes, exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { pour } from './screen.ts'
 import { printable } from './table.ts'
 import { eventLine, outcomeLines } from './watch.ts'
@@ -57,6 +57,9 @@ async function report(
     const results = await client.get<PartResult[]>(`${path}/results`)
     const record = await client.get<RunRecord>(path)
     print(context.out, ...outcomeLines(record, results), ...await whyEnded(client, path, record), '')
+    if (!hasEnded(record)) {
+      print(context.out, 'It has not ended on record: energy may be on. See `nightbench status`.')
+    }
     if (options.verify) print(context.out, await chainLine(client, path))
     print(context.out,
       `The whole record: nightbench report ${decodeURIComponent(id)} -o ${decodeURIComponent(id)}.html`)

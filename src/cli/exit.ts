@@ -13,7 +13,7 @@ export function exitOfError(error: BenchError): ExitCode {
   }
 }
 
-/** Of a run that has ended. A part that was loaded and has no result is not accepted. */
+/** Of a run; one that goes on has accepted nothing yet. A part that was loaded and has no result is not accepted. */
 export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitCode {
   switch (run.state) {
     case 'done': {
@@ -24,7 +24,8 @@ export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitC
     case 'tripped': case 'stopped': return exitCodes.stopped
     case 'refused': return exitCodes.usage
     case 'interrupted': return exitCodes.fault
-    case 'prepared': case 'running': return exitCodes.accepted
+    // Nothing is accepted while it goes on.
+    case 'prepared': case 'running': return exitCodes.notAccepted
   }
 }
 
