@@ -234,7 +234,7 @@ export class Daemon implements Application {
     if (this.#recovery.isMeasuring) {
       throw new BenchError('REFUSED', 'what the last run left is still being measured')
     }
-    // Its link may have gone with the others: what came back must be asked again, or nobody could acknowledge.
+    // Its link may have gone with the others; were it not asked again, nobody could acknowledge.
     await this.#interlockSession()?.connect()
     await refuseWithoutPresence(this.#d.composed.roles)
     // Refused by a keeper that is not done yet, and by one that is gone.

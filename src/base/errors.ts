@@ -45,7 +45,9 @@ export const catalogue = {
     kind: 'usage', http: 404, mend: 'List what there is with `nightbench runs` or `nightbench instruments`.',
   },
   // safety
-  REFUSED: { kind: 'refused', http: 409, mend: 'Change what the message names; this command energised nothing.' },
+  REFUSED: {
+    kind: 'refused', http: 409, mend: 'Change what the message names; this command energised nothing.',
+  },
   TRIPPED: { kind: 'trip', http: 409, mend: 'Find the cause, then `nightbench ack` with the reason.' },
   STOPPED: { kind: 'trip', http: 409, mend: 'A person stopped the bench.' },
   KEEPER_GONE: {

@@ -13,7 +13,10 @@ export function exitOfError(error: BenchError): ExitCode {
   }
 }
 
-/** Of a run; one that goes on has accepted nothing yet. A part that was loaded and has no result is not accepted. */
+/**
+ * Of a run; one that goes on has accepted nothing yet. A part that was loaded and has no result is not
+ * accepted.
+ */
 export function exitOfRun(run: RunRecord, results: readonly PartResult[]): ExitCode {
   switch (run.state) {
     case 'done': {
