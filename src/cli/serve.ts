@@ -61,8 +61,8 @@ export async function serve(options: ServeOptions): Promise<number> {
 
 interface Ending { why: string; error: unknown }
 
-/** A safe-off with every link hung, and bleeding cut short, end well within this. */
-const closeMostMs = 60_000
+/** A safe-off with every link hung, and large parts followed down their bleeders, end within this. */
+const closeMostMs = 600_000
 
 /**
  * Null when all is closed, or what failed. Where something never closes (a simulated bench that is gone keeps

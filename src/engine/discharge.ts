@@ -17,11 +17,7 @@ const followMsMin = 10_000
 const emptyV = 1
 
 /** What was seen of one discharge. */
-interface Seen {
-  chargeC: number | null; safeAtMs: number | null; brokeAtV: number | null
-  /** What its first reading tells that it stood at when it left, were it a plain RC, volts; null without. */
-  headV: number | null
-}
+interface Seen { chargeC: number | null; safeAtMs: number | null; brokeAtV: number | null }
 
 /**
  * Follows one released part down to touch-safe. `releaseV`: what it stood at, volts, null when unknown.
@@ -30,9 +26,8 @@ interface Seen {
 export async function followDischarge(
   night: Night, position: PositionState, releaseV: number | null, releasedAtMs: number, faultAtMs?: number,
 ): Promise<void> {
-  const { chargeC, safeAtMs, brokeAtV, headV } = await follow(night, position, releasedAtMs)
-  // What nobody knew its own discharge may tell; one that shows nothing tells nothing.
-  const stoodV = toldV(night, position, releaseV) ?? (headV !== null && headV >= harmlessV ? headV : null)
+  const stoodV = toldV(night, position, releaseV)
+  const { chargeC, safeAtMs, brokeAtV } = await follow(night, position, releasedAtMs)
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
@@ -78,15 +73,12 @@ async function follow(night: Night, position: PositionState, releasedAtMs: numbe
   const { capacitanceF, tolerancePlus } = position.profile
   const tauMs = 1000 * seriesOhm(night.bench.fixture, position, false) * capacitanceF
   const untilMs = night.clock.monotonicMs() + Math.max(followMsMin, constants * tauMs * (1 + tolerancePlus))
-  const seen: Seen = { chargeC: null, safeAtMs: null, brokeAtV: null, headV: null }
+  const seen: Seen = { chargeC: null, safeAtMs: null, brokeAtV: null }
   let last: Reading | null = null
   while (night.clock.monotonicMs() < untilMs) {
     const reading: Reading | null = await night.waiters.next(night.channels.current[position.index]!,
       { afterMs: night.clock.monotonicMs(), withinMs: silenceMs(night), signal: night.reading })
     if (reading === null) { position.current = null; break }
-    if (last === null) {
-      seen.headV = headC(reading, releasedAtMs, tauMs) / capacitanceF + ohmicV(night, position, reading)
-    }
     seen.chargeC = last === null
       ? headC(reading, releasedAtMs, tauMs) : seen.chargeC! + betweenC(last, reading)
     seen.brokeAtV = Math.max(seen.brokeAtV ?? 0, brokenAt(night, position, last, reading))
@@ -110,10 +102,6 @@ function brokenAt(night: Night, position: PositionState, last: Reading | null, n
 /** Charge that left before the first reading of a plain RC: I·τ·(e^(Δt/τ) − 1), three τ at most. */
 const headC = ({ value, atMs }: Reading, releasedAtMs: number, tauMs: number): number =>
   Math.max(0, -value) * (tauMs / 1000) * Math.expm1(Math.min(3, Math.max(0, atMs - releasedAtMs) / tauMs))
-
-/** Volts that drive this current through the bleeder. */
-const ohmicV = (night: Night, position: PositionState, { value }: Reading): number =>
-  Math.max(0, -value) * seriesOhm(night.bench.fixture, position, false)
 
 const betweenC = (last: Reading, now: Reading): number =>
   -((now.value + last.value) / 2) * ((now.atMs - last.atMs) / 1000)
