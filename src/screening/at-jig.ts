@@ -101,31 +101,22 @@ async function conducting(jig: Jig, pairs: readonly Pair[]): Promise<number> {
   return Infinity
 }
 
+const needs: Record<ToProve['kind'], readonly (keyof typeof reachNames)[]> = {
+  resistor: ['ohms'], contact: ['ohms'], capacitor: ['bridge'], inductor: ['bridge'], diode: ['source'],
+  bipolar: ['source', 'secondSource'],
+}
+const reachNames = { ohms: 'ohm meter', bridge: 'bridge', source: 'source', secondSource: 'second source' }
+
 /** The method of its kind. Rejects REFUSED where the jig does not reach what it needs. */
 export async function prove(jig: Jig, { part }: Item): Promise<Proof> {
-  const { bridge, ohms, source, secondSource } = jig.reach
-  const needs = (has: unknown, what: string): void => {
-    if (has === null) throw new BenchError('REFUSED', `no ${what} reaches the jig`)
-  }
+  const lacks = needs[part.kind].find(name => jig.reach[name] === null)
+  if (lacks) throw new BenchError('REFUSED', `no ${reachNames[lacks]} reaches the jig`)
   switch (part.kind) {
-    case 'resistor':
-      needs(ohms, 'ohm meter')
-      return proveResistor(jig, ends, part)
-    case 'contact':
-      needs(ohms, 'ohm meter')
-      return proveContact(jig, ends, part)
-    case 'capacitor':
-      needs(bridge, 'bridge')
-      return proveCapacitor(jig, ends, part)
-    case 'inductor':
-      needs(bridge, 'bridge')
-      return proveInductor(jig, ends, part)
-    case 'diode':
-      needs(source, 'source')
-      return proveDiode(jig, ends, part)
-    case 'bipolar':
-      needs(source, 'source')
-      needs(secondSource, 'second source')
-      return proveBipolar(jig, part)
+    case 'resistor': return proveResistor(jig, ends, part)
+    case 'contact': return proveContact(jig, ends, part)
+    case 'capacitor': return proveCapacitor(jig, ends, part)
+    case 'inductor': return proveInductor(jig, ends, part)
+    case 'diode': return proveDiode(jig, ends, part)
+    case 'bipolar': return proveBipolar(jig, part)
   }
 }
