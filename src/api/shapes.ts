@@ -75,7 +75,9 @@ export const sequenceShape = z.strictObject({
 })
 
 export const idParams = z.strictObject({ id: z.string().min(1).max(100) })
-export const stopBody = z.strictObject({ reason: z.string().min(1).max(500).default('stopped by a person') })
+export const stopBody = z.strictObject({
+  reason: z.string().min(1).max(500).default('a person asked for it'),
+})
 export const presenceBody = z.strictObject({ person: z.string().min(1).max(100) })
 export const acknowledgeBody = z.strictObject({
   reason: z.string().min(1).max(500), person: z.string().min(1).max(100),

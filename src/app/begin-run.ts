@@ -3,6 +3,7 @@ import { BenchError } from '../base/errors.ts'
 import type { Plan } from '../schema/application.ts'
 import type { StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
+import type { Continued } from './continue-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { rolesOf } from './files.ts'
 import { beatLimitMs } from './night-maker.ts'
@@ -57,7 +58,7 @@ export async function refuseOtherTarget(store: Store, runId: string, { targetV }
 
 /** All that the record keeps of how the bench was when the run began. */
 export function setupOf(
-  { bench, profiles, sequences }: DaemonDeps, request: StartRequest, plan: Plan, continues?: string,
+  { bench, profiles, sequences }: DaemonDeps, request: StartRequest, plan: Plan, continued?: Continued,
 ): Record<string, unknown> {
   const instruments = Object.entries(bench.file.instruments).map(([name, { identity, url, profile }]) =>
     ({ name, role: rolesOf(bench, name), identity, url, profile, hash: bench.profiles.get(name)!.hash }))
@@ -68,6 +69,7 @@ export function setupOf(
   }
   return {
     request, plan, sequence, instruments, parts, fixture: bench.file.fixture, limits: bench.file.limits,
-    cadence: bench.file.cadence, beatLimitMs, ...continues !== undefined && { continues },
+    cadence: bench.file.cadence, beatLimitMs,
+    ...continued && { continues: continued.runId, leftOut: continued.leftOut },
   }
 }

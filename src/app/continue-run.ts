@@ -1,6 +1,8 @@
 /** A run that did not reach its end: what has to hold for a person to continue it, or to close it. */
 import { BenchError } from '../base/errors.ts'
-import { startRequest, type RunRecord, type StartRequest } from '../schema/run.ts'
+import {
+  startRequest, type LeftOut, type LoadedPart, type RunRecord, type StartRequest,
+} from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import type { ContinueRequest } from '../schema/application.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
@@ -28,6 +30,30 @@ export async function unfinishedRun(store: Store, runId: string): Promise<RunRec
   const closed = (await store.events(runId)).find(({ kind }) => kind === 'closed')
   if (closed) throw new BenchError('REFUSED', `run ${runId} is closed: ${closed.text}`)
   return run
+}
+
+/** A run that is continued, and its parts that stay off the bus. */
+export interface Continued {
+  readonly runId: string
+  readonly leftOut: readonly LeftOut[]
+}
+
+/**
+ * `parts` without those that run `runId` dropped: what it took off the bus, continuing does not put back.
+ * REFUSED where none is left.
+ */
+export async function withoutDropped(
+  store: Store, runId: string, parts: readonly LoadedPart[],
+): Promise<{ parts: LoadedPart[]; leftOut: LeftOut[] }> {
+  const drops = (await store.events(runId)).filter(({ kind }) => kind === 'drop')
+  const whyOf = (name: string): string | undefined => drops.find(({ position }) => position === name)?.text
+  const left = parts.filter(({ position }) => whyOf(position) === undefined)
+  if (left.length === 0 && parts.length > 0) {
+    throw new BenchError('REFUSED', `run ${runId} dropped every part; look at each, then start a run`)
+  }
+  const leftOut = parts.filter(part => !left.includes(part))
+    .map(({ position, part }) => ({ position, part, why: whyOf(position)! }))
+  return { parts: left, leftOut }
 }
 
 /**

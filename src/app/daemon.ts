@@ -16,7 +16,7 @@ import type { RunHandles } from '../engine/runner.ts'
 import type { AnySequence } from '../engine/sequence.ts'
 import { freeRunId, refuseOtherTarget, refuseUnless, setupOf } from './begin-run.ts'
 import { checkIdentities, checkInstrument } from './identity.ts'
-import { requestToContinue, unfinishedRun } from './continue-run.ts'
+import { requestToContinue, unfinishedRun, withoutDropped, type Continued } from './continue-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { Latch } from './latch.ts'
 import { makeNight } from './night-maker.ts'
@@ -105,14 +105,18 @@ export class Daemon implements Application {
 
   async plan(request: StartRequest): Promise<Plan> { return (await prepare(this.#d, request)).plan }
 
-  async start(request: StartRequest): Promise<RunRecord> { return await this.#start(async () => request) }
+  async start(request: StartRequest): Promise<RunRecord> {
+    return await this.#start(async () => await this.#begin(request))
+  }
 
   async continueRun(runId: string, request: ContinueRequest): Promise<RunRecord> {
     return await this.#start(async () => {
       const run = await unfinishedRun(this.store, runId)
       await refuseWithoutPresence(this.#d.composed.roles)
-      return requestToContinue(run, request, this.#d)
-    }, runId)
+      const asked = requestToContinue(run, request, this.#d)
+      const { parts, leftOut } = await withoutDropped(this.store, runId, asked.parts)
+      return await this.#begin({ ...asked, parts }, { runId, leftOut })
+    })
   }
 
   async closeRun(runId: string, reason: string, person: string): Promise<void> {
@@ -120,23 +124,27 @@ export class Daemon implements Application {
       throw new BenchError('USAGE', 'closing a run needs a person and a reason')
     }
     await unfinishedRun(this.store, runId)
-    await this.#note(runId, 'closed', `${person} closed this run: ${reason}`, { person, reason })
-  }
-
-  /** An event of a run that has ended. */
-  async #note(runId: string, kind: string, text: string, data: NonNullable<RunEvent['data']>): Promise<void> {
-    const { clock } = this.#d
-    await this.store.appendEvent(runId, {
-      kind, severity: 'info', atMs: clock.monotonicMs(), wallMs: clock.wallMs(), text, data,
+    await this.#note(runId, {
+      kind: 'closed', text: `${person} closed this run: ${reason}`, data: { person, reason },
     })
   }
 
-  async #start(requestOf: () => Promise<StartRequest>, continues?: string): Promise<RunRecord> {
+  /** An event of a run that has ended. */
+  async #note(
+    runId: string, event: Pick<RunEvent, 'kind' | 'text' | 'data' | 'position'>,
+  ): Promise<void> {
+    const { clock } = this.#d
+    await this.store.appendEvent(runId, {
+      ...event, severity: 'info', atMs: clock.monotonicMs(), wallMs: clock.wallMs(),
+    })
+  }
+
+  async #start(begin: () => Promise<RunRecord>): Promise<RunRecord> {
     this.#refuseUnlessIdle()
     this.#starting = true
     this.#stopReason = null
     try {
-      return await this.#begin(await requestOf(), continues)
+      return await begin()
     } finally {
       this.#starting = false
     }
@@ -152,23 +160,20 @@ export class Daemon implements Application {
     }
   }
 
-  async #begin(request: StartRequest, continues?: string): Promise<RunRecord> {
+  async #begin(request: StartRequest, continued?: Continued): Promise<RunRecord> {
     const { sequence, parameters, plan, parts } = await prepare(this.#d, request)
     refuseUnless(request, plan)
-    if (continues !== undefined) await refuseOtherTarget(this.store, continues, plan)
+    if (continued) await refuseOtherTarget(this.store, continued.runId, plan)
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
       id: await freeRunId(this.store, clock.wallMs(), request.sequence),
       sequence: request.sequence, bench: bench.file.bench,
       state: 'running', startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person,
-      use: request.use, software: this.#d.software, setup: setupOf(this.#d, request, plan, continues),
+      use: request.use, software: this.#d.software, setup: setupOf(this.#d, request, plan, continued),
     }
     const channels = channelTable(bench.file.fixture)
     await this.store.createRun(record, channels.all)
-    if (continues !== undefined) {
-      await this.#note(continues, 'continued', `${request.person} continued this run as ${record.id}`,
-        { run: record.id, person: request.person })
-    }
+    if (continued) await this.#noteContinued(record, continued)
     this.#recovery.forget()
     const handles = makeNight({
       runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper,
@@ -182,6 +187,16 @@ export class Daemon implements Application {
     }
     if (this.#stopReason !== null) this.#halt(this.#current, this.#stopReason)
     return record
+  }
+
+  async #noteContinued({ id, person }: RunRecord, { runId, leftOut }: Continued): Promise<void> {
+    await this.#note(runId, {
+      kind: 'continued', text: `${person} continued this run as ${id}`, data: { run: id, person },
+    })
+    for (const { position, part, why } of leftOut) {
+      const text = `${part} stays off the bus, run ${runId} dropped it: ${why}`
+      await this.#note(id, { kind: 'left-out', position, text })
+    }
   }
 
   async ended(runId: string): Promise<RunRecord> {
@@ -244,8 +259,10 @@ export class Daemon implements Application {
     const [last] = await this.store.listRuns(1)
     if (!last || !acknowledged) return
     try {
-      await this.#note(last.id, 'acknowledged', `${person} acknowledged "${acknowledged.text}": ${reason}`,
-        { person, reason })
+      await this.#note(last.id, {
+        kind: 'acknowledged', text: `${person} acknowledged "${acknowledged.text}": ${reason}`,
+        data: { person, reason },
+      })
     } catch (error) {
       this.#latch.restore(acknowledged)
       throw error

@@ -22,7 +22,7 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
     // Whatever else is on the line, the bench is made safe.
     .allowUnknownOption().allowExcessArguments(),
   async (reason: string[], options: CommonOptions) =>
-    await stop(context, reason.join(' ') || `stopped by ${context.user}`, options))
+    await stop(context, reason.join(' ') || `${context.user} asked for it`, options))
 
   act(program.command('ack').argument('<reason...>', 'what was wrong and what was done')
     .option('--person <name>', 'who says so', context.user)
@@ -106,6 +106,7 @@ function stopLines(report: SafeOffReport, by: string): string[] {
       link.verified === null ? 'has no read-back' : link.verified ? 'yes' : 'NO', link.note,
     ])),
     'Parts may still hold charge: prove dead before touching.',
+    'Nothing starts until somebody at the bench acknowledges: nightbench ack REASON',
   ].map(printable)
 }
 

@@ -1,6 +1,6 @@
 /** Commands about a run that did not reach its end: continue it, or close it for good. */
 import type { Command } from 'commander'
-import type { RunRecord } from '../schema/run.ts'
+import type { LeftOut, RunRecord } from '../schema/run.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
@@ -34,6 +34,11 @@ async function continueRun(context: CliContext, id: string, options: Options): P
     person: options.person, cautionsConfirmed: options.cautionsRead === true,
     polarityConfirmed: options.polarityChecked === true,
   }, longMs)
+  const leftOut = (run.setup['leftOut'] ?? []) as LeftOut[]
+  if (!options.json) {
+    print(context.out, ...leftOut.map(({ position, part, why }) =>
+      `${position} (${part}) stays off the bus, run ${id} dropped it: ${why}`))
+  }
   if (options.watch) return await watchRun(context, client, run.id, options.json === true)
   if (options.json) printJson(context.out, run)
   else print(context.out, `Run ${run.id} continues run ${id}. Follow it with: nightbench watch ${run.id}`)

@@ -56,7 +56,8 @@ async function report(
   } else {
     const results = await client.get<PartResult[]>(`${path}/results`)
     const record = await client.get<RunRecord>(path)
-    print(context.out, ...outcomeLines(record, results), ...await whyEnded(client, path, record), '')
+    const events = await client.get<RunEvent[]>(`${path}/events`)
+    print(context.out, ...outcomeLines(record, results, events), ...whyEnded(record, events), '')
     if (!hasEnded(record)) {
       print(context.out, 'It has not ended on record: energy may be on. See `nightbench status`.')
     }
@@ -69,9 +70,8 @@ async function report(
 }
 
 /** What refused or tripped it, in the words of its events; nothing for a run that got done. */
-async function whyEnded(client: DaemonClient, path: string, { state }: RunRecord): Promise<string[]> {
+function whyEnded({ state }: RunRecord, events: readonly RunEvent[]): string[] {
   if (state === 'done' || state === 'running' || state === 'prepared') return []
-  const events = await client.get<RunEvent[]>(`${path}/events`)
   const isWhy = ({ kind, severity }: RunEvent): boolean =>
     severity === 'trip' || ['refused', 'stop'].includes(kind)
   return events.filter(isWhy).map(event => printable(eventLine(event)))

@@ -1,5 +1,6 @@
 /** What the demo shows: the rack as it goes, what happens as it happens, and the truth last. */
 import { formatClock, formatDuration } from '../base/format.ts'
+import { touchLines } from '../report/touch-lines.ts'
 import type { BenchStatus } from '../schema/application.ts'
 import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
@@ -106,7 +107,7 @@ export function finalLines({ run, results, events, truth, records, wallS }: Demo
         ? `${result.grade}${result.provisional ? ' (provisional)' : ''}, ${result.disposition}` : 'nothing']
     }), 170)
   return [
-    '', ...grades, '', ...touchAtEnd(events), '',
+    '', ...grades, '', ...touchLines(run, events), '',
     'Provisional grades close with a second formal reading (leakage-soak) after 12 to 48 hours of rest.',
     ...[...records].slice(0, 1).map(
       ([, path]) => `Test records: ${path.slice(0, path.lastIndexOf('/'))} (run.html, and one page a part)`
@@ -115,19 +116,6 @@ export function finalLines({ run, results, events, truth, records, wallS }: Demo
       + `${formatDuration(benchHours(run) * 3600)} of bench time in ${formatDuration(wallS)}.`,
     '',
     'The hidden truth, beside what the bench concluded:', ...beside,
-  ]
-}
-
-/** What the last look at each part that stood on the bus showed, worst first. */
-function touchAtEnd(events: readonly StoredEvent[]): string[] {
-  const last = new Map<string, StoredEvent>()
-  for (const event of events) {
-    if (event.kind === 'touch' && event.position !== undefined) last.set(event.position, event)
-  }
-  const dead = [...last].filter(([, { data }]) => data?.['verdict'] === 'dead').map(([name]) => name).sort()
-  return [
-    ...[...last.values()].filter(({ data }) => data?.['verdict'] !== 'dead').map(({ text }) => text).sort(),
-    ...dead.length === 0 ? [] : [`${dead.join(' ')} measured touch-safe; prove dead before touching`],
   ]
 }
 

@@ -4,7 +4,7 @@
  */
 import { asBenchError } from '../base/errors.ts'
 import type { FeedItem, SafeOffReport } from '../schema/application.ts'
-import type { PartResult, RunRecord } from '../schema/run.ts'
+import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import { deeds, type ScreenStatus } from '../schema/screening.ts'
 import type { DaemonClient } from './client.ts'
 import type { CliContext } from './context.ts'
@@ -54,11 +54,11 @@ export class ScreeningFollower implements Follower {
     this.#screen.block([screenStatusLine(status)])
   }
 
-  finish(run: RunRecord, results: readonly PartResult[]): ExitCode {
+  finish(run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[]): ExitCode {
     this.close()
     this.#screen.block([])
     this.#screen.end()
-    for (const line of ['', ...outcomeLines(run, results)]) this.#screen.line(line)
+    for (const line of ['', ...outcomeLines(run, results, events)]) this.#screen.line(line)
     return exitOfRun(run, results)
   }
 
@@ -75,7 +75,7 @@ export class ScreeningFollower implements Follower {
 
   async #send(client: DaemonClient, word: string): Promise<void> {
     if (word === 'stop') {
-      await client.post<SafeOffReport>('/stop', { reason: `stopped by ${this.#context.user}` })
+      await client.post<SafeOffReport>('/stop', { reason: `${this.#context.user} asked for it` })
       return
     }
     if (!words.includes(word)) return this.#screen.line(`This is none of: ${words.join(', ')}`)

@@ -56,7 +56,8 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
   const { run } = status
   const lines = run ? runLines(status, run) : [`${status.bench}: nothing runs; ${energyWords[status.energy]}`]
   if (status.latched) {
-    lines.push(`TRIPPED ${formatClock(status.latched.wallMs)}: ${status.latched.text}`)
+    lines.push(`LATCHED ${formatClock(status.latched.wallMs)}: ${status.latched.text}`)
+    if (!run) lines.push('Nothing starts until somebody at the bench acknowledges: nightbench ack REASON')
   }
   if (status.left) lines.push(...leftLines(status.left))
   if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')

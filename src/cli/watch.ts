@@ -2,6 +2,7 @@
 import { sleep } from '../base/clock.ts'
 import { hasCode } from '../base/errors.ts'
 import { formatClock, formatDuration, formatSi } from '../base/format.ts'
+import { touchLines } from '../report/touch-lines.ts'
 import type { BenchStatus, FeedItem } from '../schema/application.ts'
 import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import type { ScreenStatus } from '../schema/screening.ts'
@@ -32,9 +33,11 @@ export async function followRun(
   for (let tries = 0; ;) {
     try {
       const run = await followFeed(client, runId, item => { tries = 0; follower.show(item) })
-      if (run) return follower.finish(
-        run, await client.get<PartResult[]>(`/runs/${encodeURIComponent(runId)}/results`)
-      )
+      if (run) {
+        const path = `/runs/${encodeURIComponent(runId)}`
+        return follower.finish(run, await client.get<PartResult[]>(`${path}/results`),
+          await client.get<RunEvent[]>(`${path}/events`))
+      }
     } catch (error) {
       if (!hasCode(error, 'DAEMON_GONE') || tries >= triesMax) throw error
     }
@@ -73,7 +76,7 @@ function concerns(item: Heard, runId: string): item is FeedItem {
 
 export interface Follower {
   show(item: FeedItem): void
-  finish(run: RunRecord, results: readonly PartResult[]): ExitCode
+  finish(run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[]): ExitCode
 }
 
 class JsonFollower implements Follower {
@@ -104,10 +107,10 @@ class ScreenFollower implements Follower {
     }
   }
 
-  finish(run: RunRecord, results: readonly PartResult[]): ExitCode {
+  finish(run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[]): ExitCode {
     this.#screen.block([])
     this.#screen.end()
-    for (const line of ['', ...outcomeLines(run, results)]) this.#screen.line(line)
+    for (const line of ['', ...outcomeLines(run, results, events)]) this.#screen.line(line)
     return exitOfRun(run, results)
   }
 
@@ -130,9 +133,10 @@ class ScreenFollower implements Follower {
 }
 
 export function eventLine(event: RunEvent): string {
-  const where = event.position === undefined ? '' : `${event.position}  `
+  const { position, text } = event
+  const where = position === undefined || text.startsWith(position) ? '' : `${position}  `
   const weight = event.severity === 'info' ? '' : `${event.severity.toUpperCase()}: `
-  return printable(`${formatClock(event.wallMs)}  ${where}${weight}${event.text}`)
+  return printable(`${formatClock(event.wallMs)}  ${where}${weight}${text}`)
 }
 
 export function resultLine(result: PartResult): string {
@@ -141,13 +145,17 @@ export function resultLine(result: PartResult): string {
   return printable(`${position}  ${part}: ${grade}${provisional}, ${disposition}. ${reason}`)
 }
 
-/** How the run ended, and every part with its verdict. */
-export function outcomeLines(run: RunRecord, results: readonly PartResult[]): string[] {
+/** How the run ended, every part with its verdict, and what may be touched. */
+export function outcomeLines(
+  run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[],
+): string[] {
   const lastedS = ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 1000
   const head = hasEnded(run)
     ? `Run ${run.id} ${endWords[run.state]} after ${formatDuration(lastedS)}.`
     : `Run ${run.id} is still ${run.state}.`
-  if (results.length === 0) return [printable(head)]
+  const touch = hasEnded(run) ? touchLines(run, events).map(printable) : []
+  const below = touch.length > 0 ? ['', ...touch] : []
+  if (results.length === 0) return [printable(head), ...below]
   return [printable(head), '', ...renderTable(
     ['position', 'part', 'grade', 'do', 'why'].map(heading => ({ heading })),
     results.map(result => [
@@ -155,7 +163,7 @@ export function outcomeLines(run: RunRecord, results: readonly PartResult[]): st
       result.disposition,
       result.reason,
     ]),
-  )]
+  ), ...below]
 }
 
 const endWords: Record<RunRecord['state'], string> = {

@@ -93,6 +93,14 @@ export interface PartResult {
   readonly figures: Readonly<Record<string, number>>
 }
 
+/** A part that a run dropped, and that stays off the bus when that run is continued. */
+export interface LeftOut {
+  readonly position: string
+  readonly part: string
+  /** What was said as it was dropped. */
+  readonly why: string
+}
+
 export interface RunRecord {
   readonly id: string
   readonly sequence: string

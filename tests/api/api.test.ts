@@ -198,8 +198,8 @@ describe('who may ask', () => {
     const answer = await strict.inject({
       method: 'POST', url: '/api/v1/stop', headers, ...(payload ? { payload } : {})
     })
-    expect(safeOffReport.parse(answer.json()).reason).toBe('stopped by a person')
-    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+    expect(safeOffReport.parse(answer.json()).reason).toBe('a person asked for it')
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'a person asked for it' }])
     await strict.close()
   })
 

@@ -102,7 +102,7 @@ describe('a listener', () => {
     const answer = whole(socket)
     release()
     expect(Number((await answer).slice(9, 12))).toBe(status)
-    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'a person asked for it' }])
   })
 
   it('does not stop for bytes that name another address', async () => {
@@ -158,7 +158,7 @@ describe('a stop', () => {
     socket.write(head('POST /api/v1/stop HTTP/1.1', ['Content-Type: application/json', 'Content-Length: 100']))
     const first = await new Promise<string>(resolve => { socket.once('data', chunk => resolve(String(chunk))) })
     expect(first).toContain('200 OK')
-    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'a person asked for it' }])
   })
 
   it.each([
@@ -172,14 +172,14 @@ describe('a stop', () => {
     const answer = new Promise<string>(resolve => { socket.once('data', chunk => resolve(String(chunk))) })
     socket.write(`${['POST /api/v1/stop HTTP/1.1', ...headers, '', ''].join('\r\n')}${body}`)
     expect(await answer).toContain('200 OK')
-    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'a person asked for it' }])
   })
 
   it('stops first where its pieces are none, and complains after', async () => {
     const socket = await dial()
     socket.write(`${head('POST /api/v1/stop HTTP/1.1', ['Transfer-Encoding: chunked'])}zz\r\n{`)
     expect(await whole(socket)).toContain('400 Bad Request')
-    expect(app.calls).toEqual([{ name: 'stop', argument: 'stopped by a person' }])
+    expect(app.calls).toEqual([{ name: 'stop', argument: 'a person asked for it' }])
   })
 
   it.each([

@@ -14,7 +14,7 @@ import { FakeApplication } from './fake-application.ts'
 
 const pem = (name: string): string => readFileSync(join(import.meta.dirname, 'fixtures', `${name}.pem`), 'utf8')
 const tooLong = `X: ${'x'.repeat(apiLimits.headerBytes)}`
-const stopped = { name: 'stop', argument: 'stopped by a person' }
+const stopped = { name: 'stop', argument: 'a person asked for it' }
 
 describe.each([['in the clear', false], ['over TLS', true]])('a listener %s', (_, isTls) => {
   let app: FakeApplication

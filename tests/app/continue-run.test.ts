@@ -1,21 +1,24 @@
 import { describe, expect, it } from 'vitest'
-import { pair } from '../../nights/acts.ts'
+import { pair, rackOf } from '../../nights/acts.ts'
 import { quick } from '../../nights/bad-night.ts'
 import { CampaignBench } from '../../nights/campaign-bench.ts'
 import { sleep } from '../../src/base/clock.ts'
 import { recordHtml } from '../../src/report/html.ts'
 import { buildRecord } from '../../src/report/record.ts'
+import { loadedPart, type StartRequest } from '../../src/schema/run.ts'
+import type { Store } from '../../src/schema/store.ts'
+import { withoutDropped } from '../../src/app/continue-run.ts'
 
 const who = { person: 'K. Marsh', cautionsConfirmed: true, polarityConfirmed: true }
 const soakS = 120
 
 /** A night that was interrupted in its forming, measured dead by the next daemon. */
-async function interrupted() {
-  const bench = new CampaignBench(pair(3), 3)
+async function interrupted(scenario = pair(3), afterMs = 400_000) {
+  const bench = new CampaignBench(scenario, 3)
   const runId = await bench.clock.run((async () => {
     await bench.boot()
     const { id } = await bench.daemon.start({ ...bench.request, parameters: { ...quick, soakS } })
-    await sleep(bench.clock, 400_000)
+    await sleep(bench.clock, afterMs)
     bench.killDaemon()
     await sleep(bench.clock, 1000)
     await bench.boot()
@@ -88,5 +91,29 @@ describe('a run that did not reach its end', () => {
     await expect(run(daemon.continueRun(runId, who))).rejects.toThrow(/is closed: K. Marsh closed this run: the rack/)
     await expect(run(daemon.closeRun(runId, 'again', 'K. Marsh'))).rejects.toThrow(/is closed/)
     expect(await store.verifyChain(runId)).toBeNull()
+  })
+
+  const shorting = ['shorting', { atFraction: 0.16, afterS: 30, toOhm: 200 }] as const
+
+  it('leaves off the bus what the run had dropped, and says so', async () => {
+    const { bench, store, daemon, runId, run } = await interrupted(rackOf([shorting, 'healthy'], 3), 900_000)
+    const drops = (await store.events(runId)).filter(({ kind }) => kind === 'drop')
+    expect(drops.map(({ position }) => position)).toEqual(['P01'])
+    const takenBefore = bench.sim.instruments.relays.device.effects.list('relay 1').length
+    const next = await run(daemon.continueRun(runId, who))
+    expect((next.setup['request'] as StartRequest).parts.map(({ position }) => position)).toEqual(['P02'])
+    expect(next.setup['leftOut']).toEqual([{ position: 'P01', part: 'R-01', why: drops[0]!.text }])
+    expect((await run(daemon.ended(next.id))).state).toBe('done')
+    expect((await store.events(next.id)).filter(({ kind }) => kind === 'left-out')).toMatchObject([{ position: 'P01' }])
+    const takes = bench.sim.instruments.relays.device.effects.list('relay 1').slice(takenBefore)
+    expect(takes.filter(({ value }) => value !== 0)).toEqual([])
+  })
+
+  it('is not continued where it had dropped every part', async () => {
+    const store = { events: async () => [{ kind: 'drop', position: 'P01', text: 'P01 off the bus' }] } as unknown as Store
+    const parts = loadedPart.array().parse([{ position: 'P01', part: 'R-01', profile: 'al' }, { position: 'P02', part: 'R-02', profile: 'al' }])
+    await expect(withoutDropped(store, 'r', parts.slice(0, 1))).rejects.toThrow(/dropped every part/)
+    expect((await withoutDropped(store, 'r', parts)).parts).toEqual(parts.slice(1))
+    expect(await withoutDropped(store, 'r', [])).toEqual({ parts: [], leftOut: [] })
   })
 })

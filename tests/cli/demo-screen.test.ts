@@ -52,7 +52,7 @@ describe('the screen of the demo', () => {
 
   it('ends with what may not be touched, by the last look at each part', () => {
     const lines = finalLines({
-      run: { id: 'R', state: 'done', startedWallMs: 0, endedWallMs: 1 } as RunRecord, results: [], truth: [],
+      run: { id: 'R', state: 'done', startedWallMs: 0, endedWallMs: 1, setup: {} } as unknown as RunRecord, results: [], truth: [],
       records: new Map(), wallS: 1, events: [
         touch('P04', 'dead', 'measured below 60 V'), dead,
         touch('P04', 'unmeasured', 'NOT SAFE TO TOUCH: UNMEASURED'),

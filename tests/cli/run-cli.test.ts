@@ -290,7 +290,7 @@ describe('stopping', () => {
     await api.close()
     expect((await run('stop')).exit).toBe(0)
     expect((await run('stop', '--daemon', 'no address')).exit).toBe(0)
-    expect(context.keeper).toEqual(['stopped by ida', 'stopped by ida', 'stopped by ida'])
+    expect(context.keeper).toEqual(['ida asked for it', 'ida asked for it', 'ida asked for it'])
   })
 
   it('stops whatever else is on the line, and says so where no off command could be sent', async () => {

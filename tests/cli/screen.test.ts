@@ -128,7 +128,7 @@ describe('screen', () => {
     type('stop')
     await until(() => cli.app.calls.some(({ name }) => name === 'stop'))
     expect(cli.app.calls.filter(({ name }) => name !== 'screening.begin')).toEqual([
-      { name: 'screening.do', argument: 'second opinion' }, { name: 'screening.do', argument: 'keep' }, { name: 'stop', argument: 'stopped by ida' },
+      { name: 'screening.do', argument: 'second opinion' }, { name: 'screening.do', argument: 'keep' }, { name: 'stop', argument: 'ida asked for it' },
     ])
     await end('stopped')
     expect(await watching).toBe(3)

@@ -60,7 +60,7 @@ describe('the table of a run', () => {
   it('says that a trip is latched and that the keeper is gone, and nothing of it otherwise', () => {
     const latched = { ...idleStatus, latched: { text: 'over-current', wallMs: 0 }, keeper: 'gone' as const }
     expect(statusLines(latched).join('\n')).toContain(
-      `TRIPPED ${formatClock(0)}: over-current\nTHE KEEPER IS GONE`
+      `LATCHED ${formatClock(0)}: over-current\nNothing starts until somebody at the bench acknowledges: nightbench ack REASON\nTHE KEEPER IS GONE`
     )
     expect(statusLines(idleStatus)).toEqual(['pavilion: nothing runs; energy off'])
   })
