@@ -24,6 +24,7 @@ export async function arm(night: Night): Promise<void> {
   await checkCutoff(night)
   await night.roles.positions?.releaseAll()
   await checkDead(night)
+  await clearOldTrip(night, supply)
   await supply.protect(night.plan.overVoltageV, night.plan.supplyLimitA * 1.2)
   const watchdogS = await armWatchdog(night)
   night.supervisor.arm(limitsOf(night), freshnessOf(night),
@@ -80,6 +81,20 @@ async function checkInterlock(night: Night): Promise<void> {
       expected: 'key or button at the bench', got: 'neither',
     })
   }
+}
+
+/**
+ * A trip of the supply itself from before, which a person acknowledged. At zero behind an open cutoff,
+ * because clearing puts some outputs back on: then READ_BACK.
+ */
+async function clearOldTrip(night: Night, supply: Supply): Promise<void> {
+  const trip = await supply.protectionTripped()
+  if (trip === 'none') return
+  await night.recorder.event({
+    kind: 'cleared', severity: 'warning',
+    text: `the supply's protection stood tripped (${trip}) and is cleared`,
+  })
+  await supply.clearProtection()
 }
 
 /** A contact that is closed though nobody closed it cannot be relied on to open. */
