@@ -169,7 +169,7 @@ function readYaml(text: string): Read {
   })
   const said = [
     ...document.errors.map(error => ({ at: error.pos[0], got: firstLine(error.message) })),
-    ...doubleKeys(document),
+    ...badKeys(document),
   ]
   const faults = said.map(({ at, got }): Fault => {
     const { line, col } = lines.linePos(at)
@@ -179,8 +179,11 @@ function readYaml(text: string): Read {
   return { value, faults, locate: path => placeOf(document, lines, path) }
 }
 
-/** Keys that stand twice in one group. The parser's own search compares every key with every other. */
-function doubleKeys(document: Document): { at: number; got: string }[] {
+/**
+ * Keys that stand twice in one group, where the parser's own search compares every key with every other, and
+ * the one that judges would pass over without a word.
+ */
+function badKeys(document: Document): { at: number; got: string }[] {
   const found: { at: number; got: string }[] = []
   visit(document, {
     Map(_, map) {
@@ -189,6 +192,7 @@ function doubleKeys(document: Document): { at: number; got: string }[] {
         const name = isScalar(key) ? String(key.value) : String(key)
         const got = `the key ${JSON.stringify(name.slice(0, 60))} twice`
         if (seen.has(name)) found.push({ at: rangeStart(key) ?? 0, got })
+        if (name === '__proto__') found.push({ at: rangeStart(key) ?? 0, got: 'the key "__proto__"' })
         seen.add(name)
       }
     },

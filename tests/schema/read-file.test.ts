@@ -135,6 +135,13 @@ describe('reading a file', () => {
     expect(problem).toMatchObject({ path: 'target', expected: 'text or a group of keys', got: '3' })
   })
 
+  it.each([['thing.yaml', 'a:\n  __proto__: 1\n', 2, 3], ['thing.json', '{"a": {"__proto__": {"b": 1}}}', 1, 8]])(
+    'refuses in %s a key that would vanish without a word', (file, text, line, column) => {
+      expect(parseText(z.strictObject({ a: z.record(z.string(), z.unknown()) }), text, file)).toMatchObject({
+        ok: false, problems: [{ line, column, got: 'the key "__proto__"' }],
+      })
+    })
+
   it('tells line and column of broken YAML and refuses double keys in both languages', () => {
     expect(problemsOf(small, 'limitOhm: 1\nbad: [\n')[0]!.line).toBeGreaterThan(1)
     expect(problemsOf(small, 'limitOhm: 1\nlimitOhm: 2\n')[0]).toMatchObject({ line: 2, expected: 'YAML' })
