@@ -26,6 +26,8 @@ const roles = {
 const leadNames = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
 type LeadName = (typeof leadNames)[number]
 const terminals = 3
+/** What the inputs of bridge and ohm-meter take from a charged part (common practice). */
+const meterMostV = 3
 
 /** Relays that join one end of a lead with each terminal, in order. */
 const relaysOf = (lead: number, end: 0 | 1): number[] =>
@@ -53,11 +55,12 @@ export class JigBench {
   readonly wrongs: string[] = []
   /** Highest that each source really was told to force or to allow while it was on, volts and amperes. */
   readonly most = { volts: 0, amps: 0 }
-  readonly #fixture = new ComponentFixture()
+  readonly #fixture: ComponentFixture
   readonly #joined = new Set<number>()
   readonly #sources: readonly SourceMeasure[]
 
   constructor({ clock, seed, instant = false }: JigBenchOptions) {
+    this.#fixture = new ComponentFixture(clock)
     const setup = (name: JigInstrument): InstrumentSetup => ({ name, clock, seed, instant })
     const [smu, baseSmu] = ([0, 1] as const).map(index => {
       const name = index === 0 ? 'smu' : 'base-smu'
@@ -93,6 +96,9 @@ export class JigBench {
       bench: 'jig-table', description: 'a jig for one part, simulated',
       instruments: Object.fromEntries(jigInstrumentNames.map(name => [name, {
         profile: jigInstruments[name], url: urls[name] ?? `memory:${name}`,
+  /** Volts that what lies in it holds. */
+  get heldV(): number { return this.#fixture.heldV }
+
         identity: identityOf(jigInstruments[name], { name }),
       }])),
       roles,
@@ -134,6 +140,9 @@ export class JigBench {
       const joined = relays.flatMap((relay, terminal) => this.#joined.has(relay) ? [terminal] : [])
       if (joined.length > 1) this.wrongs.push(`a lead of the ${name} joins two terminals`)
       return joined[0]
+    }
+    if ((bridge ?? meter) !== null && this.#fixture.heldV > meterMostV) {
+      this.wrongs.push(`a meter was joined with a part that stood at ${this.#fixture.heldV.toFixed(1)} V`)
     }
     const [high, low] = [at(leads[name].high), at(leads[name].low)]
     return high === undefined || low === undefined ? null : [high, low]

@@ -1,10 +1,11 @@
 /** From hidden values to the network of a part. */
+import { Capacitor } from './capacitor.ts'
 import { Channel } from './channel.ts'
 import type { Values } from './draw.ts'
 import { Breakdown, Junction, Leakage, Transport, type JunctionTruth } from './junction.ts'
 import type { ComponentKind } from './kinds.ts'
 import type { NetworkBuilder } from './network.ts'
-import { Capacitor, Coil, Fluctuating, Resistor, Windings } from './passive.ts'
+import { Coil, Fluctuating, Resistor, Windings } from './passive.ts'
 
 /** Terminal by what stands there. */
 type At = (pin: string) => number
@@ -45,6 +46,12 @@ const capacitorBetween = (b: NetworkBuilder, one: number, other: number, v: Valu
 }
 
 const capacitor: Build = (b, at, v) => capacitorBetween(b, at('end'), at('other end'), v)
+
+/** Across the mains, with the resistor that empties it once the plug is out. */
+const mainsCapacitor: Build = (b, at, v) => {
+  capacitor(b, at, v)
+  b.add(new Resistor(at('end'), at('other end'), { ohm: v('bleederOhm') }))
+}
 
 /** The wrong way round the other foil conducts: an e-fold every 0.15 V, as in the parts of the main job. */
 const electrolytic: Build = (b, at, v) => {
@@ -138,6 +145,7 @@ const contact: Build = (b, at, v) => {
 const builds: Readonly<Record<ComponentKind, Build>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led: diode, contact,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
+  'mains-capacitor': mainsCapacitor,
   'electrolytic-capacitor': electrolytic, npn: bipolar('npn'), pnp: bipolar('pnp'),
   'npn-germanium': bipolar('npn'), 'pnp-germanium': bipolar('pnp'), 'n-jfet': jfet('n'), 'p-jfet': jfet('p'),
   'n-mosfet': mosfet('n'), 'p-mosfet': mosfet('p'),

@@ -1,6 +1,7 @@
 /** One part with hidden truth: what it does at DC and to small signals, between its terminals. */
 import { SeededRandom } from '../../src/base/random.ts'
 import { buildPart } from './build.ts'
+import { Capacitor } from './capacitor.ts'
 import type { Values } from './draw.ts'
 import { referenceC, type Conditions } from './element.ts'
 import type { ComponentKind, Defect, Rating } from './kinds.ts'
@@ -28,18 +29,27 @@ export interface ComponentTruth {
 
 /** A minute under volts, at 25 °C. */
 const usual: Conditions = { celsius: referenceC, afterS: 60 }
+/** Steps through time: the first after a change, s, and each next one as a share of the time since. */
+const firstStepS = 1e-4
+const stepShare = 0.1
+const leastStepS = 1e-7
 
 export class Component {
   readonly truth: ComponentTruth
   readonly network: Network
   readonly #random: SeededRandom
   readonly #fluctuating: readonly Fluctuating[]
+  readonly #capacitors: readonly Capacitor[]
+  /** What was done to it last, and for how long, s. */
+  #done = ''
+  #sinceS = 0
 
   constructor(truth: ComponentTruth, seed: number | string) {
     this.truth = truth
     this.#random = new SeededRandom(seed).fork('moves')
     this.network = networkOf(truth)
     this.#fluctuating = this.network.elements.filter(element => element instanceof Fluctuating)
+    this.#capacitors = this.network.elements.filter(element => element instanceof Capacitor)
     this.move()
   }
 
@@ -59,6 +69,34 @@ export class Component {
 
   dc(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {
     return solveDc(this.network, drives, { ...usual, ...conditions })
+  }
+
+  /** It keeps what it was charged to. Of other kinds every look is at rest in time. */
+  get holdsCharge(): boolean { return this.truth.kind.endsWith('capacitor') }
+
+  /** Most volts that one of its capacitances holds. */
+  get heldV(): number { return Math.max(0, ...this.#capacitors.map(({ heldV }) => Math.abs(heldV))) }
+
+  /**
+   * Lets time go by with these sources on it, none for a part that lies open. What it answers is so at the
+   * end. No time at all counts as a tenth of a microsecond.
+   */
+  pass(
+    drives: readonly Drive[], seconds: number, { celsius = referenceC }: { celsius?: number } = {},
+  ): DcResult {
+    const doing = JSON.stringify(drives)
+    if (doing !== this.#done) this.#sinceS = 0
+    this.#done = doing
+    let leftS = Math.max(seconds, leastStepS)
+    for (;;) {
+      const growing = Math.max(firstStepS, stepShare * this.#sinceS)
+      const stepS = leftS <= growing * 1.5 ? leftS : growing
+      const result = solveDc(this.network, drives, { celsius, afterS: usual.afterS, stepS })
+      for (const element of this.network.elements) element.settle?.(result.nodeVolts, stepS)
+      this.#sinceS += stepS
+      leftS -= stepS
+      if (leftS <= 0) return result
+    }
   }
 
   /** Ohms between two terminals at `hertz`, others open, or joined in pairs. */

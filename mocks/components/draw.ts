@@ -38,13 +38,19 @@ const capacitor = (loss: [number, number], insulationS: number, absorption: [num
     }
   }
 
+/** Metallised film, with a bleeder of 5 %. */
+const mainsCapacitor: Draw = (rating, random) => ({
+  ...capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4])(rating, random),
+  bleederOhm: (rating.bleederOhm ?? 1e6) * random.uniform(0.95, 1.05),
+})
+
 /** Leakage at rated volts after a minute: 0.002 of C·V, and 1 µA. */
 const electrolytic: Draw = (rating, random) => {
   const farad = sorted(rating, random)
   const volts = rating.volts ?? 25
   const leakA = (0.002 * farad * volts + 1e-6) * random.uniform(0.2, 1)
   return {
-    farad, loss: random.uniform(0.02, 0.04), absorption: random.uniform(0.02, 0.06),
+    farad, loss: random.uniform(0.02, 0.04), absorption: random.uniform(0.012, 0.035),
     insulationOhm: volts / leakA,
     seriesOhm: random.uniform(0.05, 0.12) / (2 * Math.PI * 120 * farad), seriesH: random.uniform(10e-9,
     30e-9),
@@ -133,10 +139,10 @@ const contact: Draw = (rating, random) =>
 
 export const draws: Readonly<Record<ComponentKind, Draw>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led, contact,
-  'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 1e-3]),
-  'ceramic-capacitor': capacitor([0.008, 0.02], 500, [1e-3, 1e-2]),
+  'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4]),
+  'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),
   'mica-capacitor': capacitor([2e-4, 1e-3], 1e3, [1e-4, 1e-3]),
-  'electrolytic-capacitor': electrolytic,
+  'mains-capacitor': mainsCapacitor, 'electrolytic-capacitor': electrolytic,
   npn: bipolar(false), pnp: bipolar(false), 'npn-germanium': bipolar(true), 'pnp-germanium': bipolar(true),
   'n-jfet': jfet, 'p-jfet': jfet, 'n-mosfet': mosfet, 'p-mosfet': mosfet,
 }

@@ -3,8 +3,11 @@
  * last round of a solution (Newton); small signals see its admittance at zero bias. Pure, SI units.
  */
 
-/** What surrounds a measurement: room temperature, and how long the volts have stood. */
-export interface Conditions { readonly celsius: number; readonly afterS: number }
+/**
+ * What surrounds a measurement: room temperature, and how long the volts have stood. With `stepS` it is one
+ * step through time, from what capacitors hold.
+ */
+export interface Conditions { readonly celsius: number; readonly afterS: number; readonly stepS?: number }
 
 export type Slope = readonly [node: number, siemens: number]
 
@@ -31,6 +34,8 @@ export interface Element {
    */
   dc(volts: Float64Array, state: Float64Array, stamp: DcStamp, conditions: Conditions): boolean
   ac(omega: number, stamp: AcStamp, conditions: Conditions): void
+  /** Takes over, at the end of a step through time, what it holds; `volts` by node. */
+  settle?(volts: readonly number[], stepS: number): void
 }
 
 export const boltzmannVK = 8.617333e-5

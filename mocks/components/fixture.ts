@@ -1,4 +1,5 @@
 /** A place for one part, with the leads of two sources, an ohm-meter and a bridge on its terminals. */
+import type { Clock } from '../../src/base/clock.ts'
 import type { BridgeTerminals, MeterTerminals, SourceTerminals } from '../instruments/terminals.ts'
 import type { Component } from './component.ts'
 import type { DcResult, Drive } from './solve-dc.ts'
@@ -22,8 +23,16 @@ export class ComponentFixture {
   #measured: LeadPair = [0, 1]
   #settings: [Setting, Setting] = [off, off]
   #result: DcResult | null = null
+  readonly #clock: Clock | null
+  #atMs = 0
 
-  constructor() {
+  /**
+   * Without a clock no time goes by: capacitors hold nothing, and draw what they do a minute after the volts
+   * came.
+   */
+  constructor(clock: Clock | null = null) {
+    this.#clock = clock
+
     this.sources = [this.#source(0), this.#source(1)]
     this.meter = { volts: () => 0, push: (amps, openV, wires) => this.#push(amps, openV, wires) }
     this.bridge = { impedance: hertz => this.#impedance(hertz) }
@@ -33,20 +42,38 @@ export class ComponentFixture {
 
   /** Puts a part in, or takes it out. */
   hold(part: Component | null): void {
+    this.#passed()
     this.#part = part
     this.#result = null
   }
 
   /** High and low terminal of each source; and of ohm-meter and bridge, whose sources must be off then. */
   wire(sources: readonly [LeadPair, LeadPair], measured: LeadPair): void {
+    this.#passed()
     this.#pairs = sources
     this.#measured = measured
     this.#result = null
   }
 
+  /** Most volts that a capacitance of what lies in it holds. */
+  get heldV(): number {
+    this.#passed()
+    return this.#part?.heldV ?? 0
+  }
+
+  /** What the part went through since it was looked at last. */
+  #passed(): void {
+    if (!this.#clock) return
+    const nowMs = this.#clock.monotonicMs()
+    const seconds = (nowMs - this.#atMs) / 1000
+    this.#atMs = nowMs
+    if (this.#part?.holdsCharge && seconds > 0) this.#result = this.#part.pass(this.#drives(), seconds, this)
+  }
+
   #source(index: 0 | 1): SourceTerminals {
     return {
       operate: setting => {
+        this.#passed()
         this.#settings[index] = { ...setting }
         this.#part?.move()
         this.#result = null
@@ -64,10 +91,17 @@ export class ComponentFixture {
       return mode === 'voltage' ? { volts: value, amps: 0, limited: false }
         : { volts: Math.sign(value) * limit, amps: 0, limited: value !== 0 }
     }
-    const live = ([0, 1] as const).filter(i => this.#settings[i].on && this.#reached(this.#pairs[i]))
-    this.#result ??= this.#part.dc(live.map(i => this.#drive(i)), { celsius: this.celsius })
-    return this.#result.drives[live.indexOf(index)]!
+    this.#passed()
+    const isTimed = this.#clock !== null && this.#part.holdsCharge
+    this.#result ??= isTimed ? this.#part.pass(this.#drives(), 0, this) : this.#part.dc(this.#drives(), this)
+    return this.#result.drives[this.#live().indexOf(index)]!
   }
+
+  #live(): (0 | 1)[] {
+    return ([0, 1] as const).filter(i => this.#settings[i].on && this.#reached(this.#pairs[i]))
+  }
+
+  #drives(): Drive[] { return this.#live().map(i => this.#drive(i)) }
 
   #drive(index: 0 | 1): Drive {
     const { mode, value, limit } = this.#settings[index]

@@ -2,7 +2,8 @@
 
 export const componentKinds = [
   'resistor', 'potentiometer', 'film-capacitor', 'ceramic-capacitor', 'mica-capacitor',
-  'electrolytic-capacitor', 'inductor', 'transformer', 'diode', 'zener', 'led', 'npn', 'pnp',
+  'mains-capacitor', 'electrolytic-capacitor', 'inductor', 'transformer', 'diode', 'zener', 'led',
+  'npn', 'pnp',
   'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'contact',
 ] as const
 export type ComponentKind = (typeof componentKinds)[number]
@@ -20,10 +21,13 @@ export interface Rating {
   readonly volts?: number
   /** Turns ratio, primary to secondary. */
   readonly ratio?: number
+  /** Ohms across a capacitor for the mains. */
+  readonly bleederOhm?: number
 }
 
 export const defects = [
   'short', 'open', 'wrong-value', 'leaky', 'drifted', 'low-gain', 'reversed', 'mislabelled', 'poor-contact',
+  'no-bleeder',
 ] as const
 export type Defect = (typeof defects)[number]
 
@@ -34,6 +38,7 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   'film-capacitor': { value: 100e-9, tolerance: 0.1, volts: 100 },
   'ceramic-capacitor': { value: 10e-9, tolerance: 0.1, volts: 50 },
   'mica-capacitor': { value: 470e-12, tolerance: 0.05, volts: 500 },
+  'mains-capacitor': { value: 220e-9, tolerance: 0.2, volts: 275, bleederOhm: 1e6 },
   'electrolytic-capacitor': { value: 10e-6, tolerance: 0.2, volts: 25 },
   inductor: { value: 100e-6, tolerance: 0.1 },
   transformer: { value: 1, tolerance: 0.3, ratio: 10 },
@@ -67,6 +72,7 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   resistor: ['drifted', ...common],
   potentiometer: ['drifted', 'open', 'wrong-value', 'poor-contact'],
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
+  'mains-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'no-bleeder'],
   'electrolytic-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'reversed'],
   inductor: ['short', ...common],
   transformer: ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'poor-contact'],

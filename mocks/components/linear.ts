@@ -36,6 +36,10 @@ function swapRows(a: Float64Array, b: Float64Array, n: number, i: number, j: num
 }
 
 export interface Complex { readonly re: number; readonly im: number }
+export const inverse = ({ re, im }: Complex): Complex => {
+  const size = re * re + im * im
+  return { re: re / size, im: -im / size }
+}
 
 /** Solves a complex system as a real one of twice the size; `b` holds real parts, then imaginary parts. */
 export function solveComplex(re: Float64Array, im: Float64Array, b: Float64Array, n: number): boolean {

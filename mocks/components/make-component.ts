@@ -97,3 +97,6 @@ const spoilt: Readonly<Record<Defect, Spoil>> = {
       : random.pick([0.1, 0.22, 4.7, 10])),
   leaky, drifted, 'low-gain': lowGain, reversed: turned, mislabelled,
 }
+  // Its resistor is burnt through, or was left out: what is left is insulation.
+  'no-bleeder': ({ values }, random) =>
+    ({ values: { ...values, bleederOhm: logUniform(random, 2e7, 1e12) } }),

@@ -1,6 +1,6 @@
-/** Elements that obey no junction: resistance, capacitance, coils. */
+/** Elements that obey no junction: resistance and coils. */
 import { referenceC, type AcStamp, type Conditions, type DcStamp, type Element } from './element.ts'
-import type { Complex } from './linear.ts'
+import { inverse, type Complex } from './linear.ts'
 
 export interface ResistorTruth {
   readonly ohm: number
@@ -67,45 +67,6 @@ export class Fluctuating extends Resistor {
   move(deviate: number): void { this.#nowOhm = this.#middleOhm * Math.exp(this.#spread * deviate) }
 
   override ohmAt(): number { return this.#nowOhm }
-}
-
-export interface CapacitorTruth {
-  readonly farad: number
-  /** Loss tangent of the dielectric, the same at all frequencies. */
-  readonly loss: number
-  readonly insulationOhm: number
-  /** Share of the charge that goes in late: C·V·absorption/t of current, t in s. */
-  readonly absorption: number
-  /** In line with it: foils and leads. */
-  readonly seriesOhm?: number
-  readonly seriesH?: number
-}
-
-/** With what is in line with it in one, since at DC that is nothing beside its insulation. */
-export class Capacitor implements Element {
-  readonly nodes: readonly number[]
-  readonly states = 0
-  readonly #truth: CapacitorTruth
-
-  constructor(a: number, b: number, truth: CapacitorTruth) {
-    this.nodes = [a, b]
-    this.#truth = truth
-  }
-
-  dc(volts: Float64Array, _state: Float64Array, stamp: DcStamp, { afterS }: Conditions): boolean {
-    const [a, b] = this.nodes as [number, number]
-    const { farad, insulationOhm, absorption } = this.#truth
-    const siemens = 1 / insulationOhm + farad * absorption / Math.max(afterS, 1e-3)
-    stamp.current(a, b, (volts[a]! - volts[b]!) * siemens, [[a, siemens], [b, -siemens]])
-    return true
-  }
-
-  ac(omega: number, stamp: AcStamp): void {
-    const { farad, loss, insulationOhm, seriesOhm = 0, seriesH = 0 } = this.#truth
-    const inner = inverse({ re: omega * farad * loss + 1 / insulationOhm, im: omega * farad })
-    const { re, im } = inverse({ re: inner.re + seriesOhm, im: inner.im + omega * seriesH })
-    stamp.admittance(this.nodes[0]!, this.nodes[1]!, re, im)
-  }
 }
 
 /** Change of the resistance of copper, 1/K (common practice). */
@@ -187,10 +148,6 @@ export class Windings implements Element {
   }
 }
 
-const inverse = ({ re, im }: Complex): Complex => {
-  const size = re * re + im * im
-  return { re: re / size, im: -im / size }
-}
 const product = (p: Complex, q: Complex): Complex =>
   ({ re: p.re * q.re - p.im * q.im, im: p.re * q.im + p.im * q.re })
 const plus = ({ re, im }: Complex, ohm: number): Complex => ({ re: re + ohm, im })

@@ -21,6 +21,8 @@ export interface DriveResult { readonly volts: number; readonly amps: number; re
 export interface DcResult {
   /** Of each terminal, against terminal 0 or the low lead of the first source. */
   readonly volts: readonly number[]
+  /** Of all nodes, those inside too. */
+  readonly nodeVolts: readonly number[]
   /** Into each terminal, A. */
   readonly amps: readonly number[]
   readonly drives: readonly DriveResult[]
@@ -193,7 +195,8 @@ class System implements DcStamp {
       if (node === this.#reference) continue
       leftA = Math.max(leftA, Math.abs(this.#leaving[node]! - (amps[node] ?? 0)))
     }
-    return { volts: Array.from(x.subarray(0, terminals)), amps, drives, rounds, leftA }
+    const nodeVolts = Array.from(x.subarray(0, nodes))
+    return { volts: nodeVolts.slice(0, terminals), nodeVolts, amps, drives, rounds, leftA }
   }
 
   /** A round; where it leads nowhere, one that holds every node to where it stands, as loosely as will do. */
