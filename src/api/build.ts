@@ -17,6 +17,7 @@ import { benchRoutes, stopRoute } from './bench-routes.ts'
 import { feedRoute } from './feed.ts'
 import { guard, type View } from './guard.ts'
 import { apiLimits } from './limits.ts'
+import { lotRoutes } from './lot-routes.ts'
 import { apiPrefix, isStop, stopPath } from './paths.ts'
 import { answerBadAddress, answerOnSocket } from './refusals.ts'
 import { runRoutes } from './run-routes.ts'
@@ -67,6 +68,7 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
     benchRoutes(routes, app)
     runRoutes(routes, app)
     screeningRoutes(routes, app)
+    lotRoutes(routes, app)
     const clock = options.clock ?? new RealClock()
     await scope.register(async inner => stopRoute(inner, app, clock))
     feedRoute(routes, app, clock)

@@ -19,6 +19,7 @@ import { checkIdentities, checkInstrument } from './identity.ts'
 import { requestToContinue, unfinishedRun, withoutDropped, type Continued } from './continue-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { Latch } from './latch.ts'
+import { Lots, lotThreads } from './lots.ts'
 import { makeNight } from './night-maker.ts'
 import { listPorts, probe, urlsOf } from './ports.ts'
 import { prepare } from './prepare.ts'
@@ -42,6 +43,7 @@ export class Daemon implements Application {
   readonly #latch: Latch
   readonly #recovery: Recovery
   readonly screening: Screening
+  readonly lots: Lots
   #current: Current | null = null
   #closing = false
   #starting = false
@@ -51,6 +53,7 @@ export class Daemon implements Application {
   constructor(deps: DaemonDeps) {
     this.#d = deps
     this.store = deps.store
+    this.lots = new Lots(deps.store, lotThreads(deps.livenessClock))
     this.#latch = new Latch(deps.clock)
     this.#recovery = new Recovery(deps, this.#latch, () => this.#showStatus())
     this.screening = new Screening(deps, {

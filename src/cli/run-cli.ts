@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
+import { addCompareCommand } from './commands-compare.ts'
 import { addContinueCommands } from './commands-continue.ts'
 import { addDecodeCommand } from './commands-decode.ts'
 import { addHostCommand } from './commands-host.ts'
@@ -11,6 +12,7 @@ import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addPartsCommand } from './commands-parts.ts'
 import { addLotCommand } from './commands-lot.ts'
+import { addMatchCommand } from './commands-match.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
@@ -56,6 +58,8 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addContinueCommands(program, context, act)
   addRecordCommands(program, context, act)
   addLotCommand(program, context, act)
+  addMatchCommand(program, context, act)
+  addCompareCommand(program, context, act)
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
   addPartsCommand(program, context, act)

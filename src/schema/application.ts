@@ -1,5 +1,6 @@
 /** The one application object that HTTP API, CLI and console are views of, and the shapes it shows. */
 import { z } from 'zod'
+import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest } from './lots.ts'
 import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
 import { grades, dispositions, stages, startRequest } from './run.ts'
@@ -166,9 +167,19 @@ export interface ScreeningPort {
   do(deed: Deed): void
 }
 
+/**
+ * What the parts of runs on record are worth together. Touches no instrument. All reject NOT_FOUND for a run
+ * that is not there, USAGE for what makes no sense, REFUSED where there are no parts for it.
+ */
+export interface LotsPort {
+  match(request: MatchRequest): Promise<MatchAnswer>
+  compare(request: CompareRequest): Promise<CompareAnswer>
+}
+
 export interface Application {
   readonly store: Store
   readonly screening: ScreeningPort
+  readonly lots: LotsPort
   sequences(): SequenceInfo[]
   checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]>
   /** Ports of this computer; none is opened. */

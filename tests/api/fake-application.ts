@@ -3,6 +3,8 @@
  * remembers.
  */
 import { BenchError } from '../../src/base/errors.ts'
+import { Lots } from '../../src/app/lots.ts'
+import { doLotJob } from '../../src/app/lots-work.ts'
 import type {
   Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, ScreeningPort, SequenceInfo,
 } from '../../src/schema/application.ts'
@@ -71,6 +73,7 @@ export class FakeScreening implements ScreeningPort {
 export class FakeApplication implements Application {
   readonly store: Store
   readonly screening = new FakeScreening(this)
+  readonly lots: Lots
   readonly calls: { name: string; argument: unknown }[] = []
   readonly listeners = new Set<(item: FeedItem) => void>()
   shownPlan: Plan = samplePlan
@@ -78,7 +81,10 @@ export class FakeApplication implements Application {
   startFails: Error | null = null
   wrongAnswers: string[] = []
 
-  constructor(store: Store) { this.store = store }
+  constructor(store: Store) {
+    this.store = store
+    this.lots = new Lots(store, async job => doLotJob(job))
+  }
   static async make(): Promise<FakeApplication> { return new FakeApplication(await storeWithNight()) }
 
   sequences(): SequenceInfo[] {

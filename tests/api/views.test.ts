@@ -5,6 +5,7 @@ import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
 import { hashOfToken, isToken, isTokenHash, newToken } from '../../src/base/token.ts'
+import { criterion, result, runOf } from '../report/lot-fixture.ts'
 import { FakeApplication, screenBody } from './fake-application.ts'
 
 const token = newToken()
@@ -17,6 +18,9 @@ let here: Api
 let elsewhere: Api
 beforeEach(async () => {
   app = await FakeApplication.make()
+  const again = runOf('again', ['C1', 'C2'].map(name => result(name, [criterion(1e-5, { name: 'leakage', unit: 'A' })])))
+  await app.store.createRun(again.run, [])
+  for (const one of again.results) await app.store.saveResult('again', one)
   here = buildApi(app)
   elsewhere = buildApi(app, { view: { from: 'elsewhere', tokenHash: hashOfToken(token), origin: null } })
 })
@@ -65,6 +69,8 @@ const looks: readonly (readonly [string, object | undefined])[] = [
     '/runs/R1/channels', '/screening', '/runs/R1/series?channel=0', '/runs/R1/readings', '/runs/R1/record', '/parts/C2/record',
   ].map(url => [`GET ${url}`, undefined] as const),
   ['POST /plan', startBody], ['POST /screening/plan', screenBody],
+  ['POST /lots/match', { runs: ['R1'], by: [{ quantity: 'leakage' }], choice: { grades: ['accept', 'marginal', 'reject'] } }],
+  ['POST /lots/compare', { runs: ['R1', 'again'] }],
 ]
 
 describe('a view from elsewhere', () => {

@@ -1,0 +1,85 @@
+/**
+ * Lots of parts on record. What takes long is reckoned on a thread of its own, so that the bench never waits
+ * for it.
+ */
+import { Worker } from 'node:worker_threads'
+import type { Clock } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import { builtEntry } from '../base/paths.ts'
+import type { LotsPort } from '../schema/application.ts'
+import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest } from '../schema/lots.ts'
+import type { Store } from '../schema/store.ts'
+import { errorOf } from '../store/protocol.ts'
+import type { LotRun } from '../report/lot-parts.ts'
+import type { LotJob, LotOutcome } from './lots-work.ts'
+
+/** Does one job somewhere; rejects with what the job threw. */
+export type LotWork = (job: LotJob) => Promise<unknown>
+
+/** Beyond that nobody waits any more, and a processor is busy for nothing. */
+const longestMs = 120_000
+/** A bench has two processors, and one of them is for the bench. */
+const atOnceMost = 1
+
+export class Lots implements LotsPort {
+  readonly #store: Store
+  readonly #work: LotWork
+
+  constructor(store: Store, work: LotWork) {
+    this.#store = store
+    this.#work = work
+  }
+
+  async match(request: MatchRequest): Promise<MatchAnswer> {
+    return await this.#work({ do: 'match', runs: await this.#runs(request.runs), request }) as MatchAnswer
+  }
+
+  async compare(request: CompareRequest): Promise<CompareAnswer> {
+    return await this.#work({ do: 'compare', runs: await this.#runs(request.runs), request }) as CompareAnswer
+  }
+
+  async #runs(ids: readonly string[]): Promise<LotRun[]> {
+    const runs: LotRun[] = []
+    for (const id of new Set(ids)) {
+      const run = await this.#store.run(id)
+      if (!run) throw new BenchError('NOT_FOUND', `there is no run ${id}`)
+      runs.push({ run, results: await this.#store.results(id) })
+    }
+    return runs
+  }
+}
+
+/** Work on threads of their own, one at a time; more is refused. `entry` is for tests. */
+export function lotThreads(clock: Clock, entry = builtEntry('src/app/lots-worker')): LotWork {
+  let busy = 0
+  return async job => {
+    if (busy >= atOnceMost) {
+      throw new BenchError('REFUSED', 'other lots are being reckoned: ask again when that is through')
+    }
+    busy++
+    try {
+      return await onThread(clock, entry, job)
+    } finally {
+      busy--
+    }
+  }
+}
+
+async function onThread(clock: Clock, entry: string, job: LotJob): Promise<unknown> {
+  const worker = new Worker(entry, { workerData: job })
+  let cancel = (): void => {}
+  try {
+    const outcome = await new Promise<LotOutcome>((resolve, reject) => {
+      worker.once('message', resolve)
+      worker.once('error', reject)
+      worker.once('exit', () => reject(new BenchError('HOST', 'the thread for lots ended without an answer')))
+      cancel = clock.after(longestMs, () => reject(new BenchError('REFUSED',
+        `it takes longer than ${longestMs / 1000} s: choose fewer parts or quantities`)))
+    })
+    if ('value' in outcome) return outcome.value
+    throw errorOf(outcome.fault)
+  } finally {
+    cancel()
+    await worker.terminate()
+  }
+}

@@ -1,0 +1,147 @@
+/** Lots side by side: what they measure, whether they differ, and what that rests on. Pure; SI units. */
+import { oneWayAnova } from '../analysis/lots/anova.ts'
+import { compareLots, leveneTest, mannWhitney, type LotComparison } from '../analysis/lots/comparison.ts'
+import { grubbsTest } from '../analysis/lots/outliers.ts'
+import { mean, median, sd } from '../analysis/statistics.ts'
+import { BenchError } from '../base/errors.ts'
+import type { CompareAnswer, ComparedQuantity, CompareRequest, ShownTest } from '../schema/lots.ts'
+import type { Criterion } from '../schema/run.ts'
+import { assumptionsOf } from './lot-assumptions.ts'
+import { comparisonWords } from './lot-compare-words.ts'
+import { isChosen, partsOfRun, partsOfRuns, valueWords, type LotPart, type LotRun } from './lot-parts.ts'
+
+/** One lot of one quantity. */
+export interface Lot {
+  readonly name: string
+  readonly parts: readonly LotPart[]
+  readonly read: readonly Criterion[]
+  readonly values: Float64Array
+}
+
+/** Beyond so many lots nobody reads differences two by two. */
+const pairedMost = 12
+
+/** Throws REFUSED where there are no two lots with a quantity in common. */
+export function compareRuns(runs: readonly LotRun[], request: CompareRequest): CompareAnswer {
+  const lots = lotsOf(runs, request)
+  const names = [...new Set([...lots.values()].flat().flatMap(({ measured }) => [...measured.keys()]))]
+  const asked = names.filter(name => request.quantity === undefined || name === request.quantity)
+  const leftOut: string[] = []
+  const quantities = asked.flatMap(name => {
+    const those = withQuantity(lots, name, leftOut)
+    return those.length < 2 ? [] : [compared(name, those, request.confidence)]
+  })
+  if (quantities.length === 0) {
+    throw new BenchError('REFUSED', 'there are no two lots to compare', {
+      expected: 'two lots of two measured parts each, with a quantity in common',
+      got: `${lots.size} by ${request.by}${names.length > 0 ? `, with ${names.join(', ')}` : ''}`,
+    })
+  }
+  return {
+    by: request.by, confidence: request.confidence, quantities, leftOut,
+    assumptions: assumptionsOf(runs, quantities),
+  }
+}
+
+/** A run is a lot as it stands; within runs a part counts once. */
+function lotsOf(runs: readonly LotRun[], { by, choice }: CompareRequest): Map<string, LotPart[]> {
+  const all = by === 'run' ? runs.flatMap(partsOfRun) : partsOfRuns(runs).parts
+  const nameOf: Record<CompareRequest['by'], (part: LotPart) => string> = {
+    run: ({ run }) => run, kind: ({ kind }) => kind ?? 'no kind', value: valueWords,
+    line: ({ line }) => line === null ? 'no list' : `line ${line}`,
+  }
+  const lots = new Map<string, LotPart[]>()
+  for (const part of all) {
+    if (!isChosen(part, choice) || !(choice.grades ?? [part.grade]).includes(part.grade)) continue
+    const name = nameOf[by](part)
+    const lot = lots.get(name)
+    if (lot) lot.push(part)
+    else lots.set(name, [part])
+  }
+  return lots
+}
+
+function withQuantity(lots: Map<string, LotPart[]>, quantity: string, leftOut: string[]): Lot[] {
+  return [...lots].flatMap(([name, all]) => {
+    const parts = all.filter(({ measured }) => measured.has(quantity))
+    const read = parts.map(({ measured }) => measured.get(quantity)!)
+    const values = Float64Array.from(read, ({ value }) => value)
+    if (parts.length >= 2) return [{ name, parts, read, values }]
+    leftOut.push(`${quantity} of ${name}: ${parts.length === 0 ? 'not measured' : 'of one part alone'}`)
+    return []
+  })
+}
+
+function compared(quantity: string, lots: readonly Lot[], confidence: number): ComparedQuantity {
+  const limits = lots.flatMap(({ read }) => read.map(({ expandedU }) => expandedU))
+    .filter(u => Number.isFinite(u) && u > 0)
+  const of: Omit<ComparedQuantity, 'says'> = {
+    quantity, unit: lots[0]!.read[0]!.unit,
+    lots: lots.map(({ name, values }) => ({
+      lot: name, n: values.length, mean: mean(values), s: sd(values), median: median(values),
+      least: values.reduce((a, b) => Math.min(a, b)), most: values.reduce((a, b) => Math.max(a, b)),
+    })),
+    tests: testsOf(lots, 1 - confidence), differences: differencesOf(lots, confidence),
+    expandedU: limits.length === 0 ? null : median(limits),
+  }
+  return { ...of, says: comparisonWords(of, confidence, farParts(lots)) }
+}
+
+/** Parts that stand far from the rest of their lot by Grubbs' test at 5 %. */
+function farParts(lots: readonly Lot[]): string[] {
+  return lots.flatMap(({ name, parts, values }) => {
+    if (values.length < 3 || sd(values) === 0) return []
+    const { index, outlier } = grubbsTest(values)
+    return outlier ? [`${parts[index]!.name} of ${name}`] : []
+  })
+}
+
+const withins = (lots: readonly Lot[]): number => lots.filter(({ values }) => sd(values) > 0).length
+
+function testsOf(lots: readonly Lot[], alpha: number): ShownTest[] {
+  const values = lots.map(lot => lot.values)
+  const shown = (name: string, asks: string, made: () => { statistic: number; p: number }): ShownTest => {
+    const { statistic, p } = withins(lots) > 0 ? made() : { statistic: NaN, p: NaN }
+    const isMade = Number.isFinite(p)
+    return {
+      name, asks, p: isMade ? p : null, differs: isMade ? p < alpha : null,
+      statistic: Number.isFinite(statistic) ? statistic : null,
+    }
+  }
+  const levene = shown('Levene, about medians', 'spreads', () => {
+    const { f, p } = leveneTest(values)
+    return { statistic: f, p }
+  })
+  if (lots.length > 2) {
+    return [shown('analysis of variance', 'means', () => {
+      const { f, p } = oneWayAnova(values)
+      return { statistic: f, p }
+    }), levene]
+  }
+  const [first, second] = values as [Float64Array, Float64Array]
+  const both = withins(lots) === 2
+  const whole = both ? compareLots(first, second) : null
+  return [
+    shown('Welch t', 'means', () => ({ statistic: whole?.means.t ?? NaN, p: whole?.means.p ?? NaN })),
+    shown('Mann and Whitney', 'order', () => {
+      const { u, p } = mannWhitney(first, second)
+      return { statistic: u, p }
+    }),
+    levene,
+    shown('F of variances', 'spreads, of normal lots', () =>
+      ({ statistic: whole?.variances.f ?? NaN, p: whole?.variances.p ?? NaN })),
+  ]
+}
+
+/** Welch's intervals; of many lots at one joint confidence by Bonferroni's rule (common practice). */
+function differencesOf(lots: readonly Lot[], confidence: number): ComparedQuantity['differences'] {
+  const pairs = lots.flatMap((first, i) => lots.slice(i + 1).map(second => [first, second] as const))
+    .filter(both => both.every(({ values }) => sd(values) > 0))
+  if (lots.length > pairedMost) return []
+  const each = 1 - (1 - confidence) / Math.max(1, pairs.length)
+  return pairs.map(([first, second]) => {
+    const { difference, low, high, means }: LotComparison = compareLots(first.values, second.values, each)
+    const p = Math.min(1, means.p * pairs.length)
+    return { first: first.name, second: second.name, difference, low, high, p, differs: p < 1 - confidence }
+  })
+}
