@@ -25,6 +25,28 @@ const bipolar = (kind: ComponentKind): ToProve => {
     baseV: germanium ? { low: 0.02, high: 0.45, source } : { low: 0.5, high: 0.8, source }, saturationV: null,
   }
 }
+const jfet = (kind: ComponentKind): ToProve => {
+  const { nominal, minus, plus } = valued(kind)
+  const pinchV = usualRatings[kind].volts!
+  return {
+    kind: 'jfet', channel: kind.slice(0, 1) as 'n' | 'p', drainV: 10,
+    // The channel grows by up to 2 % a volt.
+    idssA: { low: nominal * (1 - minus), high: nominal * (1 + plus) * 1.2, source },
+    cutoffV: { low: 0.55 * pinchV, high: 1.45 * pinchV, source },
+    gateLeak: { atV: 15, ampere: { high: 1e-8, source } },
+  }
+}
+const mosfet = (kind: ComponentKind): ToProve => {
+  const { low, high } = around(kind)
+  return {
+    kind: 'mosfet', channel: kind.slice(0, 1) as 'n' | 'p',
+    // At 250 µA the gate stands up to 0.1 V above where the channel begins.
+    threshold: { currentA: 250e-6, volt: { low: low!, high: high! + 0.15, source } },
+    slope: { currentA: 0.01, siemens: { low: 0.03, source } },
+    on: { gateV: 10, currentA: 0.05, ohm: { high: 7, source } },
+    drainLeak: { atV: 20, ampere: { high: 1e-6, source } }, gateLeak: { atV: 10, ampere: { high: 1e-8, source } },
+  }
+}
 
 export const asked: Partial<Record<ComponentKind, ToProve>> = {
   resistor: { kind: 'resistor', ohm: valued('resistor'), ratedW: 0.25 },
@@ -43,6 +65,7 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
     reverse: { voltageV: 4, ampere: { high: 1e-6, source } },
   },
   npn: bipolar('npn'), pnp: bipolar('pnp'), 'npn-germanium': bipolar('npn-germanium'), 'pnp-germanium': bipolar('pnp-germanium'),
+  'n-jfet': jfet('n-jfet'), 'p-jfet': jfet('p-jfet'), 'n-mosfet': mosfet('n-mosfet'), 'p-mosfet': mosfet('p-mosfet'),
   contact: { kind: 'contact', ohm: { high: 0.1, source } },
 }
 export const kinds = Object.keys(asked) as ComponentKind[]

@@ -126,9 +126,12 @@ const jfet: Draw = (rating, random) => ({
   gateSeriesOhm: random.uniform(20, 60),
 })
 
+/** Of a sound insulated-gate transistor, A/V². */
+export const leastAmpsPerV2 = 0.03
+
 const mosfet: Draw = (rating, random) => ({
-  thresholdV: sorted(rating, random), ampsPerV2: logUniform(random, 0.03, 0.3), perV: random.uniform(0.002,
-  0.02),
+  thresholdV: sorted(rating, random), ampsPerV2: logUniform(random, leastAmpsPerV2, 0.3),
+  perV: random.uniform(0.002, 0.02),
   bodyA: logUniform(random, 1e-13, 1e-11), leakA: logUniform(random, 1e-10, 1e-8),
   breakdownV: (rating.volts ?? 60) * random.uniform(1.1, 1.3), gateOhm: logUniform(random, 1e11, 1e13),
   onOhm: random.uniform(0.5, 3), farad: random.uniform(20e-12, 100e-12),

@@ -2,7 +2,7 @@
 import { assert } from '../../src/base/assert.ts'
 import { SeededRandom } from '../../src/base/random.ts'
 import { Component, type ComponentTruth } from './component.ts'
-import { draws, type Values } from './draw.ts'
+import { draws, leastAmpsPerV2, type Values } from './draw.ts'
 import {
   defectsOf, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
 } from './kinds.ts'
@@ -65,7 +65,9 @@ function drifted({ kind, values, rating }: ComponentTruth, random: SeededRandom)
 function lowGain({ kind, values }: ComponentTruth, random: SeededRandom): { values: Values } {
   const factor = 1 / random.uniform(5, 12)
   if (kind.endsWith('jfet')) return times(values, 'saturatedA', factor)
-  return times(values, kind.endsWith('mosfet') ? 'ampsPerV2' : 'gain', factor)
+  // Sound ones lie a decade apart: less than the least of them.
+  if (kind.endsWith('mosfet')) return { values: { ...values, ampsPerV2: 2.5 * leastAmpsPerV2 * factor } }
+  return times(values, 'gain', factor)
 }
 
 /** Another order of pins than the usual one; of a transformer, the second winding the other way round. */
@@ -85,11 +87,17 @@ function mislabelled({ kind, rating }: ComponentTruth, random: SeededRandom): Pa
 }
 
 const breakOhm = 1e12
+/** Beside an insulated gate a break of so much would be none. */
+const gateBreakOhm = 1e16
 
 const spoilt: Readonly<Record<Defect, Spoil>> = {
   short: (sound, random) =>
     ({ bridge: { pins: shortedPins(sound, random), ohm: logUniform(random, 0.05, 2) } }),
-  open: ({ pins }, random) => ({ lead: { pin: random.pick(pins), ohm: breakOhm, spread: 0.1 } }),
+  open: ({ kind, pins }, random) => {
+    const pin = random.pick(pins)
+    const isInsulated = kind.endsWith('mosfet') && pin === 'gate'
+    return { lead: { pin, ohm: isInsulated ? gateBreakOhm : breakOhm, spread: 0.1 } }
+  },
   'poor-contact': ({ pins }, random) =>
     ({ lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) } }),
   'wrong-value': ({ kind, values }, random) => times(values, mainValue(kind),

@@ -60,7 +60,8 @@ export const criterionNames = [
   'leakage', 'capacitance', 'esr', 'dissipation', 'forming', 'contact', 'short', 'bench', 'resistance',
   'contact resistance', 'inductance', 'quality factor', 'winding resistance', 'forward voltage',
   'reverse current', 'zener voltage', 'zener slope', 'collector leakage', 'gain', 'base-emitter voltage',
-  'saturation voltage',
+  'saturation voltage', 'drain current', 'cut-off voltage', 'gate leakage', 'threshold voltage',
+  'transconductance', 'on-resistance', 'drain leakage',
 ] as const
 
 /** One comparison behind a grade. SI units. */

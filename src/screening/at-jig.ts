@@ -11,6 +11,8 @@ import { usualContact, type ContactRule, type Look } from './contact.ts'
 import type { Item } from './grade.ts'
 import { proveBipolar } from './methods/bipolar.ts'
 import { proveDiode } from './methods/diode.ts'
+import { proveJunctionFet, proveMosfet } from './methods/field-effect.ts'
+import { lookJoined } from './methods/field-pins.ts'
 import { capacitorConditions, nearestHz, proveCapacitor, proveInductor } from './methods/reactive.ts'
 import { proveContact, proveResistor } from './methods/resistor.ts'
 import type { Proof } from './proof.ts'
@@ -44,6 +46,8 @@ function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
       return Math.max(emptyFactor * 2 * Math.PI * part.frequencyHz * part.henry.nominal, emptyLeastOhm)
     case 'diode':
     case 'bipolar':
+    case 'jfet':
+    case 'mosfet':
       return junctionOpenOhm
   }
 }
@@ -75,6 +79,9 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
       return look(await conducting(jig, [ends, { high: 2, low: 1 }]), 0)
     case 'bipolar':
       return look(await conducting(jig, allPairs), 0)
+    case 'jfet':
+    case 'mosfet':
+      return look(await conductingJoined(jig), 0)
   }
 }
 
@@ -101,9 +108,20 @@ async function conducting(jig: Jig, pairs: readonly Pair[]): Promise<number> {
   return Infinity
 }
 
+/** The same of one leg against the two others: no gate hangs in the air meanwhile. */
+async function conductingJoined(jig: Jig): Promise<number> {
+  for (const leg of legs) {
+    for (const sign of [1, -1] as const) {
+      const { on, volts } = await lookJoined(jig, leg, sign)
+      if (on) return Math.max(1e-3, volts / probing.currentA)
+    }
+  }
+  return Infinity
+}
+
 const needs: Record<ToProve['kind'], readonly (keyof typeof reachNames)[]> = {
   resistor: ['ohms'], contact: ['ohms'], capacitor: ['bridge'], inductor: ['bridge'], diode: ['source'],
-  bipolar: ['source', 'secondSource'],
+  bipolar: ['source', 'secondSource'], jfet: ['source', 'secondSource'], mosfet: ['source', 'secondSource'],
 }
 const reachNames = { ohms: 'ohm meter', bridge: 'bridge', source: 'source', secondSource: 'second source' }
 
@@ -118,5 +136,7 @@ export async function prove(jig: Jig, { part }: Item): Promise<Proof> {
     case 'inductor': return proveInductor(jig, ends, part)
     case 'diode': return proveDiode(jig, ends, part)
     case 'bipolar': return proveBipolar(jig, part)
+    case 'jfet': return proveJunctionFet(jig, part)
+    case 'mosfet': return proveMosfet(jig, part)
   }
 }

@@ -4,6 +4,7 @@
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
 import type { PartsLine } from '../schema/parts-list.ts'
+import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
 import type { Bipolar, Capacitor, Diode, Limit, ToProve, Value } from './to-prove.ts'
@@ -59,6 +60,12 @@ function toProve(line: PartsLine): ToProve | Lack {
     case 'npn':
     case 'pnp':
       return bipolar(line, line.kind)
+    case 'jfet-n':
+    case 'jfet-p':
+      return junctionFet(line, line.kind === 'jfet-n' ? 'n' : 'p')
+    case 'mosfet-n':
+    case 'mosfet-p':
+      return mosfet(line, line.kind === 'mosfet-n' ? 'n' : 'p')
     case null:
       return { why: 'the list does not say what it is', wayOut: 'add a kind to its line' }
     default:

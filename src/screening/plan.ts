@@ -6,8 +6,9 @@
 import { formatSi } from '../base/format.ts'
 import { probing, type JigReach } from '../schema/jig.ts'
 import type { Item } from './grade.ts'
+import { drainRoom } from './methods/field-effect.ts'
 import { capacitorConditions, nearestHz } from './methods/reactive.ts'
-import type { Bipolar, Capacitor, Diode, ToProve } from './to-prove.ts'
+import type { Bipolar, Capacitor, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
 
 export interface SetUp {
   /** What hands do once for the whole group, in words. */
@@ -113,6 +114,9 @@ function wantsOf(part: ToProve, reach: JigReach): Wants | Lack {
       return diodeOf(part, reach)
     case 'bipolar':
       return bipolarOf(part, reach)
+    case 'jfet':
+    case 'mosfet':
+      return fieldEffectOf(part, reach)
   }
 }
 
@@ -219,5 +223,43 @@ function bipolarOf(part: Bipolar, { terminals, source, secondSource }: JigReach)
     },
     measureS: 3,
     rank: 5,
+  }
+}
+
+/** What the gate gets, what the drain gets, and the greatest current. */
+function asksOf(part: JunctionFet | Mosfet): { gateV: number; mostV: number; mostA: number } {
+  const gateV = part.kind === 'jfet' ? part.gateLeak.atV : Math.max(part.gateLeak.atV, part.on.gateV)
+  return part.kind === 'jfet'
+    ? {
+        gateV,
+        mostV: Math.max(probing.voltageV, gateV, part.drainV),
+        mostA: drainRoom * (part.idssA.high ?? 0),
+      }
+    : {
+        gateV,
+        mostV: Math.max(probing.voltageV, gateV, part.drainLeak.atV),
+        mostA: Math.max(part.on.currentA, 2 * (part.slope?.currentA ?? 0)),
+      }
+}
+
+function fieldEffectOf(part: JunctionFet | Mosfet, reach: JigReach): Wants | Lack {
+  const { terminals, source, secondSource } = reach
+  if (!source || !secondSource) return noSource
+  if (terminals < 3)
+    return { why: 'it has three legs, the jig two terminals', wayOut: 'a jig with three terminals' }
+  const { gateV, mostV, mostA } = asksOf(part)
+  if (mostA > source.currentMaxA) return outOfReach(mostA, 'A', source.currentMaxA)
+  if (mostV > source.voltageMaxV) return outOfReach(mostV, 'V', source.voltageMaxV)
+  if (gateV > secondSource.voltageMaxV) return outOfReach(gateV, 'V', secondSource.voltageMaxV)
+  const statics = part.kind === 'mosfet' ? '; a wrist strap first: static kills gates' : ''
+  return {
+    setUp: {
+      leads: `socket of three legs, any order${statics}`,
+      measures: 'two sources, the gate always held',
+      mostV,
+      mostA,
+    },
+    measureS: 3,
+    rank: part.kind === 'mosfet' ? 6 : 5,
   }
 }

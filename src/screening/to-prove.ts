@@ -68,9 +68,34 @@ export interface Bipolar {
   readonly saturationV: Limit | null
 }
 
+/** A field-effect transistor with a junction for its gate. Volts and amperes are magnitudes. */
+export interface JunctionFet {
+  readonly kind: 'jfet'
+  /** Null: found. */
+  readonly channel: 'n' | 'p' | null
+  readonly drainV: number
+  /** Drain current without gate volts (IDSS). */
+  readonly idssA: Limit
+  /** Gate volts that end it (VGS(off)). */
+  readonly cutoffV: Limit
+  readonly gateLeak: { readonly atV: number; readonly ampere: Limit }
+}
+
+/** A field-effect transistor with an insulated gate that conducts by its gate volts. Magnitudes. */
+export interface Mosfet {
+  readonly kind: 'mosfet'
+  readonly channel: 'n' | 'p' | null
+  /** With gate and drain at the same volts. */
+  readonly threshold: { readonly currentA: number; readonly volt: Limit }
+  readonly slope: { readonly currentA: number; readonly siemens: Limit } | null
+  readonly on: { readonly gateV: number; readonly currentA: number; readonly ohm: Limit }
+  readonly drainLeak: { readonly atV: number; readonly ampere: Limit }
+  readonly gateLeak: { readonly atV: number; readonly ampere: Limit }
+}
+
 export interface Contact {
   readonly kind: 'contact'
   readonly ohm: Limit
 }
 
-export type ToProve = Resistor | Capacitor | Inductor | Diode | Bipolar | Contact
+export type ToProve = Resistor | Capacitor | Inductor | Diode | Bipolar | JunctionFet | Mosfet | Contact

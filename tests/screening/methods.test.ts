@@ -15,7 +15,7 @@ async function verdictOn(kind: ComponentKind, seed: number, defect?: Defect): Pr
 }
 
 /** Found and measured the other way round: these parts are as good one way as the other. */
-const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium']
+const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet']
 /** Another dielectric of the same value and at least as little loss cannot be told, and does what was asked. */
 const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
 /**
@@ -24,6 +24,9 @@ const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
  */
 const contactsFound: Partial<Record<ComponentKind, number>> = {
   resistor: 0.4, 'film-capacitor': 0.6, 'ceramic-capacitor': 0.05, 'mica-capacitor': 0, led: 0.6, npn: 0.85, pnp: 0.8, 'npn-germanium': 0.85,
+  'n-jfet': 0.9, 'p-jfet': 0.9,
+  // Through an insulated gate nothing flows: a contact in line with it, one of three, shows in nothing.
+  'n-mosfet': 0.5, 'p-mosfet': 0.5,
 }
 
 const isDecidable = (kind: ComponentKind) => (defect: Defect): boolean =>
@@ -52,7 +55,7 @@ describe.each(kinds)('a %s', kind => {
 
   it('never gets more than its own conditions ask for, and no more than the probing limits while it is found out', async () => {
     const part = asked[kind]!
-    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'capacitor' ? 10 : 4
+    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'jfet' ? 15 : part.kind === 'mosfet' ? 20 : part.kind === 'capacitor' ? 10 : 4
     for (const defect of [undefined, ...defectsOf[kind]]) {
       const { jig } = await verdictOn(kind, 7, defect)
       expect(jig.mostV).toBeLessThanOrEqual(wantedV)
@@ -77,7 +80,7 @@ describe.each(turnable)('a %s that lies the other way round', kind => {
     for (let seed = 1; seed <= 20; seed++) {
       const { verdict } = await verdictOn(kind, seed, 'reversed')
       expect(verdict.grade).toBe('accept')
-      expect(verdict.notes.join()).toMatch(/other way round|base \d/)
+      expect(verdict.notes.join()).toMatch(/other way round|base \d|gate \d/)
     }
   })
 })

@@ -28,6 +28,20 @@ const part: fc.Arbitrary<ToProve> = fc.oneof(
     reverse: fc.option(fc.record({ voltageV: fc.double({ min: 1, max: 100, noNaN: true }), ampere: fc.constant({ high: 1e-7, source: 'list' }) }), { nil: null }),
   }),
 )
+const limit = { high: 1, source: 'list' }
+const gated: fc.Arbitrary<ToProve> = fc.oneof(
+  fc.record({
+    kind: fc.constant('jfet' as const), channel: fc.constantFrom(null, 'n' as const, 'p' as const), drainV: fc.double({ min: 1, max: 100, noNaN: true }),
+    idssA: fc.double({ min: 1e-4, max: 0.2, noNaN: true }).map(high => ({ high, source: 'list' })), cutoffV: fc.constant(limit),
+    gateLeak: fc.record({ atV: fc.double({ min: 1, max: 100, noNaN: true }), ampere: fc.constant(limit) }),
+  }),
+  fc.record({
+    kind: fc.constant('mosfet' as const), channel: fc.constantFrom(null, 'n' as const, 'p' as const),
+    threshold: fc.constant({ currentA: 250e-6, volt: limit }), slope: fc.constantFrom(null, { currentA: 0.01, siemens: limit }),
+    on: fc.record({ gateV: fc.double({ min: 1, max: 30, noNaN: true }), currentA: fc.double({ min: 1e-3, max: 0.2, noNaN: true }), ohm: fc.constant(limit) }),
+    drainLeak: fc.constant({ atV: 20, ampere: limit }), gateLeak: fc.record({ atV: fc.double({ min: 1, max: 30, noNaN: true }), ampere: fc.constant(limit) }),
+  }),
+)
 const reach = fc.record({
   terminals: fc.constantFrom(2 as const, 3 as const), bridge: fc.constantFrom(null, whole.bridge), ohms: fc.constantFrom(null, whole.ohms),
   source: fc.constantFrom(null, whole.source), secondSource: fc.constantFrom(null, whole.secondSource),
@@ -35,7 +49,7 @@ const reach = fc.record({
 
 describe('a screening plan', () => {
   it('holds every part once, in a group or with the reason why not, and stays below touch-safe', () => {
-    fc.assert(fc.property(fc.array(part, { maxLength: 40 }), reach, (parts, jig) => {
+    fc.assert(fc.property(fc.array(fc.oneof(part, gated), { maxLength: 40 }), reach, (parts, jig) => {
       const items: Item[] = parts.map((one, i) => ({ id: `X${i}`, part: one }))
       const plan = planScreening(items, jig, bounds)
       const placed = [...plan.groups.flatMap(group => group.items.map(({ id }) => id)), ...plan.cannot.map(({ id }) => id)]

@@ -1,0 +1,29 @@
+/** Kinds with more legs on the whole stack: real drivers and relays over simulated instruments and parts. */
+import { describe, expect, it } from 'vitest'
+import { openTable, requestFor, soon, tablePart, type TablePart } from './screening-bench.ts'
+
+const grades = async (parts: readonly TablePart[]): Promise<{ grades: Record<string, string>; reasons: string; wrongs: string[]; mostV: number }> => {
+  const table = await openTable(parts)
+  table.onTold = (tone, text) => { if (tone === 'attention' && text.includes('?')) soon(table, 'keep') }
+  const run = await table.screen(requestFor(parts))
+  expect(run.state).toBe('done')
+  const results = await table.store.results(run.id)
+  return {
+    grades: Object.fromEntries(results.map(({ position, grade }) => [position, grade])), wrongs: table.sim.wrongs,
+    reasons: results.map(({ position, reason }) => `${position}: ${reason}`).join('\n'), mostV: table.sim.most.volts,
+  }
+}
+
+describe('field-effect transistors', () => {
+  it('are screened from a list by real drivers: sound, shorted, leaky and of the other channel', async () => {
+    const parts = [
+      tablePart('Q1', 'n-jfet'), tablePart('Q2', 'p-jfet', 'reversed'), tablePart('Q3', 'n-mosfet'), tablePart('Q4', 'p-mosfet', 'reversed'),
+      tablePart('Q5', 'n-jfet', 'leaky'), tablePart('Q6', 'p-mosfet', 'short'), tablePart('Q7', 'n-mosfet', 'mislabelled'), tablePart('Q8', 'n-jfet', 'mislabelled'),
+    ]
+    const got = await grades(parts)
+    const bad = ['Q5', 'Q6', 'Q7', 'Q8']
+    expect(got.grades, got.reasons).toEqual(Object.fromEntries(parts.map(({ id }) => [id, bad.includes(id) ? 'reject' : 'accept'])))
+    expect(got.wrongs).toEqual([])
+    expect(got.mostV).toBeLessThan(20.01)
+  })
+})
