@@ -100,11 +100,11 @@ const spoilt: Readonly<Record<Defect, Spoil>> = {
   },
   'poor-contact': ({ pins }, random) =>
     ({ lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) } }),
+  // Its resistor is burnt through, or was left out: what is left is insulation.
+  'no-bleeder': ({ values }, random) =>
+    ({ values: { ...values, bleederOhm: logUniform(random, 2e7, 1e12) } }),
   'wrong-value': ({ kind, values }, random) => times(values, mainValue(kind),
     kind === 'zener' ? random.pick([0.6, 0.75, 1.5, 2]) : kind === 'transformer' ? random.pick([0.5, 1.8])
       : random.pick([0.1, 0.22, 4.7, 10])),
   leaky, drifted, 'low-gain': lowGain, reversed: turned, mislabelled,
 }
-  // Its resistor is burnt through, or was left out: what is left is insulation.
-  'no-bleeder': ({ values }, random) =>
-    ({ values: { ...values, bleederOhm: logUniform(random, 2e7, 1e12) } }),

@@ -236,7 +236,8 @@ async function on(
   jig: Jig, { on: { gateV, currentA } }: Mosfet, { gate, drain, source, sign }: Placed,
 ): Promise<Point> {
   const { main } = await jig.drive({ high: drain, low: source },
-    { currentA: sign * currentA, limitV: onMostV }, gate, { voltageV: sign * gateV, limitA: gateMostA }, pulseMs)
+    { currentA: sign * currentA, limitV: onMostV },
+    gate, { voltageV: sign * gateV, limitA: gateMostA }, pulseMs)
   return main
 }
 
