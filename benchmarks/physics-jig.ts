@@ -1,16 +1,19 @@
 /** A jig whose readings are the physics of one component, with an error of its own in each: for tests of methods. */
 import type { Component } from '../mocks/components/component.ts'
 import { SeededRandom } from '../src/base/random.ts'
-import type { Force, ImpedanceReading, Jig, JigReach, Pair, Point, Terminal } from '../src/schema/jig.ts'
+import type { Clock } from '../src/base/clock.ts'
+import { chargeAndEmpty } from '../src/engine/jig-charge.ts'
+import type { Charge, Charged, Force, ImpedanceReading, Jig, JigReach, Pair, Point, Terminal } from '../src/schema/jig.ts'
 import type { Measured } from '../src/schema/reading.ts'
 
 /** Standard uncertainty of each reading, and the error it really has, as shares; and floors. */
 const share = 5e-4
-const floorA = 2e-10
+/** That of the simulated source in its lowest range: 0.1 % of 100 nA, any error as likely as any other. */
+const floorA = 6e-11
 const floorV = 2e-5
 
 export const wholeReach: JigReach = {
-  terminals: 3, bridge: { frequenciesHz: { minHz: 20, maxHz: 1e5 } }, ohms: { wires: [2, 4] },
+  terminals: 4, bridge: { frequenciesHz: { minHz: 20, maxHz: 1e5 } }, ohms: { wires: [2, 4] },
   source: { voltageMaxV: 30, currentMaxA: 0.1 }, secondSource: { voltageMaxV: 20, currentMaxA: 0.1 },
 }
 
@@ -20,6 +23,8 @@ export class PhysicsJig implements Jig {
   /** Most that was put on it. */
   mostV = 0
   mostA = 0
+  /** What the part may hold, V. */
+  heldV = 0
   readonly #random: SeededRandom
 
   constructor(part: Component | null, seed: number) {
@@ -63,6 +68,27 @@ export class PhysicsJig implements Jig {
       { ...place(pair), ...asDrive(force) }, { high: control - 1, low: pair.low - 1, ...asDrive(controlForce) },
     ]).drives
     return { main: this.#point(force, drives?.[0]), control: this.#point(controlForce, drives?.[1]) }
+  }
+
+  /** As the bench does it, with the part taken through time. */
+  async charge(pair: Pair, charge: Charge): Promise<Charged> {
+    let nowMs = 0
+    let force: Force | null = null
+    let on = false
+    const passed = (ms: number): { volts: number; amps: number; limited: boolean } | undefined => {
+      nowMs += ms
+      const drives = on && force ? [{ ...place(pair), ...asDrive(force) }] : []
+      const part = this.part
+      return (part?.holdsCharge ? part.pass(drives, ms / 1000) : part?.dc(drives))?.drives[0]
+    }
+    const clock = { monotonicMs: () => nowMs } as unknown as Clock
+    return chargeAndEmpty({
+      clock, settleMs: 5, lead: async () => {}, loose: async () => {}, holds: volts => { this.heldV = volts },
+      force: async to => { this.#note(to); force = to },
+      setOutput: async to => { on = to },
+      measure: async () => this.#point(force!, passed(40)),
+      rest: async ms => { passed(ms) },
+    }, charge)
   }
 
   async rest(): Promise<void> {}

@@ -3,6 +3,7 @@
  * result is durable before it is told.
  */
 import { asBenchError } from '../base/errors.ts'
+import { formatSi } from '../base/format.ts'
 import type { BenchJig } from '../engine/jig.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
 import type { Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
@@ -82,6 +83,9 @@ export class ScreeningRun {
 
   abort(error: unknown): void { this.#in.abort.abort(error) }
 
+  /** It goes on as it should: the keeper is fed. */
+  turned(): void { this.#turnedMs = this.#in.deps.livenessClock.monotonicMs() }
+
   #begun(): ReturnType<typeof beginSession> {
     const { request, jig } = this.#in
     const asked = (what: Asked['what']) => ({ id, part }: Item): Asked =>
@@ -94,11 +98,11 @@ export class ScreeningRun {
   }
 
   #ports(): SessionPorts {
-    const { deps: { clock, livenessClock }, jig, request } = this.#in
+    const { deps: { clock }, jig, request } = this.#in
     const item = ({ id }: Asked): Item => this.#byId.get(id)!
     return {
       clock, lookEveryMs,
-      turned: () => { this.#turnedMs = livenessClock.monotonicMs() },
+      turned: () => this.turned(),
       look: asked => lookAt(jig, item(asked).part, clock),
       prove: async asked => this.#judged(item(asked), await prove(jig, item(asked))),
       checkStandard: async asked => {
@@ -208,9 +212,17 @@ export class ScreeningRun {
     const report = await keeper.safeOff(`screening ended: ${message}`).catch(() => null)
     // Where the keeper was first, what the session saw is only what came of it.
     const first = stopped || report === null || report.reason.includes(message) ? '' : `${report.reason}; `
-    latch(first + message)
-    await this.#note(stopped ? { kind: 'stop', severity: 'warning', text: `stopped: ${message}` }
-      : { kind: 'trip', severity: 'trip', text: first + message }).catch(() => { /* told by the state */ })
+    const told = message + this.#maybeCharged()
+    latch(first + told)
+    await this.#note(stopped ? { kind: 'stop', severity: 'warning', text: `stopped: ${told}` }
+      : { kind: 'trip', severity: 'trip', text: first + told }).catch(() => { /* told by the state */ })
     return stopped ? 'stopped' : 'tripped'
+  }
+
+  /** What a person must know before they touch what lies in the jig, or lead anything to it. */
+  #maybeCharged(): string {
+    const { mayHoldV } = this.#in.jig
+    return mayHoldV === 0 ? '' : `; what lies in the jig may be charged to ${formatSi(mayHoldV, 'V')}: `
+      + 'discharge it through a resistor, and measure that, before anything else'
   }
 }

@@ -86,7 +86,7 @@ export class Screening implements ScreeningPort {
     const prepared = await this.#prepare(request)
     refuseUnlessAny(prepared)
     const abort = new AbortController()
-    const jig = this.#jig(abort.signal)
+    const jig = this.#jig(abort.signal, () => this.#current?.turned())
     await checkIdentities(bench, composed)
     await prepareInstruments(composed.roles, ['bridge', 'ohm-meter', 'source', 'second-source', 'jig'])
     const record = this.#record(request, prepared)
@@ -141,10 +141,13 @@ export class Screening implements ScreeningPort {
     return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled }
   }
 
-  #jig(signal: AbortSignal): BenchJig {
-    const { bench, composed, clock } = this.#d
-    const spec = bench.file.jig
-    if (spec) return new BenchJig({ roles: composed.roles, spec, clock, signal })
+  /** `waits` is called while a long wait goes on. No jig gets more than touch-safe. */
+  #jig(signal: AbortSignal, waits: () => void = () => {}): BenchJig {
+    const { bench: { file: { jig, limits } }, composed: { roles }, clock } = this.#d
+    if (jig) {
+      const spec = { ...jig, voltageMaxV: Math.min(jig.voltageMaxV, limits.touchSafeV) }
+      return new BenchJig({ roles, spec, clock, signal, waits })
+    }
     throw new BenchError('REFUSED', 'this bench has no jig', {
       expected: '`jig` in the bench file', got: 'none',
     })

@@ -5,8 +5,11 @@
  */
 import { sleep, type Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
+import { harmlessV } from '../safety/dead.ts'
 import type { JigSpec, LeadName } from '../schema/bench.ts'
 import type {
+  Charge,
+  Charged,
   Force,
   ImpedanceReading,
   Jig,
@@ -18,6 +21,7 @@ import type {
 } from '../schema/jig.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { Roles, Source } from '../schema/roles.ts'
+import { chargeAndEmpty } from './jig-charge.ts'
 
 /**
  * What leads and terminals add by themselves, and how it was found; corrected readings carry its
@@ -35,7 +39,12 @@ export interface JigDeps {
   readonly clock: Clock
   readonly signal: AbortSignal
   readonly residuals?: Residuals
+  /** Called while a long wait goes on as it should. */
+  readonly waits?: () => void
 }
+
+/** A wait is cut into pieces of this, ms: whoever watches sees that it goes on. */
+const waitPieceMs = 10_000
 
 export class BenchJig implements Jig {
   readonly reach: JigReach
@@ -44,6 +53,7 @@ export class BenchJig implements Jig {
   readonly #held = new Set<number>()
   readonly #maybeHeld = new Set<number>()
   #range: { mostOhm: number | 'any'; wires: 2 | 4 } | null = null
+  #heldV = 0
 
   constructor(deps: JigDeps) {
     this.#deps = deps
@@ -86,6 +96,27 @@ export class BenchJig implements Jig {
     })
   }
 
+  async charge(pair: Pair, charge: Charge): Promise<Charged> {
+    const source = this.#source('source')
+    return chargeAndEmpty({
+      clock: this.#deps.clock, settleMs: source.settleMs,
+      lead: () => this.#route([['source', pair]]),
+      loose: () => this.clear(),
+      force: force => this.#set(source, force),
+      setOutput: async on => {
+        // What hung until the session had ended must not energise in another one.
+        if (on) this.#deps.signal.throwIfAborted()
+        await source.setOutput(on)
+      },
+      measure: () => source.measure(),
+      rest: ms => this.rest(ms),
+      holds: volts => { this.#heldV = volts },
+    }, charge)
+  }
+
+  /** What lies in the jig may hold so much, V; 0 where that was shown to be harmless. */
+  get mayHoldV(): number { return this.#heldV }
+
   async drive(
     pair: Pair,
     force: Force,
@@ -107,8 +138,13 @@ export class BenchJig implements Jig {
     })
   }
 
-  rest(ms: number): Promise<void> {
-    return sleep(this.#deps.clock, ms, this.#deps.signal)
+  async rest(ms: number): Promise<void> {
+    const { clock, signal, waits } = this.#deps
+    for (let leftMs = ms; ; leftMs -= waitPieceMs) {
+      await sleep(clock, Math.min(leftMs, waitPieceMs), signal)
+      if (leftMs <= waitPieceMs) return
+      waits?.()
+    }
   }
 
   /** Nothing is led to the terminals any more. */
@@ -171,6 +207,11 @@ export class BenchJig implements Jig {
 
   async #route(uses: readonly [LeadName, Pair][]): Promise<void> {
     this.#deps.signal.throwIfAborted()
+    if (this.#heldV > 0 && uses.some(([name]) => name !== 'source')) {
+      throw new BenchError('TRIPPED', 'what lies in the jig was not seen to discharge', {
+        expected: `below ${harmlessV} V`, got: `up to ${this.#heldV} V`,
+      })
+    }
     await this.#hold(uses.flatMap(([name, pair]) => relaysFor(this.#deps.spec, name, pair)))
   }
 

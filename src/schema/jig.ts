@@ -5,7 +5,7 @@
  */
 import type { Measured } from './reading.ts'
 
-export type Terminal = 1 | 2 | 3
+export type Terminal = 1 | 2 | 3 | 4
 /** Two terminals in order: current is counted into `high` and out of `low`. */
 export interface Pair {
   readonly high: Terminal
@@ -34,8 +34,31 @@ export type Force =
   | { readonly voltageV: number; readonly limitA: number }
   | { readonly currentA: number; readonly limitV: number }
 
+/** What a part that holds charge is put through. */
+export interface Charge {
+  /** Against the low terminal, of either sign. */
+  readonly voltageV: number
+  /** Charges, and empties it again. */
+  readonly limitA: number
+  /** Given up where the volts are not up by then. */
+  readonly upWithinMs: number
+  /** When what flows is read, after the volts came up, in order; with the last one the volts go. */
+  readonly readAtMs: readonly number[]
+  /** Then shorted for so long, left open for so long, and its volts read. */
+  readonly recovery?: { readonly shortMs: number; readonly openMs: number }
+}
+
+export interface Charged {
+  /** The volts came up; where they did not, `points` holds what was read when it was given up. */
+  readonly isUp: boolean
+  readonly points: readonly Point[]
+  readonly recovered: Point | null
+  /** What it still stood at, open, before the terminals were given back, V: shown to be harmless. */
+  readonly leftV: number
+}
+
 export interface JigReach {
-  readonly terminals: 2 | 3
+  readonly terminals: 2 | 3 | 4
   readonly bridge: {
     readonly frequenciesHz: readonly number[] | { readonly minHz: number; readonly maxHz: number }
   } | null
@@ -71,6 +94,11 @@ export interface Jig {
     main: Point
     control: Point
   }>
+  /**
+   * Charges a part under a current limit, reads what it takes, and empties it through the source. Rejects
+   * TRIPPED where it cannot be shown to stand at harmless volts; nothing but a source is led to it then.
+   */
+  charge(pair: Pair, charge: Charge): Promise<Charged>
   /** Waits, or rejects when the session ends. */
   rest(ms: number): Promise<void>
 }
