@@ -9,6 +9,7 @@ import { busTolerance } from './bus.ts'
 import { takenA } from './bus-reader.ts'
 import type { Night } from './night.ts'
 import type { Peak, PositionState } from './position.ts'
+import { mayBeAnothers } from './standing.ts'
 
 /** A current that fell to this share of its most on a standing bus is one that oxide still brings down. */
 const fallenShare = 0.9
@@ -43,11 +44,15 @@ export function warmedByForming({ state }: Night, { peak, current }: PositionSta
 
 /**
  * Over-range says that there is more than the meter can tell, or that the meter cannot tell: it ranges by
- * itself, and no range is left to raise. The part is condemned only where something else shows its current.
+ * itself, and no range is left to raise. The part is condemned only where something else shows its current,
+ * and not where another position shows the same: one of them is sound then, or both are.
  */
 export function beyondRange(
   night: Night, position: PositionState, { quality }: Reading,
 ): Explained | null {
+  if (mayBeAnothers(night, position)) {
+    return { verdict: untold, says: 'and another position shows the same: meter or scanner cannot tell' }
+  }
   if (quality !== 'over-range' || showsShort(night, position)) return null
   return { verdict: untold, says: 'the meter cannot tell, and neither bus nor supply shows a short' }
 }

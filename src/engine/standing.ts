@@ -38,7 +38,7 @@ export const ownVolts = (night: Night, position: PositionState): number | null =
 const sameShare = 0.05
 
 /** Whether the current of a part takes many volts off what it stands at, and is another's too. */
-function mayBeAnothers(night: Night, position: PositionState): boolean {
+export function mayBeAnothers(night: Night, position: PositionState): boolean {
   const amps = position.current?.value ?? 0
   if (amps * seriesOhm(night.bench.fixture, position, false) < 2 * busTolerance(night)) return false
   return night.positions.some(other =>

@@ -36,6 +36,17 @@ describe('a sense meter that answers over-range again and again', () => {
   })
 })
 
+describe('a sense meter that answers a number that is not so', () => {
+  const answers = (value: string, times: number): Deed => breaks('sense-dmm', { kind: 'wrong-answer', value, times })
+  it.each(['+17.0', '+1.1'])('%s V for two positions in turn: neither part is condemned', async value => {
+    const { outcome, results } = await struck('healthy', 'soaking', 20_000, answers(value, 3))
+    expect(await breaches(outcome)).toEqual([])
+    expect(textsOf(outcome, 'drop').join()).toMatch(/P01.*and another position shows the same/)
+    expect(results[0]).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
+    expect(results[1]!.grade).not.toBe('reject')
+  })
+})
+
 describe('a formal relay that is welded', () => {
   const welded = fixture('P01', 'formal-welded')
   const stale = ([depth, stage, afterMs]: readonly [number, NightStage, number]) =>
