@@ -60,25 +60,49 @@ const divide = (table: DistanceTable, one: number[], other: number[]): boolean =
 /** The cheapest division of two sets' parts into two sets, if it gains. */
 function divideAnew(table: DistanceTable, one: number[], other: number[]): boolean {
   const parts = [...one, ...other]
-  const now = distanceWithin(table, one) + distanceWithin(table, other)
-  let [best, least] = [undefined as number[] | undefined, now - hair * now]
-  for (const chosen of halves(one.length)) {
-    const first = distanceWithin(table, chosen.map(i => parts[i]!))
+  const apart = distancesAmong(table, parts)
+  const ways = halves(one.length)
+  const within = (places: readonly number[]): number => {
+    let total = 0
+    for (let i = 1; i < places.length; i++) {
+      for (let j = 0; j < i; j++) total += apart[places[i]! * parts.length + places[j]!]!
+    }
+    return total
+  }
+  // The first way is the division that stands.
+  const now = within(ways[0]!.taken) + within(ways[0]!.rest)
+  let [best, least] = [undefined as Half | undefined, now - hair * now]
+  for (const way of ways) {
+    const first = within(way.taken)
     if (first >= least) continue
-    const cost = first + distanceWithin(table, parts.filter((_, i) => !chosen.includes(i)))
-    if (cost < least) [best, least] = [chosen, cost]
+    const cost = first + within(way.rest)
+    if (cost < least) [best, least] = [way, cost]
   }
   if (!best) return false
-  const taken = best
-  one.splice(0, one.length, ...taken.map(i => parts[i]!))
-  other.splice(0, other.length, ...parts.filter((_, i) => !taken.includes(i)))
+  one.splice(0, one.length, ...best.taken.map(i => parts[i]!))
+  other.splice(0, other.length, ...best.rest.map(i => parts[i]!))
   return true
 }
 
-const known = new Map<number, number[][]>()
+/** Entry a·n+b: the distance of places a and b. */
+function distancesAmong(table: DistanceTable, parts: readonly number[]): Float64Array {
+  const n = parts.length
+  const apart = new Float64Array(n * n)
+  for (let a = 1; a < n; a++) {
+    for (let b = 0; b < a; b++) {
+      const distance = table.between(parts[a]!, parts[b]!)
+      apart[a * n + b] = distance
+      apart[b * n + a] = distance
+    }
+  }
+  return apart
+}
+
+interface Half { readonly taken: readonly number[]; readonly rest: readonly number[] }
+const known = new Map<number, Half[]>()
 
 /** Every way to take half of 2·size places, the first place always taken: divisions, each once. */
-function halves(size: number): number[][] {
+function halves(size: number): Half[] {
   const before = known.get(size)
   if (before) return before
   const grow = (taken: number[]): number[][] => {
@@ -86,7 +110,9 @@ function halves(size: number): number[][] {
     const from = taken.at(-1)! + 1
     return Array.from({ length: 2 * size - from }, (_, i) => grow([...taken, from + i])).flat()
   }
-  const ways = grow([0])
+  const ways = grow([0]).map(taken => ({
+    taken, rest: Array.from({ length: 2 * size }, (_, i) => i).filter(i => !taken.includes(i)),
+  }))
   known.set(size, ways)
   return ways
 }
