@@ -1,6 +1,6 @@
 /**
  * A simulated bench as a process of its own:
- *   node dist/mocks/main.js --seed 7 --scenario pavilion [--realtime] [--serial] [--base-port N] …
+ *   node dist/mocks/main.js --seed 7 [--scenario pavilion | --jig] [--realtime] [--serial] …
  * When it is ready it says so in words to a terminal, and in one JSON line to anything else. It lives until
  * its standard input closes where that is a pipe, and until a signal elsewhere: what a shell runs behind `&`
  * has no input, or none that it may read.
@@ -10,11 +10,15 @@ import { parseArgs } from 'node:util'
 import type { Scenario } from './bench/scenario.ts'
 import { scenarioHealthyRack, scenarioPavilion } from './bench/scenarios.ts'
 import { serveBench } from './bench/serve-bench.ts'
+import { serveJig } from './bench/serve-jig.ts'
 import type { BenchFaults } from './bench/sim-bench.ts'
 
 const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial]
-               [--faults FILE] [--base-port N] [--wall MS] [--present] [--bench-file FILE]`
+               [--faults FILE] [--base-port N] [--wall MS] [--present] [--bench-file FILE]
+       main.js --jig [--hands URL] [--seed N] [--realtime] [--serial]
+               [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]`
 
+type Asked = ReturnType<typeof options>
 function options() {
   const { values } = parseArgs({
     options: {
@@ -22,6 +26,7 @@ function options() {
       realtime: { type: 'boolean', default: false }, serial: { type: 'boolean', default: false },
       faults: { type: 'string' }, 'base-port': { type: 'string' }, wall: { type: 'string' },
       present: { type: 'boolean', default: false }, 'bench-file': { type: 'string' },
+      jig: { type: 'boolean', default: false }, hands: { type: 'string' },
     },
   })
   return values
@@ -40,28 +45,61 @@ function wholeNumber(text: string, what: string): number {
   return Number(text)
 }
 
-async function main(): Promise<void> {
-  const asked = options()
-  const seed = wholeNumber(asked.seed, '--seed')
+/** What both benches are served with. */
+const servedWith = (asked: Asked) => ({
+  seed: wholeNumber(asked.seed, '--seed'), realtime: asked.realtime, serial: asked.serial,
+  wallStartMs: asked.wall === undefined ? Date.now() : wholeNumber(asked.wall, '--wall'),
+  ...(asked['base-port'] === undefined ? {} : { basePort: wholeNumber(asked['base-port'], '--base-port') }),
+})
+
+/** In words, and for a program. */
+interface Said { words: string; ready: { benchFile: object } & Record<string, unknown> }
+
+async function rack(asked: Asked): Promise<Said> {
+  if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
   const served = await serveBench({
-    seed, scenario: scenarioOf(asked.scenario, seed), realtime: asked.realtime, serial: asked.serial,
-    wallStartMs: asked.wall === undefined ? Date.now() : wholeNumber(asked.wall, '--wall'),
-    ...(asked.faults === undefined ? {} : {
-      faults: JSON.parse(readFileSync(asked.faults, 'utf8')) as BenchFaults,
-    }),
-    ...(asked['base-port'] === undefined ? {} : { basePort: wholeNumber(asked['base-port'], '--base-port') }),
+    ...servedWith(asked), scenario: scenarioOf(asked.scenario, wholeNumber(asked.seed, '--seed')),
+    ...(asked.faults === undefined ? {} : { faults: faultsIn(asked.faults) }),
   })
   served.bench.switches.present = asked.present
   const { benchFile, timeUrl, controlUrl } = served
   const parts = served.bench.scenario.parts.map(({ position, id }) => ({
     position, part: id, profile: served.bench.scenario.partProfile,
   }))
+  return {
+    words: `A simulated bench of ${parts.length} parts`,
+    ready: { benchFile, timeUrl, controlUrl, truthUrl: controlUrl, parts },
+  }
+}
+
+async function jig(asked: Asked): Promise<Said> {
+  const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
+  if (Object.keys(others).length > 0) throw new Error('a jig has faults of its instruments alone')
+  const { benchFile, timeUrl, controlUrl, drawer, follow } = await serveJig({
+    ...servedWith(asked), faults: instruments ?? {},
+  })
+  if (asked.hands !== undefined) void follow(asked.hands)
+  const table = [...drawer.parts.keys()]
+  const hands = asked.hands === undefined ? `; hands are led at ${controlUrl}` : ''
+  return {
+    words: `A simulated jig with ${table.length} parts beside it${hands}`,
+    ready: {
+      benchFile, timeUrl, controlUrl, truthUrl: controlUrl, table, standards: drawer.standards,
+    },
+  }
+}
+
+const faultsIn = (file: string): BenchFaults => JSON.parse(readFileSync(file, 'utf8')) as BenchFaults
+
+async function main(): Promise<void> {
+  const asked = options()
+  const { words, ready } = asked.jig ? await jig(asked) : await rack(asked)
   const written = asked['bench-file']
-  if (written !== undefined) writeFileSync(written, `${JSON.stringify(benchFile, null, 2)}\n`)
+  if (written !== undefined) writeFileSync(written, `${JSON.stringify(ready.benchFile, null, 2)}\n`)
   if (process.stdout.isTTY) {
     const file = written ?? 'not written; --bench-file FILE writes it'
-    console.log(`A simulated bench of ${parts.length} parts is ready; Ctrl-C ends it. Bench file: ${file}`)
-  } else console.log(JSON.stringify({ benchFile, timeUrl, controlUrl, truthUrl: controlUrl, parts }))
+    console.log(`${words} is ready; Ctrl-C ends it. Bench file: ${file}`)
+  } else console.log(JSON.stringify(ready))
   if (isPipe(0)) endWithInput()
 }
 

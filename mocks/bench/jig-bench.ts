@@ -47,9 +47,12 @@ export interface JigBenchOptions {
   readonly seed: number
   /** Instruments answer at once: for a bench that owns time, and to measure what is not theirs. */
   readonly instant?: boolean
+  /** Of instruments on serial lines. */
+  readonly bauds?: Readonly<Partial<Record<JigInstrument, number>>>
 }
 
 export class JigBench {
+  readonly clock: Clock
   readonly instruments: Readonly<Record<JigInstrument, SimInstrument>>
   /** What nobody should do, in words: relays moved while a source is on, two instruments on the part. */
   readonly wrongs: string[] = []
@@ -59,9 +62,13 @@ export class JigBench {
   readonly #joined = new Set<number>()
   readonly #sources: readonly SourceMeasure[]
 
-  constructor({ clock, seed, instant = false }: JigBenchOptions) {
+  constructor({ clock, seed, instant = false, bauds = {} }: JigBenchOptions) {
+    this.clock = clock
     this.#fixture = new ComponentFixture(clock)
-    const setup = (name: JigInstrument): InstrumentSetup => ({ name, clock, seed, instant })
+    const setup = (name: JigInstrument): InstrumentSetup => {
+      const baud = bauds[name]
+      return { name, clock, seed, instant, ...baud === undefined ? {} : { baud } }
+    }
     const [smu, baseSmu] = ([0, 1] as const).map(index => {
       const name = index === 0 ? 'smu' : 'base-smu'
       const inner = this.#fixture.sources[index]
@@ -82,23 +89,29 @@ export class JigBench {
     this.#wire()
   }
 
+  instrument(name: string): SimInstrument {
+    const found = this.instruments[name as JigInstrument] as SimInstrument | undefined
+    if (!found) throw new Error(`there is no instrument ${name} on this bench`)
+    return found
+  }
+
   get part(): Component | null { return this.#fixture.part }
 
   /** Puts a part in, or takes out what lies there. */
   put(part: Component | null): void { this.#fixture.hold(part) }
 
+  /** Volts that what lies in it holds. */
+  get heldV(): number { return this.#fixture.heldV }
+
   /** What really stands at the terminals is switched on. */
   get driven(): boolean { return this.#sources.some(({ core }) => core.driven) }
 
-  /** The bench file as a plain object; `urls` by instrument. */
-  benchFile(urls: Readonly<Record<string, string>> = {}): object {
+  /** The bench file as a plain object: `urls` by instrument; `timeUrl` where the bench owns time. */
+  benchFile(urls: Readonly<Record<string, string>> = {}, timeUrl?: string): object {
     return {
       bench: 'jig-table', description: 'a jig for one part, simulated',
       instruments: Object.fromEntries(jigInstrumentNames.map(name => [name, {
         profile: jigInstruments[name], url: urls[name] ?? `memory:${name}`,
-  /** Volts that what lies in it holds. */
-  get heldV(): number { return this.#fixture.heldV }
-
         identity: identityOf(jigInstruments[name], { name }),
       }])),
       roles,
@@ -109,6 +122,7 @@ export class JigBench {
       jig: { terminals, leads },
       limits: { voltageMaxV: 60, currentMaxA: 0.1, partEnergyMaxJ: 0.1, rackEnergyMaxJ: 0.1 },
       use: ['touch-safe'],
+      ...timeUrl === undefined ? {} : { simulated: { timeUrl } },
     }
   }
 
@@ -131,6 +145,9 @@ export class JigBench {
     const [bridge, meter, source, second] = pairs as [LeadPair, LeadPair, LeadPair, LeadPair]
     const apart = [bridge, meter, source ?? second].filter(pair => pair !== null)
     if (apart.length > 1) this.wrongs.push('two instruments are joined with the terminals')
+    if ((bridge ?? meter) !== null && this.#fixture.heldV > meterMostV) {
+      this.wrongs.push(`a meter was joined with a part that stood at ${this.#fixture.heldV.toFixed(1)} V`)
+    }
     // Bridge and ohm-meter are never joined together, so one pair of leads stands for both.
     this.#fixture.wire([source, second], bridge ?? meter)
   }
@@ -140,9 +157,6 @@ export class JigBench {
       const joined = relays.flatMap((relay, terminal) => this.#joined.has(relay) ? [terminal] : [])
       if (joined.length > 1) this.wrongs.push(`a lead of the ${name} joins two terminals`)
       return joined[0]
-    }
-    if ((bridge ?? meter) !== null && this.#fixture.heldV > meterMostV) {
-      this.wrongs.push(`a meter was joined with a part that stood at ${this.#fixture.heldV.toFixed(1)} V`)
     }
     const [high, low] = [at(leads[name].high), at(leads[name].low)]
     return high === undefined || low === undefined ? null : [high, low]

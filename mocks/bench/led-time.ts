@@ -12,15 +12,29 @@ export class LedTime implements Clock {
   #nowMs = 0
   readonly #wallStartMs: number
   readonly #timers = new TimerHeap()
+  #holds = 0
+  /** Called when the last hold is released. */
+  onReleased: () => void = () => {}
 
   constructor(wallStartMs: number) { this.#wallStartMs = wallStartMs }
+
+  /** Something of the bench itself is in flight: time stands. */
+  get held(): boolean { return this.#holds > 0 }
 
   monotonicMs(): number { return this.#nowMs }
   wallMs(): number { return this.#wallStartMs + this.#nowMs }
   after(delayMs: number, action: () => void): Cancel {
     return this.#timers.add(this.#nowMs + Math.max(0, delayMs), action)
   }
-  hold(): Cancel { return () => {} }
+  hold(): Cancel {
+    this.#holds++
+    let isHeld = true
+    return () => {
+      if (!isHeld) return
+      isHeld = false
+      if (--this.#holds === 0) this.onReleased()
+    }
+  }
 
   /** Runs every timer due up to `untilMs`, each at its own time, and then stands there. */
   advanceTo(untilMs: number): void {
@@ -53,6 +67,7 @@ export class TimeServer {
 
   constructor(time: LedTime) {
     this.#time = time
+    time.onReleased = () => this.#considerSoon()
     this.#server = createServer({ noDelay: true }, socket => this.#welcome(socket))
   }
 
@@ -110,6 +125,7 @@ export class TimeServer {
   }
 
   #allIdle(): boolean {
+    if (this.#time.held) return false
     for (const client of this.#clients) if (!client.idle) return false
     return this.#clients.size > 0
   }

@@ -1,23 +1,18 @@
-/** A simulated bench as a process sees it from outside: sockets, pseudo terminals, time and control. */
+/** A simulated rack as a process sees it from outside: sockets, pseudo terminals, time and control. */
 import { RealClock, type Clock } from '../../src/base/clock.ts'
-import { serveControl } from './control.ts'
+import { control, serveControl, type ControlRequest } from './control.ts'
 import { instrumentNames, type InstrumentName } from './layout.ts'
 import { LedTime, TimeServer } from './led-time.ts'
-import { serveTcp, type Served } from './links.ts'
 import type { Scenario } from './scenario.ts'
-import { serveSerial } from './serial-link.ts'
+import { serveInstruments, type LinkOptions } from './serve-instruments.ts'
 import { SimBench, type BenchFaults } from './sim-bench.ts'
 
-export interface ServeOptions {
+export interface ServeOptions extends LinkOptions {
   readonly seed: number
   readonly scenario: Scenario
   readonly faults?: BenchFaults
   /** Real time with real delays, and no time server. */
   readonly realtime?: boolean
-  /** Supply, relay board and cutoff on pseudo terminals where the host has them. */
-  readonly serial?: boolean
-  /** First of fixed ports, one an instrument in the order of layout.ts; the host chooses when left out. */
-  readonly basePort?: number
   /** What the wall reads when bench time is zero; now when left out. */
   readonly wallStartMs: number
 }
@@ -46,31 +41,13 @@ export async function serveBench(options: ServeOptions): Promise<ServedBench> {
     seed: options.seed, scenario: options.scenario, clock, instant: time !== null, bauds,
     ...(options.faults ? { faults: options.faults } : {}),
   })
-  const served: Served[] = []
-  const urls: Record<string, string> = {}
-  for (const [index, name] of instrumentNames.entries()) {
-    const link = await serveInstrument(bench, name, options, index)
-    served.push(link)
-    urls[name] = link.url
-  }
+  const links = await serveInstruments(
+    instrumentNames.map(name => bench.instrument(name)), options, serialBauds)
   const server = time && new TimeServer(time)
   const timeUrl = server && await server.listen()
-  const door = await serveControl(bench)
+  const door = await serveControl(request => control(bench, request as ControlRequest))
   return {
-    bench, benchFile: bench.benchFile(urls, timeUrl ?? undefined), timeUrl, controlUrl: door.url,
-    close: () => { server?.close(); for (const link of [...served, door]) link.close() },
+    bench, benchFile: bench.benchFile(links.urls, timeUrl ?? undefined), timeUrl, controlUrl: door.url,
+    close: () => { server?.close(); links.close(); door.close() },
   }
-}
-
-async function serveInstrument(
-  bench: SimBench, name: InstrumentName, options: ServeOptions, index: number,
-): Promise<Served> {
-  const instrument = bench.instruments[name]
-  const baud = serialBauds[name]
-  if (options.serial && baud !== undefined) {
-    const serial = await serveSerial(instrument, baud)
-    if (serial) return serial
-  }
-  const port = options.basePort === undefined ? 0 : options.basePort + index
-  return serveTcp(instrument, { port, clients: 'many' })
 }

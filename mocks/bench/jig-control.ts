@@ -1,0 +1,44 @@
+/** The back door of a simulated jig: hands, truth, faults. docs/simulated-bench-time.md lists the requests. */
+import { controlInstrument, type InstrumentRequest } from './control.ts'
+import type { Drawer } from './drawer.ts'
+import type { Hands } from './hands.ts'
+import type { JigBench } from './jig-bench.ts'
+
+export type JigRequest = InstrumentRequest
+  | { do: 'truth' } | { do: 'audit' } | { do: 'state' }
+  | { do: 'put'; part: string } | { do: 'take' } | { do: 'follow'; url: string }
+
+export interface JigTable {
+  readonly bench: JigBench
+  readonly drawer: Drawer
+  readonly hands: Hands
+  follow(daemonUrl: string): Promise<void>
+}
+
+/** Carries out one request and returns what it answers. Throws on one it does not know. */
+export function controlJig(table: JigTable, request: JigRequest): unknown {
+  const { bench, drawer, hands } = table
+  switch (request.do) {
+    case 'truth': return drawer.truth()
+    case 'audit': return { wrongs: bench.wrongs, most: bench.most }
+    case 'state': return stateOf(table)
+    case 'put': {
+      const part = drawer.find(request.part)
+      if (!part) throw new Error(`there is no part ${request.part} on the table`)
+      hands.put(part)
+      return true
+    }
+    case 'take': hands.take(); return true
+    case 'follow': return table.follow(request.url).then(() => true)
+    default: return controlInstrument(bench, request)
+  }
+}
+
+function stateOf({ bench, drawer }: JigTable): object {
+  const names = [...drawer.parts.keys(), ...drawer.standards.map(({ id }) => id)]
+  const { part, driven } = bench
+  return {
+    atMs: bench.clock.monotonicMs(), driven,
+    part: part === null ? null : names.find(name => drawer.find(name) === part) ?? null,
+  }
+}

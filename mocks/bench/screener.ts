@@ -1,0 +1,118 @@
+/**
+ * A simulated person at a jig, hands included: does what a session says, answers its questions, and notices
+ * when nothing happens. Once a drawer the wrong part is taken in hand.
+ */
+import type { Cancel, Clock } from '../../src/base/clock.ts'
+import type { SeededRandom } from '../../src/base/random.ts'
+import type { Drawer } from './drawer.ts'
+import type { Hands } from './hands.ts'
+
+/** How a session stands, as it says so itself; other fields are not looked at. */
+export interface Seen { readonly asked: string | null; readonly stands: string }
+
+export interface ScreenerOptions {
+  readonly hands: Hands
+  readonly clock: Clock
+  readonly drawer: Drawer
+  readonly random: SeededRandom
+  /** Says one word to the session. Never rejects. */
+  say(deed: string): Promise<void>
+}
+
+/** A part that has been in for so long and told nothing is open, or the jig does not see it. */
+const patienceMs = 6000
+/** So often it is measured all the same; one that still tells nothing is put off. */
+const triesMost = 3
+/** From a question to its answer, and from the wrong part to the right one in the jig. */
+const thinkMs = 1500
+const swapMs = 4000
+
+export class Screener {
+  readonly #options: ScreenerOptions
+  /** For which part the wrong one is taken in hand, and which. */
+  readonly #mixUp: { readonly asked: string; readonly taken: string } | null
+  #hand: { for: string; name: string } | null = null
+  #waiting: Cancel = () => {}
+  #heard = ''
+  #tries = 0
+  /** What was asked for in vain, and standards that were out of control. */
+  readonly #once = new Set<string>()
+
+  constructor(options: ScreenerOptions) {
+    this.#options = options
+    this.#mixUp = mixUpOf(options.drawer, options.random)
+  }
+
+  /** Null: there is no session any more. */
+  hear(seen: Seen | null): void {
+    const asked = seen?.asked ?? ''
+    const said = `${seen?.stands} ${asked}`
+    if (said === this.#heard) return
+    this.#heard = said
+    switch (seen?.stands) {
+      case 'asking': return this.#bring(asked)
+      case 'in doubt': return this.#answer(asked)
+      case 'out of control': return this.#onceThen('adjusted', 'a standard')
+      case 'measuring': case 'paused': return this.#waiting()
+      default: return this.#empty()
+    }
+  }
+
+  #empty(): void {
+    this.#waiting()
+    this.#hand = null
+    this.#options.hands.take()
+  }
+
+  #bring(asked: string): void {
+    if (this.#hand?.for === asked) return
+    const name = asked === this.#mixUp?.asked && !this.#once.has(asked) ? this.#mixUp.taken : asked
+    const part = this.#options.drawer.find(name)
+    if (!part) return this.#onceThen('skip', asked)
+    this.#once.add(asked)
+    this.#hand = { for: asked, name }
+    this.#options.hands.put(part)
+    this.#tries = 0
+    this.#after(patienceMs, () => this.#loseHeart(asked))
+  }
+
+  #loseHeart(asked: string): void {
+    if (++this.#tries > triesMost) return this.#onceThen('skip', asked)
+    void this.#options.say('measure')
+    this.#after(patienceMs, () => this.#loseHeart(asked))
+  }
+
+  /** The bench wonders whether this is the right part: a person looks, and knows. */
+  #answer(asked: string): void {
+    const right = this.#options.drawer.find(asked)
+    if (right === null || this.#hand?.name === asked) {
+      return this.#after(thinkMs, () => void this.#options.say('keep'))
+    }
+    this.#hand = { for: asked, name: asked }
+    this.#after(thinkMs, () => {
+      this.#options.hands.put(right)
+      this.#after(swapMs, () => void this.#options.say('again'))
+    })
+  }
+
+  /** Says it once of each; what comes again is not to be mended by these hands. */
+  #onceThen(deed: string, of: string): void {
+    const isAgain = this.#once.has(`${deed} ${of}`)
+    this.#once.add(`${deed} ${of}`)
+    this.#after(thinkMs, () => void this.#options.say(isAgain ? 'end' : deed))
+  }
+
+  #after(ms: number, act: () => void): void {
+    this.#waiting()
+    this.#waiting = this.#options.clock.after(ms, act)
+  }
+}
+
+/** Two sound resistors of very different values. */
+function mixUpOf({ parts }: Drawer, random: SeededRandom): { asked: string; taken: string } | null {
+  const resistors = [...parts].filter(([, { truth }]) => truth.kind === 'resistor' && truth.defect === null)
+  if (resistors.length === 0) return null
+  const [asked, { truth: { rating: { value } } }] = random.pick(resistors)
+  const others = resistors.filter(([, { truth: { rating } }]) => Math.abs(Math.log(rating.value / value)) > 1.5)
+  return others.length === 0 ? null : { asked, taken: random.pick(others)[0] }
+}

@@ -1,0 +1,40 @@
+/** What a part really is, in one sentence. */
+import { formatSi } from '../../src/base/format.ts'
+import type { ComponentTruth } from '../components/component.ts'
+import type { ComponentKind, Defect } from '../components/kinds.ts'
+
+/** The value for which a part is bought, and its unit. */
+const bought: Readonly<Partial<Record<string, readonly [name: string, unit: string]>>> = {
+  resistor: ['ohm', 'Ω'], potentiometer: ['ohm', 'Ω'], contact: ['ohm', 'Ω'], inductor: ['henry', 'H'],
+  'film-capacitor': ['farad', 'F'], 'ceramic-capacitor': ['farad', 'F'], 'mica-capacitor': ['farad', 'F'],
+  'electrolytic-capacitor': ['farad', 'F'], 'mains-capacitor': ['farad', 'F'], zener: ['zenerV', 'V'],
+  npn: ['gain', ''], pnp: ['gain', ''], 'npn-germanium': ['gain', ''], 'pnp-germanium': ['gain', ''],
+}
+
+export function truthInWords(truth: ComponentTruth): string {
+  const { defect } = truth
+  return defect === null ? `sound${valueOf(truth)}` : words[defect](truth)
+}
+
+function valueOf({ kind, values }: ComponentTruth): string {
+  const [name, unit] = bought[kind] ?? ['', '']
+  const value = values[name]
+  if (value === undefined) return ''
+  return unit === '' ? `, gain ${value.toFixed(0)}` : `, ${formatSi(value, unit)}`
+}
+
+const named = (kind: ComponentKind): string => kind.replace('-', ' ')
+
+const words: Readonly<Record<Defect, (truth: ComponentTruth) => string>> = {
+  short: ({ bridge }) => `short: ${formatSi(bridge!.ohm, 'Ω', 2)} from ${bridge!.pins.join(' to ')}`,
+  open: ({ lead }) => `open at its ${lead!.pin}`,
+  'poor-contact': ({ lead }) => `poor contact: some ${formatSi(lead!.ohm, 'Ω', 2)} at its ${lead!.pin}`,
+  'wrong-value': truth => `wrong value${valueOf(truth)}`,
+  drifted: truth => `drifted${valueOf(truth)}`,
+  leaky: ({ values }) => values['insulationOhm'] === undefined
+    ? `leaky: ${formatSi(values['leakA']!, 'A', 2)}` : `leaky: ${formatSi(values['insulationOhm'], 'Ω', 2)}`,
+  'no-bleeder': () => 'nothing empties it: its bleeder is open',
+  'low-gain': truth => `little gain${valueOf(truth)}`,
+  reversed: ({ pins }) => `legs in another order: ${pins.join(', ')}`,
+  mislabelled: truth => `another part: ${named(truth.kind)}${valueOf(truth)}`,
+}
