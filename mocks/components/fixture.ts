@@ -116,7 +116,9 @@ export class ComponentFixture {
 
   #impedance(hertz: number): { re: number; im: number } {
     const open = { re: Infinity, im: 0 }
-    return this.#part && this.#reached(this.#measured) ? this.#part.impedance(hertz, this.#measured) : open
+    if (!this.#part || !this.#reached(this.#measured)) return open
+    this.#part.move()
+    return this.#part.impedance(hertz, this.#measured)
   }
 
   #push(currentA: number, openV: number, wires: 2 | 4): number {

@@ -70,6 +70,16 @@ describe('a part in the fixture', () => {
     expect(Math.abs(capacitance.value - part.truth.values['farad']!)).toBeLessThan(4 * capacitance.u + 1e-5 * capacitance.value)
   }))
 
+  test('a poor contact is never twice the same on the bridge either', () => onBench(async ({ fixture, bridge }) => {
+    const moved = async (defect: { defect?: 'poor-contact' }): Promise<number> => {
+      fixture.hold(makeComponent('inductor', { value: 10e-3, tolerance: 0.1 }, 5, defect))
+      const rOhm: number[] = []
+      for (let i = 0; i < 4; i++) rOhm.push((await bridge.impedance({ frequencyHz: 1000, levelV: 1 })).rOhm.value)
+      return Math.max(...rOhm) - Math.min(...rOhm)
+    }
+    expect(await moved({ defect: 'poor-contact' })).toBeGreaterThan(10 * await moved({}))
+  }))
+
   test('a diode stands at its forward volts and leaks the other way', () => onBench(async ({ fixture, source }) => {
     const part = made('diode')
     fixture.hold(part)
