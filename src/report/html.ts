@@ -2,12 +2,12 @@
 import { formatDuration, formatWall } from '../base/format.ts'
 import { timeChart, type Mark } from './chart.ts'
 import { html, type Markup } from './markup.ts'
+import { page } from './page.ts'
 import { endTable } from './end-table.ts'
 import { gradeWord, partSection } from './part-section.ts'
 import type { RunEvent } from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
 import { sequenceOriginOf } from './setup.ts'
-import { recordCss } from './style.ts'
 
 /** The page of one run, or of one part over all its runs. */
 export function recordHtml(record: RunTestRecord | PartTestRecord): string {
@@ -30,22 +30,6 @@ ${record.runs.map(run => html`
 ${endTable(run)}${closing(run)}${head(run)}${run.parts.map(part => partSection(part, run))}
 ${instruments(run)}${eventTable(run)}`)}`)
 }
-
-function page(title: string, body: Markup): string {
-  return html`<!doctype html>
-<html lang="en"><head><meta charset="utf-8">
-<meta name="viewport" content="width=device-width,initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>${title}</title>${styleSheet}</head>
-<body><h1>${title}</h1>
-${body}
-</body></html>
-`.toString()
-}
-
-const styleSheet = styleOf(recordCss)
-/** The sheet holds none of the characters that `html` would write out. */
-function styleOf(css: string): Markup { return html`<style>${css}</style>` }
 
 const stateWords: Record<RunTestRecord['run']['state'], string> = {
   prepared: 'prepared, not started', running: 'still running; what follows is not final',
