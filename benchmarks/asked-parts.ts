@@ -56,6 +56,10 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
   'electrolytic-capacitor': capacitor('electrolytic-capacitor', 'electrolytic', 0.3),
   inductor: { kind: 'inductor', henry: valued('inductor'), frequencyHz: 1e5, dcOhm: null, quality: null },
   diode: { kind: 'diode', forward: silicon, reverse: { voltageV: 20, ampere: { high: 1e-6, source } }, zener: null },
+  'bridge-rectifier': {
+    kind: 'bridge-rectifier', forward: { currentA: 0.01, volt: { low: 0.4, high: 1, source } },
+    reverse: { voltageV: 20, ampere: { high: 1e-6, source } },
+  },
   zener: {
     kind: 'diode', forward: [silicon[1]!], reverse: { voltageV: 1, ampere: { high: 1e-6, source } },
     zener: { currentA: 5e-3, volt: around('zener'), slopeOhm: null },

@@ -34,7 +34,7 @@ export class PhysicsJig implements Jig {
 
   async impedance(pair: Pair, { frequencyHz, levelV }: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading> {
     this.part?.move()
-    const z = this.part?.impedance(frequencyHz, zero(pair))
+    const z = this.#at(pair)?.impedance(frequencyHz, zero(pair))
     const size = z ? Math.hypot(z.re, z.im) : Infinity
     if (!z || !(size < 1e9)) {
       const none = { value: NaN, u: NaN, quality: 'over-range', atMs: 0 } as const
@@ -47,7 +47,7 @@ export class PhysicsJig implements Jig {
     this.part?.move()
     const full = mostOhm === 'any' ? 1e8 : 10 ** Math.ceil(Math.log10(mostOhm))
     const currentA = Math.min(1e-3, 1 / full)
-    const drive = this.part?.dc([{ ...place(pair), mode: 'current', value: currentA, limit: 4 }]).drives[0]
+    const drive = this.#at(pair)?.dc([{ ...place(pair), mode: 'current', value: currentA, limit: 4 }]).drives[0]
     const ohm = drive ? drive.volts / currentA : Infinity
     if (!drive || drive.limited || ohm > 1.2 * full) return { value: NaN, u: NaN, quality: 'over-range', atMs: 0 }
     return this.#read(ohm + (wires === 2 ? 0.02 : 0), share * ohm + 1e-5 * full)
@@ -56,7 +56,7 @@ export class PhysicsJig implements Jig {
   async force(pair: Pair, force: Force): Promise<Point> {
     this.part?.move()
     this.#note(force)
-    const drive = this.part?.dc([{ ...place(pair), ...asDrive(force) }]).drives[0]
+    const drive = this.#at(pair)?.dc([{ ...place(pair), ...asDrive(force) }]).drives[0]
     return this.#point(force, drive)
   }
 
@@ -92,6 +92,11 @@ export class PhysicsJig implements Jig {
   }
 
   async rest(): Promise<void> {}
+
+  /** The part, where it has a leg at both terminals. */
+  #at({ high, low }: Pair): Component | null {
+    return this.part && Math.max(high, low) <= this.part.terminals ? this.part : null
+  }
 
   #note(force: Force): void {
     const [volts, amps] = 'voltageV' in force ? [force.voltageV, force.limitA] : [force.limitV, force.currentA]

@@ -1,5 +1,5 @@
 /**
- * A bench with a jig: a bridge, an ohm-meter and two source-measure units, which relays join with the three
+ * A bench with a jig: a bridge, an ohm-meter and two source-measure units, which relays join with the four
  * terminals that hold one part.
  */
 import type { Clock } from '../../src/base/clock.ts'
@@ -25,7 +25,7 @@ const roles = {
 
 const leadNames = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
 type LeadName = (typeof leadNames)[number]
-const terminals = 3
+const terminals = 4
 /** What the inputs of bridge and ohm-meter take from a charged part (common practice). */
 const meterMostV = 3
 

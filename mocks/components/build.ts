@@ -86,6 +86,19 @@ const diode: Build = (b, at, v) => {
     new Breakdown(at('cathode'), inner, v('breakdownV'), 1e-5, 0.05))
 }
 
+/** From which pin to which each junction of a bridge conducts, in the order of their numbers. */
+const bridged = [['ac', 'plus'], ['other ac', 'plus'], ['minus', 'ac'], ['minus', 'other ac']] as const
+
+const bridgeRectifier: Build = (b, at, v) => {
+  for (const [i, [from, to]] of bridged.entries()) {
+    if (v('broken') === i + 1) continue
+    const inner = b.inside()
+    b.add(new Resistor(at(from), inner, { ohm: v('seriesOhm') }), new Junction(inner, at(to), junctionOf(v)),
+      new Leakage(at(to), inner, v(`leakA${i + 1}`)),
+      new Breakdown(at(to), inner, v('breakdownV'), 1e-5, 0.05))
+  }
+}
+
 const zener: Build = (b, at, v) => {
   const inner = b.inside()
   b.add(new Resistor(at('anode'), inner, { ohm: v('seriesOhm') }),
@@ -144,6 +157,7 @@ const contact: Build = (b, at, v) => {
 
 const builds: Readonly<Record<ComponentKind, Build>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led: diode, contact,
+  'bridge-rectifier': bridgeRectifier,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': mainsCapacitor,
   'electrolytic-capacitor': electrolytic, npn: bipolar('npn'), pnp: bipolar('pnp'),

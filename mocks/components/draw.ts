@@ -86,6 +86,15 @@ const diode: Draw = (rating, random) => ({
   farad: random.uniform(1e-12, 4e-12), gapV: 1.12,
 })
 
+/** Four junctions of one batch; `broken` is the number of one that is no more, 1 to 4. */
+const bridgeRectifier: Draw = (rating, random) => ({
+  saturationA: logUniform(random, 1e-9, 2e-8), ideality: random.uniform(1.7, 1.95),
+  seriesOhm: random.uniform(0.02, 0.1), breakdownV: rating.value * random.uniform(1.2, 1.7),
+  leakA1: logUniform(random, 1e-9, 5e-8), leakA2: logUniform(random, 1e-9, 5e-8),
+  leakA3: logUniform(random, 1e-9, 5e-8), leakA4: logUniform(random, 1e-9, 5e-8),
+  farad: random.uniform(10e-12, 40e-12), gapV: 1.12, broken: 0,
+})
+
 const zener: Draw = (rating, random) => ({
   saturationA: logUniform(random, 1e-14, 1e-12), ideality: random.uniform(1, 1.1),
   seriesOhm: random.uniform(0.5, 2),
@@ -142,6 +151,7 @@ const contact: Draw = (rating, random) =>
 
 export const draws: Readonly<Record<ComponentKind, Draw>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led, contact,
+  'bridge-rectifier': bridgeRectifier,
   'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4]),
   'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),
   'mica-capacitor': capacitor([2e-4, 1e-3], 1e3, [1e-4, 1e-3]),

@@ -3,15 +3,15 @@
 export const componentKinds = [
   'resistor', 'potentiometer', 'film-capacitor', 'ceramic-capacitor', 'mica-capacitor',
   'mains-capacitor', 'electrolytic-capacitor', 'inductor', 'transformer', 'diode', 'zener', 'led',
-  'npn', 'pnp',
-  'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'contact',
+  'bridge-rectifier', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
+  'p-mosfet', 'contact',
 ] as const
 export type ComponentKind = (typeof componentKinds)[number]
 
 /**
  * What is printed, SI. `value`: ohms (resistor, potentiometer, contact), farads, henries (of the primary),
- * volts (zener; rated reverse volts of a diode; forward volts of an LED; threshold of a MOSFET), current
- * gain (bipolar), amperes at no gate volts (JFET).
+ * volts (zener; rated reverse volts of a diode or a bridge; forward volts of an LED; threshold of a
+ * MOSFET), current gain (bipolar), amperes at no gate volts (JFET).
  */
 export interface Rating {
   readonly value: number
@@ -43,6 +43,7 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   inductor: { value: 100e-6, tolerance: 0.1 },
   transformer: { value: 1, tolerance: 0.3, ratio: 10 },
   diode: { value: 75, tolerance: 0 },
+  'bridge-rectifier': { value: 100, tolerance: 0 },
   zener: { value: 5.1, tolerance: 0.05 },
   led: { value: 1.9, tolerance: 0.1 },
   npn: { value: 250, tolerance: 0.5, volts: 45 }, pnp: { value: 200, tolerance: 0.5, volts: 45 },
@@ -76,6 +77,7 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   'electrolytic-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'reversed'],
   inductor: ['short', ...common],
   transformer: ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'poor-contact'],
+  'bridge-rectifier': ['short', 'open', 'leaky', 'reversed', 'poor-contact'],
   diode: semiconductor, zener: [...semiconductor, 'wrong-value', 'drifted'], led: semiconductor,
   npn: transistor, pnp: transistor, 'npn-germanium': transistor, 'pnp-germanium': transistor,
   'n-jfet': transistor, 'p-jfet': transistor, 'n-mosfet': transistor, 'p-mosfet': transistor,
@@ -88,6 +90,7 @@ export function usualPins(kind: ComponentKind): readonly string[] {
   if (kind.endsWith('fet')) return ['source', 'gate', 'drain']
   if (kind === 'potentiometer') return ['end', 'wiper', 'other end']
   if (kind === 'transformer') return ['primary', 'primary end', 'secondary', 'secondary end']
+  if (kind === 'bridge-rectifier') return ['plus', 'ac', 'other ac', 'minus']
   if (kind === 'diode' || kind === 'led' || kind === 'zener') return ['anode', 'cathode']
   return kind === 'electrolytic-capacitor' ? ['plus', 'minus'] : ['end', 'other end']
 }

@@ -40,6 +40,9 @@ const mainValue = (kind: ComponentKind): string => {
 function shortedPins({ kind, pins }: ComponentTruth, random: SeededRandom): [string, string] {
   if (pins.includes('collector')) return ['collector', random.pick(['emitter', 'base'])]
   if (pins.includes('drain')) return random.pick([['drain', 'source'], ['gate', 'source']])
+  if (kind === 'bridge-rectifier') {
+    return random.pick([['ac', 'plus'], ['other ac', 'plus'], ['minus', 'ac'], ['minus', 'other ac']])
+  }
   return kind === 'transformer' ? ['secondary', 'secondary end'] : [pins[0]!, pins[1]!]
 }
 
@@ -49,6 +52,9 @@ function leaky({ kind, values, rating }: ComponentTruth, random: SeededRandom): 
     return { values: { ...values, insulationOhm: logUniform(random, 0.05, 1) / rating.value } }
   }
   if (kind === 'transformer') return { values: { ...values, insulationOhm: logUniform(random, 1e5, 1e7) } }
+  if (kind === 'bridge-rectifier') {
+    return { values: { ...values, [`leakA${random.pick([1, 2, 3, 4])}`]: logUniform(random, 1e-6, 1e-4) } }
+  }
   const [low, high] = kind.endsWith('germanium') ? [5e-5, 5e-4] : [1e-6, 1e-4]
   return { values: { ...values, leakA: logUniform(random, low, high) } }
 }
@@ -75,6 +81,7 @@ function turned({ kind, pins }: ComponentTruth, random: SeededRandom): { pins: r
   const [a, b, c, d] = pins as [string, string, string, string]
   if (kind === 'transformer') return { pins: [a, b, d, c] }
   if (pins.length === 2) return { pins: [b, a] }
+  if (pins.length === 4) return { pins: random.pick([[b, a, d, c], [d, b, c, a], [a, d, b, c], [b, d, a, c]]) }
   return { pins: random.pick([[b, a, c], [a, c, b], [c, b, a], [b, c, a], [c, a, b]]) }
 }
 
@@ -90,14 +97,20 @@ const breakOhm = 1e12
 /** Beside an insulated gate a break of so much would be none. */
 const gateBreakOhm = 1e16
 
+/** A leg that leads nowhere, or one junction of four. */
+function brokenUp({ kind, pins, values }: ComponentTruth, random: SeededRandom): Partial<ComponentTruth> {
+  if (kind === 'bridge-rectifier' && random.next() < 0.5) {
+    return { values: { ...values, broken: random.pick([1, 2, 3, 4]) } }
+  }
+  const pin = random.pick(pins)
+  const isInsulated = kind.endsWith('mosfet') && pin === 'gate'
+  return { lead: { pin, ohm: isInsulated ? gateBreakOhm : breakOhm, spread: 0.1 } }
+}
+
 const spoilt: Readonly<Record<Defect, Spoil>> = {
   short: (sound, random) =>
     ({ bridge: { pins: shortedPins(sound, random), ohm: logUniform(random, 0.05, 2) } }),
-  open: ({ kind, pins }, random) => {
-    const pin = random.pick(pins)
-    const isInsulated = kind.endsWith('mosfet') && pin === 'gate'
-    return { lead: { pin, ohm: isInsulated ? gateBreakOhm : breakOhm, spread: 0.1 } }
-  },
+  open: brokenUp,
   'poor-contact': ({ pins }, random) =>
     ({ lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) } }),
   // Its resistor is burnt through, or was left out: what is left is insulation.

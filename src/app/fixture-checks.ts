@@ -78,7 +78,9 @@ export function jigProblems({ jig, roles }: BenchFile, file: string): Problem[] 
     const wired = names.filter(name => roles[name] !== undefined)
     const got = wired.join(', ') || 'none'
     if (wired.length !== 1) say('jig.leads', 'relays, or one instrument that is wired for good', got)
-    if (jig.terminals === 3) say('jig.terminals', '2 where nothing is led by relays', '3')
+    if (jig.terminals !== 2) {
+      say('jig.terminals', '2 where nothing is led by relays', String(jig.terminals))
+    }
     return list
   }
   if (roles.jig === undefined) say('roles.jig', 'the relay board that moves the leads of the jig', 'none')

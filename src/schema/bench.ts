@@ -66,10 +66,10 @@ export const cadence = z.strictObject({
 
 const leadNames = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
 export type LeadName = (typeof leadNames)[number]
-const lead = z.array(relay).min(2).max(3).describe('Relays that join this lead with terminal 1, 2 and 3')
+const lead = z.array(relay).min(2).max(4).describe('Relays that join this lead with terminal 1, 2, 3 and 4')
 
 export const jig = z.strictObject({
-  terminals: z.union([z.literal(2), z.literal(3)]).default(2),
+  terminals: z.union([z.literal(2), z.literal(3), z.literal(4)]).default(2),
   leads: z.partialRecord(z.enum(leadNames), z.strictObject({ high: lead, low: lead })).optional()
     .describe('By relays of the role `jig`. Left out: one instrument is wired to terminals 1 and 2 for good'),
   voltageMaxV: positive.max(60).default(30).describe('Most volts that may come to the terminals'),

@@ -10,6 +10,7 @@ import type { Measured } from '../schema/reading.ts'
 import { usualContact, type ContactRule, type Look } from './contact.ts'
 import type { Item } from './grade.ts'
 import { proveBipolar } from './methods/bipolar.ts'
+import { fourLegs, proveBridgeRectifier } from './methods/bridge-rectifier.ts'
 import { proveDiode } from './methods/diode.ts'
 import { proveJunctionFet, proveMosfet } from './methods/field-effect.ts'
 import { lookJoined } from './methods/field-pins.ts'
@@ -45,6 +46,7 @@ function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
     case 'inductor':
       return Math.max(emptyFactor * 2 * Math.PI * part.frequencyHz * part.henry.nominal, emptyLeastOhm)
     case 'diode':
+    case 'bridge-rectifier':
     case 'bipolar':
     case 'jfet':
     case 'mosfet':
@@ -78,7 +80,9 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
     case 'diode':
       return look(await conducting(jig, [ends, { high: 2, low: 1 }]), 0)
     case 'bipolar':
-      return look(await conducting(jig, allPairs), 0)
+      return look(await conducting(jig, pairsOf(legs)), 0)
+    case 'bridge-rectifier':
+      return look(await conducting(jig, pairsOf(fourLegs)), 0)
     case 'jfet':
     case 'mosfet':
       return look(await conductingJoined(jig), 0)
@@ -89,9 +93,8 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
 const noiseOf = ({ u }: Measured): number => (Number.isFinite(u) ? u / 10 : 0)
 
 const legs: readonly Terminal[] = [1, 2, 3]
-const allPairs: readonly Pair[] = legs.flatMap(high =>
-  legs.filter(low => low !== high).map(low => ({ high, low })),
-)
+const pairsOf = (among: readonly Terminal[]): Pair[] =>
+  among.flatMap(high => among.filter(low => low !== high).map(low => ({ high, low })))
 
 /** The best conducting pair, ohms; as soon as one conducts nothing else is asked. */
 async function conducting(jig: Jig, pairs: readonly Pair[]): Promise<number> {
@@ -121,6 +124,7 @@ async function conductingJoined(jig: Jig): Promise<number> {
 
 const needs: Record<ToProve['kind'], readonly (keyof typeof reachNames)[]> = {
   resistor: ['ohms'], contact: ['ohms'], capacitor: ['bridge'], inductor: ['bridge'], diode: ['source'],
+  'bridge-rectifier': ['source'],
   bipolar: ['source', 'secondSource'], jfet: ['source', 'secondSource'], mosfet: ['source', 'secondSource'],
 }
 const reachNames = { ohms: 'ohm meter', bridge: 'bridge', source: 'source', secondSource: 'second source' }
@@ -135,6 +139,7 @@ export async function prove(jig: Jig, { part }: Item): Promise<Proof> {
     case 'capacitor': return proveCapacitor(jig, ends, part)
     case 'inductor': return proveInductor(jig, ends, part)
     case 'diode': return proveDiode(jig, ends, part)
+    case 'bridge-rectifier': return proveBridgeRectifier(jig, part)
     case 'bipolar': return proveBipolar(jig, part)
     case 'jfet': return proveJunctionFet(jig, part)
     case 'mosfet': return proveMosfet(jig, part)

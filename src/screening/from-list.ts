@@ -4,6 +4,7 @@
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
 import type { PartsLine } from '../schema/parts-list.ts'
+import { bridgeRectifier } from './from-list-kinds.ts'
 import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
@@ -55,6 +56,8 @@ function toProve(line: PartsLine): ToProve | Lack {
       return diode(line)
     case 'led':
       return led
+    case 'bridge-rectifier':
+      return bridgeRectifier(line)
     case 'zener':
       return zener(line)
     case 'npn':

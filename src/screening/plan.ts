@@ -8,7 +8,7 @@ import { probing, type JigReach } from '../schema/jig.ts'
 import type { Item } from './grade.ts'
 import { drainRoom } from './methods/field-effect.ts'
 import { capacitorConditions, nearestHz } from './methods/reactive.ts'
-import type { Bipolar, Capacitor, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
+import type { Bipolar, BridgeRectifier, Capacitor, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
 
 export interface SetUp {
   /** What hands do once for the whole group, in words. */
@@ -112,6 +112,8 @@ function wantsOf(part: ToProve, reach: JigReach): Wants | Lack {
       return reach.bridge ? bridgeOf(nearestHz(part.frequencyHz, reach), 1, 1.5) : noBridge
     case 'diode':
       return diodeOf(part, reach)
+    case 'bridge-rectifier':
+      return rectifierOf(part, reach)
     case 'bipolar':
       return bipolarOf(part, reach)
     case 'jfet':
@@ -203,6 +205,22 @@ function diodeOf(part: Diode, { source }: JigReach): Wants | Lack {
   return {
     setUp: { leads: 'two leads, anode to terminal 1', measures: 'source', mostV, mostA },
     measureS: 1,
+    rank: 4,
+  }
+}
+
+function rectifierOf({ forward, reverse }: BridgeRectifier, { source, terminals }: JigReach): Wants | Lack {
+  if (!source) return noSource
+  if (terminals < 4) {
+    return { why: `it has four legs, the jig ${terminals} terminals`, wayOut: 'a jig with four terminals' }
+  }
+  const mostA = Math.max(probing.currentA, forward.currentA)
+  const mostV = Math.max(probing.voltageV, reverse.voltageV, forward.volt.high ?? 0)
+  if (mostA > source.currentMaxA) return outOfReach(mostA, 'A', source.currentMaxA)
+  if (mostV > source.voltageMaxV) return outOfReach(mostV, 'V', source.voltageMaxV)
+  return {
+    setUp: { leads: 'four leads, any order', measures: 'source, twelve ways', mostV, mostA },
+    measureS: 3,
     rank: 4,
   }
 }

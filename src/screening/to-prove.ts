@@ -55,6 +55,13 @@ export interface Diode {
   readonly zener: { readonly currentA: number; readonly volt: Limit; readonly slopeOhm: Limit | null } | null
 }
 
+/** Four junctions; each is held to both. */
+export interface BridgeRectifier {
+  readonly kind: 'bridge-rectifier'
+  readonly forward: { readonly currentA: number; readonly volt: Limit }
+  readonly reverse: { readonly voltageV: number; readonly ampere: Limit }
+}
+
 export interface Bipolar {
   readonly kind: 'bipolar'
   /** Null: found. Only a person or the part's type says which leg is which where the part cannot. */
@@ -98,4 +105,5 @@ export interface Contact {
   readonly ohm: Limit
 }
 
-export type ToProve = Resistor | Capacitor | Inductor | Diode | Bipolar | JunctionFet | Mosfet | Contact
+export type ToProve =
+  | Resistor | Capacitor | Inductor | Diode | BridgeRectifier | Bipolar | JunctionFet | Mosfet | Contact

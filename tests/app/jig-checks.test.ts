@@ -27,5 +27,6 @@ describe('the jig of a bench file', () => {
     expect(paths({ terminals: 2 }, { bridge: 'lcr' })).toEqual([])
     expect(paths({ terminals: 2 }, roles)).toEqual(['jig.leads'])
     expect(paths({ terminals: 3 }, { bridge: 'lcr' })).toEqual(['jig.terminals'])
+    expect(paths({ terminals: 4 }, { bridge: 'lcr' })).toEqual(['jig.terminals'])
   })
 })

@@ -27,3 +27,16 @@ describe('field-effect transistors', () => {
     expect(got.mostV).toBeLessThan(20.01)
   })
 })
+
+describe('bridge rectifiers', () => {
+  it('are screened on a jig of four terminals: sound, leaky, shorted, lying another way', async () => {
+    const parts = [
+      tablePart('D1', 'bridge-rectifier'), tablePart('D2', 'bridge-rectifier', 'leaky'), tablePart('D3', 'bridge-rectifier', 'short'),
+      tablePart('D4', 'bridge-rectifier', 'reversed'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ D1: 'accept', D2: 'reject', D3: 'reject', D4: 'accept' })
+    expect(got.reasons).toMatch(/D4: .*plus \d, minus \d, alternating \d and \d/)
+    expect(got.wrongs).toEqual([])
+  })
+})

@@ -15,7 +15,7 @@ async function verdictOn(kind: ComponentKind, seed: number, defect?: Defect): Pr
 }
 
 /** Found and measured the other way round: these parts are as good one way as the other. */
-const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet']
+const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'bridge-rectifier']
 /** Another dielectric of the same value and at least as little loss cannot be told, and does what was asked. */
 const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
 /**
@@ -55,7 +55,7 @@ describe.each(kinds)('a %s', kind => {
 
   it('never gets more than its own conditions ask for, and no more than the probing limits while it is found out', async () => {
     const part = asked[kind]!
-    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'jfet' ? 15 : part.kind === 'mosfet' ? 20 : part.kind === 'capacitor' ? 10 : 4
+    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'jfet' ? 15 : part.kind === 'mosfet' || part.kind === 'bridge-rectifier' ? 20 : part.kind === 'capacitor' ? 10 : 4
     for (const defect of [undefined, ...defectsOf[kind]]) {
       const { jig } = await verdictOn(kind, 7, defect)
       expect(jig.mostV).toBeLessThanOrEqual(wantedV)
@@ -80,7 +80,7 @@ describe.each(turnable)('a %s that lies the other way round', kind => {
     for (let seed = 1; seed <= 20; seed++) {
       const { verdict } = await verdictOn(kind, seed, 'reversed')
       expect(verdict.grade).toBe('accept')
-      expect(verdict.notes.join()).toMatch(/other way round|base \d|gate \d/)
+      expect(verdict.notes.join()).toMatch(/other way round|base \d|gate \d|plus \d/)
     }
   })
 })
