@@ -23,6 +23,7 @@ import { answerBadAddress, answerOnSocket } from './refusals.ts'
 import { runRoutes } from './run-routes.ts'
 import { screeningRoutes } from './screening-routes.ts'
 import { stopBody } from './shapes.ts'
+import { unitRoutes } from './unit-routes.ts'
 import { watchForStops } from './stop-sight.ts'
 
 export interface ApiOptions {
@@ -69,6 +70,7 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
     runRoutes(routes, app)
     screeningRoutes(routes, app)
     lotRoutes(routes, app)
+    unitRoutes(routes, app)
     const clock = options.clock ?? new RealClock()
     await scope.register(async inner => stopRoute(inner, app, clock))
     feedRoute(routes, app, clock)

@@ -30,6 +30,7 @@ import { Recovery } from './recovery.ts'
 import { Screening } from './screening.ts'
 import { statusOf } from './status.ts'
 import { unproved } from './unproved.ts'
+import { Units } from './units.ts'
 
 interface Current {
   record: RunRecord; handles: RunHandles; presence: PresenceWatch | null; ended: Promise<RunRecord>
@@ -44,6 +45,7 @@ export class Daemon implements Application {
   readonly #recovery: Recovery
   readonly screening: Screening
   readonly lots: Lots
+  readonly units: Units
   #current: Current | null = null
   #closing = false
   #starting = false
@@ -53,6 +55,7 @@ export class Daemon implements Application {
   constructor(deps: DaemonDeps) {
     this.#d = deps
     this.store = deps.store
+    this.units = new Units(deps)
     this.lots = new Lots(deps.store, lotThreads(deps.livenessClock))
     this.#latch = new Latch(deps.clock)
     this.#recovery = new Recovery(deps, this.#latch, () => this.#showStatus())

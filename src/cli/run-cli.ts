@@ -12,6 +12,7 @@ import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
 import { addPartsCommand } from './commands-parts.ts'
 import { addLotCommand } from './commands-lot.ts'
+import { addUnitCommand } from './commands-unit.ts'
 import { addMatchCommand } from './commands-match.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
@@ -58,6 +59,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addContinueCommands(program, context, act)
   addRecordCommands(program, context, act)
   addLotCommand(program, context, act)
+  addUnitCommand(program, context, act)
   addMatchCommand(program, context, act)
   addCompareCommand(program, context, act)
   addSchemaCommand(program, context, act)

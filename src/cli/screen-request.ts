@@ -42,7 +42,8 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
   }
 }
 
-const unitOf = (file: string): string =>
+/** The name of a unit by that of the file of its list. */
+export const unitOf = (file: string): string =>
   basename(file, extname(file)).replace(/[^A-Za-z0-9._-]+/g, '-').replace(/^[^A-Za-z0-9]+/, '').slice(0, 41)
 
 /** Parts to be proven as they are, and those that replace others, as what goes in must be. */

@@ -29,7 +29,8 @@ export function itemsOf(lines: readonly PartsLine[]): Listed {
   return { items, cannot }
 }
 
-const idsOf = ({ designators, quantity, line }: PartsLine): readonly string[] =>
+/** Names of the parts of a line: its designators, or by line and number. */
+export const idsOf = ({ designators, quantity, line }: PartsLine): readonly string[] =>
   designators.length > 0 ? designators : Array.from({ length: quantity }, (_, i) => `line ${line} #${i + 1}`)
 
 type Lack = Omit<Unproven, 'id'>

@@ -3,10 +3,11 @@
  * remembers.
  */
 import { BenchError } from '../../src/base/errors.ts'
+import { unitParts } from '../../src/app/units.ts'
 import { Lots } from '../../src/app/lots.ts'
 import { doLotJob } from '../../src/app/lots-work.ts'
 import type {
-  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, ScreeningPort, SequenceInfo,
+  Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, ScreeningPort, SequenceInfo, UnitsPort,
 } from '../../src/schema/application.ts'
 import type { RunRecord, RunState, StartRequest } from '../../src/schema/run.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../../src/schema/screening.ts'
@@ -74,6 +75,10 @@ export class FakeApplication implements Application {
   readonly store: Store
   readonly screening = new FakeScreening(this)
   readonly lots: Lots
+  readonly units: UnitsPort = {
+    parts: async ({ unit, designators }) => await unitParts(this.store, { unit, designators }),
+    rack: ({ parts }) => ({ ratedV: null, parts: [], left: parts.map(({ designator }) => ({ designator, why: 'no profile' })) }),
+  }
   readonly calls: { name: string; argument: unknown }[] = []
   readonly listeners = new Set<(item: FeedItem) => void>()
   shownPlan: Plan = samplePlan

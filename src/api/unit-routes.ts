@@ -1,0 +1,45 @@
+/** Routes of units: reading what is on record, for everyone who may look. */
+import { z } from 'zod'
+import type { Application } from '../schema/application.ts'
+import { rackRequest, unitRequest } from '../schema/unit.ts'
+import type { Routes } from './build.ts'
+import { errorBody, resultShape } from './shapes.ts'
+
+const answers = <S extends z.ZodType>(shape: S) =>
+  ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+
+const unitParts = z.strictObject({
+  unit: z.string(),
+  parts: z.array(z.strictObject({
+    designator: z.string(),
+    newest: z.strictObject({
+      run: z.string(), sequence: z.string(), startedWallMs: z.number(), person: z.string(),
+      result: resultShape,
+    }).nullable(),
+  })),
+  runs: z.number().int(), wasAll: z.boolean(),
+})
+const proposedRack = z.strictObject({
+  ratedV: z.number().nullable(),
+  parts: z.array(z.strictObject({
+    position: z.string(), part: z.string(), profile: z.string(), ratedV: z.number(), capacitanceF: z.number(),
+  })),
+  left: z.array(z.strictObject({ designator: z.string(), why: z.string() })),
+})
+
+export function unitRoutes(routes: Routes, { units }: Pick<Application, 'units'>): void {
+  routes.post('/units/parts', {
+    schema: {
+      summary: 'The newest result of each part of a unit; changes nothing', body: unitRequest,
+      response: answers(unitParts),
+    },
+  }, async request => await units.parts(request.body))
+
+  routes.post('/units/rack', {
+    schema: {
+      summary: 'A rack list for parts that are to be formed, for this bench; changes nothing',
+      body: rackRequest,
+      response: answers(proposedRack),
+    },
+  }, request => units.rack(request.body))
+}

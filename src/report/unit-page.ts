@@ -1,0 +1,124 @@
+/**
+ * The page of a unit: which designators are proven, by what, and what is missing. From its parts list, what a
+ * policy wants of each, and the newest result on record. Pure; SI units.
+ */
+import { formatWall, formatWithU } from '../base/format.ts'
+import type { Criterion, PartResult } from '../schema/run.ts'
+import type { Newest, UnitParts } from '../schema/unit.ts'
+import { html, type Markup } from './markup.ts'
+import { page } from './page.ts'
+
+export const standings = [
+  'proven', 'provisional', 'marginal', 'to form', 'to retest', 'to replace', 'not measured', 'undecided',
+  'left as it is', 'replaced, not proven',
+] as const
+export type Standing = (typeof standings)[number]
+/** With these nothing remains to be done. */
+const settled: readonly Standing[] = ['proven', 'left as it is']
+
+/** What the list says of a designator, and the policy where there is one. */
+export interface UnitLine {
+  readonly designator: string
+  readonly what: string
+  readonly wanted: {
+    readonly action: 'prove' | 'replace' | 'replace-and-prove-new' | 'leave' | null
+    readonly reason: string
+  }
+}
+
+export interface UnitRow extends UnitLine {
+  readonly standing: Standing
+  readonly newest: Newest | null
+}
+
+export interface UnitPage {
+  readonly unit: string
+  readonly policy: string | null
+  readonly rows: readonly UnitRow[]
+  readonly counts: Readonly<Partial<Record<Standing, number>>>
+  readonly complete: boolean
+  /** What a person should know of how this was found. */
+  readonly remarks: readonly string[]
+}
+
+/** `parts` has an entry for each line. */
+export function unitPage(
+  lines: readonly UnitLine[], { unit, parts, runs, wasAll }: UnitParts, policy: string | null,
+): UnitPage {
+  const newestOf = new Map(parts.map(({ designator, newest }) => [designator, newest]))
+  const rows = lines.map(line => {
+    const newest = newestOf.get(line.designator) ?? null
+    return { ...line, newest, standing: standingOf(line, newest?.result ?? null) }
+  })
+  const counts: Partial<Record<Standing, number>> = {}
+  for (const { standing } of rows) counts[standing] = (counts[standing] ?? 0) + 1
+  return {
+    unit, policy, rows, counts, complete: rows.every(({ standing }) => settled.includes(standing)),
+    remarks: [
+      ...wasAll ? [] : [`Only the newest ${runs} runs were looked through: older results are not seen.`],
+      ...rows.some(({ wanted, newest }) => wanted.action === 'replace-and-prove-new' && newest)
+        ? ['Where the policy replaces a part, its newest result is taken to be of the one that went in.']
+        : [],
+    ],
+  }
+}
+
+function standingOf({ wanted: { action } }: UnitLine, result: PartResult | null): Standing {
+  if (action === null) return 'undecided'
+  if (action === 'leave') return 'left as it is'
+  if (action === 'replace') return 'replaced, not proven'
+  if (result === null) return 'not measured'
+  const { grade, disposition, provisional } = result
+  if (disposition === 'form') return 'to form'
+  if (grade === 'accept') return provisional ? 'provisional' : 'proven'
+  if (grade === 'marginal') return 'marginal'
+  return grade === 'reject' ? 'to replace' : 'to retest'
+}
+
+/** What was measured, the first few comparisons. */
+export const measuredWords = ({ criteria }: PartResult): string =>
+  criteria.slice(0, 3).map(criterionWords).join('; ')
+
+const criterionWords = ({ name, value, expandedU, unit }: Criterion): string =>
+  `${name} ${formatWithU(value, expandedU, unit)}`
+
+/** One sentence on all of it. */
+export function unitSummary({ unit, rows, counts, complete }: UnitPage): string {
+  const parts = standings.flatMap(standing => counts[standing] ? [`${counts[standing]} ${standing}`] : [])
+  return `${unit}: ${rows.length} parts, ${parts.join(', ')}.${complete ? ' Nothing is missing.' : ''}`
+}
+
+export const byWords = (newest: Newest | null): string => newest === null ? ''
+  : `${newest.run} (${newest.sequence}), ${formatWall(newest.startedWallMs)}, ${newest.person}`
+
+/** Rows of which something is to be done first, each group in the order of the list. */
+export function byUrgency(rows: readonly UnitRow[]): UnitRow[] {
+  const isOpen = ({ standing }: UnitRow): boolean => !settled.includes(standing)
+  return [...rows.filter(isOpen), ...rows.filter(row => !isOpen(row))]
+}
+
+export function unitHtml(shown: UnitPage): string {
+  const { unit, policy, rows, remarks } = shown
+  return page(`Parts of ${unit}`, html`<p class="verdict">${unitSummary(shown)}</p>
+${policy && html`<p class="quiet">By policy ${policy}.</p>`}
+${remarks.map(text => html`<p class="quiet">${text}</p>`)}
+<div class="wide"><table><thead><tr>${headings.map(heading => html`<th>${heading}</th>`)}</tr></thead>
+<tbody>${byUrgency(rows).map(tableRow)}</tbody></table></div>
+<p class="quiet">Prove dead before touching; a part that is proven was so when it was measured.</p>`)
+}
+
+export const headings = ['designator', 'part', 'stands', 'by', 'measured', 'why'] as const
+
+function tableRow(row: UnitRow): Markup {
+  const { designator, what, standing, newest, wanted } = row
+  const tone = settled.includes(standing) ? 'accept' : standing === 'to replace' ? 'reject' : 'marginal'
+  return html`<tr><td class="tight">${designator}</td><td>${what}</td><td class="${tone}">${standing}</td>
+<td>${byWords(newest)}</td><td>${newest && measuredWords(newest.result)}</td>
+<td>${[wanted.reason, newest?.result.reason ?? ''].filter(Boolean).join('; ')}</td></tr>`
+}
+
+/** The same as rows of text, for a table on screen or a CSV. */
+export const unitCells = ({ designator, what, standing, newest, wanted }: UnitRow): string[] => [
+  designator, what, standing, byWords(newest), newest ? measuredWords(newest.result) : '',
+  [wanted.reason, newest?.result.reason ?? ''].filter(Boolean).join('; '),
+]

@@ -1,0 +1,55 @@
+/** Where the parts of one unit stand on record, by designator. */
+import { z } from 'zod'
+import type { PartResult } from './run.ts'
+
+/** A name on record: of a unit, or of a check standard. */
+export const unitName = z
+  .string()
+  .regex(/^[A-Za-z0-9][A-Za-z0-9._-]{0,40}$/, 'letters, digits, dot, hyphen, underscore')
+
+/** The name under which the record keeps a part of a unit, like `pavilion-C14`. */
+export const partName = (unit: string, designator: string): string =>
+  `${unit}-${designator}`.replace(/[^A-Za-z0-9._-]+/g, '-')
+
+export const unitRequest = z.strictObject({
+  unit: unitName,
+  designators: z.array(z.string().min(1).max(64)).min(1).max(20_000),
+})
+export type UnitRequest = z.infer<typeof unitRequest>
+
+/** The newest word on one part, from whatever run has it. */
+export interface Newest {
+  readonly run: string
+  readonly sequence: string
+  readonly startedWallMs: number
+  readonly person: string
+  readonly result: PartResult
+}
+
+export interface UnitParts {
+  readonly unit: string
+  readonly parts: readonly { readonly designator: string; readonly newest: Newest | null }[]
+  /** Runs that were looked through; `wasAll`: there are no older ones. */
+  readonly runs: number
+  readonly wasAll: boolean
+}
+
+/** A part that is to be formed, as its list has it. SI units. */
+export const toForm = z.strictObject({
+  designator: z.string().min(1).max(64),
+  ratedV: z.number().positive().nullable(),
+  capacitanceF: z.number().positive().nullable(),
+})
+export type ToForm = z.infer<typeof toForm>
+export const rackRequest = z.strictObject({ unit: unitName, parts: z.array(toForm).min(1).max(1000) })
+export type RackRequest = z.infer<typeof rackRequest>
+
+/** A rack for one night, and what it leaves for another. */
+export interface ProposedRack {
+  readonly ratedV: number | null
+  readonly parts: readonly {
+    readonly position: string; readonly part: string; readonly profile: string
+    readonly ratedV: number; readonly capacitanceF: number
+  }[]
+  readonly left: readonly { readonly designator: string; readonly why: string }[]
+}
