@@ -7,11 +7,10 @@ import { csvLine } from '../report/csv.ts'
 import {
   byUrgency, headings, unitCells, unitHtml, unitPage, unitSummary, type UnitLine, type UnitPage,
 } from '../report/unit-page.ts'
-import type { PartsLine } from '../schema/parts-list.ts'
+import { idsOf, type PartsLine } from '../schema/parts-list.ts'
 import { partsPolicy, type PartsPolicy } from '../schema/parts-policy.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import type { ProposedRack, ToForm, UnitParts } from '../schema/unit.ts'
-import { idsOf } from '../screening/from-list.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'

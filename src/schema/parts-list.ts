@@ -48,6 +48,10 @@ const partsLine = z.strictObject({
 })
 export type PartsLine = z.infer<typeof partsLine>
 
+/** Names of the parts of a line: its designators, or by line and number. */
+export const idsOf = ({ designators, quantity, line }: PartsLine): readonly string[] =>
+  designators.length > 0 ? designators : Array.from({ length: quantity }, (_, i) => `line ${line} #${i + 1}`)
+
 /** Something a person should know of lines that were read: what was proposed, what is odd, what is open. */
 const listRemark = z.strictObject({ lines: z.array(z.number().int()), text: z.string() })
 export type ListRemark = z.infer<typeof listRemark>

@@ -3,7 +3,7 @@
  * trade has a usual limit, that limit is taken and named as such; where neither does, the part is not
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
-import type { PartsLine } from '../schema/parts-list.ts'
+import { idsOf, type PartsLine } from '../schema/parts-list.ts'
 import { bridgeRectifier } from './from-list-kinds.ts'
 import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
@@ -28,10 +28,6 @@ export function itemsOf(lines: readonly PartsLine[]): Listed {
   }
   return { items, cannot }
 }
-
-/** Names of the parts of a line: its designators, or by line and number. */
-export const idsOf = ({ designators, quantity, line }: PartsLine): readonly string[] =>
-  designators.length > 0 ? designators : Array.from({ length: quantity }, (_, i) => `line ${line} #${i + 1}`)
 
 type Lack = Omit<Unproven, 'id'>
 
