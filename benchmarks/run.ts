@@ -6,6 +6,7 @@ import { availableParallelism, loadavg } from 'node:os'
 import { parseArgs } from 'node:util'
 import { measureKeeper } from './keeper.ts'
 import { measurePty, measureTcp } from './links.ts'
+import { measureLotSheet } from './lots.ts'
 import { measureMatching } from './matching.ts'
 import { measureNight } from './night.ts'
 import { measureRecord } from './record.ts'
@@ -81,6 +82,12 @@ async function screening(): Promise<void> {
     'used heap after a tenth of that session and at its end')
 }
 
+async function lots(): Promise<void> {
+  const parts = smoke ? 100 : 10_000
+  const { seconds, bytes } = await measureLotSheet(parts)
+  show('lotSheetS', seconds, `sheet of ${parts} parts with two quantities, from the record to the page of ${Math.round(bytes / 1000)} kB, s`)
+}
+
 async function nights(): Promise<void> {
   const night = await measureNight(smoke ? { positions: 4, soakS: 60 } : { positions: 48, soakS: longSoakS })
   const per = Math.round(night.readings / night.seconds)
@@ -114,5 +121,6 @@ await trips()
 await record()
 matching()
 await screening()
+await lots()
 await nights()
 if (asked.json) console.log(JSON.stringify(figures))

@@ -1,12 +1,17 @@
 /** Routes of lots: reading what is on record, for everyone who may look. */
 import type { z } from 'zod'
 import type { Application } from '../schema/application.ts'
-import { compareAnswer, compareRequest, matchAnswer, matchRequest } from '../schema/lots.ts'
+import { lotSheetShape } from '../schema/lot-sheet.ts'
+import { compareAnswer, compareRequest, matchAnswer, matchRequest, sheetRequest } from '../schema/lots.ts'
 import type { Routes } from './build.ts'
 import { errorBody } from './shapes.ts'
 
 const answers = <S extends z.ZodType>(shape: S) =>
   ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+
+const types = {
+  json: 'application/json; charset=utf-8', html: 'text/html; charset=utf-8', csv: 'text/csv; charset=utf-8',
+} as const
 
 export function lotRoutes(routes: Routes, { lots }: Pick<Application, 'lots'>): void {
   routes.post('/lots/match', {
@@ -22,4 +27,14 @@ export function lotRoutes(routes: Routes, { lots }: Pick<Application, 'lots'>): 
       body: compareRequest, response: answers(compareAnswer),
     },
   }, async request => await lots.compare(request.body))
+
+  routes.post('/lots/sheet', {
+    schema: {
+      summary: 'What the parts of runs are worth together, as JSON, an HTML page or CSV; changes nothing',
+      body: sheetRequest, response: answers(lotSheetShape),
+    },
+  }, async (request, reply) => {
+    const text = await lots.sheet(request.body)
+    return await reply.type(types[request.body.format]).serializer(String).send(text)
+  })
 }

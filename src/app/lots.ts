@@ -7,11 +7,15 @@ import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import { builtEntry } from '../base/paths.ts'
 import type { LotsPort } from '../schema/application.ts'
-import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest } from '../schema/lots.ts'
+import type {
+  CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest,
+} from '../schema/lots.ts'
 import type { Store } from '../schema/store.ts'
 import { errorOf } from '../store/protocol.ts'
 import type { LotRun } from '../report/lot-parts.ts'
+import type { RunEvents } from '../report/lot-standards.ts'
 import type { LotJob, LotOutcome } from './lots-work.ts'
+import { screenSequence } from './settled.ts'
 
 /** Does one job somewhere; rejects with what the job threw. */
 export type LotWork = (job: LotJob) => Promise<unknown>
@@ -20,6 +24,9 @@ export type LotWork = (job: LotJob) => Promise<unknown>
 const longestMs = 120_000
 /** A bench has two processors, and one of them is for the bench. */
 const atOnceMost = 1
+/** How far back the course of a standard is followed. */
+const runsMost = 500
+const sessionsMost = 100
 
 export class Lots implements LotsPort {
   readonly #store: Store
@@ -36,6 +43,26 @@ export class Lots implements LotsPort {
 
   async compare(request: CompareRequest): Promise<CompareAnswer> {
     return await this.#work({ do: 'compare', runs: await this.#runs(request.runs), request }) as CompareAnswer
+  }
+
+  async sheet(request: SheetRequest): Promise<string> {
+    const runs = await this.#runs(request.runs)
+    const sessions = await this.#sessions(runs)
+    return await this.#work({ do: 'sheet', runs, request, sessions }) as string
+  }
+
+  /** These runs and earlier sessions: how a standard reads shows over many of them. */
+  async #sessions(runs: readonly LotRun[]): Promise<RunEvents[]> {
+    const latest = Math.max(...runs.map(({ run }) => run.startedWallMs))
+    const asked = new Set(runs.map(({ run }) => run.id))
+    const read: RunEvents[] = []
+    for (const { id, sequence, startedWallMs } of await this.#store.listRuns(runsMost)) {
+      if (!asked.has(id) && (sequence !== screenSequence || startedWallMs > latest)) continue
+      const events = (await this.#store.events(id)).filter(({ kind }) => kind === 'standard')
+      if (events.length > 0) read.push({ run: id, events })
+      if (read.length >= sessionsMost) break
+    }
+    return read
   }
 
   async #runs(ids: readonly string[]): Promise<LotRun[]> {

@@ -6,7 +6,7 @@ import { asBenchError } from '../base/errors.ts'
 import { formatSi } from '../base/format.ts'
 import type { BenchJig } from '../engine/jig.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
-import type { Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
+import type { CheckStandard, Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
 import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
@@ -15,7 +15,7 @@ import type { ScreenPlan } from '../screening/plan.ts'
 import { beginSession, type Asked } from '../screening/session.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { beatLimitMs } from './night-maker.ts'
-import { checkReading, standardItem } from './standards.ts'
+import { checkReading, standardItem, type StandardReading } from './standards.ts'
 
 const beatEveryMs = beatLimitMs / 4
 /** A step of the session that has not ended by then counts as hung: the keeper is not fed any more. */
@@ -106,13 +106,8 @@ export class ScreeningRun {
       look: asked => lookAt(jig, item(asked).part, clock),
       prove: async asked => this.#judged(item(asked), await prove(jig, item(asked))),
       checkStandard: async asked => {
-        const checked = checkReading(
-          request.standards.find(({ id }) => id === asked.id)!, await prove(jig, item(asked)))
-        await this.#note({
-          kind: 'standard', severity: checked.inControl ? 'info' : 'warning', text: checked.says,
-          data: { standard: asked.id, inControl: checked.inControl },
-        })
-        return checked
+        const standard = request.standards.find(({ id }) => id === asked.id)!
+        return await this.#noted(standard, checkReading(standard, await prove(jig, item(asked))))
       },
       keep: (verdict, opinion) => this.#keep(verdict, opinion),
       withdraw: id => this.#void(id, 'taken back by a person'),
@@ -121,6 +116,19 @@ export class ScreeningRun {
       },
       tell: (tone, text) => this.#tell(tone, text),
     }
+  }
+
+  /** Every reading of a standard is an event on record: its course over sessions is drawn from these. */
+  async #noted(
+    { id, quantity, value, u }: CheckStandard, { inControl, says, read }: StandardReading,
+  ): Promise<{ inControl: boolean; says: string }> {
+    await this.#note({
+      kind: 'standard', severity: inControl ? 'info' : 'warning', text: says, data: {
+        standard: id, inControl, quantity, certified: value, certifiedU: u,
+        value: read?.value ?? null, u: read?.u ?? null,
+      },
+    })
+    return { inControl, says }
   }
 
   /** A strange one is looked for among the parts that have no result yet. */

@@ -26,19 +26,26 @@ export function standardItem({ id, quantity, value }: CheckStandard): Item {
       }
 }
 
+export interface StandardReading {
+  readonly inControl: boolean
+  readonly says: string
+  /** What was read, for the record; null where nothing was. */
+  readonly read: { readonly value: number; readonly u: number } | null
+}
+
 /** Whether what was read of it agrees with its certificate. */
 export function checkReading(
   { id, value, u, quantity }: CheckStandard,
   { fault, findings }: Proof,
-): { inControl: boolean; says: string } {
+): StandardReading {
   const unit = quantity === 'resistance' ? 'Ω' : 'F'
   const [found] = findings
   if (fault || !found)
-    return { inControl: false, says: `standard ${id}: ${fault?.says ?? 'nothing was measured'}` }
+    return { inControl: false, says: `standard ${id}: ${fault?.says ?? 'nothing was measured'}`, read: null }
   const { value: read, u: uRead } = found.measured
   const off = (read - value) / Math.hypot(u, uRead)
   const says =
     `standard ${id} reads ${formatSi(read, unit, 5)} for ${formatSi(value, unit, 5)}, ` +
     `${Math.abs(off).toFixed(1)} standard uncertainties off`
-  return { inControl: Math.abs(off) <= controlFactor, says }
+  return { inControl: Math.abs(off) <= controlFactor, says, read: { value: read, u: uRead } }
 }

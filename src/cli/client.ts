@@ -28,10 +28,14 @@ export class DaemonClient {
   }
 
   async post<T>(path: string, body: unknown, limitMs = answerMs): Promise<T> {
+    return JSON.parse(await this.postText(path, body, limitMs)) as T
+  }
+
+  async postText(path: string, body: unknown, limitMs = answerMs): Promise<string> {
     const sent = {
       method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body)
     }
-    return JSON.parse(await this.#whole(path, sent, limitMs)) as T
+    return await this.#whole(path, sent, limitMs)
   }
 
   async text(path: string, limitMs = answerMs): Promise<string> {

@@ -1,41 +1,60 @@
-/** The sheet of a lot: what the parts of one run are worth together. */
+/** The sheet of a lot: what the parts of one or several runs are worth together. */
+import { extname } from 'node:path'
 import type { Command } from 'commander'
-import { lotLines, lotSheet } from '../report/lot-sheet.ts'
-import type { PartResult } from '../schema/run.ts'
+import { BenchError } from '../base/errors.ts'
+import { histogramLines, lotLines, titleOf } from '../report/lot-sheet-words.ts'
+import type { LotSheet } from '../schema/lot-sheet.ts'
+import type { SheetRequest } from '../schema/lots.ts'
 import type { Act } from './commands-bench.ts'
-import { newestRun } from './commands-runs.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
-import { renderTable } from './table.ts'
+import { choiceOf, runsOf, withChoice, type ChoiceFlags } from './lot-options.ts'
+import { printable, renderTable } from './table.ts'
+
+interface Options extends CommonOptions, ChoiceFlags { output?: string; histogram?: boolean }
+
+const longMs = 120_000
 
 export function addLotCommand(program: Command, context: CliContext, act: Act): void {
-  act(
-    program
-      .command('lot')
-      .argument('[run]', 'the newest one when left out')
-      .description(
-        'what the parts of a run are worth together: yield, spread, capability, what stands apart',
-      ),
-    async (run: string | undefined, options: CommonOptions) => await lot(context, run, options),
-  )
+  act(withChoice(program.command('lot').argument('[runs...]', 'the newest one when left out'))
+    .option('--histogram', 'also how the values of each quantity lie')
+    .option('-o, --output <file>', 'write the whole sheet with its charts: .html, .csv or .json')
+    .description(
+      'what the parts of runs are worth together: yield, spread, capability, what stands apart, check standards',
+    ),
+  async (runs: string[], options: Options) => await lot(context, runs, options))
 }
 
-async function lot(
-  context: CliContext,
-  given: string | undefined,
-  options: CommonOptions,
-): Promise<ExitCode> {
+async function lot(context: CliContext, given: string[], options: Options): Promise<ExitCode> {
   const client = daemonOf(context, options)
-  const id = encodeURIComponent(given ?? (await newestRun(client)).id)
-  const sheet = lotSheet(await client.get<PartResult[]>(`/runs/${id}/results`))
-  if (options.json) printJson(context.out, sheet)
-  else
-    print(
-      context.out,
-      ...renderTable(
-        ['of', 'found', 'which says'].map(heading => ({ heading })),
-        lotLines(sheet),
-      ),
-    )
-  return sheet.grades.accept === sheet.parts ? exitCodes.accepted : exitCodes.notAccepted
+  const asked = { runs: await runsOf(client, given), choice: choiceOf(options) }
+  const ask = async (format: SheetRequest['format']): Promise<string> =>
+    await client.postText('/lots/sheet', { ...asked, format }, longMs)
+  if (options.output !== undefined) {
+    const bytes = await context.writeFile(options.output, [await ask(formatOf(options.output))])
+    if (options.json) printJson(context.out, { file: options.output, bytes })
+    else print(context.out, `Wrote ${options.output}, ${bytes} bytes.`)
+    return exitCodes.accepted
+  }
+  const text = await ask('json')
+  const sheet = JSON.parse(text) as LotSheet
+  if (options.json) context.out.write(text)
+  else print(context.out, ...sheetLines(sheet, options.histogram === true))
+  return sheet.parts > 0 && sheet.grades.accept === sheet.parts ? exitCodes.accepted : exitCodes.notAccepted
+}
+
+function sheetLines(sheet: LotSheet, histograms: boolean): string[] {
+  const table = renderTable(['of', 'found', 'which says'].map(heading => ({ heading })), lotLines(sheet))
+  if (!histograms) return table
+  return [...table, ...sheet.quantities.filter(({ bins }) => bins.length > 1).flatMap(of =>
+    ['', printable(`${titleOf(of)}:`), ...histogramLines(of)])]
+}
+
+function formatOf(file: string): SheetRequest['format'] {
+  const format = extname(file).toLowerCase().slice(1)
+  if (format === 'html' || format === 'csv' || format === 'json') return format
+  if (format === 'htm') return 'html'
+  throw new BenchError('USAGE', 'this kind of file is not written', {
+    expected: '.html, .csv or .json', got: file,
+  })
 }

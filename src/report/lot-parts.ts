@@ -25,11 +25,17 @@ export interface LotPart {
 
 /** Of one run, in its order. */
 export function partsOfRun({ run, results }: LotRun): LotPart[] {
-  const lines = linesOf(run)
+  return partsOfResults(results, run.id, linesOf(run))
+}
+
+/** Of results alone, where nobody knows what the list said. */
+export function partsOfResults(
+  results: readonly PartResult[], run = '', lines: ReadonlyMap<string, PartsLine> = new Map(),
+): LotPart[] {
   return results.map(({ position, part, grade, criteria }) => {
     const line = lines.get(position) ?? lines.get(/^line \d+/.exec(position)?.[0] ?? '')
     return {
-      run: run.id, name: position, part, grade, measured: named(criteria), kind: line?.kind ?? null,
+      run, name: position, part, grade, measured: named(criteria), kind: line?.kind ?? null,
       value: line?.value?.si ?? null, valueText: line?.valueText ?? '', line: line?.line ?? null,
     }
   })

@@ -1,97 +1,96 @@
 /**
- * The sheet of a lot: what the parts of one run are worth together. Parts are put together by what was
- * compared with what: the same quantity against the same limits. Pure; SI units.
+ * The sheet of a lot: what the parts of one or several runs are worth together. Parts are put together by what
+ * was compared with what: the same quantity against the same limits. Pure; SI units.
  */
-import { summariseLot, type LotSummary } from '../analysis/lots/summary.ts'
-import { yieldOf, type Yield } from '../analysis/lots/yield.ts'
-import { formatProbability, formatSi } from '../base/format.ts'
+import { individualsChart, type Chart } from '../analysis/lots/control-charts.ts'
+import { summariseLot } from '../analysis/lots/summary.ts'
+import { yieldOf } from '../analysis/lots/yield.ts'
+import { median } from '../analysis/statistics.ts'
+import type { LotQuantity, LotSheet, SheetChart } from '../schema/lot-sheet.ts'
+import type { PartChoice } from '../schema/lots.ts'
 import type { Criterion, Grade, PartResult } from '../schema/run.ts'
+import { isChosen, labelsOf, partsOfResults, partsOfRuns, type LotPart, type LotRun } from './lot-parts.ts'
+import { quantityWords } from './lot-sheet-words.ts'
+import { standardSeriesOf, type RunEvents } from './lot-standards.ts'
 
-export interface LotQuantity {
-  readonly name: Criterion['name']
-  readonly unit: string
-  readonly limitLow: number | null
-  readonly limitHigh: number | null
-  readonly summary: LotSummary
-  /** Parts that stand far from the rest, by position. */
-  readonly outliers: readonly string[]
+export { lotLines } from './lot-sheet-words.ts'
+
+interface Group {
+  readonly quantity: string
+  readonly criterion: Criterion
+  readonly kind: LotPart['kind']
+  readonly values: number[]
+  readonly us: number[]
+  readonly labels: string[]
 }
 
-export interface LotSheet {
-  readonly parts: number
-  readonly grades: Readonly<Record<Grade, number>>
-  /** Accepted, of all that have a result, with an exact interval; absent where there is no part. */
-  readonly yield: Yield | null
-  /** Most parts first. */
-  readonly quantities: readonly LotQuantity[]
+/** `sessions`: runs in which check standards were read, these and earlier ones. */
+export function sheetOfRuns(
+  runs: readonly LotRun[], choice: PartChoice = {}, sessions: readonly RunEvents[] = [],
+): LotSheet {
+  const { parts: all, replaced } = partsOfRuns(runs)
+  const wanted = (part: LotPart): boolean =>
+    isChosen(part, choice) && (choice.grades ?? [part.grade]).includes(part.grade)
+  return {
+    ...sheetOfParts(all.filter(wanted)), replaced, standards: standardSeriesOf(sessions),
+    runs: runs.map(({ run: { id, sequence, bench, person, startedWallMs, state } }) =>
+      ({ id, sequence, bench, person, startedWallMs, state })),
+  }
 }
 
-/** Results as the record has them, the newest of each part. */
-export function lotSheet(results: readonly PartResult[]): LotSheet {
+/** Of results alone: no kinds, no check standards. */
+export const lotSheet = (results: readonly PartResult[]): LotSheet => sheetOfParts(partsOfResults(results))
+
+function sheetOfParts(parts: readonly LotPart[]): LotSheet {
   const grades: Record<Grade, number> = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
-  for (const { grade } of results) grades[grade]++
-  const groups = new Map<string, { criterion: Criterion; values: number[]; positions: string[] }>()
-  for (const { position, criteria } of results) {
-    for (const criterion of criteria) {
-      if (!Number.isFinite(criterion.value)) continue
-      const { name, unit, limitLow, limitHigh } = criterion
-      const key = [name, unit, limitLow, limitHigh].join('|')
-      const group = groups.get(key) ?? { criterion, values: [], positions: [] }
-      group.values.push(criterion.value)
-      group.positions.push(position)
+  for (const { grade } of parts) grades[grade]++
+  return {
+    runs: [], parts: parts.length, replaced: 0, grades, standards: [],
+    yield: parts.length === 0 ? null : yieldOf(grades.accept, parts.length),
+    quantities: groupsOf(parts).map(quantityOf).sort((a, b) => b.n - a.n),
+  }
+}
+
+function groupsOf(parts: readonly LotPart[]): Group[] {
+  const labels = labelsOf(parts)
+  const groups = new Map<string, Group>()
+  parts.forEach(({ measured, kind }, i) => {
+    for (const [quantity, criterion] of measured) {
+      const { unit, limitLow, limitHigh } = criterion
+      const key = [quantity, unit, limitLow, limitHigh, kind].join('|')
+      const group = groups.get(key) ?? { quantity, criterion, kind, values: [], us: [], labels: [] }
       groups.set(key, group)
+      group.values.push(criterion.value)
+      group.labels.push(labels[i]!)
+      if (criterion.expandedU > 0 && Number.isFinite(criterion.expandedU)) group.us.push(criterion.expandedU)
     }
-  }
-  return {
-    parts: results.length,
-    grades,
-    yield: results.length === 0 ? null : yieldOf(grades.accept, results.length),
-    quantities: [...groups.values()].map(quantityOf).sort((a, b) => b.summary.n - a.summary.n),
-  }
+  })
+  return [...groups.values()]
 }
 
-function quantityOf({
-  criterion,
-  values,
-  positions,
-}: {
-  criterion: Criterion
-  values: number[]
-  positions: string[]
-}): LotQuantity {
-  const { name, unit, limitLow, limitHigh } = criterion
-  const summary = summariseLot(values, { lower: limitLow, upper: limitHigh })
-  return {
-    name,
-    unit,
-    limitLow: limitLow ?? null,
-    limitHigh: limitHigh ?? null,
-    summary,
-    outliers: summary.outliers.map(index => positions[index]!),
+function quantityOf({ quantity, criterion, kind, values, us, labels }: Group): LotQuantity {
+  const { unit, limitLow, limitHigh, source } = criterion
+  const { n, mean, s, median: middle, robustS, least, most, bins, ...found } =
+    summariseLot(values, { lower: limitLow, upper: limitHigh })
+  const charts = values.length >= 2 ? individualsChart(values) : null
+  const { capability, grubbs } = found
+  const of: Omit<LotQuantity, 'says'> = {
+    quantity, unit, kind, limitLow: limitLow ?? null, limitHigh: limitHigh ?? null, source,
+    n, mean, s: s ?? null, median: middle, robustS, least, most, bins, labels,
+    expandedU: us.length === 0 ? null : median(us),
+    capability: capability ? { ...capability, cp: capability.cp ?? null } : null,
+    grubbs: grubbs
+      ? {
+          label: labels[grubbs.index]!, value: values[grubbs.index]!, g: grubbs.g, critical: grubbs.critical,
+          outlier: grubbs.outlier,
+        }
+      : null,
+    far: found.outliers.map(i => labels[i]!), within: found.yield ?? null,
+    individuals: charts && shownChart(charts.individuals),
+    movingRange: charts && shownChart(charts.movingRange),
   }
+  return { ...of, says: quantityWords(of) }
 }
 
-/** One line a quantity, ready for a screen; what does not exist is a dash. */
-export function lotLines({ parts, grades, yield: whole, quantities }: LotSheet): string[][] {
-  const share =
-    whole === null
-      ? '–'
-      : `${formatProbability(whole.share)} accepted (${formatProbability(whole.low)} to ` +
-        `${formatProbability(whole.high)} at 95 %)`
-  const counts = Object.entries(grades)
-    .filter(([, count]) => count > 0)
-    .map(([grade, count]) => `${count} ${grade}`)
-  return [
-    [`${parts} parts`, counts.join(', '), share],
-    ...quantities.map(({ name, unit, summary, outliers }) => [
-      `${name}, ${summary.n}`,
-      `mean ${formatSi(summary.mean, unit, 4)}, s ${formatSi(summary.s, unit, 2)}`,
-      [
-        summary.capability ? `Cpk ${summary.capability.cpk.toFixed(2)}` : '',
-        outliers.length > 0 ? `far from the rest: ${outliers.join(' ')}` : '',
-      ]
-        .filter(Boolean)
-        .join('; '),
-    ]),
-  ]
-}
+const shownChart = ({ centre, lower, upper, points, outside }: Chart): SheetChart =>
+  ({ centre, lower, upper, points, outside })

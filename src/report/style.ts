@@ -24,6 +24,7 @@ figure{margin:1rem 0}figcaption{font-weight:600;font-size:.9rem}svg{display:bloc
 svg text{font:11px system-ui,sans-serif;fill:var(--quiet)}
 .grid{stroke:var(--rule);stroke-width:.6}.line{fill:none;stroke-width:1.5;stroke-linejoin:round}
 .line.main{stroke:var(--main)}.line.second{stroke:var(--second);stroke-dasharray:6 3}
+.centre{stroke:var(--quiet);stroke-width:1}.bar{fill:var(--main)}ul{margin:.4rem 0;padding-left:1.2rem}
 .band{stroke:none;opacity:.22}.band.main{fill:var(--main)}.band.second{fill:var(--second)}
 circle{fill:var(--main)}.limit{stroke:var(--bad);stroke-width:1.3;stroke-dasharray:2 3}
 svg .limit-word{fill:var(--bad)}.mark{stroke:var(--bad);stroke-width:1}

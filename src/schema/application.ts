@@ -1,6 +1,6 @@
 /** The one application object that HTTP API, CLI and console are views of, and the shapes it shows. */
 import { z } from 'zod'
-import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest } from './lots.ts'
+import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest } from './lots.ts'
 import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
 import { grades, dispositions, stages, startRequest } from './run.ts'
@@ -174,6 +174,8 @@ export interface ScreeningPort {
 export interface LotsPort {
   match(request: MatchRequest): Promise<MatchAnswer>
   compare(request: CompareRequest): Promise<CompareAnswer>
+  /** As a text of the format asked for; JSON is a `LotSheet`. */
+  sheet(request: SheetRequest): Promise<string>
 }
 
 export interface Application {

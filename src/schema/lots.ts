@@ -119,5 +119,6 @@ export type CompareAnswer = z.infer<typeof compareAnswer>
 export const sheetRequest = z.strictObject({
   runs: z.array(runId).min(1).max(50),
   choice: partChoice.prefault({}),
+  format: z.enum(['json', 'html', 'csv']).default('json'),
 })
 export type SheetRequest = z.infer<typeof sheetRequest>

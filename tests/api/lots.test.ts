@@ -1,6 +1,7 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, type Api } from '../../src/api/build.ts'
 import { errorBody } from '../../src/api/shapes.ts'
+import { lotSheetShape } from '../../src/schema/lot-sheet.ts'
 import { compareAnswer, matchAnswer } from '../../src/schema/lots.ts'
 import { criterion, line, result, runOf } from '../report/lot-fixture.ts'
 import { FakeApplication } from './fake-application.ts'
@@ -31,9 +32,18 @@ describe('lots over HTTP', () => {
     const { quantities } = compareAnswer.parse((await ask('/lots/compare', { runs: ['A1', 'B1'] })).json())
     expect(quantities[0]!.differences[0]).toMatchObject({ first: 'A1', second: 'B1', differs: true })
   })
+  it('gives a sheet as JSON of the shape that is promised, as a page, and as a table', async () => {
+    const of = async (format: string) => await ask('/lots/sheet', { runs: ['A1', 'B1'], format })
+    const sheet = lotSheetShape.parse((await of('json')).json())
+    expect([sheet.parts, sheet.runs.length, sheet.quantities[0]!.n]).toEqual([24, 2, 24])
+    const page = await of('html')
+    expect([page.headers['content-type'], page.body.slice(0, 15)]).toEqual(['text/html; charset=utf-8', '<!doctype html>'])
+    expect((await of('csv')).body).toContain('gain')
+  })
   it.each([
     ['/lots/match', { runs: ['A1'], by: [] }, 400], ['/lots/match', { runs: ['A1'], by: [{ quantity: 'gain', within: -1 }] }, 400],
     ['/lots/match', { runs: ['none'], by: [{ quantity: 'gain' }] }, 404], ['/lots/match', { runs: ['A1'], by: [{ quantity: 'vbe' }] }, 409],
+    ['/lots/sheet', { runs: ['none'] }, 404], ['/lots/sheet', { runs: ['A1'], format: 'pdf' }, 400],
     ['/lots/compare', { runs: ['A1'], by: 'size' }, 400], ['/lots/compare', { runs: ['A1'], by: 'kind' }, 409],
   ])('refuses %s %j with %i', async (url, body, status) => {
     const refused = await ask(url, body)

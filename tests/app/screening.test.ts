@@ -32,7 +32,11 @@ describe('a list of mixed parts', () => {
     const grades = await gradesOf(table, run.id)
     expect(grades).toEqual(Object.fromEntries(mixed.map(({ id }) => [id, bad.includes(id) ? 'reject' : 'accept'])))
     const standards = (await table.store.events(run.id)).filter(({ kind }) => kind === 'standard')
-    expect(standards.map(({ data }) => data)).toEqual([{ standard: 'S1', inControl: true }, { standard: 'S1', inControl: true }])
+    for (const { data } of standards) {
+      expect(data).toMatchObject({ standard: 'S1', inControl: true, quantity: 'resistance', certified: 1000, certifiedU: 0.05 })
+      expect(Math.abs(Number(data!['value']) - 1000)).toBeLessThan(5 * Number(data!['u']))
+    }
+    expect(standards).toHaveLength(2)
     const asks = table.told.filter(({ tone }) => tone === 'ask').map(({ text }) => text)
     expect([asks[0], asks.at(-1)]).toEqual(['standard S1', 'standard S1'])
     expect(table.sim.wrongs).toEqual([])

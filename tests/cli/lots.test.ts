@@ -4,6 +4,7 @@ import { join } from 'node:path'
 import { tmpdir } from 'node:os'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { siOf } from '../../src/cli/lot-options.ts'
+import type { LotSheet } from '../../src/schema/lot-sheet.ts'
 import type { CompareAnswer, MatchAnswer } from '../../src/schema/lots.ts'
 import type { PartsLine } from '../../src/schema/parts-list.ts'
 import type { PartResult } from '../../src/schema/run.ts'
@@ -77,6 +78,37 @@ describe('match', () => {
   it('reads amounts as people write them', () => {
     expect(['2mV', '0.5', '10 kΩ', '3e-3', '100n', '1.5'].map(siOf)).toEqual([0.002, 0.5, 10_000, 0.003, 1e-7, 1.5])
     expect(['', 'mV', '2x', '1,5'].map(siOf)).toEqual([NaN, NaN, NaN, NaN])
+  })
+})
+
+describe('lot', () => {
+  it('prints yield, spread and what stands apart, and writes page and table', async () => {
+    await putGains()
+    const { exit, out } = await cli.run('lot', 'S9', '--histogram')
+    expect(exit).toBe(0)
+    expect(out).toMatch(/^4 parts +4 accept +100\.0 % accepted/m)
+    expect(out).toMatch(/^gain of npn, 4 +mean 100\.4/m)
+    expect(out).toContain('gain of npn:')
+    const page = join(folder, 'lot.html')
+    expect((await cli.run('lot', '-o', page)).out).toContain('Wrote')
+    expect(readFileSync(page, 'utf8')).toContain('<h1>Lot sheet of run S9</h1>')
+    expect((await cli.run('lot', '-o', join(folder, 'lot.pdf'))).exit).toBe(2)
+  })
+  it('follows check standards over earlier sessions too', async () => {
+    await putGains()
+    await put('S8', [], [], 8e12)
+    for (const [run, value] of [['S8', 999.9], ['S9', 1000.1]] as const) {
+      await cli.app.store.appendEvent(run, { kind: 'standard', severity: 'info', atMs: 1, wallMs: value, text: '', data: {
+        standard: 'S1', inControl: true, quantity: 'resistance', certified: 1000, certifiedU: 0.05, value, u: 0.02,
+      } })
+    }
+    const sheet = JSON.parse((await cli.run('lot', 'S9', '--json')).out) as LotSheet
+    expect(sheet.standards[0]!.readings.map(({ run, value }) => [run, value])).toEqual([['S8', 999.9], ['S9', 1000.1]])
+    expect((await cli.run('lot', 'S9')).out).toMatch(/^standard S1 +1\.00010 kΩ on/m)
+  })
+  it('ends with 1 where a part was not accepted', async () => {
+    await put('S9', [result('Q1', [criterion(3)], { grade: 'reject' })])
+    expect((await cli.run('lot', 'S9')).exit).toBe(1)
   })
 })
 
