@@ -9,19 +9,21 @@ import { exitCodes, type ExitCode } from './exit.ts'
 import { remoteViewOf, type RemoteFlags } from './remote-view.ts'
 
 interface ServeFlags extends CommonOptions, RemoteFlags { bench: string; port: string; log: string }
-interface DemoFlags extends CommonOptions { seed: string }
+interface DemoFlags extends CommonOptions { seed: string; job: string }
 
 export const defaultPort = 7316
 /** Of a view from elsewhere; the loopback port is a listener of its own. */
 const remotePort = 7317
 
 export function addLocalCommands(program: Command, context: CliContext, act: Act): void {
-  act(program.command('demo').option('--seed <text>', 'the same seed gives the same night', '1974')
-    .description('form a simulated rack through a night in a minute or two; needs no instruments'),
+  act(program.command('demo').option('--seed <text>', 'the same seed gives the same parts', '1974')
+    .option('--job <name>', 'forming, the main job, or screening', 'forming')
+    .description('form a simulated rack through a night in a minute or two, or screen the parts of an '
+      + 'amplifier; needs no instruments'),
   async (options: DemoFlags) => {
     const { runDemo } = await context.loadDemo()
-    const { seed, data } = options
-    return exitOf(await runDemo({ seed, json: options.json === true, out: streamOf(context), data }))
+    const { seed, job, data } = options
+    return exitOf(await runDemo({ job, seed, json: options.json === true, out: streamOf(context), data }))
   })
 
   act(program.command('serve').requiredOption('--bench <file>', 'the bench file')

@@ -19,7 +19,10 @@ export interface ServeOptions {
   out: NodeJS.WritableStream; json: boolean
 }
 export interface DemoModule { runDemo(options: DemoOptions): Promise<number> }
+export const demoJobs: readonly string[] = ['forming', 'screening']
 export interface DemoOptions {
+  /** One of `demoJobs`. */
+  job: string
   seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined
 }
 

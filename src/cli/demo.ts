@@ -1,25 +1,22 @@
-/** The main job on a simulated bench: a night of forming in under a minute, with nothing but this package. */
-import { spawn } from 'node:child_process'
-import type { ChildProcess } from 'node:child_process'
+/**
+ * Demos on a simulated bench, with nothing but this package. The main job is a night of forming in under a
+ * minute; the other one screens the parts of an amplifier.
+ */
 import { mkdtempSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { createInterface } from 'node:readline'
+import { openBench } from '../app/open-bench.ts'
 import { RealClock, sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import { makeFolder } from '../base/file-fault.ts'
 import { makeLog } from '../base/log.ts'
-import { builtEntry } from '../base/paths.ts'
 import type { LoadedPart, RunRecord } from '../schema/run.ts'
+import { demoJobs, type DemoOptions } from './context.ts'
+import { seedOf, startBench } from './demo-bench.ts'
+import { askBench, type TruthLine } from './demo-control.ts'
 import { recordFiles } from './demo-record.ts'
-import { askBench } from './demo-control.ts'
-import type { TruthLine } from './demo-control.ts'
 import { DemoScreen, finalJson, finalLines, openingLines } from './demo-screen.ts'
-import { openBench } from '../app/open-bench.ts'
-
-export interface DemoOptions {
-  seed: string; json: boolean; out: NodeJS.WritableStream; data?: string | undefined
-}
+import { runScreeningDemo } from './demo-screening.ts'
 
 interface Ready {
   benchFile: object; controlUrl: string; parts: Pick<LoadedPart, 'position' | 'part' | 'profile'>[]
@@ -29,13 +26,21 @@ interface Ready {
 const parameters = { maxStepS: 3600, soakS: 6 * 3600 }
 const drawEveryMs = 400
 
-/** Resolves with the exit code: 0 when the night ended as a night should, whatever the parts were worth. */
+/** Resolves with the exit code: 0 when the job ended as it should, whatever the parts were worth. */
 export async function runDemo(options: DemoOptions): Promise<number> {
-  const clock = new RealClock()
-  const startedMs = clock.monotonicMs()
+  if (!demoJobs.includes(options.job)) {
+    throw new BenchError('USAGE', '--job', { expected: demoJobs.join(' or '), got: options.job })
+  }
   const folder = options.data ?? mkdtempSync(join(tmpdir(), 'nightbench-demo-'))
   makeFolder(folder)
-  const sim = await startBench(seedOf(options.seed))
+  return options.job === 'screening'
+    ? await runScreeningDemo(options, folder) : await runFormingDemo(options, folder)
+}
+
+async function runFormingDemo(options: DemoOptions, folder: string): Promise<number> {
+  const clock = new RealClock()
+  const startedMs = clock.monotonicMs()
+  const sim = await startBench<Ready>(seedOf(options.seed), ['--scenario', 'pavilion'])
   const close: (() => Promise<void> | void)[] = [() => { sim.child.kill() }]
   try {
     const benchPath = join(folder, 'bench.json')
@@ -81,31 +86,4 @@ async function night(
     stopListening()
     process.off('SIGINT', onInterrupt)
   }
-}
-
-function seedOf(text: string): number {
-  if (!/^\d{1,9}$/.test(text)) throw new BenchError(
-    'USAGE', '--seed', { expected: 'a whole number of at most nine digits', got: text }
-  )
-  return Number(text)
-}
-
-/** The simulated bench is a process of its own; it ends when its standard input closes. */
-function startBench(seed: number): Promise<{ child: ChildProcess; ready: Ready }> {
-  const serial = process.platform === 'linux' ? ['--serial'] : []
-  const child = spawn(process.execPath, [
-    builtEntry('mocks/main'), '--seed', String(seed), '--scenario', 'pavilion', '--wall',
-    String(Date.UTC(2026, 0, 9, 19, 30)), ...serial,
-  ],
-    { stdio: ['pipe', 'pipe', 'inherit'], detached: true })
-  return new Promise((resolve, reject) => {
-    const lines = createInterface({ input: child.stdout! })
-    lines.once('line', line => {
-      lines.close(); child.stdout!.resume(); resolve({ child, ready: JSON.parse(line) as Ready })
-    })
-    child.once(
-      'exit', code => reject(new BenchError('HOST', `the simulated bench ended with ${code ?? 'a signal'}`))
-    )
-    child.once('error', reject)
-  })
 }

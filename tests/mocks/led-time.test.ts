@@ -92,6 +92,20 @@ describe('the time server', () => {
     expect(await keeper.next(3)).toEqual({ now: 300, n: 2 })
   })
 
+  test('does not move while something of the bench itself is in flight, and does as soon as it is not', async () => {
+    const { join, time } = await bench()
+    const daemon = await join('daemon')
+    const [one, other] = [time.hold(), time.hold()]
+    daemon.say({ idle: 0, next: 100 })
+    await daemon.settle()
+    one()
+    one()
+    await new Promise(setImmediate)
+    expect(time.monotonicMs()).toBe(0)
+    other()
+    expect((await daemon.next(3)).now).toBe(100)
+  })
+
   test('does not move while one of them is busy, or has answered only an older message', async () => {
     const { join, time } = await bench()
     const daemon = await join('daemon')
