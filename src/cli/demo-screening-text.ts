@@ -9,7 +9,7 @@ import { renderTable } from './table.ts'
 export interface PartTruth {
   part: string; kind: string; defect: string | null; truth: string
   /** What a right judgement says. */
-  grades: Grade[]
+  grades: readonly Grade[]
   /** What is wrong does not show in what a list asks of such a part. */
   faint: boolean
 }
@@ -78,7 +78,8 @@ export function screeningJson(summary: ScreeningSummary): object {
     })),
     right: count('right'), wrong: count('wrong'), undecidable: count('undecidable'),
     accepted: graded('accept'), marginal: graded('marginal'), rejected: graded('reject'),
-    cannotTell: graded('cannot tell'), notProven: planOf(run).cannot, state: run.state, mostV: audit.most.volts, mostA: audit.most.amps, wrongs: audit.wrongs,
+    cannotTell: graded('cannot tell'), notProven: planOf(run).cannot, state: run.state,
+    mostV: audit.most.volts, mostA: audit.most.amps, wrongs: audit.wrongs,
     benchMinutes: Number((benchS(run) / 60).toFixed(2)), wallS: Number(wallS.toFixed(1)),
   }
 }
