@@ -50,6 +50,10 @@ const mosfet = (kind: ComponentKind): ToProve => {
 
 export const asked: Partial<Record<ComponentKind, ToProve>> = {
   resistor: { kind: 'resistor', ohm: valued('resistor'), ratedW: 0.25 },
+  potentiometer: {
+    kind: 'potentiometer', ohm: valued('potentiometer'), endOhm: { high: 100, source }, noiseOhm: { high: 100, source },
+    half: { low: 0.4, source },
+  },
   'film-capacitor': capacitor('film-capacitor', 'film', 0.01),
   'ceramic-capacitor': capacitor('ceramic-capacitor', 'ceramic-2', 0.05),
   'mica-capacitor': capacitor('mica-capacitor', 'mica', 0.003),

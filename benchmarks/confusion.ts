@@ -34,7 +34,8 @@ async function rowOf(kind: ComponentKind, defect: Defect | null, count: number, 
     const one = seed * 1_000_000 + i
     const part = makeComponent(kind, usualRatings[kind], one, defect ? { defect } : {})
     const item = { id: String(i), part: asked[kind]! }
-    const proof = await prove(new PhysicsJig(part, one), item)
+    const jig = new PhysicsJig(part, one)
+    const proof = await prove(jig, item, {}, jig.guide)
     grades[judge(item, proof, []).grade]++
     if (proof.fault) said[proof.fault.is] = (said[proof.fault.is] ?? 0) + 1
   }

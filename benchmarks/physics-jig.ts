@@ -5,6 +5,7 @@ import type { Clock } from '../src/base/clock.ts'
 import { chargeAndEmpty } from '../src/engine/jig-charge.ts'
 import type { Charge, Charged, Force, ImpedanceReading, Jig, JigReach, Pair, Point, Terminal } from '../src/schema/jig.ts'
 import type { Measured } from '../src/schema/reading.ts'
+import type { Guide } from '../src/screening/methods/guide.ts'
 
 /** Standard uncertainty of each reading, and the error it really has, as shares; and floors. */
 const share = 5e-4
@@ -25,6 +26,8 @@ export class PhysicsJig implements Jig {
   mostA = 0
   /** What the part may hold, V. */
   heldV = 0
+  /** Hands that do to the part what they are told. */
+  readonly guide: Guide = { say: text => this.part?.hear(text), goesOn: () => {} }
   readonly #random: SeededRandom
 
   constructor(part: Component | null, seed: number) {

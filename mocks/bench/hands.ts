@@ -42,6 +42,7 @@ export class Hands {
     if (tone === 'ask') {
       const part = this.#options.find(text)
       if (part) this.put(part)
+      else this.#options.bench.part?.hear(text)
     } else if (!text.includes('?')) this.take()
   }
 
@@ -52,7 +53,8 @@ export class Hands {
     const slips = random !== undefined && random.next() < slipShare
     this.#do([
       ...bench.part ? [[putMs / 2, null] as const] : [], [putMs, part],
-      ...slips ? [[random.uniform(...slip.afterMs), null], [random.uniform(...slip.gapMs), part]] as const : [],
+      ...slips
+        ? [[random.uniform(...slip.afterMs), null], [random.uniform(...slip.gapMs), part]] as const : [],
     ])
   }
 

@@ -6,6 +6,7 @@ import { Breakdown, Junction, Leakage, Transport, type JunctionTruth } from './j
 import type { ComponentKind } from './kinds.ts'
 import type { NetworkBuilder } from './network.ts'
 import { Coil, Fluctuating, Resistor, Windings } from './passive.ts'
+import { Shaft, Track, Wiper } from './track.ts'
 
 /** Terminal by what stands there. */
 type At = (pin: string) => number
@@ -31,11 +32,13 @@ const resistor: Build = (b, at, v) => {
 
 const potentiometer: Build = (b, at, v) => {
   const [low, high, tap] = [b.inside(), b.inside(), b.inside()]
-  const track = (share: number) =>
-    ({ ohm: Math.max(0.1, v('ohm') * share), perK: v('perK'), perV: v('perV') })
-  b.add(new Resistor(at('end'), low, { ohm: v('endOhm') }), new Resistor(low, tap, track(v('share'))),
-    new Resistor(tap, high, track(1 - v('share'))), new Resistor(high, at('other end'), { ohm: v('endOhm') }),
-    new Fluctuating(tap, at('wiper'), v('wiperOhm'), v('wiperSpread')))
+  const shaft = new Shaft(v('share'))
+  const track = (from: number, to: number, isFar: boolean): Track => new Track(from, to,
+    { ohm: v('ohm'), perK: v('perK'), perV: v('perV') }, { shaft, midShare: v('midShare'), isFar })
+  b.add(new Resistor(at('end'), low, { ohm: v('endOhm') }), track(low, tap, false), track(tap, high, true),
+    new Resistor(high, at('other end'), { ohm: v('endOhm') }),
+    new Wiper(tap, at('wiper'), { ohm: v('wiperOhm'), spread: v('wiperSpread') }, shaft,
+      { at: v('wornAt'), ohm: v('wornOhm') }))
 }
 
 const capacitorBetween = (b: NetworkBuilder, one: number, other: number, v: Value): void => {

@@ -10,6 +10,7 @@ import { NetworkBuilder, type Network } from './network.ts'
 import { Fluctuating, Resistor } from './passive.ts'
 import { impedance, transferRatio } from './small-signal.ts'
 import { solveDc, type DcResult, type Drive } from './solve-dc.ts'
+import { Wiper, type Shaft } from './track.ts'
 
 export interface ComponentTruth {
   /** What it was sold as. */
@@ -40,6 +41,7 @@ export class Component {
   readonly #random: SeededRandom
   readonly #fluctuating: readonly Fluctuating[]
   readonly #capacitors: readonly Capacitor[]
+  readonly #shaft: Shaft | null
   /** What was done to it last, and for how long, s. */
   #done = ''
   #sinceS = 0
@@ -50,6 +52,7 @@ export class Component {
     this.network = networkOf(truth)
     this.#fluctuating = this.network.elements.filter(element => element instanceof Fluctuating)
     this.#capacitors = this.network.elements.filter(element => element instanceof Capacitor)
+    this.#shaft = this.network.elements.find(element => element instanceof Wiper)?.shaft ?? null
     this.move()
   }
 
@@ -65,6 +68,13 @@ export class Component {
   /** It was touched, or time went by: contacts are not what they were. */
   move(): void {
     for (const element of this.#fluctuating) element.move(this.#random.normal())
+    this.#shaft?.move()
+  }
+
+  /** A hand hears what is said, and turns the shaft: from one stop to the other in so many moves. */
+  hear(text: string, moves = 100): void {
+    const target = /other stop/.test(text) ? 1 : /to a stop/.test(text) ? 0 : /middle/.test(text) ? 0.5 : null
+    if (target !== null) this.#shaft?.turnTo(target, moves)
   }
 
   dc(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {

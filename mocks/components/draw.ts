@@ -26,6 +26,7 @@ const resistor: Draw = (rating, random) => ({
 const potentiometer: Draw = (rating, random) => ({
   ...resistor(rating, random), share: random.uniform(0.05, 0.95), wiperOhm: logUniform(random, 0.5, 10),
   endOhm: logUniform(random, 0.5, 20), wiperSpread: random.uniform(0.02, 0.1),
+  midShare: random.uniform(0.46, 0.54), wornAt: random.uniform(0.1, 0.9), wornOhm: 0,
 })
 
 const capacitor = (loss: [number, number], insulationS: number, absorption: [number, number]): Draw =>

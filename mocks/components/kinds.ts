@@ -71,7 +71,7 @@ const transistor = [...semiconductor, 'low-gain'] as const
 /** Which defects a kind can have. */
 export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   resistor: ['drifted', ...common],
-  potentiometer: ['drifted', 'open', 'wrong-value', 'poor-contact'],
+  potentiometer: ['drifted', ...common],
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'no-bleeder'],
   'electrolytic-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'reversed'],

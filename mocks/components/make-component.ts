@@ -81,11 +81,17 @@ function turned({ kind, pins }: ComponentTruth, random: SeededRandom): { pins: r
   const [a, b, c, d] = pins as [string, string, string, string]
   if (kind === 'transformer') return { pins: [a, b, d, c] }
   if (pins.length === 2) return { pins: [b, a] }
-  if (pins.length === 4) return { pins: random.pick([[b, a, d, c], [d, b, c, a], [a, d, b, c], [b, d, a, c]]) }
+  if (pins.length === 4) {
+    return { pins: random.pick([[b, a, d, c], [d, b, c, a], [a, d, b, c], [b, d, a, c]]) }
+  }
   return { pins: random.pick([[b, a, c], [a, c, b], [c, b, a], [b, c, a], [c, a, b]]) }
 }
 
-function mislabelled({ kind, rating }: ComponentTruth, random: SeededRandom): Partial<ComponentTruth> {
+function mislabelled(
+  { kind, rating, values }: ComponentTruth, random: SeededRandom,
+): Partial<ComponentTruth> {
+  // Of another law than is printed on it.
+  if (kind === 'potentiometer') return { values: { ...values, midShare: random.uniform(0.08, 0.25) } }
   const other = mistakenFor[kind]!
   const isSameSort = mainValue(kind) === mainValue(other) && other !== 'resistor' && kind !== 'resistor'
   const isSameUse = kind.endsWith('capacitor') || /^(npn|pnp)/.test(kind) || kind.endsWith('mosfet')
@@ -107,12 +113,23 @@ function brokenUp({ kind, pins, values }: ComponentTruth, random: SeededRandom):
   return { lead: { pin, ohm: isInsulated ? gateBreakOhm : breakOhm, spread: 0.1 } }
 }
 
+/** One leg that never touches twice the same; of a potentiometer, as often, a worn spot of the track. */
+function tired(
+  { kind, pins, values, rating }: ComponentTruth, random: SeededRandom,
+): Partial<ComponentTruth> {
+  if (kind === 'potentiometer' && random.next() < 0.5) {
+    return { values: { ...values, wornOhm: rating.value * random.uniform(0.03, 0.3) } }
+  }
+  return {
+    lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) },
+  }
+}
+
 const spoilt: Readonly<Record<Defect, Spoil>> = {
   short: (sound, random) =>
     ({ bridge: { pins: shortedPins(sound, random), ohm: logUniform(random, 0.05, 2) } }),
   open: brokenUp,
-  'poor-contact': ({ pins }, random) =>
-    ({ lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) } }),
+  'poor-contact': tired,
   // Its resistor is burnt through, or was left out: what is left is insulation.
   'no-bleeder': ({ values }, random) =>
     ({ values: { ...values, bleederOhm: logUniform(random, 2e7, 1e12) } }),

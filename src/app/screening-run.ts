@@ -9,6 +9,7 @@ import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts
 import type { CheckStandard, Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
+import type { Guide } from '../screening/methods/guide.ts'
 import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
 import type { Proof } from '../screening/proof.ts'
 import type { ScreenPlan } from '../screening/plan.ts'
@@ -100,11 +101,15 @@ export class ScreeningRun {
   #ports(): SessionPorts {
     const { deps: { clock }, jig, request } = this.#in
     const item = ({ id }: Asked): Item => this.#byId.get(id)!
+    const guide: Guide = {
+      say: text => this.#tell('ask', text),
+      goesOn: () => { this.#turnedMs = this.#in.deps.livenessClock.monotonicMs() },
+    }
     return {
       clock, lookEveryMs,
       turned: () => this.turned(),
       look: asked => lookAt(jig, item(asked).part, clock),
-      prove: async asked => this.#judged(item(asked), await prove(jig, item(asked))),
+      prove: async asked => this.#judged(item(asked), await prove(jig, item(asked), {}, guide)),
       checkStandard: async asked => {
         const standard = request.standards.find(({ id }) => id === asked.id)!
         return await this.#noted(standard, checkReading(standard, await prove(jig, item(asked))))

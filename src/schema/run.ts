@@ -61,7 +61,8 @@ export const criterionNames = [
   'contact resistance', 'inductance', 'quality factor', 'winding resistance', 'forward voltage',
   'reverse current', 'zener voltage', 'zener slope', 'collector leakage', 'gain', 'base-emitter voltage',
   'saturation voltage', 'drain current', 'cut-off voltage', 'gate leakage', 'threshold voltage',
-  'transconductance', 'on-resistance', 'drain leakage',
+  'transconductance', 'on-resistance', 'drain leakage', 'end resistance', 'wiper noise',
+  'share at half a turn',
 ] as const
 
 /** One comparison behind a grade. SI units. */

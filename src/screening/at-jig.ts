@@ -14,7 +14,9 @@ import { fourLegs, proveBridgeRectifier } from './methods/bridge-rectifier.ts'
 import { proveDiode } from './methods/diode.ts'
 import { proveJunctionFet, proveMosfet } from './methods/field-effect.ts'
 import { lookJoined } from './methods/field-pins.ts'
+import { unguided, type Guide } from './methods/guide.ts'
 import { capacitorConditions, nearestHz, proveCapacitor, proveInductor } from './methods/reactive.ts'
+import { provePotentiometer } from './methods/potentiometer.ts'
 import { proveContact, proveResistor } from './methods/resistor.ts'
 import type { Proof } from './proof.ts'
 import type { ToProve } from './to-prove.ts'
@@ -36,6 +38,8 @@ export function contactFor(part: ToProve, jig: Pick<Jig, 'reach'>): ContactRule 
 function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
   switch (part.kind) {
     case 'resistor':
+      return Math.max(emptyFactor * part.ohm.nominal, emptyLeastOhm)
+    case 'potentiometer':
       return Math.max(emptyFactor * part.ohm.nominal, emptyLeastOhm)
     case 'contact':
       return emptyLeastOhm
@@ -63,6 +67,10 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
       const read = await jig.resistance(ends, { mostOhm: 'any', wires: 2 })
       return look(read.quality === 'good' ? Math.abs(read.value) : Infinity, noiseOf(read))
     }
+    case 'potentiometer': {
+      const read = await firstThrough(jig)
+      return look(read.quality === 'good' ? Math.abs(read.value) : Infinity, noiseOf(read))
+    }
     case 'capacitor':
     case 'inductor': {
       const wanted =
@@ -87,6 +95,16 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
     case 'mosfet':
       return look(await conductingJoined(jig), 0)
   }
+}
+
+/** The first two of three legs with ohms between them, so that a part with a leg that is open is seen too. */
+async function firstThrough(jig: Jig): Promise<Measured> {
+  let read: Measured | null = null
+  for (const [high, low] of [[1, 3], [1, 2], [2, 3]] as const) {
+    read = await jig.resistance({ high, low }, { mostOhm: 'any', wires: 2 })
+    if (read.quality === 'good') break
+  }
+  return read!
 }
 
 /** Readings of one range differ by noise, a small share of what accuracy allows. */
@@ -123,18 +141,25 @@ async function conductingJoined(jig: Jig): Promise<number> {
 }
 
 const needs: Record<ToProve['kind'], readonly (keyof typeof reachNames)[]> = {
-  resistor: ['ohms'], contact: ['ohms'], capacitor: ['bridge'], inductor: ['bridge'], diode: ['source'],
+  resistor: ['ohms'], potentiometer: ['ohms'], contact: ['ohms'], capacitor: ['bridge'],
+  inductor: ['bridge'], diode: ['source'],
   'bridge-rectifier': ['source'],
   bipolar: ['source', 'secondSource'], jfet: ['source', 'secondSource'], mosfet: ['source', 'secondSource'],
 }
 const reachNames = { ohms: 'ohm meter', bridge: 'bridge', source: 'source', secondSource: 'second source' }
 
-/** The method of its kind. Rejects REFUSED where the jig does not reach what it needs. */
-export async function prove(jig: Jig, { part }: Item): Promise<Proof> {
+/**
+ * The method of its kind. Rejects REFUSED where the jig does not reach what it needs. `told`: what a person
+ * said of the part that lies in the jig; `guide`: how a person is told what to do while it is measured.
+ */
+export async function prove(
+  jig: Jig, { part }: Item, _told: object = {}, guide: Guide = unguided,
+): Promise<Proof> {
   const lacks = needs[part.kind].find(name => jig.reach[name] === null)
   if (lacks) throw new BenchError('REFUSED', `no ${reachNames[lacks]} reaches the jig`)
   switch (part.kind) {
     case 'resistor': return proveResistor(jig, ends, part)
+    case 'potentiometer': return provePotentiometer(jig, part, guide)
     case 'contact': return proveContact(jig, ends, part)
     case 'capacitor': return proveCapacitor(jig, ends, part)
     case 'inductor': return proveInductor(jig, ends, part)

@@ -1,6 +1,6 @@
-/** What is to be proven of bridge rectifiers of a list. SI units. */
+/** What is to be proven of bridge rectifiers and potentiometers of a list. SI units. */
 import type { PartsLine } from '../schema/parts-list.ts'
-import type { BridgeRectifier } from './to-prove.ts'
+import type { BridgeRectifier, Limit, Potentiometer, Value } from './to-prove.ts'
 
 /** Reverse current is read at the rating, and never above this. */
 const reverseMostV = 20
@@ -15,4 +15,36 @@ export const bridgeRectifier = ({ ratedV }: PartsLine): BridgeRectifier => ({
     voltageV: Math.min(ratedV ?? reverseMostV, reverseMostV),
     ampere: { high: 1e-6, source: 'each junction of a silicon bridge at 20 V, common practice' },
   },
+})
+
+/** Of carbon and cermet tracks, as shares of the track, and what is always allowed, ohms. */
+const [endShare, endLeastOhm, noiseShare, noiseLeastOhm] = [0.01, 5, 0.01, 3]
+
+/** Share of the track at half a turn, from the nearer end. */
+const laws: readonly { readonly words: RegExp; readonly half: Limit }[] = [
+  {
+    words: /\b(lin|linear)\b/i,
+    half: { low: 0.38, source: 'linear law, some 40 to 60 % at half a turn, common practice' },
+  },
+  {
+    words: /\b(log|logarithmic|audio|anti-?log|reverse log)\b/i,
+    half: { low: 0.03, high: 0.3, source: 'logarithmic law, 5 to 25 % at half a turn, common practice' },
+  },
+]
+
+/**
+ * The law is taken from words in the value or the note alone: letters for it mean different laws on
+ * different sides of an ocean. Which way a logarithmic one rises is not measured.
+ */
+export const potentiometer = ({ valueText, note }: PartsLine, ohm: Value): Potentiometer => ({
+  kind: 'potentiometer', ohm,
+  endOhm: {
+    high: Math.max(endLeastOhm, endShare * ohm.nominal),
+    source: 'end resistance of 1 % of the track, at least 5 Ω, common practice',
+  },
+  noiseOhm: {
+    high: Math.max(noiseLeastOhm, noiseShare * ohm.nominal),
+    source: 'contact that varies by 1 % of the track, at least 3 Ω, as trimmers are rated, from memory',
+  },
+  half: laws.find(({ words }) => words.test(`${valueText} ${note}`))?.half ?? null,
 })

@@ -4,7 +4,7 @@
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
 import { idsOf, type PartsLine } from '../schema/parts-list.ts'
-import { bridgeRectifier } from './from-list-kinds.ts'
+import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
 import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
@@ -35,6 +35,8 @@ function toProve(line: PartsLine): ToProve | Lack {
   switch (line.kind) {
     case 'resistor':
       return withValue(line, 'resistance', ohm => ({ kind: 'resistor', ohm, ratedW: line.ratedW ?? 0.125 }))
+    case 'potentiometer':
+      return withValue(line, 'resistance', ohm => potentiometer(line, ohm))
     case 'inductor':
       return withValue(line, 'inductance', henry => ({
         kind: 'inductor',

@@ -8,6 +8,7 @@ import { probing, type JigReach } from '../schema/jig.ts'
 import type { Item } from './grade.ts'
 import { drainRoom } from './methods/field-effect.ts'
 import { capacitorConditions, nearestHz } from './methods/reactive.ts'
+import { potentiometerOf } from './plan-kinds.ts'
 import type { Bipolar, BridgeRectifier, Capacitor, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
 
 export interface SetUp {
@@ -47,7 +48,7 @@ export interface PlanBounds {
 export const usualBounds: Omit<PlanBounds, 'touchSafeV'> = { handlingS: 4 }
 
 /** What one part asks of the bench. */
-interface Wants {
+export interface Wants {
   readonly setUp: SetUp
   readonly measureS: number
   /**
@@ -91,7 +92,7 @@ export function planScreening(items: readonly Item[], reach: JigReach, bounds: P
   }
 }
 
-type Lack = Omit<Unproven, 'id'>
+export type Lack = Omit<Unproven, 'id'>
 
 const tooHigh = ({ setUp }: Wants, { touchSafeV }: PlanBounds): Lack | null =>
   setUp.mostV <= touchSafeV
@@ -108,6 +109,8 @@ function wantsOf(part: ToProve, reach: JigReach): Wants | Lack {
       return ohmsOf(part, reach)
     case 'capacitor':
       return capacitorOf(part, reach)
+    case 'potentiometer':
+      return potentiometerOf(part, reach)
     case 'inductor':
       return reach.bridge ? bridgeOf(nearestHz(part.frequencyHz, reach), 1, 1.5) : noBridge
     case 'diode':

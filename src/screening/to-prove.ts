@@ -29,6 +29,17 @@ export interface Resistor {
   readonly ratedW: number
 }
 
+export interface Potentiometer {
+  readonly kind: 'potentiometer'
+  readonly ohm: Value
+  /** Between wiper and an end at its stop. */
+  readonly endOhm: Limit
+  /** How far the ohms from an end to the wiper may step back while the shaft is turned. */
+  readonly noiseOhm: Limit
+  /** Share of the track at half a turn, from the nearer end; null where the list says no law. */
+  readonly half: Limit | null
+}
+
 export interface Capacitor {
   readonly kind: 'capacitor'
   readonly dielectric: 'film' | 'ceramic-1' | 'ceramic-2' | 'mica' | 'paper' | 'electrolytic' | 'tantalum'
@@ -106,4 +117,4 @@ export interface Contact {
 }
 
 export type ToProve =
-  | Resistor | Capacitor | Inductor | Diode | BridgeRectifier | Bipolar | JunctionFet | Mosfet | Contact
+  | Resistor | Potentiometer | Capacitor | Inductor | Diode | BridgeRectifier | Bipolar | JunctionFet | Mosfet | Contact

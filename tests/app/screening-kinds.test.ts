@@ -40,3 +40,16 @@ describe('bridge rectifiers', () => {
     expect(got.wrongs).toEqual([])
   })
 })
+
+describe('potentiometers', () => {
+  it('are turned by the person who is told to, and judged by track, ends, noise and law', async () => {
+    const parts = [
+      tablePart('RV1', 'potentiometer'), tablePart('RV2', 'potentiometer', 'mislabelled'), tablePart('RV3', 'potentiometer', 'drifted'),
+      tablePart('RV4', 'potentiometer', 'open'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ RV1: 'accept', RV2: 'reject', RV3: 'reject', RV4: 'reject' })
+    expect(got.reasons).toMatch(/RV2: share at half a turn/)
+    expect(got.wrongs).toEqual([])
+  })
+})

@@ -42,7 +42,7 @@ describe('parts that obey no junction', () => {
   })
 
   test('a potentiometer is two resistors, and its wiper is never twice the same', () => {
-    const pot = part('potentiometer', { ohm: 10e3, share: 0.3, endOhm: 5, perK: 0, perV: 0, kelvinPerW: 0, wiperOhm: 4 })
+    const pot = part('potentiometer', { ohm: 10e3, share: 0.3, endOhm: 5, perK: 0, perV: 0, kelvinPerW: 0, wiperOhm: 4, midShare: 0.5 })
     near(pot.dc([volts(0, 2, 1)]).drives[0]!.amps, 1 / 10_010, 1e-6)
     const seen = Array.from({ length: 20 }, () => { pot.move(); return 1e-3 / pot.dc([volts(0, 1, 1e-3)]).drives[0]!.amps })
     for (const ohm of seen) near(ohm, 3009, 0.002)

@@ -1,0 +1,9 @@
+/** What a method needs of the person while it measures: a shaft turned, leads joined. */
+export interface Guide {
+  /** Told to the person at once. */
+  say(text: string): void
+  /** Called while a long measurement goes on as it should. */
+  goesOn(): void
+}
+
+export const unguided: Guide = { say: () => {}, goesOn: () => {} }
