@@ -53,7 +53,7 @@ const servedWith = (asked: Asked) => ({
 })
 
 /** In words, and for a program. */
-interface Said { words: string; ready: { benchFile: object } & Record<string, unknown> }
+interface Said { what: string; also: string; ready: { benchFile: object } & Record<string, unknown> }
 
 async function rack(asked: Asked): Promise<Said> {
   if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
@@ -67,7 +67,7 @@ async function rack(asked: Asked): Promise<Said> {
     position, part: id, profile: served.bench.scenario.partProfile,
   }))
   return {
-    words: `A simulated bench of ${parts.length} parts`,
+    what: `A simulated bench of ${parts.length} parts`, also: '',
     ready: { benchFile, timeUrl, controlUrl, truthUrl: controlUrl, parts },
   }
 }
@@ -80,9 +80,9 @@ async function jig(asked: Asked): Promise<Said> {
   })
   if (asked.hands !== undefined) void follow(asked.hands)
   const table = [...drawer.parts.keys()]
-  const hands = asked.hands === undefined ? `; hands are led at ${controlUrl}` : ''
   return {
-    words: `A simulated jig with ${table.length} parts beside it${hands}`,
+    what: `A simulated jig with ${table.length} parts beside it`,
+    also: asked.hands === undefined ? ` Hands are led at ${controlUrl}.` : '',
     ready: {
       benchFile, timeUrl, controlUrl, truthUrl: controlUrl, table, standards: drawer.standards,
     },
@@ -93,12 +93,12 @@ const faultsIn = (file: string): BenchFaults => JSON.parse(readFileSync(file, 'u
 
 async function main(): Promise<void> {
   const asked = options()
-  const { words, ready } = asked.jig ? await jig(asked) : await rack(asked)
+  const { what, also, ready } = asked.jig ? await jig(asked) : await rack(asked)
   const written = asked['bench-file']
   if (written !== undefined) writeFileSync(written, `${JSON.stringify(ready.benchFile, null, 2)}\n`)
   if (process.stdout.isTTY) {
     const file = written ?? 'not written; --bench-file FILE writes it'
-    console.log(`${words} is ready; Ctrl-C ends it. Bench file: ${file}`)
+    console.log(`${what} is ready; Ctrl-C ends it.${also} Bench file: ${file}`)
   } else console.log(JSON.stringify(ready))
   if (isPipe(0)) endWithInput()
 }

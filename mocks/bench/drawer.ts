@@ -75,7 +75,7 @@ const lines: readonly Line[] = [
 ]
 
 const certified: readonly Certified[] = [
-  { id: 'known-1k', quantity: 'resistance', value: 1000, u: 0.05 },
+  { id: 'known-100', quantity: 'resistance', value: 100, u: 0.005 },
   { id: 'known-100n', quantity: 'capacitance', value: 100e-9, u: 0.1e-9 },
 ]
 

@@ -1,4 +1,4 @@
-/** The back door of a simulated jig: hands, truth, faults. docs/simulated-bench-time.md lists the requests. */
+/** The back door of a simulated jig: hands, truth, faults. docs/simulated-bench-time.md has the requests. */
 import { controlInstrument, type InstrumentRequest } from './control.ts'
 import type { Drawer } from './drawer.ts'
 import type { Hands } from './hands.ts'

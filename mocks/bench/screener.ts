@@ -8,7 +8,11 @@ import type { Drawer } from './drawer.ts'
 import type { Hands } from './hands.ts'
 
 /** How a session stands, as it says so itself; other fields are not looked at. */
-export interface Seen { readonly asked: string | null; readonly stands: string }
+export interface Seen {
+  readonly asked: string | null
+  readonly stands: string
+  readonly told?: { readonly tone: string; readonly text: string } | null
+}
 
 export interface ScreenerOptions {
   readonly hands: Hands
@@ -34,6 +38,7 @@ export class Screener {
   #hand: { for: string; name: string } | null = null
   #waiting: Cancel = () => {}
   #heard = ''
+  #asked = ''
   #tries = 0
   /** What was asked for in vain, and standards that were out of control. */
   readonly #once = new Set<string>()
@@ -47,6 +52,7 @@ export class Screener {
   hear(seen: Seen | null): void {
     const asked = seen?.asked ?? ''
     const said = `${seen?.stands} ${asked}`
+    if (seen?.stands === 'measuring') this.#listen(asked, seen.told ?? null)
     if (said === this.#heard) return
     this.#heard = said
     switch (seen?.stands) {
@@ -56,6 +62,14 @@ export class Screener {
       case 'measuring': case 'paused': return this.#waiting()
       default: return this.#empty()
     }
+  }
+
+  /** While a part is measured something may be asked of it: its shaft turned, and the like. */
+  #listen(asked: string, told: NonNullable<Seen['told']> | null): void {
+    if (told?.tone !== 'ask' || told.text === this.#asked) return
+    this.#asked = told.text
+    const isName = told.text === asked || told.text === `standard ${asked}`
+    if (!isName) this.#options.hands.hear('ask', told.text)
   }
 
   #empty(): void {
@@ -73,6 +87,7 @@ export class Screener {
     this.#hand = { for: asked, name }
     this.#options.hands.put(part)
     this.#tries = 0
+    this.#asked = ''
     this.#after(patienceMs, () => this.#loseHeart(asked))
   }
 
@@ -113,6 +128,7 @@ function mixUpOf({ parts }: Drawer, random: SeededRandom): { asked: string; take
   const resistors = [...parts].filter(([, { truth }]) => truth.kind === 'resistor' && truth.defect === null)
   if (resistors.length === 0) return null
   const [asked, { truth: { rating: { value } } }] = random.pick(resistors)
-  const others = resistors.filter(([, { truth: { rating } }]) => Math.abs(Math.log(rating.value / value)) > 1.5)
+  const others =
+    resistors.filter(([, { truth: { rating } }]) => Math.abs(Math.log(rating.value / value)) > 1.5)
   return others.length === 0 ? null : { asked, taken: random.pick(others)[0] }
 }

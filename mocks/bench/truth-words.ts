@@ -23,16 +23,22 @@ function valueOf({ kind, values }: ComponentTruth): string {
   return unit === '' ? `, gain ${value.toFixed(0)}` : `, ${formatSi(value, unit)}`
 }
 
+/** Of one junction, or the leakiest of several. */
+const mostLeakA = (values: ComponentTruth['values']): number =>
+  Math.max(...Object.entries(values).filter(([name]) => name.startsWith('leakA')).map(([, amps]) => amps))
+
 const named = (kind: ComponentKind): string => kind.replace('-', ' ')
 
 const words: Readonly<Record<Defect, (truth: ComponentTruth) => string>> = {
   short: ({ bridge }) => `short: ${formatSi(bridge!.ohm, 'Ω', 2)} from ${bridge!.pins.join(' to ')}`,
-  open: ({ lead }) => `open at its ${lead!.pin}`,
-  'poor-contact': ({ lead }) => `poor contact: some ${formatSi(lead!.ohm, 'Ω', 2)} at its ${lead!.pin}`,
+  open: ({ lead }) => lead ? `open at its ${lead.pin}` : 'open inside',
+  'poor-contact': ({ lead, values }) => lead
+    ? `poor contact: some ${formatSi(lead.ohm, 'Ω', 2)} at its ${lead.pin}`
+    : `poor contact: a worn spot of ${formatSi(values['wornOhm']!, 'Ω', 2)}`,
   'wrong-value': truth => `wrong value${valueOf(truth)}`,
   drifted: truth => `drifted${valueOf(truth)}`,
   leaky: ({ values }) => values['insulationOhm'] === undefined
-    ? `leaky: ${formatSi(values['leakA']!, 'A', 2)}` : `leaky: ${formatSi(values['insulationOhm'], 'Ω', 2)}`,
+    ? `leaky: ${formatSi(mostLeakA(values), 'A', 2)}` : `leaky: ${formatSi(values['insulationOhm'], 'Ω', 2)}`,
   'no-bleeder': () => 'nothing empties it: its bleeder is open',
   'low-gain': truth => `little gain${valueOf(truth)}`,
   reversed: ({ pins }) => `legs in another order: ${pins.join(', ')}`,

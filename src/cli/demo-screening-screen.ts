@@ -23,10 +23,10 @@ export class ScreeningScreen {
       this.#leads = leads
       this.#screen.line(`Leads: ${leads}`)
     }
-    const isNews = told !== null && told.tone !== 'ask' && `${asked} ${told.text}` !== this.#told
-    if (isNews) {
+    const isName = told?.text === asked || told?.text === `standard ${asked}`
+    if (told !== null && !isName && `${asked} ${told.text}` !== this.#told) {
       this.#told = `${asked} ${told.text}`
-      this.#screen.line(`  ${told.text}`)
+      this.#screen.line(`  ${told.tone === 'ask' ? `${asked}: ` : ''}${told.text}`)
     }
     if (!this.#json) this.#screen.block([screenStatusLine(status)])
   }

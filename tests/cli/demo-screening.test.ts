@@ -63,7 +63,7 @@ describe('what the demo of screening ends with', () => {
 })
 
 describe('the screen of the demo of screening', () => {
-  it('tells leads once, and each outcome as it is told, but no name that is asked for', () => {
+  it('tells leads once, what is asked of a part and each outcome as it is told, but no name that is asked for', () => {
     const out = new PassThrough()
     const screen = new ScreeningScreen(out, false)
     const status = (asked: string, tone: 'ask' | 'good', text: string): ScreenStatus => ({
@@ -71,8 +71,9 @@ describe('the screen of the demo of screening', () => {
     })
     for (const one of [
       status('R1', 'ask', 'R1'), status('R1', 'good', 'R1: 4.7 kΩ, good'), status('R1', 'good', 'R1: 4.7 kΩ, good'), status('R2', 'ask', 'R2'),
+      status('RV1', 'ask', 'turn the shaft to a stop'), status('S1', 'ask', 'standard S1'),
     ]) screen.status(one)
-    expect(String(out.read())).toBe('Leads: two leads\n  R1: 4.7 kΩ, good\n')
+    expect(String(out.read())).toBe('Leads: two leads\n  R1: 4.7 kΩ, good\n  RV1: turn the shaft to a stop\n')
   })
 })
 

@@ -130,13 +130,27 @@ describe('the person at the jig', () => {
     expect(said).toEqual(['again', 'keep'])
   })
 
+  it('hears what is asked of a part while it is measured, and moves nothing for its name', async () => {
+    const { screener, hands, bench, drawer, wait } = table()
+    const heard: string[] = []
+    const hear = hands.hear.bind(hands)
+    hands.hear = (tone, text) => { heard.push(`${tone} ${text}`); hear(tone, text) }
+    screener.hear(asking('RV1'))
+    await wait(3000)
+    const measuring = (text: string) => ({ asked: 'RV1', stands: 'measuring', told: { tone: 'ask', text } })
+    for (const text of ['RV1', 'turn the shaft to a stop', 'turn the shaft to a stop', 'to the other stop']) screener.hear(measuring(text))
+    await wait(3000)
+    expect(heard).toEqual(['ask turn the shaft to a stop', 'ask to the other stop'])
+    expect(bench.part).toBe(drawer.find('RV1'))
+  })
+
   it('mends a standard once, and ends where it is out of control again', async () => {
     const { screener, wait, said } = table()
     const out = { asked: null, stands: 'out of control' }
     screener.hear(out)
     screener.hear(out)
     await wait(3000)
-    screener.hear({ asked: 'known-1k', stands: 'clearing' })
+    screener.hear({ asked: 'known-100', stands: 'clearing' })
     screener.hear(out)
     await wait(3000)
     expect(said).toEqual(['adjusted', 'end'])

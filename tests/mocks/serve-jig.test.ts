@@ -66,10 +66,10 @@ describe('a served jig', () => {
     const { controlUrl, timeUrl } = await serve({ realtime: true })
     expect(timeUrl).toBeNull()
     const lies = async (): Promise<string | null> => (await tell<{ part: string | null }>(controlUrl, { do: 'state' })).part
-    await tell(controlUrl, { do: 'put', part: 'known-1k' })
+    await tell(controlUrl, { do: 'put', part: 'known-100' })
     expect(await lies()).toBeNull()
     while (await lies() === null) { /* asked again at once */ }
-    expect(await lies()).toBe('known-1k')
+    expect(await lies()).toBe('known-100')
     await tell(controlUrl, { do: 'take' })
     while (await lies() !== null) { /* asked again at once */ }
     await expect(tell(controlUrl, { do: 'put', part: 'V1' })).rejects.toThrow(/no part V1/)
