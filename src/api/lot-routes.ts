@@ -1,13 +1,16 @@
 /** Routes of lots: reading what is on record, for everyone who may look. */
-import type { z } from 'zod'
+import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
 import { lotSheetShape } from '../schema/lot-sheet.ts'
 import { compareAnswer, compareRequest, matchAnswer, matchRequest, sheetRequest } from '../schema/lots.ts'
+import { sourceState } from '../schema/sampling.ts'
 import type { Routes } from './build.ts'
 import { errorBody } from './shapes.ts'
 
 const answers = <S extends z.ZodType>(shape: S) =>
   ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+
+const sourceQuery = z.strictObject({ source: z.string().min(1).max(80).optional() })
 
 const types = {
   json: 'application/json; charset=utf-8', html: 'text/html; charset=utf-8', csv: 'text/csv; charset=utf-8',
@@ -37,4 +40,11 @@ export function lotRoutes(routes: Routes, { lots }: Pick<Application, 'lots'>): 
     const text = await lots.sheet(request.body)
     return await reply.type(types[request.body.format]).serializer(String).send(text)
   })
+
+  routes.get('/lots/sources', {
+    schema: {
+      summary: 'How lots that are sampled are inspected now, by their sources, and what became of them',
+      querystring: sourceQuery, response: answers(z.array(sourceState)),
+    },
+  }, async request => await lots.sources(request.query.source))
 }

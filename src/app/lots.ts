@@ -10,11 +10,13 @@ import type { LotsPort } from '../schema/application.ts'
 import type {
   CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest,
 } from '../schema/lots.ts'
+import type { SourceState } from '../schema/sampling.ts'
 import type { Store } from '../schema/store.ts'
 import { errorOf } from '../store/protocol.ts'
 import type { LotRun } from '../report/lot-parts.ts'
 import type { RunEvents } from '../report/lot-standards.ts'
 import type { LotJob, LotOutcome } from './lots-work.ts'
+import { sourcesOnRecord } from './lots-sampling.ts'
 import { screenSequence } from './settled.ts'
 
 /** Does one job somewhere; rejects with what the job threw. */
@@ -43,6 +45,10 @@ export class Lots implements LotsPort {
 
   async compare(request: CompareRequest): Promise<CompareAnswer> {
     return await this.#work({ do: 'compare', runs: await this.#runs(request.runs), request }) as CompareAnswer
+  }
+
+  async sources(source?: string): Promise<SourceState[]> {
+    return await sourcesOnRecord(this.#store, source)
   }
 
   async sheet(request: SheetRequest): Promise<string> {

@@ -36,7 +36,11 @@ export interface ScreeningRunInput {
   publish(item: { type: 'result'; runId: string; result: PartResult }): void
   /** There is something new to see in `status`. */
   changed(): void
+  /** What there is to say when a session has come to its end, by the grades of its parts; null for nothing. */
+  conclude(grades: ReadonlyMap<string, PartResult['grade']>): Noted | null
 }
+
+type Noted = Pick<RunEvent, 'kind' | 'severity' | 'text' | 'data'>
 
 export class ScreeningRun {
   readonly record: RunRecord
@@ -158,7 +162,7 @@ export class ScreeningRun {
     this.#in.changed()
   }
 
-  async #note(event: Pick<RunEvent, 'kind' | 'severity' | 'text' | 'data'>): Promise<void> {
+  async #note(event: Noted): Promise<void> {
     const { store, clock } = this.#in.deps
     await store.appendEvent(
       this.record.id, { ...event, atMs: clock.monotonicMs(), wallMs: clock.wallMs() })
@@ -208,6 +212,8 @@ export class ScreeningRun {
       await this.#session.run()
       await jig.clear()
       await keeper.disarm()
+      const said = this.#in.conclude(this.#grades)
+      if (said) await this.#note(said)
     } catch (error) {
       state = await this.#cutShort(error)
     }

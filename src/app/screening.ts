@@ -6,13 +6,15 @@ import { BenchError } from '../base/errors.ts'
 import { BenchJig } from '../engine/jig.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { ScreeningPort } from '../schema/application.ts'
-import type { PartResult, RunRecord } from '../schema/run.ts'
+import type { Grade, PartResult, RunRecord } from '../schema/run.ts'
+import type { SampleDrawn } from '../schema/sampling.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { itemsOf } from '../screening/from-list.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { runIdOf } from './begin-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
+import { lotDecided, sampleOf } from './lots-sampling.ts'
 import { beatLimitMs } from './night-maker.ts'
 import { ScreeningRun } from './screening-run.ts'
 import { screenSequence, settledOf, type Settled } from './settled.ts'
@@ -27,7 +29,11 @@ export interface ScreeningHooks {
   show(status: ScreenStatus | null): void
 }
 
-interface Prepared { readonly plan: ScreenPlan; readonly settled: ReadonlyMap<string, Settled> }
+interface Prepared {
+  readonly plan: ScreenPlan
+  readonly settled: ReadonlyMap<string, Settled>
+  readonly sample: SampleDrawn | null
+}
 
 export class Screening implements ScreeningPort {
   readonly #d: DaemonDeps
@@ -103,6 +109,7 @@ export class Screening implements ScreeningPort {
     const current = new ScreeningRun({
       deps: this.#d, record, request, plan: prepared.plan, settled: prepared.settled.size, jig, abort,
       latch, publish, changed: () => show(current.status),
+      conclude: grades => concluded(prepared, grades),
     })
     this.#current = current
     const halted = this.#haltedNow()
@@ -121,7 +128,8 @@ export class Screening implements ScreeningPort {
       id: this.#lastId, sequence: screenSequence, bench: file.bench, state: 'running',
       startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: 'touch-safe', software,
       setup: {
-        request, plan: shown(prepared), asked: asked + prepared.plan.cannot.length, jig: file.jig,
+        request, plan: shown(prepared), ...prepared.sample ? { sample: prepared.sample } : {},
+        asked: asked + prepared.plan.cannot.length, jig: file.jig,
         limits: file.limits,
         instruments: Object.entries(file.instruments).map(([name, { identity, url, profile }]) =>
           ({ name, identity, url, profile, hash: this.#d.bench.profiles.get(name)!.hash })),
@@ -135,10 +143,13 @@ export class Screening implements ScreeningPort {
       ...request.standards.map(({ id }) => id)])
     const { limits } = this.#d.bench.file
     const { reach } = this.#jig(new AbortController().signal)
-    const settled = await settledOf(this.#d.store, request, items)
-    const open = items.filter(({ id }) => !settled.has(id))
+    const sample = await sampleOf(this.#d.store, request, items.map(({ id }) => id))
+    const drawn = sample && new Set(sample.drawn)
+    const meant = drawn ? items.filter(({ id }) => drawn.has(id)) : items
+    const settled = await settledOf(this.#d.store, request, meant)
+    const open = meant.filter(({ id }) => !settled.has(id))
     const plan = planScreening(open, reach, { ...usualBounds, touchSafeV: limits.touchSafeV })
-    return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled }
+    return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample }
   }
 
   /** `waits` is called while a long wait goes on. No jig gets more than touch-safe. */
@@ -154,9 +165,17 @@ export class Screening implements ScreeningPort {
   }
 }
 
-function shown({ plan: { groups, cannot, ...rest }, settled }: Prepared): ShownScreenPlan {
+/** What the grades of a sample say of its lot; nothing to say of a whole list. */
+function concluded(
+  { sample, settled }: Prepared, found: ReadonlyMap<string, Grade>,
+): ReturnType<typeof lotDecided> | null {
+  const earlier = [...settled.values()].map(({ id, grade }) => [id, grade] as const)
+  return sample && lotDecided(sample, new Map([...earlier, ...found]))
+}
+
+function shown({ plan: { groups, cannot, ...rest }, settled, sample }: Prepared): ShownScreenPlan {
   return {
-    ...rest, cannot: [...cannot], settled: [...settled.values()],
+    ...rest, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
     groups: groups.map(({ setUp, items, expectedS }) =>
       ({ ...setUp, parts: items.map(({ id }) => id), expectedS })),
   }

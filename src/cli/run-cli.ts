@@ -17,6 +17,7 @@ import { addMatchCommand } from './commands-match.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
+import { addSamplingCommand } from './commands-sampling.ts'
 import { addScreenCommand } from './commands-screen.ts'
 import { addTokenCommand } from './commands-token.ts'
 import { print, printJson, realContext, type CliContext } from './context.ts'
@@ -62,6 +63,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addUnitCommand(program, context, act)
   addMatchCommand(program, context, act)
   addCompareCommand(program, context, act)
+  addSamplingCommand(program, context, act)
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
   addPartsCommand(program, context, act)

@@ -58,7 +58,7 @@ export class ScreeningFollower implements Follower {
     this.close()
     this.#screen.block([])
     this.#screen.end()
-    for (const line of ['', ...outcomeLines(run, results, events)]) this.#screen.line(line)
+    for (const line of ['', ...outcomeLines(run, results, events), ...lotLines(events)]) this.#screen.line(line)
     return exitOfRun(run, results)
   }
 
@@ -82,5 +82,9 @@ export class ScreeningFollower implements Follower {
     await client.post('/screening/deed', { does: word })
   }
 }
+
+/** What the sample says of its lot, at the end. */
+const lotLines = (events: readonly RunEvent[]): string[] =>
+  events.filter(({ kind }) => kind === 'lot').flatMap(({ text }) => ['', printable(text)])
 
 const words: readonly string[] = [...deeds, 'stop']

@@ -7,8 +7,9 @@ import { partsPolicy, type PartsPolicy } from '../schema/parts-policy.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import { checkStandard, type CheckStandard } from '../schema/screening.ts'
 import { readPartsFile } from './parts-file.ts'
+import { sampleAskedOf, type SampleFlags } from './sample-option.ts'
 
-export interface ScreenFlags {
+export interface ScreenFlags extends SampleFlags {
   policy?: string; unit?: string; person: string; standard?: string[]; standardsEvery?: string; ask?: string
 }
 
@@ -26,6 +27,7 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
   if (problems.length > 0) throw invalidFile(file, problems)
   const policy = flags.policy === undefined ? null : loadFile(flags.policy, partsPolicy, 'a policy')
   const judged = policy ? byPolicy(parts, policy) : { parts, left: [], isOpen: false }
+  const sample = sampleAskedOf(flags, judged.parts)
   if (judged.parts.length === 0) {
     throw new BenchError('USAGE', 'there is nothing to screen', {
       expected: 'parts to be proven', got: policy ? `none by policy ${policy.policy}` : 'an empty list',
@@ -37,6 +39,7 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
       unit: flags.unit ?? unitOf(file), person: flags.person, parts: judged.parts,
       standards: (flags.standard ?? []).map(standardOf),
       ...flags.standardsEvery === undefined ? {} : { standardsEvery: Number(flags.standardsEvery) },
+      ...sample ? { sample } : {},
       ...flags.ask === undefined ? {} : { ask: flags.ask.replaceAll('-', ' ') },
     },
   }

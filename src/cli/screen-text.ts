@@ -1,5 +1,6 @@
 /** What a screening session would do, and how it stands, in words. */
 import { formatDuration, formatSi } from '../base/format.ts'
+import { sampleWords } from '../report/sample-words.ts'
 import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { ranges } from './parts-text.ts'
 import type { ScreenAsked } from './screen-request.ts'
@@ -13,6 +14,7 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
       + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`,
   ]
   if (count > 0) lines.push('', ...groupTable(plan))
+  if (plan.sample) lines.push('', ...sampleWords(plan.sample))
   if (plan.settled.length > 0) {
     lines.push('', `Not asked for again: ${ranges(plan.settled.map(({ id }) => id))} (there is a result)`)
   }

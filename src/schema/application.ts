@@ -4,6 +4,7 @@ import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetReq
 import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
 import { grades, dispositions, stages, startRequest } from './run.ts'
+import type { SourceState } from './sampling.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from './screening.ts'
 import type { Store } from './store.ts'
 
@@ -176,6 +177,8 @@ export interface LotsPort {
   compare(request: CompareRequest): Promise<CompareAnswer>
   /** As a text of the format asked for; JSON is a `LotSheet`. */
   sheet(request: SheetRequest): Promise<string>
+  /** How lots that are sampled are inspected now, by source; of one, or of all. */
+  sources(source?: string): Promise<SourceState[]>
 }
 
 export interface Application {

@@ -2,6 +2,7 @@
 import { z } from 'zod'
 import { partsList } from './parts-list.ts'
 import { grades } from './run.ts'
+import { sampleAsked, sampleDrawn } from './sampling.ts'
 
 const slug = z
   .string()
@@ -27,6 +28,7 @@ export const screenRequest = z.strictObject({
   ask: z.enum(['open', 'not accepted', 'all']).default('open').describe(
     'Parts without a result that stands, those that were not accepted as well, or all of the list'),
   person: z.string().min(1).max(100),
+  sample: sampleAsked.optional().describe('Measure only a sample of a list of one line, and judge its lot'),
 })
 export type ScreenRequest = z.infer<typeof screenRequest>
 
@@ -48,6 +50,7 @@ export const screenPlan = z.strictObject({
   expectedS: z.number(),
   mostV: z.number(),
   mostA: z.number(),
+  sample: sampleDrawn.optional(),
 })
 export type ShownScreenPlan = z.infer<typeof screenPlan>
 

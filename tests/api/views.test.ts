@@ -71,6 +71,7 @@ const looks: readonly (readonly [string, object | undefined])[] = [
   ['POST /plan', startBody], ['POST /screening/plan', screenBody],
   ['POST /lots/match', { runs: ['R1'], by: [{ quantity: 'leakage' }], choice: { grades: ['accept', 'marginal', 'reject'] } }],
   ['POST /lots/compare', { runs: ['R1', 'again'] }], ['POST /lots/sheet', { runs: ['R1'] }],
+  ['GET /lots/sources', undefined],
 ]
 
 describe('a view from elsewhere', () => {
