@@ -1,5 +1,6 @@
 /** What is asked of the simulated parts: limits that sound ones meet and spoilt ones do not. */
 import { usualRatings, type ComponentKind } from '../mocks/components/kinds.ts'
+import { leakageMost } from '../src/screening/capacitor-limits.ts'
 import type { Capacitor, Limit, ToProve, Value } from '../src/screening/to-prove.ts'
 
 const source = 'the rating of the simulated part'
@@ -11,10 +12,15 @@ const around = (kind: ComponentKind): Limit => {
   const { nominal, minus, plus } = valued(kind)
   return { low: nominal * (1 - minus), high: nominal * (1 + plus), source }
 }
-const capacitor = (kind: ComponentKind, dielectric: Capacitor['dielectric'], loss: number): Capacitor => ({
-  kind: 'capacitor', dielectric, farad: valued(kind), dissipation: { high: loss, source },
-  leakage: { atV: 10, afterS: 60, ampere: { high: dielectric === 'electrolytic' ? 3e-6 : dielectric === 'mica' ? 1e-9 : 1e-8, source } },
-})
+/** As a list asks; loss by the simulated rating. */
+const capacitor = (kind: ComponentKind, dielectric: Capacitor['dielectric'], loss: number, isMains = false): Capacitor => {
+  const [isPolar, ratedV] = [dielectric === 'electrolytic', usualRatings[kind].volts!]
+  return {
+    kind: 'capacitor', dielectric, farad: valued(kind), dissipation: { high: loss, source }, isPolar,
+    leakage: leakageMost({ dielectric, farad: usualRatings[kind].value, ratedV, isPolar, isMains }),
+    ...isMains ? { mains: { classes: ['X2'], voltageV: 240, frequencyHz: 50, bleeder: { ohm: { low: 0.9e6, high: 1.1e6, source } } } } : {},
+  }
+}
 const silicon = [{ currentA: 1e-4, volt: { low: 0.35, high: 0.7, source } }, { currentA: 1e-2, volt: { low: 0.5, high: 1.05, source } }]
 const bipolar = (kind: ComponentKind): ToProve => {
   const germanium = kind.endsWith('germanium')
@@ -57,6 +63,7 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
   'film-capacitor': capacitor('film-capacitor', 'film', 0.01),
   'ceramic-capacitor': capacitor('ceramic-capacitor', 'ceramic-2', 0.05),
   'mica-capacitor': capacitor('mica-capacitor', 'mica', 0.003),
+  'mains-capacitor': capacitor('mains-capacitor', 'film', 0.01, true),
   'electrolytic-capacitor': capacitor('electrolytic-capacitor', 'electrolytic', 0.3),
   inductor: { kind: 'inductor', henry: valued('inductor'), frequencyHz: 1e5, dcOhm: null, quality: null },
   diode: { kind: 'diode', forward: silicon, reverse: { voltageV: 20, ampere: { high: 1e-6, source } }, zener: null },

@@ -138,7 +138,7 @@ export class Screening implements ScreeningPort {
   }
 
   async #prepare(request: ScreenRequest): Promise<Prepared> {
-    const { items, cannot } = itemsOf(request.parts)
+    const { items, cannot } = itemsOf(request.parts, request)
     refuseTwice([...items.map(({ id }) => id), ...cannot.map(({ id }) => id),
       ...request.standards.map(({ id }) => id)])
     const { limits } = this.#d.bench.file
@@ -148,7 +148,7 @@ export class Screening implements ScreeningPort {
     const meant = drawn ? items.filter(({ id }) => drawn.has(id)) : items
     const settled = await settledOf(this.#d.store, request, meant)
     const open = meant.filter(({ id }) => !settled.has(id))
-    const plan = planScreening(open, reach, { ...usualBounds, touchSafeV: limits.touchSafeV })
+    const plan = planScreening(open, reach, { ...usualBounds, ...limits })
     return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample }
   }
 
@@ -176,8 +176,8 @@ function concluded(
 function shown({ plan: { groups, cannot, ...rest }, settled, sample }: Prepared): ShownScreenPlan {
   return {
     ...rest, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
-    groups: groups.map(({ setUp, items, expectedS }) =>
-      ({ ...setUp, parts: items.map(({ id }) => id), expectedS })),
+    groups: groups.map(({ setUp, items, expectedS, mostJ }) =>
+      ({ ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ })),
   }
 }
 

@@ -1,5 +1,4 @@
 /** What earlier sessions of a unit say of its parts: a result that stands need not be found again. */
-import type { PartsLine } from '../schema/parts-list.ts'
 import type { Grade, RunRecord } from '../schema/run.ts'
 import { screenRequest, type ScreenRequest } from '../schema/screening.ts'
 import type { Store } from '../schema/store.ts'
@@ -24,9 +23,9 @@ export async function settledOf(
   const open = new Map(items.map(({ id, part }) => [id, JSON.stringify(part)]))
   for (const run of await store.listRuns(runsMost)) {
     if (open.size === 0) break
-    const parts = partsOf(run, unit)
-    if (parts === null) continue
-    const wanted = new Map(itemsOf(parts).items.map(({ id, part }) => [id, JSON.stringify(part)]))
+    const before = requestOf(run, unit)
+    if (before === null) continue
+    const wanted = new Map(itemsOf(before.parts, before).items.map(({ id, part }) => [id, JSON.stringify(part)]))
     for (const { position: id, grade } of await store.results(run.id)) {
       const asked = open.get(id)
       open.delete(id)
@@ -40,11 +39,14 @@ export async function settledOf(
 const stands = (grade: Grade, ask: ScreenRequest['ask']): boolean =>
   ask === 'open' ? grade !== 'cannot tell' : grade === 'accept'
 
-/** The list of a session for this unit; null of any other run. */
-function partsOf({ sequence, setup }: RunRecord, unit: string): readonly PartsLine[] | null {
+/**
+ * What a session for this unit was asked for; null of any other run. One that says nothing of insulation is
+ * from a time when it was not tested.
+ */
+function requestOf({ sequence, setup }: RunRecord, unit: string): ScreenRequest | null {
   if (sequence !== screenSequence) return null
-  const request = screenRequest.safeParse(setup['request'])
-  return request.success && request.data.unit === unit ? request.data.parts : null
+  const request = screenRequest.safeParse({ insulation: false, ...setup['request'] as object })
+  return request.success && request.data.unit === unit ? request.data : null
 }
 
 /** Under this name sessions stand on record, beside the sequences. */

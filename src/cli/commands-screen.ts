@@ -27,6 +27,9 @@ export function addScreenCommand(program: Command, context: CliContext, act: Act
     .option('--sample <aql=…>', 'measure a sample of a reel or drawer alone, like aql=1.0,level=II,source=reels')
     .option('--source-mended <what>', 'what was put right at a source whose inspection was stopped')
     .option('--ask <which>', 'parts that are open, not-accepted as well, or all')
+    .option('--no-insulation', 'capacitors: capacitance and loss alone, without what they leak under voltage')
+    .option('--absorption', 'capacitors: what comes back after a short as well, half an hour each')
+    .option('--mains <volts,hertz>', 'that parts of a mains class are reckoned for, 240,50 when left out')
     .option('--person <name>', 'who screens', context.user)
     .description('prove the parts of a list one after the other at the jig'),
   async (file: string, options: Options) => {

@@ -6,10 +6,11 @@ import type { PartsLine } from '../schema/parts-list.ts'
 import { partsPolicy, type PartsPolicy } from '../schema/parts-policy.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import { checkStandard, type CheckStandard } from '../schema/screening.ts'
+import { capacitorsWanted, type CapacitorFlags } from './capacitor-options.ts'
 import { readPartsFile } from './parts-file.ts'
 import { sampleAskedOf, type SampleFlags } from './sample-option.ts'
 
-export interface ScreenFlags extends SampleFlags {
+export interface ScreenFlags extends SampleFlags, CapacitorFlags {
   policy?: string; unit?: string; person: string; standard?: string[]; standardsEvery?: string; ask?: string
 }
 
@@ -37,6 +38,7 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
     left: judged.left, isOpen: judged.isOpen,
     request: {
       unit: flags.unit ?? unitOf(file), person: flags.person, parts: judged.parts,
+      ...capacitorsWanted(flags),
       standards: (flags.standard ?? []).map(standardOf),
       ...flags.standardsEvery === undefined ? {} : { standardsEvery: Number(flags.standardsEvery) },
       ...sample ? { sample } : {},

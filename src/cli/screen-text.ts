@@ -11,7 +11,8 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
   const lines = [
     `${counted(count, 'part')} in ${counted(plan.groups.length, 'group')}, `
       + `about ${formatDuration(plan.expectedS)} with two hands; `
-      + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`,
+      + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`
+      + (plan.mostJ > 0 ? `, nor ${formatSi(plan.mostJ, 'J')} in a part` : ''),
   ]
   if (count > 0) lines.push('', ...groupTable(plan))
   if (plan.sample) lines.push('', ...sampleWords(plan.sample))

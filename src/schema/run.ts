@@ -63,6 +63,7 @@ export const criterionNames = [
   'saturation voltage', 'drain current', 'cut-off voltage', 'gate leakage', 'threshold voltage',
   'transconductance', 'on-resistance', 'drain leakage', 'end resistance', 'wiper noise',
   'share at half a turn',
+  'absorption', 'time to touch-safe', 'earth leakage',
 ] as const
 
 /** One comparison behind a grade. SI units. */

@@ -24,6 +24,13 @@ export const screenRequest = z.strictObject({
   unit: slug.describe('What the parts are for: the record names each by it, like pavilion-C14'),
   parts: partsList.shape.parts.min(1),
   standards: z.array(checkStandard).max(20).default([]),
+  insulation: z.boolean().default(true).describe(
+    'Capacitors are charged, and what they leak is read; without it capacitance and loss alone are proven'),
+  absorption: z.boolean().default(false).describe(
+    'Capacitors: what comes back after a short as well, half an hour each'),
+  mains: z.strictObject({
+    voltageV: z.number().min(50).max(300), frequencyHz: z.number().min(16).max(400),
+  }).default({ voltageV: 240, frequencyHz: 50 }).describe('That parts of a mains class are reckoned for'),
   standardsEvery: z.number().int().min(1).max(1000).default(50),
   ask: z.enum(['open', 'not accepted', 'all']).default('open').describe(
     'Parts without a result that stands, those that were not accepted as well, or all of the list'),
@@ -37,6 +44,7 @@ export const screenPlan = z.strictObject({
   groups: z.array(
     z.strictObject({
       leads: z.string(),
+      mostJ: z.number(),
       measures: z.string(),
       mostV: z.number(),
       mostA: z.number(),
@@ -47,6 +55,7 @@ export const screenPlan = z.strictObject({
   cannot: z.array(unproven),
   /** Parts that are not asked for: a session before this one has their result. */
   settled: z.array(z.strictObject({ id: z.string(), grade: z.enum(grades), run: z.string() })),
+  mostJ: z.number(),
   expectedS: z.number(),
   mostV: z.number(),
   mostA: z.number(),

@@ -11,11 +11,13 @@ import { usualContact, type ContactRule, type Look } from './contact.ts'
 import type { Item } from './grade.ts'
 import { proveBipolar } from './methods/bipolar.ts'
 import { fourLegs, proveBridgeRectifier } from './methods/bridge-rectifier.ts'
+import { capacitorConditions, proveCapacitor } from './methods/capacitor.ts'
 import { proveDiode } from './methods/diode.ts'
 import { proveJunctionFet, proveMosfet } from './methods/field-effect.ts'
 import { lookJoined } from './methods/field-pins.ts'
 import { unguided, type Guide } from './methods/guide.ts'
-import { capacitorConditions, nearestHz, proveCapacitor, proveInductor } from './methods/reactive.ts'
+import type { Told } from './methods/leakage.ts'
+import { nearestHz, proveInductor } from './methods/reactive.ts'
 import { provePotentiometer } from './methods/potentiometer.ts'
 import { proveContact, proveResistor } from './methods/resistor.ts'
 import type { Proof } from './proof.ts'
@@ -153,15 +155,17 @@ const reachNames = { ohms: 'ohm meter', bridge: 'bridge', source: 'source', seco
  * said of the part that lies in the jig; `guide`: how a person is told what to do while it is measured.
  */
 export async function prove(
-  jig: Jig, { part }: Item, _told: object = {}, guide: Guide = unguided,
+  jig: Jig, { part }: Item, told: Told = {}, guide: Guide = unguided,
 ): Promise<Proof> {
-  const lacks = needs[part.kind].find(name => jig.reach[name] === null)
+  const isCharged = part.kind === 'capacitor' && part.leakage !== null
+  const lacks = [...needs[part.kind], ...isCharged ? ['source' as const] : []]
+    .find(name => jig.reach[name] === null)
   if (lacks) throw new BenchError('REFUSED', `no ${reachNames[lacks]} reaches the jig`)
   switch (part.kind) {
     case 'resistor': return proveResistor(jig, ends, part)
     case 'potentiometer': return provePotentiometer(jig, part, guide)
     case 'contact': return proveContact(jig, ends, part)
-    case 'capacitor': return proveCapacitor(jig, ends, part)
+    case 'capacitor': return proveCapacitor(jig, ends, part, told)
     case 'inductor': return proveInductor(jig, ends, part)
     case 'diode': return proveDiode(jig, ends, part)
     case 'bridge-rectifier': return proveBridgeRectifier(jig, part)

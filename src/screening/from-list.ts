@@ -4,23 +4,33 @@
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
 import { idsOf, type PartsLine } from '../schema/parts-list.ts'
+import {
+  capacitorOf,
+  dielectricOf,
+  noDielectric,
+  usualWishes,
+  type CapacitorWishes,
+} from './from-list-capacitor.ts'
 import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
 import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
-import type { Bipolar, Capacitor, Diode, Limit, ToProve, Value } from './to-prove.ts'
+import type { Bipolar, Diode, ToProve, Value } from './to-prove.ts'
 
 export interface Listed {
   readonly items: readonly Item[]
   readonly cannot: readonly Unproven[]
 }
 
-/** Every part by itself: `C1`, or the third of a reel in line 7 as `line 7 #3`. */
-export function itemsOf(lines: readonly PartsLine[]): Listed {
+/**
+ * Every part by itself: `C1`, or the third of a reel in line 7 as `line 7 #3`. `wishes`: what is wanted of
+ * capacitors.
+ */
+export function itemsOf(lines: readonly PartsLine[], wishes: CapacitorWishes = usualWishes): Listed {
   const items: Item[] = []
   const cannot: Unproven[] = []
   for (const line of lines) {
-    const part = toProve(line)
+    const part = toProve(line, wishes)
     for (const id of idsOf(line)) {
       if ('why' in part) cannot.push({ id, ...part })
       else items.push({ id, part })
@@ -31,7 +41,7 @@ export function itemsOf(lines: readonly PartsLine[]): Listed {
 
 type Lack = Omit<Unproven, 'id'>
 
-function toProve(line: PartsLine): ToProve | Lack {
+function toProve(line: PartsLine, wishes: CapacitorWishes): ToProve | Lack {
   switch (line.kind) {
     case 'resistor':
       return withValue(line, 'resistance', ohm => ({ kind: 'resistor', ohm, ratedW: line.ratedW ?? 0.125 }))
@@ -46,7 +56,9 @@ function toProve(line: PartsLine): ToProve | Lack {
         quality: null,
       }))
     case 'capacitor':
-      return capacitor(line)
+      return dielectricOf(line) === null
+        ? noDielectric
+        : withValue(line, 'capacitance', farad => capacitorOf(line, farad, wishes))
     case 'switch':
     case 'relay-contact':
     case 'fuse':
@@ -75,7 +87,11 @@ function toProve(line: PartsLine): ToProve | Lack {
   }
 }
 
-function withValue(line: PartsLine, quantity: string, make: (value: Value) => ToProve): ToProve | Lack {
+function withValue(
+  line: PartsLine,
+  quantity: string,
+  make: (value: Value) => ToProve | Lack,
+): ToProve | Lack {
   const { value, toleranceMinus: minus, tolerancePlus: plus } = line
   if (value === null || value.quantity !== quantity || !(value.si > 0)) {
     return { why: `the list gives no ${quantity}`, wayOut: 'add its value' }
@@ -83,39 +99,6 @@ function withValue(line: PartsLine, quantity: string, make: (value: Value) => To
   if (minus === null || plus === null)
     return { why: 'the list gives no tolerance', wayOut: 'add its tolerance' }
   return make({ nominal: value.si, minus, plus, source: 'tolerance of the parts list' })
-}
-
-/**
- * Loss at the frequency of measurement, new parts; figures of data sheets, as docs/screening.md names
- * them.
- */
-const lossMost: Record<Capacitor['dielectric'], Limit | null> = {
-  film: { high: 0.01, source: 'polyester film at 1 kHz, data sheets' },
-  'ceramic-1': { high: 0.0015, source: 'class 1 ceramic, from memory' },
-  'ceramic-2': { high: 0.05, source: 'class 2 ceramic, data sheets' },
-  mica: { high: 0.001, source: 'silver mica, from memory' },
-  paper: { high: 0.01, source: 'paper, common practice' },
-  electrolytic: { high: 0.25, source: 'aluminium electrolytic at 120 Hz, catalogues, from memory' },
-  tantalum: { high: 0.08, source: 'solid tantalum at 120 Hz, from memory' },
-}
-
-function capacitor(line: PartsLine): ToProve | Lack {
-  const [dielectric, ...others] = line.dielectrics.map(one =>
-    one === 'class-x' || one === 'class-y' ? 'film' : one,
-  )
-  if (dielectric === undefined || others.some(one => one !== dielectric)) {
-    return {
-      why: 'the list does not say of what dielectric it is',
-      wayOut: 'add film, ceramic, electrolytic …',
-    }
-  }
-  return withValue(line, 'capacitance', farad => ({
-    kind: 'capacitor',
-    dielectric,
-    farad,
-    dissipation: lossMost[dielectric],
-    leakage: null,
-  }))
 }
 
 const usual = {

@@ -57,7 +57,7 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
   const value = criteria[0]!
   const strange = farOff(value)
   const reason =
-    grade === 'accept' ? 'within every limit with its uncertainty' : `${worst.name} ${show(worst)}`
+    grade === 'accept' ? 'within every limit with its uncertainty' : `${worst.name} ${show(worst)}${why(worst)}`
   return {
     ...base,
     grade,
@@ -68,6 +68,14 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
     looksLike: strange ? likeliest(value, part, others) : null,
     says: `${id}: ${spoken(grade === 'accept' ? value : worst)}, ${words[grade]}`,
   }
+}
+
+/** Why nothing can be told of it, where it is the measurement that is too coarse. */
+function why({ grade, value, limitLow, limitHigh }: Criterion): string {
+  if (grade !== 'cannot tell' || !Number.isFinite(value)) return ''
+  return limitLow !== undefined && limitHigh !== undefined
+    ? ': the uncertainty leaves no room between the limits'
+    : ': the uncertainty is more than a third of the limit'
 }
 
 const words: Record<Grade, string> = {

@@ -4,7 +4,7 @@
  * does comes in between, at any time.
  */
 import type { Clock } from '../base/clock.ts'
-import { asBenchError } from '../base/errors.ts'
+import { asBenchError, hasCode } from '../base/errors.ts'
 import type { Look } from './contact.ts'
 import type { Verdict } from './grade.ts'
 import {
@@ -157,6 +157,8 @@ export class LedSession {
       this.#feed({ type: 'measured', outcome: outcomeOf(verdict) })
     } catch (error) {
       this.#signal.throwIfAborted()
+      // What may be charged must not meet another instrument: a person looks first.
+      if (hasCode(error, 'TRIPPED')) throw error
       this.#feed({ type: 'failed', says: asBenchError(error).message })
     }
   }

@@ -7,9 +7,10 @@ import { formatSi } from '../base/format.ts'
 import { probing, type JigReach } from '../schema/jig.ts'
 import type { Item } from './grade.ts'
 import { drainRoom } from './methods/field-effect.ts'
-import { capacitorConditions, nearestHz } from './methods/reactive.ts'
+import { nearestHz } from './methods/reactive.ts'
+import { capacitorOf } from './plan-capacitor.ts'
 import { potentiometerOf } from './plan-kinds.ts'
-import type { Bipolar, BridgeRectifier, Capacitor, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
+import type { Bipolar, BridgeRectifier, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
 
 export interface SetUp {
   /** What hands do once for the whole group, in words. */
@@ -24,6 +25,8 @@ export interface Group {
   readonly setUp: SetUp
   readonly items: readonly Item[]
   readonly expectedS: number
+  /** Most that one of its parts holds once it is charged. */
+  readonly mostJ: number
 }
 
 export interface Unproven {
@@ -38,19 +41,24 @@ export interface ScreenPlan {
   readonly expectedS: number
   readonly mostV: number
   readonly mostA: number
+  readonly mostJ: number
 }
 
 export interface PlanBounds {
   readonly touchSafeV: number
+  /** Energy below which touch is taken as safe; what would hold more is refused. */
+  readonly touchSafeJ?: number
   /** Time from one part told to the next one still in the jig, by two hands: common practice. */
   readonly handlingS: number
 }
-export const usualBounds: Omit<PlanBounds, 'touchSafeV'> = { handlingS: 4 }
+export const usualBounds: Omit<PlanBounds, 'touchSafeV' | 'touchSafeJ'> = { handlingS: 4 }
 
 /** What one part asks of the bench. */
 export interface Wants {
   readonly setUp: SetUp
   readonly measureS: number
+  /** What the part holds once it is charged. */
+  readonly mostJ?: number
   /**
    * In what order groups come: clips first, then sockets with more legs; within it from low to high
    * volts.
@@ -59,10 +67,10 @@ export interface Wants {
 }
 
 export function planScreening(items: readonly Item[], reach: JigReach, bounds: PlanBounds): ScreenPlan {
-  const groups = new Map<string, { wants: Wants; items: Item[]; measureS: number }>()
+  const groups = new Map<string, { wants: Wants; items: Item[]; measureS: number; mostJ: number }>()
   const cannot: Unproven[] = []
   for (const item of items) {
-    const wants = wantsOf(item.part, reach)
+    const wants = wantsOf(item.part, reach, bounds)
     const lacks = 'why' in wants ? wants : tooHigh(wants, bounds)
     if (lacks) {
       cannot.push({ id: item.id, ...lacks })
@@ -70,9 +78,10 @@ export function planScreening(items: readonly Item[], reach: JigReach, bounds: P
     }
     const { setUp } = wants as Wants
     const key = `${setUp.leads}|${setUp.measures}`
-    const group = groups.get(key) ?? { wants: wants as Wants, items: [], measureS: 0 }
+    const group = groups.get(key) ?? { wants: wants as Wants, items: [], measureS: 0, mostJ: 0 }
     group.items.push(item)
     group.measureS += (wants as Wants).measureS
+    group.mostJ = Math.max(group.mostJ, (wants as Wants).mostJ ?? 0)
     groups.set(key, group)
   }
   const inOrder = [...groups.values()].sort(
@@ -82,6 +91,7 @@ export function planScreening(items: readonly Item[], reach: JigReach, bounds: P
     setUp: group.wants.setUp,
     items: group.items,
     expectedS: group.measureS + bounds.handlingS * group.items.length,
+    mostJ: group.mostJ,
   }))
   return {
     groups: planned,
@@ -89,6 +99,7 @@ export function planScreening(items: readonly Item[], reach: JigReach, bounds: P
     expectedS: planned.reduce((sum, { expectedS }) => sum + expectedS, 0),
     mostV: Math.max(0, ...planned.map(({ setUp }) => setUp.mostV)),
     mostA: Math.max(0, ...planned.map(({ setUp }) => setUp.mostA)),
+    mostJ: Math.max(0, ...planned.map(({ mostJ }) => mostJ)),
   }
 }
 
@@ -102,13 +113,13 @@ const tooHigh = ({ setUp }: Wants, { touchSafeV }: PlanBounds): Lack | null =>
         wayOut: 'prove it on the rack, behind the cover, or give a lower test voltage',
       }
 
-function wantsOf(part: ToProve, reach: JigReach): Wants | Lack {
+function wantsOf(part: ToProve, reach: JigReach, bounds: PlanBounds): Wants | Lack {
   switch (part.kind) {
     case 'resistor':
     case 'contact':
       return ohmsOf(part, reach)
     case 'capacitor':
-      return capacitorOf(part, reach)
+      return capacitorOf(part, reach, bounds)
     case 'potentiometer':
       return potentiometerOf(part, reach)
     case 'inductor':
@@ -125,11 +136,11 @@ function wantsOf(part: ToProve, reach: JigReach): Wants | Lack {
   }
 }
 
-const noBridge: Lack = {
+export const noBridge: Lack = {
   why: 'no bridge reaches the jig',
   wayOut: 'enter a bridge under `jig` in the bench file',
 }
-const noSource: Lack = {
+export const noSource: Lack = {
   why: 'no source reaches the jig',
   wayOut: 'enter a source under `jig` in the bench file',
 }
@@ -154,7 +165,7 @@ function ohmsOf(part: ToProve & { kind: 'resistor' | 'contact' }, { ohms }: JigR
   }
 }
 
-const bridgeOf = (frequencyHz: number, levelV: number, measureS: number): Wants => ({
+export const bridgeOf = (frequencyHz: number, levelV: number, measureS: number): Wants => ({
   setUp: {
     leads: 'bridge leads',
     measures: `bridge, ${formatSi(frequencyHz, 'Hz')}, ${formatSi(levelV, 'V')}`,
@@ -164,26 +175,6 @@ const bridgeOf = (frequencyHz: number, levelV: number, measureS: number): Wants 
   measureS,
   rank: 2,
 })
-
-function capacitorOf(part: Capacitor, reach: JigReach): Wants | Lack {
-  if (!reach.bridge) return noBridge
-  const { frequencyHz, levelV } = capacitorConditions(part)
-  const wants = bridgeOf(nearestHz(frequencyHz, reach), levelV, 1.5)
-  if (!part.leakage) return wants
-  if (!reach.source) return noSource
-  const { atV, afterS } = part.leakage
-  if (atV > reach.source.voltageMaxV) return outOfReach(atV, 'V', reach.source.voltageMaxV)
-  return {
-    ...wants,
-    measureS: wants.measureS + afterS + 1,
-    rank: 3,
-    setUp: {
-      ...wants.setUp,
-      measures: `${wants.setUp.measures}, then ${formatSi(atV, 'V')} for ${afterS} s`,
-      mostV: atV,
-    },
-  }
-}
 
 const outOfReach = (wanted: number, unit: string, most: number): Lack => ({
   why: `it needs ${formatSi(wanted, unit)}, and the source at the jig reaches ${formatSi(most, unit)}`,

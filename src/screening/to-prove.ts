@@ -45,8 +45,31 @@ export interface Capacitor {
   readonly dielectric: 'film' | 'ceramic-1' | 'ceramic-2' | 'mica' | 'paper' | 'electrolytic' | 'tantalum'
   readonly farad: Value
   readonly dissipation: Limit | null
-  /** Leakage, or insulation, at a direct voltage below touch-safe. */
-  readonly leakage: { readonly atV: number; readonly afterS: number; readonly ampere: Limit } | null
+  /** Leakage, or what its insulation lets through; null where that is not asked for. */
+  readonly leakage: Leakage | null
+  /** Plus and minus are not the same: which end is which must be known before it is charged. */
+  readonly isPolar?: boolean
+  /** What comes back after a short, as a share of the volts before; left out where that is not asked for. */
+  readonly absorption?: Limit
+  /** Left out where it is no part of a mains class. */
+  readonly mains?: MainsPart
+}
+
+/** Most current at the rated volts; at less in proportion. */
+export interface Leakage {
+  readonly ratedV: number
+  readonly afterS: number
+  readonly ampere: Limit
+}
+
+/** A capacitor for the mains, of class X (across them) or Y (to earth). */
+export interface MainsPart {
+  /** X2, Y1 …, or X or Y alone. */
+  readonly classes: readonly string[]
+  readonly voltageV: number
+  readonly frequencyHz: number
+  /** The list says that a bleeder lies across it, and perhaps of how many ohms; null where it does not. */
+  readonly bleeder: { readonly ohm: Limit | null } | null
 }
 
 export interface Inductor {

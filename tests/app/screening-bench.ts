@@ -13,7 +13,7 @@ export interface TablePart { readonly id: string; readonly kind: ComponentKind; 
 
 /** What stands in the list for the usual rating of a kind. */
 export const listed: Partial<Record<ComponentKind, string>> = {
-  resistor: 'resistor,4k7,5,,', 'film-capacitor': 'capacitor,100n,10,film,', 'electrolytic-capacitor': 'electrolytic capacitor,10u,20,,',
+  resistor: 'resistor,4k7,5,,', 'film-capacitor': 'capacitor,100n 100V,10,film,', 'electrolytic-capacitor': 'electrolytic capacitor,10u 25V,20,,',
   inductor: 'inductor,100u,10,,', diode: 'diode,small signal,,silicon,', zener: 'zener,5.1 V,5,silicon,', npn: 'npn,small signal,,silicon,',
   potentiometer: 'potentiometer,10k,20,,linear',
   'bridge-rectifier': 'bridge rectifier,100 V,,silicon,',

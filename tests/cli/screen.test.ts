@@ -67,7 +67,12 @@ describe('screen --plan', () => {
       { id: 'S1', quantity: 'resistance', value: 1000, u: 0.05 }, { id: 'S2', quantity: 'capacitance', value: 1e-7, u: 1e-10 },
     ] }])
   })
+  it('asks for what is wanted of capacitors', async () => {
+    await cli.run('screen', list(), '--plan', '--no-insulation', '--absorption', '--mains', '120,60')
+    expect(requests()).toMatchObject([{ insulation: false, absorption: true, mains: { voltageV: 120, frequencyHz: 60 } }])
+  })
   it.each([
+    ['--mains', '240'], ['--mains', '240,x'], ['--mains', ''],
     ['--standard', 'id=S1,value=,u=1,quantity=resistance'], ['--standard', 'S1'], ['--standard', 'id=S1,value=1k,u=1,quantity=resistance'],
     ['--ask', 'some'], ['--standards-every', 'x'],
   ])('refuses %s %s', async (flag, value) => {

@@ -19,7 +19,7 @@ const part: fc.Arbitrary<ToProve> = fc.oneof(
     kind: fc.constant('capacitor' as const), farad: fc.double({ min: 1e-12, max: 1e-2, noNaN: true }).map(value), dissipation: fc.constant(null),
     dielectric: fc.constantFrom('film' as const, 'ceramic-1' as const, 'ceramic-2' as const, 'electrolytic' as const),
     leakage: fc.option(fc.record({
-      atV: fc.double({ min: 1, max: 400, noNaN: true }), afterS: fc.constant(60), ampere: fc.constant({ high: 1e-6, source: 'list' }),
+      ratedV: fc.double({ min: 1, max: 400, noNaN: true }), afterS: fc.constant(60), ampere: fc.constant({ high: 1e-6, source: 'list' }),
     }), { nil: null }),
   }),
   fc.record({
@@ -71,8 +71,8 @@ describe('a screening plan', () => {
   it('says which two numbers clash where the source does not reach, and sends high volts to the rack', () => {
     const led = (currentA: number): Item => ({ id: 'D1', part: { kind: 'diode', zener: null, reverse: null, forward: [{ currentA, volt: { high: 2, source: 'list' } }] } })
     expect(planScreening([led(0.5)], whole, bounds).cannot[0]).toMatchObject({ why: expect.stringMatching(/500 mA.*100 mA/) })
-    const film: Item = { id: 'C1', part: { kind: 'capacitor', dielectric: 'film', farad: value(1e-7), dissipation: null,
-      leakage: { atV: 100, afterS: 60, ampere: { high: 1e-9, source: 'list' } } } }
-    expect(planScreening([film], whole, bounds).cannot[0]).toMatchObject({ why: expect.stringMatching(/100 V.*60/), wayOut: expect.stringMatching(/rack/) })
+    const zener: Item = { id: 'D2', part: { kind: 'diode', forward: [], reverse: null,
+      zener: { currentA: 1e-3, slopeOhm: null, volt: { low: 95, high: 105, source: 'list' } } } }
+    expect(planScreening([zener], whole, bounds).cannot[0]).toMatchObject({ why: expect.stringMatching(/116 V.*60/), wayOut: expect.stringMatching(/rack/) })
   })
 })
