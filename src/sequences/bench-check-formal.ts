@@ -29,6 +29,11 @@ const standingShare = 0.95
 const emptyShare = 0.05
 /** The charging current may be off by this share: absorption adds to what was measured (modelling choice). */
 const chargingShare = 0.5
+/**
+ * Later than that the curve has come so far down that absorption, and a time constant a little off, decide what
+ * is left of it (modelling choice).
+ */
+const tellingConstants = 1.5
 /** Charged through the low resistor: this share of the bus at least (modelling choice). */
 const chargedShare = 0.9
 /** Without it a part must stay below this share in the same time, or nothing is shown. */
@@ -83,7 +88,7 @@ async function leave(night: Night, position: PositionState): Promise<Left> {
 
 interface Charging { joined: Span; tauMs: number; limitOhm: number }
 
-/** Both readings after the connection are on the curve of the limiting resistor. */
+/** What is read soon after the connection is on the curve of the limiting resistor. */
 async function checkOpen(
   round: Round, position: PositionState, { joined, tauMs, limitOhm }: Charging,
 ): Promise<boolean> {
@@ -91,8 +96,13 @@ async function checkOpen(
   const bus = await busNow(night)
   await changedOver(night)
   const first = await mean(night, position, 1)
-  const readings = [first, await mean(night, position, 1)].map(seen => less(seen, zero.get(position)!))
   const atMs = (joined.fromMs + joined.byMs) / 2
+  const readings = [first, await mean(night, position, 1)].map(seen => less(seen, zero.get(position)!))
+    .filter(seen => seen.atMs - atMs <= tellingConstants * tauMs)
+  if (readings.length === 0) {
+    round.unshown.push(`${position.spec.name}: formal relay: it was read too late to see how it charges`)
+    return false
+  }
   return note(round, slowCheck(position, readings, t => bus.value / limitOhm * Math.exp(-(t - atMs) / tauMs)),
     'it charges at once: the formal relay does not open (welded)')
 }

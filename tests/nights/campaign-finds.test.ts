@@ -193,3 +193,11 @@ describe('scanner contacts that died before the bus climbed', () => {
     expect(report.violations).toEqual([])
   })
 })
+
+describe('a formal relay that is read long after its part was connected', () => {
+  it('is no welded one: what is left of the curve by then tells nothing', async () => {
+    const report = await campaignNight(9100461)
+    expect(report.faults).toEqual(['reversed part'])
+    expect(report.violations).toEqual([])
+  })
+})
