@@ -22,7 +22,7 @@ type Asked = ReturnType<typeof options>
 function options() {
   const { values } = parseArgs({
     options: {
-      seed: { type: 'string', default: '1' }, scenario: { type: 'string', default: 'pavilion' },
+      seed: { type: 'string', default: '1' }, scenario: { type: 'string' },
       realtime: { type: 'boolean', default: false }, serial: { type: 'boolean', default: false },
       faults: { type: 'string' }, 'base-port': { type: 'string' }, wall: { type: 'string' },
       present: { type: 'boolean', default: false }, 'bench-file': { type: 'string' },
@@ -58,7 +58,8 @@ interface Said { what: string; also: string; ready: { benchFile: object } & Reco
 async function rack(asked: Asked): Promise<Said> {
   if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
   const served = await serveBench({
-    ...servedWith(asked), scenario: scenarioOf(asked.scenario, wholeNumber(asked.seed, '--seed')),
+    ...servedWith(asked),
+    scenario: scenarioOf(asked.scenario ?? 'pavilion', wholeNumber(asked.seed, '--seed')),
     ...(asked.faults === undefined ? {} : { faults: faultsIn(asked.faults) }),
   })
   served.bench.switches.present = asked.present
@@ -73,6 +74,7 @@ async function rack(asked: Asked): Promise<Said> {
 }
 
 async function jig(asked: Asked): Promise<Said> {
+  if (asked.scenario !== undefined) throw new Error('a jig has one scenario: leave --scenario out')
   const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
   if (Object.keys(others).length > 0) throw new Error('a jig has faults of its instruments alone')
   const { benchFile, timeUrl, controlUrl, drawer, follow } = await serveJig({
