@@ -42,6 +42,6 @@ const words: Readonly<Record<Defect, (truth: ComponentTruth) => string>> = {
   'no-bleeder': () => 'nothing empties it: its bleeder is open',
   'low-gain': truth => `little gain${valueOf(truth)}`,
   reversed: ({ pins }) => `legs in another order: ${pins.join(', ')}`,
-  mislabelled: truth => truth.kind === truth.marked
-    ? `another law than its mark says${valueOf(truth)}` : `another part: ${named(truth.kind)}${valueOf(truth)}`,
+  mislabelled: truth =>
+    `${truth.kind === truth.marked ? 'another law' : `another part: ${named(truth.kind)}`}${valueOf(truth)}`,
 }
