@@ -7,6 +7,7 @@ import { formatSi } from '../base/format.ts'
 import type { BenchJig } from '../engine/jig.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
 import type { CheckStandard, Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
+import { partName } from '../schema/unit.ts'
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
 import type { Guide } from '../screening/methods/guide.ts'
@@ -113,7 +114,8 @@ export class ScreeningRun {
       clock, lookEveryMs,
       turned: () => this.turned(),
       look: asked => lookAt(jig, item(asked).part, clock),
-      prove: async asked => this.#judged(item(asked), await prove(jig, item(asked), {}, guide)),
+      prove: async (asked, told) =>
+        this.#judged(item(asked), await prove(jig, item(asked), told, guide)),
       checkStandard: async asked => {
         const standard = request.standards.find(({ id }) => id === asked.id)!
         return await this.#noted(standard, checkReading(standard, await prove(jig, item(asked))))
@@ -184,7 +186,7 @@ export class ScreeningRun {
   }
 
   #named(id: string): Pick<PartResult, 'position' | 'part' | 'profile' | 'provisional'> {
-    const part = `${this.#in.request.unit}-${id}`.replace(/[^A-Za-z0-9._-]+/g, '-')
+    const part = partName(this.#in.request.unit, id)
     return { position: id, part, profile: 'parts list', provisional: false }
   }
 

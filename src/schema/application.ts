@@ -7,6 +7,7 @@ import { grades, dispositions, stages, startRequest } from './run.ts'
 import type { SourceState } from './sampling.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from './screening.ts'
 import type { Store } from './store.ts'
+import type { ProposedRack, RackRequest, UnitParts, UnitRequest } from './unit.ts'
 
 /** One refusal of a plan: the two numbers that clash, and the way out. */
 export const refusal = z.strictObject({
@@ -181,10 +182,19 @@ export interface LotsPort {
   sources(source?: string): Promise<SourceState[]>
 }
 
+/** The parts of a unit. Touches no instrument. */
+export interface UnitsPort {
+  /** The newest result of each part on record. */
+  parts(request: UnitRequest): Promise<UnitParts>
+  /** A rack list for parts that are to be formed, of one rated voltage, on the positions of this bench. */
+  rack(request: RackRequest): ProposedRack
+}
+
 export interface Application {
   readonly store: Store
   readonly screening: ScreeningPort
   readonly lots: LotsPort
+  readonly units: UnitsPort
   sequences(): SequenceInfo[]
   checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]>
   /** Ports of this computer; none is opened. */

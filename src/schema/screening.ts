@@ -3,17 +3,14 @@ import { z } from 'zod'
 import { partsList } from './parts-list.ts'
 import { grades } from './run.ts'
 import { sampleAsked, sampleDrawn } from './sampling.ts'
-
-const slug = z
-  .string()
-  .regex(/^[A-Za-z0-9][A-Za-z0-9._-]{0,40}$/, 'letters, digits, dot, hyphen, underscore')
+import { unitName } from './unit.ts'
 
 /**
  * A part of known value that is measured between the others: what it reads shows whether the jig can be
  * trusted.
  */
 export const checkStandard = z.strictObject({
-  id: slug,
+  id: unitName,
   quantity: z.enum(['resistance', 'capacitance']),
   value: z.number().positive(),
   u: z.number().positive().describe('Standard uncertainty of its certificate, in the unit of the value'),
@@ -21,9 +18,12 @@ export const checkStandard = z.strictObject({
 export type CheckStandard = z.infer<typeof checkStandard>
 
 export const screenRequest = z.strictObject({
-  unit: slug.describe('What the parts are for: the record names each by it, like pavilion-C14'),
+  unit: unitName.describe('What the parts are for: the record names each by it, like pavilion-C14'),
   parts: partsList.shape.parts.min(1),
   standards: z.array(checkStandard).max(20).default([]),
+  standardsEvery: z.number().int().min(1).max(1000).default(50),
+  ask: z.enum(['open', 'not accepted', 'all']).default('open').describe(
+    'Parts without a result that stands, those that were not accepted as well, or all of the list'),
   insulation: z.boolean().default(true).describe(
     'Capacitors are charged, and what they leak is read; without it capacitance and loss alone are proven'),
   absorption: z.boolean().default(false).describe(
@@ -31,9 +31,6 @@ export const screenRequest = z.strictObject({
   mains: z.strictObject({
     voltageV: z.number().min(50).max(300), frequencyHz: z.number().min(16).max(400),
   }).default({ voltageV: 240, frequencyHz: 50 }).describe('That parts of a mains class are reckoned for'),
-  standardsEvery: z.number().int().min(1).max(1000).default(50),
-  ask: z.enum(['open', 'not accepted', 'all']).default('open').describe(
-    'Parts without a result that stands, those that were not accepted as well, or all of the list'),
   person: z.string().min(1).max(100),
   sample: sampleAsked.optional().describe('Measure only a sample of a list of one line, and judge its lot'),
 })
@@ -44,10 +41,10 @@ export const screenPlan = z.strictObject({
   groups: z.array(
     z.strictObject({
       leads: z.string(),
-      mostJ: z.number(),
       measures: z.string(),
       mostV: z.number(),
       mostA: z.number(),
+      mostJ: z.number(),
       parts: z.array(z.string()),
       expectedS: z.number(),
     }),
@@ -55,10 +52,10 @@ export const screenPlan = z.strictObject({
   cannot: z.array(unproven),
   /** Parts that are not asked for: a session before this one has their result. */
   settled: z.array(z.strictObject({ id: z.string(), grade: z.enum(grades), run: z.string() })),
-  mostJ: z.number(),
   expectedS: z.number(),
   mostV: z.number(),
   mostA: z.number(),
+  mostJ: z.number(),
   sample: sampleDrawn.optional(),
 })
 export type ShownScreenPlan = z.infer<typeof screenPlan>
@@ -67,10 +64,12 @@ export type ShownScreenPlan = z.infer<typeof screenPlan>
  * What a person does. `measure`: now, whatever the jig shows (an open part cannot be seen). `keep`: the
  * doubtful outcome stands. `again`: measure what lies in the jig anew. `second opinion`: the same part once
  * more, beside the first result. `undo`: the last result is taken back and its part asked for again.
- * `adjusted`: the cause of a standard out of control is mended.
+ * `adjusted`: the cause of a standard out of control is mended. `plus at 1`, `plus at 2`: which end of what lies
+ * in the jig is plus, where the bench cannot find it.
  */
 export const deeds = [
   'pause', 'resume', 'skip', 'measure', 'again', 'keep', 'undo', 'second opinion', 'adjusted', 'end',
+  'plus at 1', 'plus at 2',
 ] as const
 export type Deed = (typeof deeds)[number]
 

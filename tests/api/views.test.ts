@@ -72,6 +72,8 @@ const looks: readonly (readonly [string, object | undefined])[] = [
   ['POST /lots/match', { runs: ['R1'], by: [{ quantity: 'leakage' }], choice: { grades: ['accept', 'marginal', 'reject'] } }],
   ['POST /lots/compare', { runs: ['R1', 'again'] }], ['POST /lots/sheet', { runs: ['R1'] }],
   ['GET /lots/sources', undefined],
+  ['POST /units/parts', { unit: 'pavilion', designators: ['C1'] }],
+  ['POST /units/rack', { unit: 'pavilion', parts: [{ designator: 'C1', ratedV: 450, capacitanceF: 1e-5 }] }],
 ]
 
 describe('a view from elsewhere', () => {
