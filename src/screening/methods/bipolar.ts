@@ -3,6 +3,7 @@
  * current with the leakage taken off, base-emitter voltage, saturation. Currents and volts are
  * magnitudes; polarity turns them.
  */
+import { thermalVoltageV } from '../../analysis/devices/diode.ts'
 import { formatSi } from '../../base/format.ts'
 import type { Measured } from '../../schema/reading.ts'
 import type { Force, Jig, Pair, Point, Terminal } from '../../schema/jig.ts'
@@ -115,7 +116,7 @@ async function characterise(jig: Jig, part: Bipolar, placed: Placed, rough: numb
   if (part.baseV) {
     findings.push({
       name: 'base-emitter voltage',
-      measured: size(at.control.voltage),
+      measured: atStatedCurrent(part, at),
       unit: 'V',
       limit: part.baseV,
       conditions,
@@ -164,6 +165,19 @@ function gainOf(main: Point, control: Point, leak: Point): { value: number; u: n
   const value = (collectorA - leakA) / baseA
   const u = Math.hypot(main.current.u, leak.current.u, value * control.current.u) / baseA
   return { value, u }
+}
+
+/** The ideality of base-emitter junctions, and their warmth, carry it by this share more or less (ours). */
+const carriedShare = 0.1
+
+/** Volts of the base as at the stated collector current, by kT/q·ln of the currents at 25 °C. */
+function atStatedCurrent({ collectorA }: Bipolar, { main, control }: { main: Point; control: Point }): {
+  value: number
+  u: number
+} {
+  const read = size(control.voltage)
+  const moreV = thermalVoltageV(25) * Math.log(collectorA / Math.abs(main.current.value))
+  return { value: read.value + moreV, u: Math.hypot(read.u, carriedShare * moreV) }
 }
 
 async function saturation(jig: Jig, part: Bipolar, placed: Placed): Promise<Finding> {
