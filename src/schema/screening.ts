@@ -64,8 +64,8 @@ export type ShownScreenPlan = z.infer<typeof screenPlan>
  * What a person does. `measure`: now, whatever the jig shows (an open part cannot be seen). `keep`: the
  * doubtful outcome stands. `again`: measure what lies in the jig anew. `second opinion`: the same part once
  * more, beside the first result. `undo`: the last result is taken back and its part asked for again.
- * `adjusted`: the cause of a standard out of control is mended. `plus at 1`, `plus at 2`: which end of what lies
- * in the jig is plus, where the bench cannot find it.
+ * `adjusted`: the cause of a standard out of control is mended. `plus at 1`, `plus at 2`: which end of what
+ * lies in the jig is plus, where the bench cannot find it.
  */
 export const deeds = [
   'pause', 'resume', 'skip', 'measure', 'again', 'keep', 'undo', 'second opinion', 'adjusted', 'end',
