@@ -1,7 +1,7 @@
 /** What the demo of screening shows while it goes on: leads, and each outcome as it is told. */
 import type { ScreenStatus } from '../schema/screening.ts'
 import { Screen, type Output } from './screen.ts'
-import { screenStatusLine } from './screen-text.ts'
+import { isCall, screenStatusLine } from './screen-text.ts'
 
 export class ScreeningScreen {
   readonly #screen: Screen
@@ -23,8 +23,7 @@ export class ScreeningScreen {
       this.#leads = leads
       this.#screen.line(`Leads: ${leads}`)
     }
-    const isName = told?.text === asked || told?.text === `standard ${asked}`
-    if (told !== null && !isName && `${asked} ${told.text}` !== this.#told) {
+    if (told !== null && !isCall(status) && `${asked} ${told.text}` !== this.#told) {
       this.#told = `${asked} ${told.text}`
       this.#screen.line(`  ${told.tone === 'ask' ? `${asked}: ` : ''}${told.text}`)
     }

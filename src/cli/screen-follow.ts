@@ -10,7 +10,7 @@ import type { DaemonClient } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
-import { screenStatusLine } from './screen-text.ts'
+import { isCall, screenStatusLine } from './screen-text.ts'
 import { printable } from './table.ts'
 import { outcomeLines, type Follower } from './watch.ts'
 
@@ -44,7 +44,8 @@ export class ScreeningFollower implements Follower {
       this.#leads = leads
       this.#screen.line(printable(`Leads: ${leads}`))
     }
-    const text = told === null ? '' : told.tone === 'ask' ? `Put in ${told.text}` : told.text
+    const before = isCall(status) ? 'Put in ' : told?.tone === 'ask' ? `${asked}: ` : ''
+    const text = told === null ? '' : before + told.text
     if (told !== null && `${asked} ${text}` !== this.#told) {
       this.#told = `${asked} ${text}`
       this.#screen.line(printable(text))

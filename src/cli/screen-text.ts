@@ -48,6 +48,10 @@ function reasons(left: ScreenAsked['left']): [string, string[]][] {
   return [...by]
 }
 
+/** What was told calls for what is in hand by its name; other things that are asked concern the part. */
+export const isCall = ({ told, asked }: ScreenStatus): boolean =>
+  told?.tone === 'ask' && (told.text === asked || told.text === `standard ${asked}`)
+
 /** One line: what is in hand, what the bench waits for, and how many are through. */
 export function screenStatusLine({ asked, stands, counts, left }: ScreenStatus): string {
   const through = (['accept', 'marginal', 'reject', 'cannot tell'] as const)

@@ -101,11 +101,14 @@ describe('screen', () => {
     await until(() => cli.app.listeners.size > 0)
     await tell('ask', 'R1')
     await tell('bad', 'R1: resistance 10 kΩ, bad', { stands: 'leaving' })
-    await tell('ask', 'R2', { asked: 'R2' })
+    await tell('ask', 'RV2', { asked: 'RV2' })
+    await tell('ask', 'turn the shaft to a stop', { asked: 'RV2', stands: 'measuring' })
+    await tell('ask', 'standard S1', { asked: 'S1' })
     await end('done')
     const { out } = await watching
-    expect(out.split('\n').slice(0, 5)).toEqual([
-      'Run S1: at most 4.00 V and 1.00 mA at the jig.', 'Leads: two leads', 'Put in R1', 'R1: resistance 10 kΩ, bad', 'Put in R2',
+    expect(out.split('\n').slice(0, 7)).toEqual([
+      'Run S1: at most 4.00 V and 1.00 mA at the jig.', 'Leads: two leads', 'Put in R1', 'R1: resistance 10 kΩ, bad', 'Put in RV2',
+      'RV2: turn the shaft to a stop', 'Put in standard S1',
     ])
     // No cursor is moved and no bell rung.
     expect([...out].filter(char => char < ' ' && char !== '\n')).toEqual([])
