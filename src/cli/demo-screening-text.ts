@@ -62,7 +62,7 @@ export function screeningLines(summary: ScreeningSummary): string[] {
       ['part', 'what it really is', 'the bench says', 'which is'].map(heading => ({ heading })),
       table.map(({ truth, result, standing }) =>
         [truth.part, truth.truth, result ? `${result.grade}, ${result.disposition}` : '–', standing]), 170),
-    '', countedInWords(table.map(({ standing }) => standing)),
+    ...unsettled(table), '', countedInWords(table.map(({ standing }) => standing)),
   ]
 }
 
@@ -92,6 +92,14 @@ function compared({ truth, results }: ScreeningSummary): Compared[] {
     const result = results.find(({ position }) => position === one.part)
     return { truth: one, result, standing: standingOf(one, result?.grade) }
   })
+}
+
+/** Why, of parts that were judged wrong or could not be judged. */
+function unsettled(table: readonly Compared[]): string[] {
+  const lines = table.flatMap(({ truth, result, standing }) =>
+    result && (standing === 'wrong' || standing === 'undecidable')
+      ? [`  ${truth.part} (${truth.truth}), ${result.grade}: ${result.reason}`] : [])
+  return lines.length === 0 ? [] : ['', 'Wrong, or undecidable by what was measured:', ...lines]
 }
 
 function countedInWords(standings: readonly Standing[]): string {

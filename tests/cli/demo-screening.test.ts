@@ -47,6 +47,9 @@ describe('what the demo of screening ends with', () => {
     expect(lines).toContain('  V1: there is no method for a tube; prove it by hand')
     expect(lines.find(line => line.startsWith('Run S1'))).toMatch(/^Run S1: done\. 2 min 00 s of bench time in 8/)
     expect(lines.find(line => line.startsWith('R2'))).toMatch(/^R2 +drifted, 5.6 kΩ +accept, use +wrong$/)
+    expect(lines.slice(-5, -2)).toEqual([
+      'Wrong, or undecidable by what was measured:', '  R2 (drifted, 5.6 kΩ), accept: so it is', '  R3 (sound), marginal: so it is',
+    ])
     expect(lines.find(line => line.startsWith('C10'))).toMatch(/not proven$/)
     expect(lines.at(-1)).toBe('Of 3 parts 1 were judged right and 1 wrong; of 1 the bench cannot tell, by what was measured.')
   })
