@@ -1,6 +1,6 @@
 /**
  * What screening says of simulated parts whose truth is known, by kind and defect: `npm run confusion -- --count 200
- * --seed 1 [--json]`. Methods and grades are the program's; readings are the physics with the errors of `physics-jig.ts`.
+ * --seed 1 [--kinds a,b] [--json]`. Methods and grades are the program's; readings are the physics with the errors of `physics-jig.ts`.
  */
 import { parseArgs } from 'node:util'
 import { defectsOf, usualRatings, type ComponentKind, type Defect } from '../mocks/components/kinds.ts'
@@ -21,9 +21,9 @@ export interface Confusion {
 }
 
 /** `count` parts of every kind and defect, each drawn by `seed` and its number. */
-export async function confusionOf(count: number, seed: number): Promise<Confusion[]> {
+export async function confusionOf(count: number, seed: number, of: readonly ComponentKind[] = kinds): Promise<Confusion[]> {
   const rows: Confusion[] = []
-  for (const kind of kinds) for (const defect of [null, ...defectsOf[kind]]) rows.push(await rowOf(kind, defect, count, seed))
+  for (const kind of of) for (const defect of [null, ...defectsOf[kind]]) rows.push(await rowOf(kind, defect, count, seed))
   return rows
 }
 
@@ -57,9 +57,10 @@ export function confusionLines(rows: readonly Confusion[], count: number): strin
 
 if (process.argv[1]?.endsWith('confusion.js')) {
   const { values } = parseArgs({ options: {
-    count: { type: 'string', default: '200' }, seed: { type: 'string', default: '1' }, json: { type: 'boolean', default: false },
+    count: { type: 'string', default: '200' }, seed: { type: 'string', default: '1' }, kinds: { type: 'string' }, json: { type: 'boolean', default: false },
   } })
-  const rows = await confusionOf(Number(values.count), Number(values.seed))
+  const rows = await confusionOf(Number(values.count), Number(values.seed),
+    kinds.filter(kind => values.kinds === undefined || values.kinds.split(',').includes(kind)))
   console.log(confusionLines(rows, Number(values.count)).join('\n'))
   if (values.json) console.log(JSON.stringify(rows))
 }

@@ -30,7 +30,11 @@ export class PhysicsJig implements Jig {
   readonly guide: Guide = { say: text => this.part?.hear(text), goesOn: () => {} }
   readonly #random: SeededRandom
 
-  constructor(part: Component | null, seed: number) {
+  readonly #floorA: number
+
+  /** `leastA`: standard uncertainty of small currents. */
+  constructor(part: Component | null, seed: number, leastA = floorA) {
+    this.#floorA = leastA
     this.part = part
     this.#random = new SeededRandom(seed)
   }
@@ -112,7 +116,7 @@ export class PhysicsJig implements Jig {
       : { volts: Math.sign(force.currentA) * force.limitV, amps: 0, limited: force.currentA !== 0 }
     const { volts, amps, limited } = drive ?? open
     return {
-      voltage: this.#read(volts, share * Math.abs(volts) + floorV), current: this.#read(amps, share * Math.abs(amps) + floorA), limited,
+      voltage: this.#read(volts, share * Math.abs(volts) + floorV), current: this.#read(amps, share * Math.abs(amps) + this.#floorA), limited,
     }
   }
 

@@ -28,6 +28,8 @@ export interface Verdict {
   readonly says: string
   readonly strange: boolean
   readonly looksLike: string | null
+  /** What a person can say of it that the bench cannot find. */
+  readonly asks?: string
 }
 
 /**
@@ -57,7 +59,9 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
   const value = criteria[0]!
   const strange = farOff(value)
   const reason =
-    grade === 'accept' ? 'within every limit with its uncertainty' : `${worst.name} ${show(worst)}${why(worst)}`
+    grade === 'accept'
+      ? 'within every limit with its uncertainty'
+      : `${worst.name} ${show(worst)}${why(worst)}`
   return {
     ...base,
     grade,
@@ -111,6 +115,7 @@ function faulted(base: Pick<Verdict, 'id' | 'criteria' | 'figures' | 'notes'>, f
     says: `${base.id}: ${fault.says}`,
     strange: !untold,
     looksLike: null,
+    ...(fault.is === 'cannot tell' && fault.asks !== undefined ? { asks: fault.asks } : {}),
   }
 }
 

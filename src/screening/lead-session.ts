@@ -7,6 +7,7 @@ import type { Clock } from '../base/clock.ts'
 import { asBenchError, hasCode } from '../base/errors.ts'
 import type { Look } from './contact.ts'
 import type { Verdict } from './grade.ts'
+import type { Told } from './methods/leakage.ts'
 import {
   stepSession,
   type Asked,
@@ -26,7 +27,7 @@ export interface SessionPorts {
   /** From one look at the jig to the next, ms. */
   readonly lookEveryMs: number
   look(asked: Asked): Promise<Look>
-  prove(asked: Asked): Promise<Verdict>
+  prove(asked: Asked, told?: Told): Promise<Verdict>
   checkStandard(asked: Asked): Promise<{ inControl: boolean; says: string }>
   /** Resolves when it is durable. */
   keep(verdict: Verdict, opinion: 'first' | 'second'): Promise<void>
@@ -131,7 +132,7 @@ export class LedSession {
   async #carryOut(effect: SessionEffect): Promise<void> {
     switch (effect.do) {
       case 'measure':
-        return this.#measure(effect.asked, effect.opinion)
+        return this.#measure(effect.asked, effect.opinion, effect.plusAt ? { plusAt: effect.plusAt } : {})
       case 'keep':
         return this.#keep(effect.outcome)
       case 'withdraw':
@@ -146,13 +147,13 @@ export class LedSession {
     }
   }
 
-  async #measure(asked: Asked, opinion: 'first' | 'second'): Promise<void> {
+  async #measure(asked: Asked, opinion: 'first' | 'second', told: Told): Promise<void> {
     try {
       if (asked.what === 'standard') {
         this.#feed({ type: 'standard', id: asked.id, ...(await this.#ports.checkStandard(asked)) })
         return
       }
-      const verdict = await this.#ports.prove(asked)
+      const verdict = await this.#ports.prove(asked, told)
       this.#verdict = { verdict, opinion }
       this.#feed({ type: 'measured', outcome: outcomeOf(verdict) })
     } catch (error) {
@@ -170,10 +171,11 @@ export class LedSession {
   }
 }
 
-const outcomeOf = ({ id, grade, says, strange, looksLike }: Verdict): Outcome => ({
+const outcomeOf = ({ id, grade, says, strange, looksLike, asks }: Verdict): Outcome => ({
   id,
   grade,
   says,
   strange,
   looksLike,
+  ...(asks === undefined ? {} : { asks }),
 })

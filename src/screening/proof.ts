@@ -18,7 +18,8 @@ export type Fault =
   | { readonly is: 'open' | 'short' | 'poor contact' | 'other kind'; readonly says: string }
   /** It works, and lies in the jig the other way round than its mark says. */
   | { readonly is: 'reversed'; readonly says: string }
-  | { readonly is: 'cannot tell'; readonly says: string }
+  /** `asks`: what a person can say, so that it can be told after all. */
+  | { readonly is: 'cannot tell'; readonly says: string; readonly asks?: string }
 
 export interface Proof {
   readonly findings: readonly Finding[]

@@ -35,6 +35,8 @@ export interface Outcome {
   readonly strange: boolean
   /** Another part of the list that it looks like. */
   readonly looksLike: string | null
+  /** A question to the person, who alone can say it. */
+  readonly asks?: string
 }
 
 /** `clearing`: whatever lies in the jig is not what is asked for; it must be seen to go. */
@@ -80,7 +82,11 @@ export type SessionInput =
   | { readonly type: 'person'; readonly does: Deed }
 
 export type SessionEffect =
-  | { readonly do: 'measure'; readonly asked: Asked; readonly opinion: 'first' | 'second' }
+  | {
+      readonly do: 'measure'; readonly asked: Asked; readonly opinion: 'first' | 'second'
+      /** Which end is plus, where a person said so. */
+      readonly plusAt?: 1 | 2
+    }
   | { readonly do: 'keep'; readonly outcome: Outcome }
   | { readonly do: 'withdraw'; readonly id: string }
   | { readonly do: 'flag'; readonly ids: readonly string[]; readonly standard: string }
@@ -137,9 +143,10 @@ function look(state: SessionState, mode: AskedMode | DoubtMode, seen: Look): Ses
 
 const measure = (
   state: SessionState, { asked, contact }: AtJig, opinion: 'first' | 'second', forced = false,
+  told: { plusAt?: 1 | 2 } = {},
 ): SessionStep => ({
   state: { ...state, mode: { is: 'asked', asked, phase: 'measuring', contact, forced } },
-  effects: [{ do: 'measure', asked, opinion }],
+  effects: [{ do: 'measure', asked, opinion, ...told }],
 })
 
 function measured(state: SessionState, mode: AskedMode, outcome: Outcome): SessionStep {
@@ -147,9 +154,9 @@ function measured(state: SessionState, mode: AskedMode, outcome: Outcome): Sessi
   if (mode.contact.is === 'empty' && !mode.forced) {
     return clear(state, mode, `${outcome.id} left the jig while it was measured`)
   }
-  if (!outcome.strange) return kept(state, mode, outcome)
+  if (!outcome.strange && outcome.asks === undefined) return kept(state, mode, outcome)
   const other = outcome.looksLike === null ? '' : `, or ${outcome.looksLike}`
-  const text = `${outcome.says}. Is this ${mode.asked.id}${other}? Keep, again or skip`
+  const text = `${outcome.says}. ${outcome.asks ?? `Is this ${mode.asked.id}${other}? Keep, again or skip`}`
   return {
     state: { ...state, mode: { is: 'in doubt', asked: mode.asked, contact: mode.contact, outcome } },
     effects: [{ do: 'tell', tone: 'attention', text }],
@@ -250,6 +257,8 @@ function deed(state: SessionState, does: Deed): SessionStep {
     case 'again': return again(state, mode)
     case 'second opinion': return secondOpinion(state, mode)
     case 'adjusted': return refuse(state, 'no standard is out of control')
+    case 'plus at 1': return plusAt(state, mode, 1)
+    case 'plus at 2': return plusAt(state, mode, 2)
   }
 }
 
@@ -272,6 +281,11 @@ function again(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
   const step = measure(forgotten(state, mode.asked), mode, 'first')
   return { state: step.state, effects: [{ do: 'withdraw', id: mode.asked.id }, ...step.effects] }
 }
+
+/** Only where it was asked: what a person says is believed, and charges the part that way round. */
+const plusAt = (state: SessionState, mode: AskedMode | DoubtMode, end: 1 | 2): SessionStep =>
+  mode.is === 'in doubt' && mode.outcome.asks !== undefined
+    ? measure(state, mode, 'first', true, { plusAt: end }) : refuse(state, 'nobody asked which end is plus')
 
 const secondOpinion = (state: SessionState, mode: AskedMode | DoubtMode): SessionStep =>
   stands(mode) ? measure(state, mode, 'second') : refuse(state, 'there is no first result yet')

@@ -1,5 +1,8 @@
 /** Capacitors of a list with the real stack over simulated instruments, parts that keep their charge, and hands. */
 import { describe, expect, it } from 'vitest'
+import { Component } from '../../mocks/components/component.ts'
+import { usualRatings } from '../../mocks/components/kinds.ts'
+import { makeComponent } from '../../mocks/components/make-component.ts'
 import { openTable, requestFor, soon, tablePart, type Table, type TablePart } from './screening-bench.ts'
 
 const keepAll = (table: Table): void => { table.onTold = (tone, text) => { if (tone === 'attention' && text.includes('?')) soon(table, 'keep') } }
@@ -87,6 +90,51 @@ describe('capacitors of a list', () => {
       expect(results[id]!.criteria.find(({ name }) => name === 'absorption')!.value).toBeGreaterThan(1e-4)
     }
     expect(table.sim.wrongs).toEqual([])
+  })
+})
+
+describe('an electrolytic whose plus cannot be found', () => {
+  // Through twenty kilohms from end to end it lets the same through both ways.
+  const lost = () => {
+    const { truth } = makeComponent('electrolytic-capacitor', usualRatings['electrolytic-capacitor'], 'C1')
+    return new Component({ ...truth, values: { ...truth.values, insulationOhm: 20e3 } }, 'C1')
+  }
+  const one = [tablePart('C1', 'electrolytic-capacitor')]
+
+  it('is not charged above what it bears either way, and asked about', async () => {
+    const table = await openTable(one)
+    table.parts.set('C1', lost())
+    let mostV = 0
+    table.onTold = (tone, text) => {
+      if (!text.includes('plus at 1, plus at 2')) return
+      expect(tone).toBe('attention')
+      mostV = table.sim.most.volts
+      soon(table, 'keep')
+    }
+    const run = await table.screen(requestFor(one))
+    expect((await resultsOf(table, run.id))['C1']).toMatchObject({ grade: 'cannot tell', reason: expect.stringMatching(/which end is plus cannot be found/) })
+    // Looking at it open, the source may go to 3 V with no current of its own.
+    expect(mostV).toBeLessThanOrEqual(3.1)
+  })
+
+  it('is charged the way a person says, and judged', async () => {
+    const table = await openTable(one)
+    table.parts.set('C1', lost())
+    table.onTold = (_tone, text) => {
+      if (text.includes('plus at 1, plus at 2')) soon(table, 'plus at 1')
+      else if (text.includes('?')) soon(table, 'keep')
+    }
+    const run = await table.screen(requestFor(one))
+    expect((await resultsOf(table, run.id))['C1']).toMatchObject({ grade: 'reject', disposition: 'form' })
+    expect(table.sim.most.volts).toBeGreaterThan(19)
+    expect(table.sim.wrongs).toEqual([])
+  })
+
+  it('is refused to be told about where nobody asked', async () => {
+    const table = await openTable([tablePart('R1', 'resistor')])
+    await table.clock.run(table.daemon.screening.begin(requestFor([tablePart('R1', 'resistor')])))
+    expect(() => table.daemon.screening.do('plus at 1')).toThrow('nobody asked which end is plus')
+    await table.clock.run(table.daemon.close())
   })
 })
 

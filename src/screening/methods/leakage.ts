@@ -35,8 +35,8 @@ const whichEnd: Proof = {
   ...found([]),
   fault: {
     is: 'cannot tell',
-    says: 'which end is plus cannot be found, so it was not charged: look at its mark, and say plus at 1 or '
-      + 'plus at 2',
+    says: 'which end is plus cannot be found, so it was not charged',
+    asks: 'Look at its mark: plus at 1, plus at 2, keep or skip?',
   },
 }
 
