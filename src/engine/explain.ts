@@ -33,9 +33,15 @@ const higher = (peak: Peak | null, now: Peak): Peak =>
 
 /**
  * Oxide that forms turns as much to heat as a part that fails: the limiting resistor feeds both alike. But
- * its current falls while the bus stands, and that of a part which heats itself does not.
+ * its current falls while the bus stands, and that of a part which heats itself does not. One that was hot
+ * before anything flowed into it did not heat itself.
  */
-export function warmedByForming({ state }: Night, { peak, current }: PositionState): Explained | null {
+export function warmedOtherwise(
+  { state }: Night, { peak, current, firstCaseC, profile: { caseMaxC } }: PositionState,
+): Explained | null {
+  if (firstCaseC !== null && firstCaseC >= caseMaxC) {
+    return { verdict: untold, says: 'and it read so from the first: its sensor, or what stands beside it' }
+  }
   if (peak === null || current?.quality !== 'good' || peak.setV !== state.setV) return null
   if (!(current.value <= fallenShare * peak.amps)) return null
   const says = 'forming warmed the can, and its current falls: form it in smaller steps'

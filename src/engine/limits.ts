@@ -20,7 +20,7 @@ import { shortOf } from '../schema/fixture.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, chargingMs, notWatched } from './bus.ts'
 import type { Night } from './night.ts'
-import { beyondRange, followPeak, warmedByForming } from './explain.ts'
+import { beyondRange, followPeak, warmedOtherwise } from './explain.ts'
 import { emptyHolder, partVolts, seriesOhm } from './position.ts'
 import type { PositionState } from './position.ts'
 import { caseMoves, supplyMoves } from './still.ts'
@@ -74,7 +74,7 @@ export function limitsOf(night: Night): Limit[] {
     if (caseChannel) {
       limits.push({ ...shared, id: `${name}.case`, channel: caseChannel.name, side: 'above',
         bound: position.profile.caseMaxC,
-        says: 'the can is too hot', explained: () => warmedByForming(night, position) })
+        says: 'the can is too hot', explained: () => warmedOtherwise(night, position) })
     }
   }
   return limits

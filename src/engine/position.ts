@@ -26,6 +26,8 @@ export interface PositionState {
   /** The most it took since the set-point of the bus stands where it is. */
   peak: Peak | null
   caseC: number | null
+  /** The first good reading of its can in this run, °C. */
+  firstCaseC: number | null
   limitA: number | null
   note: string
   /** What the supervisor said of the part when it dropped it. */
@@ -59,7 +61,7 @@ export function freshPosition(
 ): PositionState {
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
-    current: null, currentAtBusV: 0, peak: null, caseC: null, limitA: null, note: '', verdict: null,
+    current: null, currentAtBusV: 0, peak: null, caseC: null, firstCaseC: null, limitA: null, note: '', verdict: null,
     knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
   }
 }

@@ -75,6 +75,7 @@ export async function temperatureLoop(
       if (!channel || position.spec.thermometer === undefined) continue
       const measured = await thermometer.readTemperature(position.spec.thermometer)
       position.caseC = measured.quality === 'good' ? measured.value : null
+      position.firstCaseC ??= position.caseC
       intake.take(channel, measured)
     }
     await pace.pause(startedMs + bench.cadence.temperatureMs)

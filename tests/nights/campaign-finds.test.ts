@@ -179,6 +179,19 @@ describe('a thermometer that jumps', () => {
   })
 })
 
+describe('a thermometer that is wrong from the first', () => {
+  it('drops the parts and condemns none: nothing had flowed into them', async () => {
+    const outcome = await badNight({
+      seed: 34, scenario: pair(34), request: { parameters: quick },
+      acts: [during('checking', 0, breaks('thermometer', { kind: 'reading-jump', value: 40 }))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    const results = await outcome.bench.store.results(outcome.run.id)
+    expect(results.map(({ grade }) => grade)).toEqual(['cannot tell', 'cannot tell'])
+    expect(textsOf(outcome, 'drop').join()).toMatch(/read so from the first/)
+  })
+})
+
 describe('a bleeder that opens in the soak below touch-safe', () => {
   it('keeps the bridge off its part also where the recovery watch reads exactly nothing', async () => {
     // The watch path read 0 V to the bit, and nothing that came back of nothing counted as the charge.
