@@ -57,7 +57,7 @@ export class Screener {
     this.#heard = said
     switch (seen?.stands) {
       case 'asking': return this.#bring(asked)
-      case 'in doubt': return this.#answer(asked)
+      case 'in doubt': return this.#answer(asked, seen.told?.text ?? '')
       case 'out of control': return this.#onceThen('adjusted', 'a standard')
       case 'measuring': case 'paused': return this.#waiting()
       default: return this.#empty()
@@ -98,16 +98,21 @@ export class Screener {
   }
 
   /** The bench wonders whether this is the right part: a person looks, and knows. */
-  #answer(asked: string): void {
+  #answer(asked: string, question: string): void {
     const right = this.#options.drawer.find(asked)
-    if (right === null || this.#hand?.name === asked) {
-      return this.#after(thinkMs, () => void this.#options.say('keep'))
-    }
+    if (right === null || this.#hand?.name === asked) return this.#tellOf(asked, question)
     this.#hand = { for: asked, name: asked }
     this.#after(thinkMs, () => {
       this.#options.hands.put(right)
       this.#after(swapMs, () => void this.#options.say('again'))
     })
+  }
+
+  /** Hands put plus to terminal 1, by its mark; of anything else they know no more than the bench. */
+  #tellOf(asked: string, question: string): void {
+    const isPolarity = question.includes('plus at 1') && !this.#once.has(`plus ${asked}`)
+    if (isPolarity) this.#once.add(`plus ${asked}`)
+    this.#after(thinkMs, () => void this.#options.say(isPolarity ? 'plus at 1' : 'keep'))
   }
 
   /** Says it once of each; what comes again is not to be mended by these hands. */

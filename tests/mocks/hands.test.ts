@@ -117,6 +117,19 @@ describe('the person at the jig', () => {
     expect(said).toEqual(['keep'])
   })
 
+  it('says once where plus is, by the mark, when it is asked', async () => {
+    const { screener, wait, said } = table()
+    screener.hear(asking('C2'))
+    await wait(3000)
+    const doubt = { asked: 'C2', stands: 'in doubt', told: { tone: 'attention', text: 'C2: Look at its mark: plus at 1, plus at 2, keep or skip?' } }
+    for (const _ of [1, 2]) {
+      screener.hear(doubt)
+      await wait(3000)
+      screener.hear({ asked: 'C2', stands: 'measuring' })
+    }
+    expect(said).toEqual(['plus at 1', 'keep'])
+  })
+
   it('puts the right part in where the wrong one was taken in hand, and has it measured again', async () => {
     const { asked, table: { screener, wait, said, bench, drawer } } = await mixedUp(1)
     expect(bench.part).not.toBe(drawer.find(asked))
