@@ -48,6 +48,10 @@ const insulationOf: Readonly<Record<Exclude<Dielectric, 'electrolytic' | 'tantal
     source: 'paper: coupling capacitors below 100 MΩ are condemned, common practice; 2 min, from memory',
   },
 }
+/** Metallised, where the list says that it is polypropylene. */
+const polypropylene: Insulation = {
+  leastOhm: 100e9, leastS: 30_000, afterS: 60, source: 'polypropylene film, 1 min, maker data sheets (read)',
+}
 /** Across the mains or to earth, whatever film it is. */
 const mainsFilm: Insulation = {
   leastOhm: 15e9, leastS: 5000, afterS: 60, source: 'capacitors of a mains class, 1 min, from memory',
@@ -59,16 +63,24 @@ export interface Rated {
   readonly ratedV: number
   readonly isPolar: boolean
   readonly isMains: boolean
+  /** Of film: the list says that it is polypropylene. */
+  readonly isPropylene?: boolean
 }
 
 /** Most current at the rated volts, and after what time it is read. */
 export function leakageMost(rated: Rated): Leakage {
   const { dielectric, ratedV, farad } = rated
   if (dielectric === 'electrolytic' || dielectric === 'tantalum') return electrolyticMost(rated)
-  const { leastOhm, leastS, afterS, source } = dielectric !== 'film' ? insulationOf[dielectric]
-    : rated.isMains ? mainsFilm : ratedV <= 100 ? lowVoltageFilm : insulationOf.film
+  const insulation = dielectric === 'film' ? filmOf(rated) : insulationOf[dielectric]
+  const { leastOhm, leastS, afterS, source } = insulation
   const ohm = Math.min(leastOhm, leastS / farad)
   return { ratedV, afterS, ampere: { high: ratedV / ohm, source } }
+}
+
+function filmOf({ isMains, isPropylene, ratedV }: Rated): Insulation {
+  if (isMains) return mainsFilm
+  if (isPropylene) return polypropylene
+  return ratedV <= 100 ? lowVoltageFilm : insulationOf.film
 }
 
 function electrolyticMost({ dielectric, farad, ratedV, isPolar }: Rated): Leakage {
@@ -85,6 +97,9 @@ function electrolyticMost({ dielectric, farad, ratedV, isPolar }: Rated): Leakag
   const { limitA, afterS, source } = leakageLimit(criterion, farad, ratedV)
   return { ratedV, afterS, ampere: { high: limitA, source } }
 }
+
+export const propyleneAbsorption: Limit =
+  { high: 0.001, source: 'polypropylene film, 0.05 to 0.1 %, a maker\'s note (read)' }
 
 /** What comes back after a short, as a share of the volts it was charged to. */
 export const absorptionMost: Readonly<Record<Dielectric, Limit>> = {

@@ -1,6 +1,8 @@
 /** What is to be proven of a capacitor of a list. Pure; SI units. */
 import type { PartsLine } from '../schema/parts-list.ts'
-import { absorptionMost, leakageMost, lossMost, type Dielectric } from './capacitor-limits.ts'
+import {
+  absorptionMost, leakageMost, lossMost, propyleneAbsorption, type Dielectric,
+} from './capacitor-limits.ts'
 import type { Unproven } from './plan.ts'
 import type { Capacitor, MainsPart, Value } from './to-prove.ts'
 
@@ -18,6 +20,7 @@ type Lack = Omit<Unproven, 'id'>
 
 /** A part of a mains class stands at the mains for life: so much at least (common practice). */
 const mainsRatedV = 250
+const propylene = /\b(polypropylene|M?KP)\b/i
 const nonPolar = /\b(non[ -]?polar(i[sz]ed)?|bi[ -]?polar|NP)\b/i
 
 export const noDielectric: Lack = {
@@ -42,10 +45,13 @@ export function capacitorOf(line: PartsLine, farad: Value, wishes: CapacitorWish
       wayOut: 'add its rating, or ask for capacitance and loss alone',
     }
   }
-  const rated = { dielectric, farad: farad.nominal, ratedV, isPolar, isMains: classes.length > 0 }
+  const isPropylene = dielectric === 'film' && propylene.test(`${line.valueText} ${line.note}`)
+  const isMains = classes.length > 0
+  const rated = { dielectric, farad: farad.nominal, ratedV, isPolar, isMains, isPropylene }
   return {
     ...plain, leakage: leakageMost(rated),
-    ...wishes.absorption ? { absorption: absorptionMost[dielectric] } : {},
+    ...wishes.absorption
+      ? { absorption: isPropylene ? propyleneAbsorption : absorptionMost[dielectric] } : {},
   }
 }
 
