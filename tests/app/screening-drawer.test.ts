@@ -14,6 +14,10 @@ import { openTable, requestFor, soon } from './screening-bench.ts'
 
 const amplifier = packageFile('profiles', 'lists', 'saltmarsh-amplifier.csv')
 
+/** DRAWERS=100 screens a hundred of them. */
+const drawers = Number(process.env['DRAWERS'] ?? 0)
+const seeds = drawers > 0 ? Array.from({ length: drawers }, (_, i) => i + 1) : [16, 34, 36]
+
 async function screened(seed: number) {
   const bench = await virtualJig({ seed, instant: true })
   const { clock, daemon } = bench
@@ -32,7 +36,7 @@ async function screened(seed: number) {
 }
 
 describe('the drawer of the Pavilion', () => {
-  it.each([16, 34, 36])('of seed %i is screened to its end by two hands, and nothing is judged wrong', async seed => {
+  it.each(seeds)('of seed %i is screened to its end by two hands, and nothing is judged wrong', async seed => {
     const { run, results, truth, sim } = await screened(seed)
     expect(run.state).toBe('done')
     const standings = truth.map((one): [string, Standing] => [one.part, standingOf(one, results.find(({ position }) => position === one.part)?.grade)])
