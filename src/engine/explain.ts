@@ -34,13 +34,13 @@ const higher = (peak: Peak | null, now: Peak): Peak =>
 /**
  * Oxide that forms turns as much to heat as a part that fails: the limiting resistor feeds both alike. But
  * its current falls while the bus stands, and that of a part which heats itself does not. One that was hot
- * before anything flowed into it did not heat itself.
+ * before anything flowed into it, or all at once, did not heat itself.
  */
 export function warmedOtherwise(
-  { state }: Night, { peak, current, firstCaseC, profile: { caseMaxC } }: PositionState,
+  { state }: Night, { peak, current, caseSeen }: PositionState,
 ): Explained | null {
-  if (firstCaseC !== null && firstCaseC >= caseMaxC) {
-    return { verdict: untold, says: 'and it read so from the first: its sensor, or what stands beside it' }
+  if (caseSeen !== null && caseSeen.doubt !== null) {
+    return { verdict: untold, says: `${caseSeen.doubt}: its sensor, or what stands beside it` }
   }
   if (peak === null || current?.quality !== 'good' || peak.setV !== state.setV) return null
   if (!(current.value <= fallenShare * peak.amps)) return null

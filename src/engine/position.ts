@@ -26,8 +26,8 @@ export interface PositionState {
   /** The most it took since the set-point of the bus stands where it is. */
   peak: Peak | null
   caseC: number | null
-  /** The first good reading of its can in this run, °C. */
-  firstCaseC: number | null
+  /** The last good reading of its can, and why that may not be the can's doing, in words. */
+  caseSeen: { readonly celsius: number; readonly atMs: number; readonly doubt: string | null } | null
   limitA: number | null
   note: string
   /** What the supervisor said of the part when it dropped it. */
@@ -61,8 +61,8 @@ export function freshPosition(
 ): PositionState {
   return {
     index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
-    current: null, currentAtBusV: 0, peak: null, caseC: null, firstCaseC: null, limitA: null, note: '', verdict: null,
-    knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
+    current: null, currentAtBusV: 0, peak: null, caseC: null, caseSeen: null, limitA: null, note: '',
+    verdict: null, knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
   }
 }
 

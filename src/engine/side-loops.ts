@@ -3,6 +3,7 @@
  */
 import type { Clock } from '../base/clock.ts'
 import type { BenchFile } from '../schema/bench.ts'
+import type { Measured } from '../schema/reading.ts'
 import type { Cutoff, Interlock, RelayBoard, Thermometer } from '../schema/roles.ts'
 import type { ChannelTable } from './channels.ts'
 import type { Intake } from './intake.ts'
@@ -75,9 +76,21 @@ export async function temperatureLoop(
       if (!channel || position.spec.thermometer === undefined) continue
       const measured = await thermometer.readTemperature(position.spec.thermometer)
       position.caseC = measured.quality === 'good' ? measured.value : null
-      position.firstCaseC ??= position.caseC
+      seeCase(position, measured)
       intake.take(channel, measured)
     }
     await pace.pause(startedMs + bench.cadence.temperatureMs)
   }
+}
+
+/** No can warms faster than its profile says, and none is hot before anything flows into it. */
+function seeCase(position: PositionState, { value: celsius, quality, atMs }: Measured): void {
+  if (quality !== 'good') return
+  const { caseSeen: before, profile: { caseMaxC, caseRiseMaxK } } = position
+  const isHot = before === null && celsius >= caseMaxC
+  const minutes = before === null ? 0 : Math.max(1, (atMs - before.atMs) / 60_000)
+  const jumped = before !== null && celsius - before.celsius >= caseRiseMaxK * minutes
+  const doubt = isHot ? 'and it read so from the first' : jumped ? 'and it jumped there'
+    : before?.doubt ?? null
+  position.caseSeen = { celsius, atMs, doubt }
 }

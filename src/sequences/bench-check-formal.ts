@@ -30,8 +30,8 @@ const emptyShare = 0.05
 /** The charging current may be off by this share: absorption adds to what was measured (modelling choice). */
 const chargingShare = 0.5
 /**
- * Later than that the curve has come so far down that absorption, and a time constant a little off, decide what
- * is left of it (modelling choice).
+ * Later than that the curve has come so far down that absorption, and a time constant a little off, decide
+ * what is left of it (modelling choice).
  */
 const tellingConstants = 1.5
 /** Charged through the low resistor: this share of the bus at least (modelling choice). */

@@ -175,7 +175,7 @@ describe('a thermometer that jumps', () => {
     expect(await breaches(outcome)).toEqual([])
     const results = await outcome.bench.store.results(outcome.run.id)
     expect(results.map(({ grade, disposition }) => [grade, disposition])).toEqual([['cannot tell', 'retest'], ['cannot tell', 'retest']])
-    expect(textsOf(outcome, 'drop').join()).toMatch(/rose \d/)
+    expect(textsOf(outcome, 'drop').join()).toMatch(/rose \d|it jumped there/)
   })
 })
 
@@ -188,7 +188,7 @@ describe('a thermometer that is wrong from the first', () => {
     expect(await breaches(outcome)).toEqual([])
     const results = await outcome.bench.store.results(outcome.run.id)
     expect(results.map(({ grade }) => grade)).toEqual(['cannot tell', 'cannot tell'])
-    expect(textsOf(outcome, 'drop').join()).toMatch(/read so from the first/)
+    expect(textsOf(outcome, 'drop').join()).toMatch(/it (read so from the first|jumped there)/)
   })
 })
 
