@@ -18,7 +18,7 @@ const capacitor = (kind: ComponentKind, dielectric: Capacitor['dielectric'], los
   return {
     kind: 'capacitor', dielectric, farad: valued(kind), dissipation: { high: loss, source }, isPolar,
     leakage: leakageMost({ dielectric, farad: usualRatings[kind].value, ratedV, isPolar, isMains }),
-    ...isMains ? { mains: { classes: ['X2'], voltageV: 240, frequencyHz: 50, bleeder: { ohm: { low: 0.9e6, high: 1.1e6, source } } } } : {},
+    ...isMains ? { mains: { classes: ['X2'], sits: null, voltageV: 240, frequencyHz: 50, bleeder: { ohm: { low: 0.9e6, high: 1.1e6, source } } } } : {},
   }
 }
 const silicon = [{ currentA: 1e-4, volt: { low: 0.35, high: 0.7, source } }, { currentA: 1e-2, volt: { low: 0.5, high: 1.05, source } }]

@@ -33,12 +33,13 @@ export function capacitorOf(line: PartsLine, farad: Value, wishes: CapacitorWish
   if (dielectric === null) return noDielectric
   const isElectrolytic = dielectric === 'electrolytic' || dielectric === 'tantalum'
   const isPolar = isElectrolytic && !nonPolar.test(line.note)
+  const isMains = classes.length > 0 || sitsAt(line) !== null
   const plain: Capacitor = {
     kind: 'capacitor', dielectric, farad, dissipation: lossMost[dielectric], leakage: null, isPolar,
-    ...classes.length > 0 ? { mains: mainsOf(line, classes, wishes) } : {},
+    ...isMains ? { mains: mainsOf(line, classes, wishes) } : {},
   }
   if (!wishes.insulation && !wishes.absorption) return plain
-  const ratedV = line.ratedV ?? (classes.length > 0 ? mainsRatedV : null)
+  const ratedV = line.ratedV ?? (isMains ? mainsRatedV : null)
   if (ratedV === null) {
     return {
       why: 'the list gives no rated voltage, so its insulation cannot be tested',
@@ -46,7 +47,6 @@ export function capacitorOf(line: PartsLine, farad: Value, wishes: CapacitorWish
     }
   }
   const isPropylene = dielectric === 'film' && propylene.test(`${line.valueText} ${line.note}`)
-  const isMains = classes.length > 0
   const rated = { dielectric, farad: farad.nominal, ratedV, isPolar, isMains, isPropylene }
   return {
     ...plain, leakage: leakageMost(rated),
@@ -75,9 +75,11 @@ export function dielectricOf(line: PartsLine): Dielectric | null {
   return others.length === 0 ? first : null
 }
 
-const mainsOf = (
-  { note, ratingText }: PartsLine, classes: readonly string[], { mains }: CapacitorWishes,
-): MainsPart => ({ classes, ...mains, bleeder: bleederOf(`${note} ${ratingText}`) })
+const sitsAt = ({ where }: PartsLine): MainsPart['sits'] =>
+  where === 'across-mains' ? 'across' : where === 'mains-to-earth' ? 'to earth' : null
+
+const mainsOf = (line: PartsLine, classes: readonly string[], { mains }: CapacitorWishes): MainsPart =>
+  ({ classes, sits: sitsAt(line), ...mains, bleeder: bleederOf(`${line.note} ${line.ratingText}`) })
 
 /** Of resistors that nobody gives a tolerance. */
 const bleederShare = 0.1

@@ -62,10 +62,12 @@ export interface Leakage {
   readonly ampere: Limit
 }
 
-/** A capacitor for the mains, of class X (across them) or Y (to earth). */
+/** A capacitor at the mains: across them as class X, or to earth as class Y. */
 export interface MainsPart {
-  /** X2, Y1 …, or X or Y alone. */
+  /** X2, Y1 …, or X or Y alone; none where nothing is marked and the list says that it sits there. */
   readonly classes: readonly string[]
+  /** Where the list says that it sits; null where it does not, and the classes say what it is for. */
+  readonly sits: 'across' | 'to earth' | null
   readonly voltageV: number
   readonly frequencyHz: number
   /** The list says that a bleeder lies across it, and perhaps of how many ohms; null where it does not. */

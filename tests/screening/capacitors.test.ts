@@ -73,7 +73,7 @@ describe('a capacitor of a list', () => {
   })
   it('of a mains class is one by its mark or by the policy, of film where nothing is said, with its bleeder', () => {
     const mains = (over: Partial<PartsLine>) => capacitorOf({ dielectrics: [], ratedV: null, ...over }).mains
-    expect(mains({ safetyClasses: ['X2'], dielectrics: ['class-x'] })).toEqual({ classes: ['X2'], voltageV: 240, frequencyHz: 50, bleeder: null })
+    expect(mains({ safetyClasses: ['X2'], dielectrics: ['class-x'] })).toEqual({ classes: ['X2'], sits: null, voltageV: 240, frequencyHz: 50, bleeder: null })
     expect(mains({ dielectrics: ['class-y', 'ceramic-2'] })!.classes).toEqual(['Y'])
     expect(mains({ dielectrics: ['film'], ratedV: 100 })).toBeUndefined()
     const ohms = (note: string) => mains({ dielectrics: ['class-x'], note })!.bleeder?.ohm
@@ -141,6 +141,20 @@ describe('what is said of a capacitor under voltage', () => {
     const { verdict, jig } = await proven(1, { value: farads(3.3e-7) })
     expect(verdict).toMatchObject({ grade: 'reject', notes: expect.arrayContaining(['its leakage was not measured: it fails already']) })
     expect(jig.mostV).toBe(0)
+  })
+  it('says of a part at the mains what it lacks: a mark, a bleeder, or a word of the bleeder in the list', async () => {
+    const notes = async (over: Partial<PartsLine>): Promise<string> => (await proven(1, { ratedV: 275, ...over })).verdict.notes.join('; ')
+    expect(await notes({ where: 'across-mains' })).toMatch(/carries no class X/)
+    expect(await notes({ where: 'mains-to-earth', safetyClasses: ['X2'] })).toMatch(/carries no class Y/)
+    for (const safetyClasses of [['X1'], ['Y2']]) expect(await notes({ where: 'across-mains', safetyClasses })).not.toMatch(/carries no/)
+    expect(await notes({ where: 'elsewhere' })).not.toMatch(/mains/)
+    // 100 nF and a little more are above 0.1 µF; 2 s / (C·ln(373 V / 60 V)) is what the unit needs.
+    const part = makeComponent('mains-capacitor', usualRatings['mains-capacitor'], 3)
+    const asked = capacitorOf({ value: farads(220e-9), toleranceMinus: 0.2, tolerancePlus: 0.2, safetyClasses: ['X2'], ratedV: 275 })
+    const jig = new PhysicsJig(part, 3)
+    const verdict = judge({ id: 'C1', part: asked }, await proveCapacitor(jig, { high: 1, low: 2 }, asked), [])
+    expect(verdict).toMatchObject({ grade: 'reject', reason: expect.stringMatching(/^leakage/) })
+    expect(verdict.notes.join('; ')).toMatch(/needs a bleeder of at most \d\.\d+ MΩ.*where a bleeder lies across it, say so in its note/)
   })
   it('of class Y counts what it leads to earth', async () => {
     const { verdict } = await proven(1, { dielectrics: ['class-y'], safetyClasses: ['Y2'], ratedV: 250 })

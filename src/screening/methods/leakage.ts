@@ -56,7 +56,9 @@ function readingProof(part: Charged, seen: Seen): Proof {
   const ohm = sign * at.voltage.value / current.value
   const figures = { leakageA: current.value, leakageV: sign * at.voltage.value, leftV }
   const down = downNote(sign * at.voltage.value, current.value)
-  const notes = [...below(part, voltageV), ...isUp ? rising(seen) : [down]]
+  const notes = [
+    ...below(part, voltageV), ...isUp ? rising(seen) : [down], ...untoldBleeder(part, current, mostA),
+  ]
   if (isUp && part.mains?.bleeder) {
     const bleeder = bleederFindings(part.mains, { ...at, farad: seen.farad })
     return joinedWith(bleeder, figures, [...notes, 'its insulation cannot be told beside its bleeder'])
@@ -94,6 +96,11 @@ const below = ({ leakage: { ratedV }, dielectric }: Charged, voltageV: number): 
     `charged to ${formatSi(voltageV, 'V')} of ${formatSi(ratedV, 'V')} rated: what it does above is not shown`
       + (dielectric === 'electrolytic' ? ', nor whether it is still formed to its rating' : ''),
   ]
+
+/** What empties a part at the mains leaks as a fault does; only the list can tell which it is. */
+const untoldBleeder = ({ mains }: Charged, { value, u }: Known, mostA: number): string[] =>
+  mains && mains.bleeder === null && value > mostA + 2 * u
+    ? ['where a bleeder lies across it, say so in its note: bleeder 1M'] : []
 
 const downNote = (volts: number, amps: number): string =>
   `it does not come up: ${formatSi(amps, 'A', 3)} at ${formatSi(volts, 'V', 3)}`

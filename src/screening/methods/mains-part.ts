@@ -43,21 +43,33 @@ const earthLimit: Limit = {
 /** What equipment without earth may lead (from memory). */
 const unearthedA = 0.25e-3
 
-const isOf = (letter: string, { classes }: MainsPart): boolean =>
+/** What it does at the mains: by where it sits, and else by what it is marked for. */
+const does = (letter: 'X' | 'Y', { classes, sits }: MainsPart): boolean =>
+  sits === null ? isMarked(letter, classes) : sits === (letter === 'X' ? 'across' : 'to earth')
+
+const isMarked = (letter: string, classes: readonly string[]): boolean =>
   classes.some(name => name.startsWith(letter))
+
+/** A part of class Y may lie across the mains too, one of class X never to earth (common practice). */
+function unmarked({ classes, sits }: MainsPart): string[] {
+  if (sits === null || isMarked('Y', classes)) return []
+  if (sits === 'to earth') return ['it leads from the mains to earth, and carries no class Y']
+  return isMarked('X', classes) ? [] : ['it lies across the mains, and carries no class X']
+}
 
 /** What its capacitance alone says. */
 export function mainsFindings(mains: MainsPart, farad: Known): Proof {
   const notes = [
     'what it stands at the mains and in surges is not shown below touch-safe: a dielectric test belongs to a '
       + 'qualified person',
+    ...unmarked(mains),
   ]
-  if (isOf('X', mains) && mains.bleeder === null && farad.value > exemptF) {
+  if (does('X', mains) && mains.bleeder === null && farad.value > exemptF) {
     const most = bleederMostOhm(farad.value, peakV(mains), touch)
     notes.push('it holds the mains when the plug is pulled: the unit needs a bleeder of at most '
       + formatSi(most, 'Ω'))
   }
-  if (!isOf('Y', mains)) return found([], {}, notes)
+  if (!does('Y', mains)) return found([], {}, notes)
   const volts = highestV(mains)
   const amps = earthLeakageA(farad.value, volts, mains.frequencyHz)
   const finding: Finding = {
