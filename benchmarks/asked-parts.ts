@@ -67,6 +67,11 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
   'electrolytic-capacitor': capacitor('electrolytic-capacitor', 'electrolytic', 0.3),
   inductor: { kind: 'inductor', henry: valued('inductor'), frequencyHz: 1e5, dcOhm: null, quality: null },
   diode: { kind: 'diode', forward: silicon, reverse: { voltageV: 20, ampere: { high: 1e-6, source } }, zener: null },
+  transformer: {
+    kind: 'transformer', recorded: null, ratio: { nominal: 10, low: 9.7, high: 10.3, source }, henry: around('transformer'),
+    quality: { low: 1, source }, highOhm: { low: 20, high: 100, source }, lowOhm: null, leakageShare: { high: 0.05, source },
+    between: { atV: 20, ampere: { high: 2e-7, source } },
+  },
   'bridge-rectifier': {
     kind: 'bridge-rectifier', forward: { currentA: 0.01, volt: { low: 0.4, high: 1, source } },
     reverse: { voltageV: 20, ampere: { high: 1e-6, source } },

@@ -14,12 +14,12 @@ const floorA = 6e-11
 const floorV = 2e-5
 
 export const wholeReach: JigReach = {
-  terminals: 4, bridge: { frequenciesHz: { minHz: 20, maxHz: 1e5 } }, ohms: { wires: [2, 4] },
+  terminals: 4, joint: true, bridge: { frequenciesHz: { minHz: 20, maxHz: 1e5 }, levelsV: { minV: 0.01, maxV: 2 } }, ohms: { wires: [2, 4] },
   source: { voltageMaxV: 30, currentMaxA: 0.1 }, secondSource: { voltageMaxV: 20, currentMaxA: 0.1 },
 }
 
 export class PhysicsJig implements Jig {
-  readonly reach = wholeReach
+  readonly reach: JigReach = wholeReach
   part: Component | null
   /** Most that was put on it. */
   mostV = 0
@@ -39,9 +39,11 @@ export class PhysicsJig implements Jig {
     this.#random = new SeededRandom(seed)
   }
 
-  async impedance(pair: Pair, { frequencyHz, levelV }: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading> {
+  async impedance(
+    pair: Pair, { frequencyHz, levelV }: { frequencyHz: number; levelV: number }, joined?: Pair,
+  ): Promise<ImpedanceReading> {
     this.part?.move()
-    const z = this.#at(pair)?.impedance(frequencyHz, zero(pair))
+    const z = this.#at(pair)?.impedance(frequencyHz, zero(pair), joined ? [zero(joined)] : [])
     const size = z ? Math.hypot(z.re, z.im) : Infinity
     if (!z || !(size < 1e9)) {
       const none = { value: NaN, u: NaN, quality: 'over-range', atMs: 0 } as const
@@ -97,6 +99,8 @@ export class PhysicsJig implements Jig {
       rest: async ms => { passed(ms) },
     }, charge)
   }
+
+  async celsius(): Promise<Measured> { return this.#read(25, 0.2) }
 
   async rest(): Promise<void> {}
 

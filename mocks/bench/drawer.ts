@@ -108,14 +108,14 @@ function standardPart({ id, quantity, value, u }: Certified, seed: number): Comp
 function truthOf(part: string, component: Component, seed: string): TruthOfPart {
   const { marked, defect } = component.truth
   return {
-    part, kind: marked, defect, truth: truthInWords(component.truth), grades: rightGrades(marked, defect),
+    part, kind: marked, defect, truth: truthInWords(component.truth), grades: rightGrades(defect),
     faint: defect !== null && isFaint(component, seed),
   }
 }
 
 /** A part that lies the other way round works; of one that is never twice the same nothing can be said. */
-function rightGrades(kind: ComponentKind, defect: Defect | null): TruthOfPart['grades'] {
+function rightGrades(defect: Defect | null): TruthOfPart['grades'] {
   if (defect === null) return ['accept']
   if (defect === 'poor-contact') return ['cannot tell', 'reject']
-  return defect === 'reversed' && kind !== 'transformer' ? ['accept'] : ['reject']
+  return defect === 'reversed' ? ['accept'] : ['reject']
 }

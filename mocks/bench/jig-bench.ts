@@ -33,6 +33,9 @@ const meterMostV = 3
 const relaysOf = (lead: number, end: 0 | 1): number[] =>
   Array.from({ length: terminals }, (_, terminal) => (2 * lead + end) * terminals + terminal + 1)
 
+/** Beyond the leads of the instruments: a bare wire that joins two terminals. */
+const joint = { high: relaysOf(leadNames.length, 0), low: relaysOf(leadNames.length, 1) }
+
 const endsOf = (name: LeadName): { high: number[]; low: number[] } => {
   const lead = leadNames.indexOf(name)
   return { high: relaysOf(lead, 0), low: relaysOf(lead, 1) }
@@ -119,7 +122,7 @@ export class JigBench {
         kind: 'single', positions: [{ name: 'P01' }], limitOhm: 100e3, limitW: 1, limitWorkingV: 100,
         senseOhm: 1e3, senseClampV: 10, busBleederOhm: 470e3, busBleederW: 1, ratedV: 60,
       },
-      jig: { terminals, leads },
+      jig: { terminals, leads, joint },
       limits: { voltageMaxV: 60, currentMaxA: 0.1, partEnergyMaxJ: 0.1, rackEnergyMaxJ: 0.1 },
       use: ['touch-safe'],
       ...timeUrl === undefined ? {} : { simulated: { timeUrl } },
@@ -141,7 +144,7 @@ export class JigBench {
   }
 
   #wire(): void {
-    const pairs = leadNames.map(name => this.#pairOf(name))
+    const pairs = leadNames.map(name => this.#pairOf(name, leads[name]))
     const [bridge, meter, source, second] = pairs as [LeadPair, LeadPair, LeadPair, LeadPair]
     const apart = [bridge, meter, source ?? second].filter(pair => pair !== null)
     if (apart.length > 1) this.wrongs.push('two instruments are joined with the terminals')
@@ -149,16 +152,18 @@ export class JigBench {
       this.wrongs.push(`a meter was joined with a part that stood at ${this.#fixture.heldV.toFixed(1)} V`)
     }
     // Bridge and ohm-meter are never joined together, so one pair of leads stands for both.
-    this.#fixture.wire([source, second], bridge ?? meter)
+    const joined = this.#pairOf('joint', joint)
+    if (joined && (meter ?? source ?? second)) this.wrongs.push('a wire joins terminals beside an instrument')
+    this.#fixture.wire([source, second], bridge ?? meter, joined)
   }
 
-  #pairOf(name: LeadName): LeadPair {
+  #pairOf(name: string, ends: { high: readonly number[]; low: readonly number[] }): LeadPair {
     const at = (relays: readonly number[]): number | undefined => {
       const joined = relays.flatMap((relay, terminal) => this.#joined.has(relay) ? [terminal] : [])
       if (joined.length > 1) this.wrongs.push(`a lead of the ${name} joins two terminals`)
       return joined[0]
     }
-    const [high, low] = [at(leads[name].high), at(leads[name].low)]
+    const [high, low] = [at(ends.high), at(ends.low)]
     return high === undefined || low === undefined ? null : [high, low]
   }
 }

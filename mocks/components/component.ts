@@ -42,6 +42,7 @@ export class Component {
   readonly #fluctuating: readonly Fluctuating[]
   readonly #capacitors: readonly Capacitor[]
   readonly #shaft: Shaft | null
+  #clip: readonly [number, number] | null = null
   /** What was done to it last, and for how long, s. */
   #done = ''
   #sinceS = 0
@@ -71,8 +72,14 @@ export class Component {
     this.#shaft?.move()
   }
 
-  /** A hand hears what is said, and turns the shaft: from one stop to the other in so many moves. */
+  /**
+   * A hand hears what is said: it turns the shaft, from one stop to the other in so many moves, or joins two
+   * legs by a clip.
+   */
   hear(text: string, moves = 100): void {
+    const legs = /join legs (\d) and (\d)/.exec(text)
+    if (legs) this.#clip = [Number(legs[1]) - 1, Number(legs[2]) - 1]
+    if (/take the clip off/.test(text)) this.#clip = null
     const target = /other stop/.test(text) ? 1 : /to a stop/.test(text) ? 0 : /middle/.test(text) ? 0.5 : null
     if (target !== null) this.#shaft?.turnTo(target, moves)
   }
@@ -114,7 +121,8 @@ export class Component {
     hertz: number, between: readonly [number, number] = [0, 1],
     shorted: readonly (readonly [number, number])[] = [], conditions: Partial<Conditions> = {},
   ): Complex {
-    return impedance(this.network, hertz, between, shorted, { ...usual, ...conditions })
+    const joined = this.#clip ? [...shorted, this.#clip] : shorted
+    return impedance(this.network, hertz, between, joined, { ...usual, ...conditions })
   }
 
   /** Volts between `to` for one volt between `from`: the ratio of a transformer without load. */

@@ -21,6 +21,7 @@ export class ComponentFixture {
   #part: Component | null = null
   #pairs: readonly [LeadPair, LeadPair] = [[0, 1], [1, 0]]
   #measured: LeadPair = [0, 1]
+  #joined: LeadPair = null
   #settings: [Setting, Setting] = [off, off]
   #result: DcResult | null = null
   readonly #clock: Clock | null
@@ -47,9 +48,13 @@ export class ComponentFixture {
     this.#result = null
   }
 
-  /** High and low terminal of each source; and of ohm-meter and bridge, whose sources must be off then. */
-  wire(sources: readonly [LeadPair, LeadPair], measured: LeadPair): void {
+  /**
+   * High and low terminal of each source; of ohm-meter and bridge, whose sources must be off then; and two
+   * that a wire joins while the bridge measures.
+   */
+  wire(sources: readonly [LeadPair, LeadPair], measured: LeadPair, joined: LeadPair = null): void {
     this.#passed()
+    this.#joined = joined
     this.#pairs = sources
     this.#measured = measured
     this.#result = null
@@ -118,7 +123,7 @@ export class ComponentFixture {
     const open = { re: Infinity, im: 0 }
     if (!this.#part || !this.#reached(this.#measured)) return open
     this.#part.move()
-    return this.#part.impedance(hertz, this.#measured)
+    return this.#part.impedance(hertz, this.#measured, this.#reached(this.#joined) ? [this.#joined] : [])
   }
 
   #push(currentA: number, openV: number, wires: 2 | 4): number {

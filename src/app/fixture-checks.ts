@@ -81,20 +81,33 @@ export function jigProblems({ jig, roles }: BenchFile, file: string): Problem[] 
     if (jig.terminals !== 2) {
       say('jig.terminals', '2 where nothing is led by relays', String(jig.terminals))
     }
+    if (jig.joint) say('jig.joint', '`leads` by relays beside it', 'none')
     return list
   }
   if (roles.jig === undefined) say('roles.jig', 'the relay board that moves the leads of the jig', 'none')
-  const seen = new Map<number, string>()
   for (const name of names) {
-    const leads = jig.leads[name]
-    if (!leads) continue
-    if (roles[name] === undefined) say(`jig.leads.${name}`, `an instrument with the role ${name}`, 'none')
+    if (jig.leads[name] && roles[name] === undefined)
+      say(`jig.leads.${name}`, `an instrument with the role ${name}`, 'none')
+  }
+  if (jig.thermometer !== undefined && roles.thermometer === undefined)
+    say('jig.thermometer', 'an instrument with the role thermometer', 'none')
+  return [...list, ...relayProblems(jig, file)]
+}
+
+/** Each lead has a relay for each terminal, and no relay serves two. */
+function relayProblems(jig: NonNullable<BenchFile['jig']>, file: string): Problem[] {
+  const list: Problem[] = []
+  const seen = new Map<number, string>()
+  const leads = Object.entries(jig.leads ?? {}).map(([name, ends]) => [`jig.leads.${name}`, ends] as const)
+  for (const [name, ends] of [...leads, ...jig.joint ? [['jig.joint', jig.joint] as const] : []]) {
     for (const end of ['high', 'low'] as const) {
-      const path = `jig.leads.${name}.${end}`
-      if (leads[end].length !== jig.terminals) say(path, `${jig.terminals} relays`, String(leads[end].length))
-      for (const relay of leads[end]) {
+      const path = `${name}.${end}`
+      if (ends[end].length !== jig.terminals)
+        list.push({ file, path, expected: `${jig.terminals} relays`, got: String(ends[end].length) })
+      for (const relay of ends[end]) {
         const before = seen.get(relay)
-        if (before) say(path, 'each relay once', `relay ${relay}, as at ${before}`)
+        const got = `relay ${relay}, as at ${before}`
+        if (before) list.push({ file, path, expected: 'each relay once', got })
         seen.set(relay, path)
       }
     }

@@ -94,7 +94,9 @@ export class Screening implements ScreeningPort {
     const abort = new AbortController()
     const jig = this.#jig(abort.signal, () => this.#current?.turned())
     await checkIdentities(bench, composed)
-    await prepareInstruments(composed.roles, ['bridge', 'ohm-meter', 'source', 'second-source', 'jig'])
+    await prepareInstruments(composed.roles, [
+      'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer',
+    ])
     const record = this.#record(request, prepared)
     await store.createRun(record, [])
     try {

@@ -30,6 +30,11 @@ export class BridgeDriver extends Driver<Profile> implements Bridge {
     return 'listHz' in frequencies ? frequencies.listHz : frequencies
   }
 
+  get levelsV(): Bridge['levelsV'] {
+    const { levels } = this.profile
+    return 'fixedV' in levels ? { minV: levels.fixedV, maxV: levels.fixedV } : levels
+  }
+
   async measure(setup: { frequencyHz: number; levelV: number }): Promise<BridgeReading> {
     const { c, esr, x, quality, atMs } = await this.#take(setup)
     return { frequencyHz: setup.frequencyHz, ...this.#withUncertainty(c, esr, x, quality, atMs) }

@@ -60,10 +60,12 @@ export class BenchJig implements Jig {
     this.reach = reachOf(deps)
   }
 
-  async impedance(pair: Pair, setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading> {
+  async impedance(
+    pair: Pair, setup: { frequencyHz: number; levelV: number }, joined?: Pair,
+  ): Promise<ImpedanceReading> {
     const { bridge } = this.#deps.roles
     if (!bridge) throw missing('bridge')
-    await this.#route([['bridge', pair]])
+    await this.#route([['bridge', pair]], joined)
     const { rOhm, xOhm, frequencyHz } = await bridge.impedance(setup)
     return this.#residuals.impedance({ rOhm, xOhm, frequencyHz, levelV: setup.levelV }, pair)
   }
@@ -112,6 +114,12 @@ export class BenchJig implements Jig {
       rest: ms => this.rest(ms),
       holds: volts => { this.#heldV = volts },
     }, charge)
+  }
+
+  async celsius(): Promise<Measured | null> {
+    const { roles: { thermometer }, spec } = this.#deps
+    return thermometer && spec.thermometer !== undefined
+      ? await thermometer.readTemperature(spec.thermometer) : null
   }
 
   /** What lies in the jig may hold so much, V; 0 where that was shown to be harmless. */
@@ -205,14 +213,16 @@ export class BenchJig implements Jig {
     return result.value
   }
 
-  async #route(uses: readonly [LeadName, Pair][]): Promise<void> {
+  async #route(uses: readonly [LeadName, Pair][], joined?: Pair): Promise<void> {
     this.#deps.signal.throwIfAborted()
     if (this.#heldV > 0 && uses.some(([name]) => name !== 'source')) {
       throw new BenchError('TRIPPED', 'what lies in the jig was not seen to discharge', {
         expected: `below ${harmlessV} V`, got: `up to ${this.#heldV} V`,
       })
     }
-    await this.#hold(uses.flatMap(([name, pair]) => relaysFor(this.#deps.spec, name, pair)))
+    const { spec } = this.#deps
+    const joint = joined ? jointRelays(spec, joined) : []
+    await this.#hold([...uses.flatMap(([name, pair]) => relaysFor(spec, name, pair)), ...joint])
   }
 
   /**
@@ -244,6 +254,19 @@ export function relaysFor(spec: JigSpec, name: LeadName, { high, low }: Pair): n
       throw beyond('terminals', `${high} to ${low}`, `${name} is wired from 1 to 2 for good`)
     return []
   }
+  return bothOf(spec, leads, { high, low })
+}
+
+/** The relays that join two terminals by the bare wire of the jig. */
+function jointRelays(spec: JigSpec, pair: Pair): number[] {
+  if (!spec.joint) throw new BenchError('REFUSED', 'the jig has no wire that joins two terminals')
+  return bothOf(spec, spec.joint, pair)
+}
+
+function bothOf(
+  spec: JigSpec, leads: { readonly high: readonly number[]; readonly low: readonly number[] },
+  { high, low }: Pair,
+): number[] {
   const relays = [leads.high[high - 1], leads.low[low - 1]]
   if (relays.includes(undefined))
     throw beyond('terminals', `${high} to ${low}`, `${spec.terminals} terminals`)
@@ -264,7 +287,8 @@ function reachOf({ roles, spec }: JigDeps): JigReach {
   }
   return {
     terminals: spec.terminals,
-    bridge: bridge && led('bridge') ? { frequenciesHz: bridge.frequenciesHz } : null,
+    bridge: bridge && led('bridge') ? { frequenciesHz: bridge.frequenciesHz, levelsV: bridge.levelsV } : null,
+    joint: spec.joint !== undefined,
     ohms: meter && led('ohm-meter') ? { wires: meter.wires } : null,
     source: sourceReach('source'),
     secondSource: sourceReach('second-source'),

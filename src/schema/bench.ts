@@ -72,6 +72,9 @@ export const jig = z.strictObject({
   terminals: z.union([z.literal(2), z.literal(3), z.literal(4)]).default(2),
   leads: z.partialRecord(z.enum(leadNames), z.strictObject({ high: lead, low: lead })).optional()
     .describe('By relays of the role `jig`. Left out: one instrument is wired to terminals 1 and 2 for good'),
+  joint: z.strictObject({ high: lead, low: lead }).optional()
+    .describe('Relays that join the two ends of a bare wire with the terminals: for windings in line'),
+  thermometer: relay.optional().describe('Thermometer channel of a sensor beside the jig'),
   voltageMaxV: positive.max(60).default(30).describe('Most volts that may come to the terminals'),
   currentMaxA: positive.max(1).default(0.1).describe('Most current that may come to the terminals'),
 })

@@ -61,7 +61,11 @@ export interface JigReach {
   readonly terminals: 2 | 3 | 4
   readonly bridge: {
     readonly frequenciesHz: readonly number[] | { readonly minHz: number; readonly maxHz: number }
+    /** Left out: it is not known. */
+    readonly levelsV?: { readonly minV: number; readonly maxV: number }
   } | null
+  /** A wire that relays join with any two terminals; left out where there is none. */
+  readonly joint?: boolean
   /** `wires` that resistance can be read with. */
   readonly ohms: { readonly wires: readonly (2 | 4)[] } | null
   readonly source: SourceReach | null
@@ -75,7 +79,12 @@ export interface SourceReach {
 
 export interface Jig {
   readonly reach: JigReach
-  impedance(pair: Pair, setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading>
+  /** `joined`: two terminals that a wire joins meanwhile; REFUSED where the jig has none. */
+  impedance(
+    pair: Pair, setup: { frequencyHz: number; levelV: number }, joined?: Pair,
+  ): Promise<ImpedanceReading>
+  /** Temperature beside the jig, °C; null where no sensor is. */
+  celsius(): Promise<Measured | null>
   /**
    * `mostOhm`: what is expected at most; a smaller part is read on the same range, and a larger one is
    * `over-range`. With `any` the meter finds its range.

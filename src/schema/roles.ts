@@ -158,6 +158,7 @@ export interface ImpedanceMeasured { rOhm: Measured; xOhm: Measured; frequencyHz
 export interface Bridge extends Instrument {
   /** What it can be set to. */
   readonly frequenciesHz: readonly number[] | { readonly minHz: number; readonly maxHz: number }
+  readonly levelsV: { readonly minV: number; readonly maxV: number }
   /** Series capacitance, ESR and D at a frequency and level. */
   measure(setup: { frequencyHz: number; levelV: number }): Promise<BridgeReading>
   /** The same measurement as an impedance, of whatever lies there: an inductor or a resistor too. */

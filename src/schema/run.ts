@@ -62,7 +62,7 @@ export const criterionNames = [
   'reverse current', 'zener voltage', 'zener slope', 'collector leakage', 'gain', 'base-emitter voltage',
   'saturation voltage', 'drain current', 'cut-off voltage', 'gate leakage', 'threshold voltage',
   'transconductance', 'on-resistance', 'drain leakage', 'end resistance', 'wiper noise',
-  'share at half a turn',
+  'share at half a turn', 'turns ratio', 'leakage inductance', 'winding leakage',
   'absorption', 'time to touch-safe', 'earth leakage',
 ] as const
 

@@ -20,6 +20,8 @@ import type { Told } from './methods/leakage.ts'
 import { nearestHz, proveInductor } from './methods/reactive.ts'
 import { provePotentiometer } from './methods/potentiometer.ts'
 import { proveContact, proveResistor } from './methods/resistor.ts'
+import { proveTransformer } from './methods/transformer.ts'
+import { mostWindingOhm, sixPairs } from './methods/windings.ts'
 import type { Proof } from './proof.ts'
 import type { ToProve } from './to-prove.ts'
 
@@ -44,6 +46,7 @@ function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
     case 'potentiometer':
       return Math.max(emptyFactor * part.ohm.nominal, emptyLeastOhm)
     case 'contact':
+    case 'transformer':
       return emptyLeastOhm
     case 'capacitor': {
       const omega = 2 * Math.PI * nearestHz(capacitorConditions(part).frequencyHz, jig.reach)
@@ -70,7 +73,11 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
       return look(read.quality === 'good' ? Math.abs(read.value) : Infinity, noiseOf(read))
     }
     case 'potentiometer': {
-      const read = await firstThrough(jig)
+      const read = await firstThrough(jig, threePairs, 'any')
+      return look(read.quality === 'good' ? Math.abs(read.value) : Infinity, noiseOf(read))
+    }
+    case 'transformer': {
+      const read = await firstThrough(jig, sixPairs, mostWindingOhm)
       return look(read.quality === 'good' ? Math.abs(read.value) : Infinity, noiseOf(read))
     }
     case 'capacitor':
@@ -99,15 +106,16 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
   }
 }
 
-/** The first two of three legs with ohms between them, so that a part with a leg that is open is seen too. */
-async function firstThrough(jig: Jig): Promise<Measured> {
+/** The first pair of legs with ohms between them, so that a part with a leg that is open is seen too. */
+async function firstThrough(jig: Jig, pairs: readonly Pair[], mostOhm: number | 'any'): Promise<Measured> {
   let read: Measured | null = null
-  for (const [high, low] of [[1, 3], [1, 2], [2, 3]] as const) {
-    read = await jig.resistance({ high, low }, { mostOhm: 'any', wires: 2 })
+  for (const pair of pairs) {
+    read = await jig.resistance(pair, { mostOhm, wires: 2 })
     if (read.quality === 'good') break
   }
   return read!
 }
+const threePairs: readonly Pair[] = [{ high: 1, low: 3 }, { high: 1, low: 2 }, { high: 2, low: 3 }]
 
 /** Readings of one range differ by noise, a small share of what accuracy allows. */
 const noiseOf = ({ u }: Measured): number => (Number.isFinite(u) ? u / 10 : 0)
@@ -144,7 +152,7 @@ async function conductingJoined(jig: Jig): Promise<number> {
 
 const needs: Record<ToProve['kind'], readonly (keyof typeof reachNames)[]> = {
   resistor: ['ohms'], potentiometer: ['ohms'], contact: ['ohms'], capacitor: ['bridge'],
-  inductor: ['bridge'], diode: ['source'],
+  inductor: ['bridge'], transformer: ['ohms', 'bridge'], diode: ['source'],
   'bridge-rectifier': ['source'],
   bipolar: ['source', 'secondSource'], jfet: ['source', 'secondSource'], mosfet: ['source', 'secondSource'],
 }
@@ -167,6 +175,7 @@ export async function prove(
     case 'contact': return proveContact(jig, ends, part)
     case 'capacitor': return proveCapacitor(jig, ends, part, told)
     case 'inductor': return proveInductor(jig, ends, part)
+    case 'transformer': return proveTransformer(jig, part, guide)
     case 'diode': return proveDiode(jig, ends, part)
     case 'bridge-rectifier': return proveBridgeRectifier(jig, part)
     case 'bipolar': return proveBipolar(jig, part)

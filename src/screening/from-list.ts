@@ -11,7 +11,7 @@ import {
   usualWishes,
   type CapacitorWishes,
 } from './from-list-capacitor.ts'
-import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
+import { bridgeRectifier, potentiometer, transformer } from './from-list-kinds.ts'
 import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
@@ -67,6 +67,8 @@ function toProve(line: PartsLine, wishes: CapacitorWishes): ToProve | Lack {
       return diode(line)
     case 'led':
       return led
+    case 'transformer':
+      return transformer(line)
     case 'bridge-rectifier':
       return bridgeRectifier(line)
     case 'zener':

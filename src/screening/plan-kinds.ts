@@ -1,17 +1,18 @@
 /** What kinds that a person helps with while they are measured ask of the bench. Pure; SI units. */
+import { formatSi } from '../base/format.ts'
 import { probing, type JigReach } from '../schema/jig.ts'
 import type { Lack, Wants } from './plan.ts'
-import type { Potentiometer } from './to-prove.ts'
+import type { Potentiometer, Transformer } from './to-prove.ts'
 
 /** A turn from stop to stop by hand, and the same again where half of it is looked at (common practice). */
 const [turnS, halfS] = [30, 10]
 
+const noOhms: Lack = {
+  why: 'no ohm meter reaches the jig', wayOut: 'enter an ohm meter under `jig` in the bench file',
+}
+
 export function potentiometerOf({ half }: Potentiometer, { ohms, terminals }: JigReach): Wants | Lack {
-  if (!ohms) {
-    return {
-      why: 'no ohm meter reaches the jig', wayOut: 'enter an ohm meter under `jig` in the bench file',
-    }
-  }
+  if (!ohms) return noOhms
   if (terminals < 3)
     return { why: 'it has three legs, the jig two terminals', wayOut: 'a jig with three terminals' }
   return {
@@ -22,6 +23,32 @@ export function potentiometerOf({ half }: Potentiometer, { ohms, terminals }: Ji
       mostA: probing.currentA,
     },
     measureS: turnS + (half ? halfS : 0),
+    rank: 4,
+  }
+}
+
+/** By relays alone; and where a person joins legs by a clip, three times. */
+const [windingsS, clipsS] = [8, 45]
+
+export function transformerOf({ between }: Transformer, reach: JigReach): Wants | Lack {
+  const { bridge, ohms, source, terminals, joint = false } = reach
+  if (!ohms) return noOhms
+  if (!bridge) {
+    return { why: 'no bridge reaches the jig', wayOut: 'enter a bridge under `jig` in the bench file' }
+  }
+  if (terminals < 4)
+    return { why: `it has four legs, the jig ${terminals} terminals`, wayOut: 'a jig with four terminals' }
+  const betweenV = source ? Math.min(between.atV, source.voltageMaxV) : 0
+  const clip = joint ? '' : '; a clip at hand'
+  const look = source ? `, ${formatSi(betweenV, 'V')} between the windings` : ''
+  return {
+    setUp: {
+      leads: `one winding to 1 and 2, the other to 3 and 4, beginnings first${clip}`,
+      measures: `ohms and bridge, windings in line${look}`,
+      mostV: Math.max(probing.voltageV, betweenV),
+      mostA: 0.05,
+    },
+    measureS: windingsS + (joint ? 0 : clipsS),
     rank: 4,
   }
 }

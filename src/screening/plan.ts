@@ -9,7 +9,7 @@ import type { Item } from './grade.ts'
 import { drainRoom } from './methods/field-effect.ts'
 import { nearestHz } from './methods/reactive.ts'
 import { capacitorOf } from './plan-capacitor.ts'
-import { potentiometerOf } from './plan-kinds.ts'
+import { potentiometerOf, transformerOf } from './plan-kinds.ts'
 import type { Bipolar, BridgeRectifier, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
 
 export interface SetUp {
@@ -122,6 +122,8 @@ function wantsOf(part: ToProve, reach: JigReach, bounds: PlanBounds): Wants | La
       return capacitorOf(part, reach, bounds)
     case 'potentiometer':
       return potentiometerOf(part, reach)
+    case 'transformer':
+      return transformerOf(part, reach)
     case 'inductor':
       return reach.bridge ? bridgeOf(nearestHz(part.frequencyHz, reach), 1, 1.5) : noBridge
     case 'diode':

@@ -82,6 +82,26 @@ export interface Inductor {
   readonly quality: Limit | null
 }
 
+/** Of two windings; the one with more turns is the high one, whichever is called primary. */
+export interface Transformer {
+  readonly kind: 'transformer'
+  /** Turns of the high winding over those of the low one, 1 or more. */
+  readonly ratio: Limit & { readonly nominal: number }
+  /** Of the high winding with the other one open. */
+  readonly henry: Limit | null
+  /** The same, reactance over loss: turns that are shorted take it away. */
+  readonly quality: Limit
+  /** At 20 °C. */
+  readonly highOhm: Limit | null
+  readonly lowOhm: Limit | null
+  /** Leakage inductance as a share of the inductance. */
+  readonly leakageShare: Limit | null
+  /** Between the windings, below touch-safe: no test of insulation. */
+  readonly between: { readonly atV: number; readonly ampere: Limit }
+  /** What the list says of tests of its insulation, made by a qualified person. */
+  readonly recorded: string | null
+}
+
 export interface Diode {
   readonly kind: 'diode'
   /** Currents, small to large, at which the forward voltage is read. */
@@ -142,4 +162,5 @@ export interface Contact {
 }
 
 export type ToProve =
-  | Resistor | Potentiometer | Capacitor | Inductor | Diode | BridgeRectifier | Bipolar | JunctionFet | Mosfet | Contact
+  | Resistor | Potentiometer | Capacitor | Inductor | Transformer | Diode | BridgeRectifier | Bipolar
+  | JunctionFet | Mosfet | Contact

@@ -23,6 +23,15 @@ describe('the jig of a bench file', () => {
     expect(paths({ leads: { bridge: { high: [1, 2, 3], low: [4, 5, 3] } } }, roles)).toEqual(['jig.leads.bridge.low'])
     expect(paths({ leads: { bridge: { high: [1, 2, 3], low: [4, 5] } } }, roles)).toEqual(['jig.leads.bridge.low'])
   })
+  it('has a wire that joins terminals, and a sensor, only with relays and an instrument of their own', () => {
+    const joint = { high: [13, 14, 15], low: [16, 17, 18] }
+    expect(paths({ leads, joint }, roles)).toEqual([])
+    expect(paths({ leads, joint: { ...joint, low: [16, 17, 1] } }, roles)).toEqual(['jig.joint.low'])
+    expect(paths({ leads, joint: { ...joint, high: [13, 14] } }, roles)).toEqual(['jig.joint.high'])
+    expect(paths({ terminals: 2, joint }, { bridge: 'lcr' })).toEqual(['jig.joint'])
+    expect(paths({ leads, thermometer: 3 }, roles)).toEqual(['jig.thermometer'])
+    expect(paths({ leads, thermometer: 3 }, { ...roles, thermometer: 'air' })).toEqual([])
+  })
   it('has one instrument and two terminals where nothing is led by relays', () => {
     expect(paths({ terminals: 2 }, { bridge: 'lcr' })).toEqual([])
     expect(paths({ terminals: 2 }, roles)).toEqual(['jig.leads'])

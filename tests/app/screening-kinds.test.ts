@@ -53,3 +53,17 @@ describe('potentiometers', () => {
     expect(got.wrongs).toEqual([])
   })
 })
+
+describe('transformers', () => {
+  it('are measured with their windings in line by relays: sound, shorted, leaky, turned, of another ratio', async () => {
+    const parts = [
+      tablePart('T1', 'transformer'), tablePart('T2', 'transformer', 'short'), tablePart('T3', 'transformer', 'leaky'),
+      tablePart('T4', 'transformer', 'reversed'), tablePart('T5', 'transformer', 'wrong-value'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ T1: 'accept', T2: 'reject', T3: 'reject', T4: 'accept', T5: 'reject' })
+    expect(got.reasons).toMatch(/T4: .*legs 1 and 4 are in phase.*other way round/)
+    expect(got.wrongs).toEqual([])
+    expect(got.mostV).toBeLessThan(20.01)
+  })
+})

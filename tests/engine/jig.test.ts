@@ -18,7 +18,7 @@ const spec: JigSpec = {
 }
 
 /** Roles that write down what is wrong: relays moved under power, two instruments at one terminal, too much asked. */
-function rig(failing: (call: string) => boolean = () => false) {
+function rig(failing: (call: string) => boolean = () => false, over: Partial<JigSpec> = {}) {
   const clock = new VirtualClock()
   const held = new Set<number>()
   const on = new Set<string>()
@@ -56,7 +56,7 @@ function rig(failing: (call: string) => boolean = () => false) {
     } as unknown as OhmMeter,
   } satisfies Roles
   const stop = new AbortController()
-  const jig = new BenchJig({ roles, spec, clock, signal: stop.signal })
+  const jig = new BenchJig({ roles, spec: { ...spec, ...over }, clock, signal: stop.signal })
   return { jig, stop, clock, held, on, wrong, calls }
 }
 
@@ -119,6 +119,17 @@ describe('the jig', () => {
     expect(await clock.run(force())).toBe('STOPPED')
     expect(await clock.run(codeOf(jig.impedance({ high: 1, low: 2 }, { frequencyHz: 1000, levelV: 1 })))).toBe('STOPPED')
     expect(calls).toHaveLength(2)
+  })
+
+  it('joins two terminals by its wire for one reading alone, and refuses where it has none', async () => {
+    const { jig, clock, held } = rig(undefined, { joint: { high: [31, 32, 33], low: [34, 35, 36] } })
+    const setup = { frequencyHz: 1000, levelV: 1 }
+    await clock.run(jig.impedance({ high: 1, low: 2 }, setup, { high: 3, low: 2 }))
+    expect([...held].sort((a, b) => a - b)).toEqual([1, 5, 33, 35])
+    await clock.run(jig.force({ high: 1, low: 2 }, { voltageV: 1, limitA: 1e-3 }))
+    expect([...held].sort((a, b) => a - b)).toEqual([13, 17])
+    expect(rig().jig.reach.joint).toBe(false)
+    expect(await rig().clock.run(codeOf(rig().jig.impedance({ high: 1, low: 2 }, setup, { high: 3, low: 2 })))).toBe('REFUSED')
   })
 
   it('refuses more than the jig allows before an output is on', async () => {

@@ -15,7 +15,7 @@ async function verdictOn(kind: ComponentKind, seed: number, defect?: Defect): Pr
 }
 
 /** Found and measured the other way round: these parts are as good one way as the other. */
-const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'bridge-rectifier', 'electrolytic-capacitor']
+const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'bridge-rectifier', 'transformer', 'electrolytic-capacitor']
 /** Another dielectric of the same value and at least as little loss cannot be told, and does what was asked. */
 const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
 /**
@@ -57,7 +57,7 @@ describe.each(kinds)('a %s', kind => {
 
   it('never gets more than its own conditions ask for, and no more than the probing limits while it is found out', async () => {
     const part = asked[kind]!
-    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'jfet' ? 15 : part.kind === 'mosfet' || part.kind === 'bridge-rectifier' ? 20 : part.kind === 'capacitor' ? 30 : 4
+    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'jfet' ? 15 : ['mosfet', 'bridge-rectifier', 'transformer'].includes(part.kind) ? 20 : part.kind === 'capacitor' ? 30 : 4
     for (const defect of [undefined, ...defectsOf[kind]]) {
       const { jig } = await verdictOn(kind, 7, defect)
       expect(jig.mostV).toBeLessThanOrEqual(wantedV)

@@ -74,7 +74,7 @@ describe('three ohms between three legs', () => {
     fc.assert(fc.property(fc.array(fc.constantFrom(0, 1, 50, 500, 9500, 1e4, Infinity), { minLength: 3, maxLength: 3 }), ohms => {
       const found = judgePairs([{ high: 1, low: 2 }, { high: 1, low: 3 }, { high: 2, low: 3 }].map((pair, i) => ({ pair: pair as never, ohm: ohms[i]! })))
       if (ohms.some(ohm => ohm === Infinity)) expect(found).toMatchObject({ fault: 'open' })
-      else if (found !== 'at a stop') expect([...(found as { ends: number[] }).ends, (found as { wiper: number }).wiper].sort()).toEqual([1, 2, 3])
+      else if (found !== 'at a stop') expect([...(found as unknown as { ends: number[] }).ends, (found as { wiper: number }).wiper].sort()).toEqual([1, 2, 3])
     }))
   })
 })
