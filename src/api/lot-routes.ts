@@ -1,6 +1,7 @@
 /** Routes of lots: reading what is on record, for everyone who may look. */
 import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
+import { gaugeAnswer, gaugeRequest } from '../schema/gauge.ts'
 import { lotSheetShape } from '../schema/lot-sheet.ts'
 import { compareAnswer, compareRequest, matchAnswer, matchRequest, sheetRequest } from '../schema/lots.ts'
 import { sourceState } from '../schema/sampling.ts'
@@ -40,6 +41,13 @@ export function lotRoutes(routes: Routes, { lots }: Pick<Application, 'lots'>): 
     const text = await lots.sheet(request.body)
     return await reply.type(types[request.body.format]).serializer(String).send(text)
   })
+
+  routes.post('/lots/gauge', {
+    schema: {
+      summary: 'What a study of the gauge comes to: repeatability, reproducibility, share of the tolerance',
+      body: gaugeRequest, response: answers(gaugeAnswer),
+    },
+  }, async request => await lots.gauge(request.body))
 
   routes.get('/lots/sources', {
     schema: {

@@ -37,8 +37,8 @@ export async function sampleOf(
   const decided = last !== undefined && await decisionOf(store, last.run.id) !== null
   if (last && !decided) return goOn(last.sample, request, names)
   if (decided && ask !== 'all') {
-    throw new BenchError('REFUSED', `lot ${unit} of ${asked.source} was decided already: ask for all of it to `
-      + 'inspect it again, which counts for no switching')
+    throw new BenchError('REFUSED', `lot ${unit} of ${asked.source} was decided already: ask for all of it `
+      + 'to inspect it again, which counts for no switching')
   }
   const state = await stateOf(store, before, asked)
   const seed = `${asked.source}/${unit}/${own.length + 1}`
@@ -52,7 +52,8 @@ function goOn(sample: SampleDrawn, { sample: asked }: ScreenRequest, names: read
     && (asked!.seed === undefined || asked!.seed === sample.seed)
     && sample.drawn.every(name => names.includes(name))
   if (same) return sample
-  throw new BenchError('REFUSED', 'a sample of this lot was drawn already, and is not drawn until it pleases', {
+  const what = 'a sample of this lot was drawn already, and is not drawn until it pleases'
+  throw new BenchError('REFUSED', what, {
     expected: `level ${sample.level}, AQL ${sample.aql}, ${sample.lotSize} parts, seed ${sample.seed}`,
     got: `level ${asked!.level}, AQL ${asked!.aql}, ${names.length} parts`,
   })

@@ -1,4 +1,5 @@
 /** The jobs that lots ask for, as plain data: what a thread is given, and what it gives back. */
+import { gaugeResult } from '../report/gauge-result.ts'
 import { compareRuns } from '../report/lot-compare.ts'
 import { matchLot } from '../report/lot-match.ts'
 import { lotCsv } from '../report/lot-csv.ts'
@@ -6,6 +7,7 @@ import { lotHtml } from '../report/lot-html.ts'
 import type { LotRun } from '../report/lot-parts.ts'
 import { sheetOfRuns } from '../report/lot-sheet.ts'
 import type { RunEvents } from '../report/lot-standards.ts'
+import type { GaugeRequest } from '../schema/gauge.ts'
 import type { LotSheet } from '../schema/lot-sheet.ts'
 import type { CompareRequest, MatchRequest, SheetRequest } from '../schema/lots.ts'
 import { faultOf } from '../store/protocol.ts'
@@ -13,6 +15,7 @@ import { faultOf } from '../store/protocol.ts'
 export type LotJob =
   | { readonly do: 'match'; readonly runs: readonly LotRun[]; readonly request: MatchRequest }
   | { readonly do: 'compare'; readonly runs: readonly LotRun[]; readonly request: CompareRequest }
+  | { readonly do: 'gauge'; readonly runs: readonly LotRun[]; readonly request: GaugeRequest }
   | {
     readonly do: 'sheet'; readonly runs: readonly LotRun[]; readonly request: SheetRequest
     readonly sessions: readonly RunEvents[]
@@ -27,7 +30,11 @@ export function doLotJob(job: LotJob): unknown {
   switch (job.do) {
     case 'match': return matchLot(job.runs, job.request)
     case 'compare': return compareRuns(job.runs, job.request)
-    case 'sheet': return sheetText(sheetOfRuns(job.runs, job.request.choice, job.sessions), job.request.format)
+    case 'gauge': return gaugeResult(job.runs, job.request)
+    case 'sheet': {
+      const { runs, sessions, request: { choice, format } } = job
+      return sheetText(sheetOfRuns(runs, choice, sessions), format)
+    }
   }
 }
 

@@ -10,7 +10,10 @@ import type { LotsPort } from '../schema/application.ts'
 import type {
   CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest,
 } from '../schema/lots.ts'
+import type { GaugeAnswer, GaugeRequest } from '../schema/gauge.ts'
+import type { RunRecord } from '../schema/run.ts'
 import type { SourceState } from '../schema/sampling.ts'
+import { screenRequest } from '../schema/screening.ts'
 import type { Store } from '../schema/store.ts'
 import { errorOf } from '../store/protocol.ts'
 import type { LotRun } from '../report/lot-parts.ts'
@@ -47,6 +50,18 @@ export class Lots implements LotsPort {
     return await this.#work({ do: 'compare', runs: await this.#runs(request.runs), request }) as CompareAnswer
   }
 
+  async gauge(request: GaugeRequest): Promise<GaugeAnswer> {
+    const runs = await this.#runs([request.run, ...await this.#sameStudy(request.run)])
+    return await this.#work({ do: 'gauge', runs, request }) as GaugeAnswer
+  }
+
+  /** Sessions of the same study: of one unit, with the same people, trials and parts. */
+  async #sameStudy(id: string): Promise<string[]> {
+    const wanted = studyKey(await this.#store.run(id))
+    if (wanted === null) return []
+    return (await this.#store.listRuns(runsMost)).filter(run => studyKey(run) === wanted).map(run => run.id)
+  }
+
   async sources(source?: string): Promise<SourceState[]> {
     return await sourcesOnRecord(this.#store, source)
   }
@@ -80,6 +95,14 @@ export class Lots implements LotsPort {
     }
     return runs
   }
+}
+
+/** What makes sessions one study; null of a run that is none. */
+function studyKey(run: RunRecord | undefined): string | null {
+  const request = screenRequest.safeParse(run?.setup['request'])
+  if (!request.success || !request.data.study) return null
+  const { unit, study: { people, trials, seed }, parts } = request.data
+  return JSON.stringify([unit, people, trials, seed, parts])
 }
 
 /** Work on threads of their own, one at a time; more is refused. `entry` is for tests. */

@@ -37,7 +37,7 @@ export interface ScreeningRunInput {
   publish(item: { type: 'result'; runId: string; result: PartResult }): void
   /** There is something new to see in `status`. */
   changed(): void
-  /** What there is to say when a session has come to its end, by the grades of its parts; null for nothing. */
+  /** What there is to say when a session has come to its end, by the grades of its parts, if anything. */
   conclude(grades: ReadonlyMap<string, PartResult['grade']>): Noted | null
 }
 

@@ -9,7 +9,7 @@ import type { ScreeningPort } from '../schema/application.ts'
 import type { Grade, PartResult, RunRecord } from '../schema/run.ts'
 import type { SampleDrawn } from '../schema/sampling.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
-import { itemsOf } from '../screening/from-list.ts'
+import { askedItems } from '../screening/asked-items.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { runIdOf } from './begin-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
@@ -140,7 +140,7 @@ export class Screening implements ScreeningPort {
   }
 
   async #prepare(request: ScreenRequest): Promise<Prepared> {
-    const { items, cannot } = itemsOf(request.parts, request)
+    const { items, cannot } = askedItems(request)
     refuseTwice([...items.map(({ id }) => id), ...cannot.map(({ id }) => id),
       ...request.standards.map(({ id }) => id)])
     const { limits } = this.#d.bench.file

@@ -2,7 +2,7 @@
 import type { Grade, RunRecord } from '../schema/run.ts'
 import { screenRequest, type ScreenRequest } from '../schema/screening.ts'
 import type { Store } from '../schema/store.ts'
-import { itemsOf } from '../screening/from-list.ts'
+import { askedItems } from '../screening/asked-items.ts'
 import type { Item } from '../screening/grade.ts'
 
 /** How far back is looked, in runs of any kind. */
@@ -25,7 +25,7 @@ export async function settledOf(
     if (open.size === 0) break
     const before = requestOf(run, unit)
     if (before === null) continue
-    const wanted = new Map(itemsOf(before.parts, before).items.map(({ id, part }) => [id, JSON.stringify(part)]))
+    const wanted = new Map(askedItems(before).items.map(({ id, part }) => [id, JSON.stringify(part)]))
     for (const { position: id, grade } of await store.results(run.id)) {
       const asked = open.get(id)
       open.delete(id)

@@ -20,7 +20,7 @@ export function addLotCommand(program: Command, context: CliContext, act: Act): 
     .option('--histogram', 'also how the values of each quantity lie')
     .option('-o, --output <file>', 'write the whole sheet with its charts: .html, .csv or .json')
     .description(
-      'what the parts of runs are worth together: yield, spread, capability, what stands apart, check standards',
+      'what the parts of runs are worth together: yield, spread, capability, outliers, check standards',
     ),
   async (runs: string[], options: Options) => await lot(context, runs, options))
 }

@@ -20,7 +20,8 @@ async function sampling(
   const sources = await daemonOf(context, options).get<SourceState[]>(`/lots/sources${query}`)
   if (options.json) printJson(context.out, sources)
   else print(context.out, ...sourceLines(sources).map(printable))
-  return sources.some(({ inspection }) => inspection === 'stopped') ? exitCodes.notAccepted : exitCodes.accepted
+  const isStopped = sources.some(({ inspection }) => inspection === 'stopped')
+  return isStopped ? exitCodes.notAccepted : exitCodes.accepted
 }
 
 const headings = ['run', 'when', 'lot', 'inspection', 'measured', 'bad', 'outcome']
@@ -32,8 +33,8 @@ function sourceLines(sources: readonly SourceState[]): string[] {
       ? 'inspection is stopped until the source is mended' : `${inspection} inspection is next`}`,
     ...renderTable(headings.map(heading => ({ heading })),
       lots.map(lot => [
-        lot.run, formatWall(lot.wallMs), lot.lot, lot.inspection, `${lot.n} of ${lot.lotSize}`, String(lot.bad),
-        lot.outcome,
+        lot.run, formatWall(lot.wallMs), lot.lot, lot.inspection, `${lot.n} of ${lot.lotSize}`,
+        String(lot.bad), lot.outcome,
       ])), '',
   ])
 }

@@ -24,7 +24,7 @@ export function addScreenCommand(program: Command, context: CliContext, act: Act
     .option('--standard <id=…>', 'a part of known value measured between the others, like '
       + 'id=S1,quantity=resistance,value=1000,u=0.05; may be given often', collect)
     .option('--standards-every <count>', 'standards are measured again after so many parts')
-    .option('--sample <aql=…>', 'measure a sample of a reel or drawer alone, like aql=1.0,level=II,source=reels')
+    .option('--sample <aql=…>', 'measure a sample of a reel or drawer alone, like aql=1.0,level=II,source=x')
     .option('--source-mended <what>', 'what was put right at a source whose inspection was stopped')
     .option('--ask <which>', 'parts that are open, not-accepted as well, or all')
     .option('--no-insulation', 'capacitors: capacitance and loss alone, without what they leak under voltage')
@@ -35,12 +35,12 @@ export function addScreenCommand(program: Command, context: CliContext, act: Act
   async (file: string, options: Options) => {
     const asked = screenRequestOf(file, options)
     const client = daemonOf(context, options)
-    if (options.plan) return await plan(context, client, asked, options)
-    return await lead(context, client, asked, options)
+    if (options.plan) return await showScreenPlan(context, client, asked, options)
+    return await leadScreening(context, client, asked, options)
   })
 }
 
-async function plan(
+export async function showScreenPlan(
   context: CliContext, client: DaemonClient, { request, left, isOpen }: ScreenAsked, options: Options,
 ): Promise<ExitCode> {
   const shown = await client.post<ShownScreenPlan>('/screening/plan', request, longMs)
@@ -49,7 +49,7 @@ async function plan(
   return isOpen || shown.cannot.length > 0 ? exitCodes.notAccepted : exitCodes.accepted
 }
 
-async function lead(
+export async function leadScreening(
   context: CliContext, client: DaemonClient, { request }: ScreenAsked, options: Options,
 ): Promise<ExitCode> {
   const run = await client.post<RunRecord>('/screening', request, longMs)

@@ -7,6 +7,7 @@ import { addBenchCommands, type Act } from './commands-bench.ts'
 import { addCompareCommand } from './commands-compare.ts'
 import { addContinueCommands } from './commands-continue.ts'
 import { addDecodeCommand } from './commands-decode.ts'
+import { addGaugeCommands } from './commands-gauge.ts'
 import { addHostCommand } from './commands-host.ts'
 import { addInstrumentsCommand } from './commands-instruments.ts'
 import { addLocalCommands } from './commands-local.ts'
@@ -64,6 +65,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addMatchCommand(program, context, act)
   addCompareCommand(program, context, act)
   addSamplingCommand(program, context, act)
+  addGaugeCommands(program, context, act)
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
   addPartsCommand(program, context, act)

@@ -59,7 +59,8 @@ export class ScreeningFollower implements Follower {
     this.close()
     this.#screen.block([])
     this.#screen.end()
-    for (const line of ['', ...outcomeLines(run, results, events), ...lotLines(events)]) this.#screen.line(line)
+    const lines = ['', ...outcomeLines(run, results, events), ...lotLines(events)]
+    for (const line of lines) this.#screen.line(line)
     return exitOfRun(run, results)
   }
 

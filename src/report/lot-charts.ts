@@ -1,4 +1,4 @@
-/** Histograms and control charts as inline SVG: no script, no outside resource, readable in black and white. */
+/** Histograms and control charts as inline SVG: no script, nothing fetched, readable in black and white. */
 import { formatSi } from '../base/format.ts'
 import type { LotQuantity, SheetChart, StandardSeries } from '../schema/lot-sheet.ts'
 import { linearAxis, type Axis } from './axis.ts'
@@ -85,7 +85,8 @@ function courseChart(
 ${levels.map(({ at, look, word }) => html`<line class="${look}" x1="${left}" x2="${right}" y1="${n(y.at(at))}"
 y2="${n(y.at(at))}"><title>${word} ${formatSi(at, unit, 6)}</title></line>`)}
 <path class="line main" d="${coursePath(points, x, y)}"/>
-${dots.map(({ i, value, label }) => html`<circle r="2.6" cx="${n(x(i))}" cy="${n(y.at(value))}"><title>${label}:
+${dots.map(({ i, value, label }) => html`<circle r="2.6" cx="${n(x(i))}"
+cy="${n(y.at(value))}"><title>${label}:
 ${formatSi(value, unit, 6)}</title></circle>`)}`, key)
 }
 

@@ -49,8 +49,8 @@ function quantitySection(of: LotQuantity): Markup {
   return html`<h2>${titleOf(of)}, ${of.n} parts, ${limitWords(of)}</h2>
 <p class="quiet">Limits: ${source}. Median ${formatSi(of.median, unit, 5)}; one reading is sure to
 ${of.expandedU === null ? 'nobody knows what' : html`± ${formatSi(of.expandedU, unit, 2)}`}.
-${within && html`Readings within the limits: ${within.good} of ${within.n}, ${formatProbability(within.low)} to
-${formatProbability(within.high)}.`}
+${within && html`Readings within the limits: ${within.good} of ${within.n},
+${formatProbability(within.low)} to ${formatProbability(within.high)}.`}
 ${grubbs && html` Farthest from the mean: ${grubbs.label}, ${grubbs.g.toFixed(2)} standard deviations
 (Grubbs' bound ${grubbs.critical.toFixed(2)}).`}</p>
 ${of.says.length > 0 && html`<ul>${of.says.map(line => html`<li>${line}</li>`)}</ul>`}

@@ -27,8 +27,8 @@ function capabilityWords({ capability, n, within }: Omit<LotQuantity, 'says'>): 
 function outlierWords({ grubbs, far, n }: Omit<LotQuantity, 'says'>): string[] {
   const words: string[] = []
   if (grubbs?.outlier) {
-    words.push(`${grubbs.label} is an outlier by Grubbs' test (${grubbs.g.toFixed(2)} standard deviations off, `
-      + `${grubbs.critical.toFixed(2)} is the bound for ${n}): look for its cause before it is left out`)
+    words.push(`${grubbs.label} is an outlier by Grubbs' test (${grubbs.g.toFixed(2)} standard deviations `
+      + `off, ${grubbs.critical.toFixed(2)} is the bound for ${n}): look for its cause before it is left out`)
   }
   if (far.length > 0) words.push(`far from the rest: ${some(far)}`)
   return words

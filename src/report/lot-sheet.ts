@@ -1,6 +1,6 @@
 /**
- * The sheet of a lot: what the parts of one or several runs are worth together. Parts are put together by what
- * was compared with what: the same quantity against the same limits. Pure; SI units.
+ * The sheet of a lot: what the parts of one or several runs are worth together. Parts are put together by
+ * what was compared with what: the same quantity against the same limits. Pure; SI units.
  */
 import { individualsChart, type Chart } from '../analysis/lots/control-charts.ts'
 import { summariseLot } from '../analysis/lots/summary.ts'

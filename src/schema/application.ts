@@ -1,5 +1,6 @@
 /** The one application object that HTTP API, CLI and console are views of, and the shapes it shows. */
 import { z } from 'zod'
+import type { GaugeAnswer, GaugeRequest } from './gauge.ts'
 import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest } from './lots.ts'
 import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
@@ -178,6 +179,8 @@ export interface LotsPort {
   compare(request: CompareRequest): Promise<CompareAnswer>
   /** As a text of the format asked for; JSON is a `LotSheet`. */
   sheet(request: SheetRequest): Promise<string>
+  /** What a study of the gauge comes to, over all its sessions. */
+  gauge(request: GaugeRequest): Promise<GaugeAnswer>
   /** How lots that are sampled are inspected now, by source; of one, or of all. */
   sources(source?: string): Promise<SourceState[]>
 }

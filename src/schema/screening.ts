@@ -1,5 +1,6 @@
 /** A screening session as every interface sees it: what is asked, planned, and how it stands. SI units. */
 import { z } from 'zod'
+import { gaugeStudy } from './gauge.ts'
 import { partsList } from './parts-list.ts'
 import { grades } from './run.ts'
 import { sampleAsked, sampleDrawn } from './sampling.ts'
@@ -33,6 +34,7 @@ export const screenRequest = z.strictObject({
   }).default({ voltageV: 240, frequencyHz: 50 }).describe('That parts of a mains class are reckoned for'),
   person: z.string().min(1).max(100),
   sample: sampleAsked.optional().describe('Measure only a sample of a list of one line, and judge its lot'),
+  study: gaugeStudy.optional().describe('Measure each part often, by several people: a study of the gauge'),
 })
 export type ScreenRequest = z.infer<typeof screenRequest>
 

@@ -40,7 +40,7 @@ export function drawSample(
 function inForce({ mended, source }: SampleAsked, before: Inspected): Inspected {
   if (before.inspection === 'stopped') {
     if (mended !== undefined) return { inspection: restartedSwitching.severity, lots: '' }
-    throw new BenchError('REFUSED', `inspection of ${source} is stopped: ten lots in a row stayed tightened`, {
+    throw new BenchError('REFUSED', `inspection of ${source} is stopped: ten lots in a row were tightened`, {
       expected: 'what was put right at the source', got: 'nothing said',
     })
   }
@@ -84,7 +84,7 @@ export interface LotJudged {
   readonly bad: number
   /** Measured and not told, or not measured yet. */
   readonly open: number
-  /** What is in force for the next lot of the source; null where this one is not decided or does not count. */
+  /** What is in force for the next lot of the source; null where this one is open or does not count. */
   readonly after: Inspected | null
   /** Why inspection changed; null where it did not. */
   readonly change: string | null

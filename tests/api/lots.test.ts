@@ -43,6 +43,7 @@ describe('lots over HTTP', () => {
   it.each([
     ['/lots/match', { runs: ['A1'], by: [] }, 400], ['/lots/match', { runs: ['A1'], by: [{ quantity: 'gain', within: -1 }] }, 400],
     ['/lots/match', { runs: ['none'], by: [{ quantity: 'gain' }] }, 404], ['/lots/match', { runs: ['A1'], by: [{ quantity: 'vbe' }] }, 409],
+    ['/lots/gauge', { run: 'A1' }, 409], ['/lots/gauge', { run: 'none' }, 404],
     ['/lots/sheet', { runs: ['none'] }, 404], ['/lots/sheet', { runs: ['A1'], format: 'pdf' }, 400],
     ['/lots/compare', { runs: ['A1'], by: 'size' }, 400], ['/lots/compare', { runs: ['A1'], by: 'kind' }, 409],
   ])('refuses %s %j with %i', async (url, body, status) => {

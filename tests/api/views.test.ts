@@ -5,7 +5,8 @@ import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
 import { hashOfToken, isToken, isTokenHash, newToken } from '../../src/base/token.ts'
-import { criterion, result, runOf } from '../report/lot-fixture.ts'
+import { readingName } from '../../src/schema/gauge.ts'
+import { criterion, line, result, runOf } from '../report/lot-fixture.ts'
 import { FakeApplication, screenBody } from './fake-application.ts'
 
 const token = newToken()
@@ -18,6 +19,12 @@ let here: Api
 let elsewhere: Api
 beforeEach(async () => {
   app = await FakeApplication.make()
+  const study = { people: ['Ida', 'Bo'], trials: 2 }
+  const request = { unit: 'gauge', parts: [line(['R1', 'R2'], 'resistor')], study, person: 'Ida' }
+  await app.store.createRun({ ...runOf('study', []).run, setup: { request } }, [])
+  for (const [i, name] of ['R1', 'R2'].flatMap(part => study.people.flatMap(who => [1, 2].map(trial => readingName(part, who, trial)))).entries()) {
+    await app.store.saveResult('study', result(name, [criterion(100 + i * i, { name: 'resistance', unit: 'Ω' })]))
+  }
   const again = runOf('again', ['C1', 'C2'].map(name => result(name, [criterion(1e-5, { name: 'leakage', unit: 'A' })])))
   await app.store.createRun(again.run, [])
   for (const one of again.results) await app.store.saveResult('again', one)
@@ -71,7 +78,7 @@ const looks: readonly (readonly [string, object | undefined])[] = [
   ['POST /plan', startBody], ['POST /screening/plan', screenBody],
   ['POST /lots/match', { runs: ['R1'], by: [{ quantity: 'leakage' }], choice: { grades: ['accept', 'marginal', 'reject'] } }],
   ['POST /lots/compare', { runs: ['R1', 'again'] }], ['POST /lots/sheet', { runs: ['R1'] }],
-  ['GET /lots/sources', undefined],
+  ['GET /lots/sources', undefined], ['POST /lots/gauge', { run: 'study' }],
   ['POST /units/parts', { unit: 'pavilion', designators: ['C1'] }],
   ['POST /units/rack', { unit: 'pavilion', parts: [{ designator: 'C1', ratedV: 450, capacitanceF: 1e-5 }] }],
 ]

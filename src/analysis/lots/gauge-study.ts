@@ -42,19 +42,32 @@ export interface GaugeAnova extends GaugeSpread {
  * two trials, all of one shape and finite.
  */
 export function gaugeAnova(values: GaugeReadings, poolAbove = 0.05): GaugeAnova {
-  const { appraisers: a, parts: p, trials: r } = shapeOf(values)
+  const shape = shapeOf(values)
   const ms = meanSquares(values)
-  const [dofInteraction, dofError] = [(a - 1) * (p - 1), a * p * (r - 1)]
+  const dof = gaugeDof(shape)
   const interactionF = ms.interaction / ms.error
-  const interactionP = Number.isNaN(interactionF) ? 1 : fUpperTail(interactionF, dofInteraction, dofError)
+  const interactionP = Number.isNaN(interactionF) ? 1 : fUpperTail(interactionF, dof.interaction, dof.error)
   const pooled = interactionP > poolAbove
-  const pooledMs = (ms.interaction * dofInteraction + ms.error * dofError) / (dofInteraction + dofError)
+  return { ...spreadOf(ms, shape, pooled), ms, interactionF, interactionP, pooled }
+}
+
+export interface GaugeShape { appraisers: number; parts: number; trials: number }
+
+/** Degrees of freedom of the mean squares. */
+export const gaugeDof = ({ appraisers: a, parts: p, trials: r }: GaugeShape): GaugeAnova['ms'] =>
+  ({ appraisers: a - 1, parts: p - 1, interaction: (a - 1) * (p - 1), error: a * p * (r - 1) })
+
+/** Spreads from mean squares; `pooled`: the interaction goes into the error. */
+export function spreadOf(ms: GaugeAnova['ms'], shape: GaugeShape, pooled: boolean): GaugeSpread {
+  const { appraisers: a, parts: p, trials: r } = shape
+  const dof = gaugeDof(shape)
+  const pooledMs = (ms.interaction * dof.interaction + ms.error * dof.error) / (dof.interaction + dof.error)
   const error = pooled ? pooledMs : ms.error
   const against = pooled ? error : ms.interaction
   const interaction = pooled ? 0 : Math.max(0, (ms.interaction - ms.error) / r)
   const appraisers = Math.max(0, (ms.appraisers - against) / (p * r))
   const parts = Math.max(0, (ms.parts - against) / (a * r))
-  return { ...spread(error, appraisers + interaction, parts), ms, interactionF, interactionP, pooled }
+  return spread(error, appraisers + interaction, parts)
 }
 
 /**
@@ -103,7 +116,8 @@ function meanSquares(values: GaugeReadings): GaugeAnova['ms'] {
   }
 }
 
-function shapeOf(values: GaugeReadings): { appraisers: number; parts: number; trials: number } {
+/** Asserts two of each, all of one shape and finite. */
+export function shapeOf(values: GaugeReadings): GaugeShape {
   const [appraisers, parts] = [values.length, values[0]?.length ?? 0]
   const trials = values[0]?.[0]?.length ?? 0
   assert(appraisers >= 2 && parts >= 2 && trials >= 2, 'a gauge study needs two appraisers, parts and trials')
