@@ -92,7 +92,7 @@ export class PhysicsJig implements Jig {
     }
     const clock = { monotonicMs: () => nowMs } as unknown as Clock
     return chargeAndEmpty({
-      clock, settleMs: 5, lead: async () => {}, loose: async () => {}, holds: volts => { this.heldV = volts },
+      clock, settleMs: 5, lead: async () => {}, loose: async () => {}, holds: async volts => { this.heldV = volts },
       force: async to => { this.#note(to); force = to },
       setOutput: async to => { on = to },
       measure: async () => this.#point(force!, passed(40)),

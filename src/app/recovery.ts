@@ -5,7 +5,7 @@ import { leftOnBus, measureLeft, type LeftOnBus } from './after-crash.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
 import type { Latch } from './latch.ts'
-import { standingOnRecord, unprovedOnRecord } from './unproved.ts'
+import { chargedOnRecord, standingOnRecord, unprovedOnRecord } from './unproved.ts'
 
 export class Recovery {
   readonly #d: DaemonDeps
@@ -36,8 +36,9 @@ export class Recovery {
     const off = await keeper.safeOff('start of the daemon')
     await keeper.reset()
     const interrupted = await store.interruptRunning(clock.wallMs())
-    for (const standing of [await standingOnRecord(store), await unprovedOnRecord(store)]) {
-      if (standing !== null) this.#latch.add(standing)
+    for (const standing of [standingOnRecord, unprovedOnRecord, chargedOnRecord]) {
+      const words = await standing(store)
+      if (words !== null) this.#latch.add(words)
     }
     await prepareInstruments(composed.roles)
     const left = await leftOnBus(store)

@@ -24,6 +24,10 @@ const beatEveryMs = beatLimitMs / 4
 const hungMs = 120_000
 const lookEveryMs = 100
 
+const maybeCharged = (volts: number): string =>
+  `what lies in the jig may be charged to ${formatSi(volts, 'V')}: discharge it through a resistor, `
+    + 'and measure that, before anything else'
+
 export interface ScreeningRunInput {
   readonly deps: DaemonDeps
   readonly record: RunRecord
@@ -88,6 +92,13 @@ export class ScreeningRun {
   do(deed: Deed): string | null { return this.#session.do(deed) }
 
   abort(error: unknown): void { this.#in.abort.abort(error) }
+
+  /** On record before the part is charged: whatever ends this process, the next one knows. */
+  async holds(volts: number): Promise<void> {
+    await this.#note(volts > 0
+      ? { kind: 'charged', severity: 'info', text: maybeCharged(volts), data: { volts } }
+      : { kind: 'emptied', severity: 'info', text: 'what lies in the jig is empty' })
+  }
 
   /** It goes on as it should: the keeper is fed. */
   turned(): void { this.#turnedMs = this.#in.deps.livenessClock.monotonicMs() }
@@ -243,7 +254,6 @@ export class ScreeningRun {
   /** What a person must know before they touch what lies in the jig, or lead anything to it. */
   #maybeCharged(): string {
     const { mayHoldV } = this.#in.jig
-    return mayHoldV === 0 ? '' : `; what lies in the jig may be charged to ${formatSi(mayHoldV, 'V')}: `
-      + 'discharge it through a resistor, and measure that, before anything else'
+    return mayHoldV === 0 ? '' : `; ${maybeCharged(mayHoldV)}`
   }
 }

@@ -3,7 +3,7 @@
  * lasts, because sources are energy links.
  */
 import { BenchError } from '../base/errors.ts'
-import { BenchJig } from '../engine/jig.ts'
+import { BenchJig, type JigDeps } from '../engine/jig.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { ScreeningPort } from '../schema/application.ts'
 import type { Grade, PartResult, RunRecord } from '../schema/run.ts'
@@ -92,7 +92,9 @@ export class Screening implements ScreeningPort {
     const prepared = await this.#prepare(request)
     refuseUnlessAny(prepared)
     const abort = new AbortController()
-    const jig = this.#jig(abort.signal, () => this.#current?.turned())
+    const jig = this.#jig(abort.signal, {
+      waits: () => this.#current?.turned(), holds: async volts => { await this.#current?.holds(volts) },
+    })
     await checkIdentities(bench, composed)
     await prepareInstruments(composed.roles, [
       'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer',
@@ -154,12 +156,12 @@ export class Screening implements ScreeningPort {
     return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample }
   }
 
-  /** `waits` is called while a long wait goes on. No jig gets more than touch-safe. */
-  #jig(signal: AbortSignal, waits: () => void = () => {}): BenchJig {
+  /** No jig gets more than touch-safe. */
+  #jig(signal: AbortSignal, heard: Pick<JigDeps, 'waits' | 'holds'> = {}): BenchJig {
     const { bench: { file: { jig, limits } }, composed: { roles }, clock } = this.#d
     if (jig) {
       const spec = { ...jig, voltageMaxV: Math.min(jig.voltageMaxV, limits.touchSafeV) }
-      return new BenchJig({ roles, spec, clock, signal, waits })
+      return new BenchJig({ roles, spec, clock, signal, ...heard })
     }
     throw new BenchError('REFUSED', 'this bench has no jig', {
       expected: '`jig` in the bench file', got: 'none',

@@ -47,6 +47,18 @@ export async function standingOnRecord(store: Store): Promise<string | null> {
   return `run ${last.id} ${last.state}: ${why}`
 }
 
+/**
+ * Words for a session that was interrupted while what lies in the jig was charged, and that nobody has
+ * acknowledged since. Null where there is none.
+ */
+export async function chargedOnRecord(store: Store): Promise<string | null> {
+  const [last] = await store.listRuns(1)
+  if (last?.state !== 'interrupted') return null
+  const said = (await store.events(last.id)).findLast(({ kind }) =>
+    kind === 'charged' || kind === 'emptied' || kind === 'acknowledged')
+  return said?.kind === 'charged' ? `run ${last.id} was interrupted: ${said.text}` : null
+}
+
 /** What every position was known to hold when the record ends. */
 function heldOnRecord(events: readonly RunEvent[]): ReadonlyMap<string, Held> {
   const held = new Map<string, Held>()

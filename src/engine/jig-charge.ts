@@ -21,8 +21,11 @@ export interface ChargePorts {
   setOutput(on: boolean): Promise<void>
   measure(): Promise<Point>
   rest(ms: number): Promise<void>
-  /** The part may hold so much from now on, V; 0 once it is shown to be harmless. */
-  holds(volts: number): void
+  /**
+   * The part may hold so much from now on, V; 0 once it is shown to be harmless. The source is switched on
+   * when this has resolved.
+   */
+  holds(volts: number): Promise<void>
 }
 
 /** While the limit decides, this often, growing. */
@@ -60,7 +63,7 @@ export async function chargeAndEmpty(ports: ChargePorts, charge: Charge): Promis
 async function charged(ports: ChargePorts, charge: Charge): Promise<Omit<Charged, 'leftV'>> {
   await ports.lead()
   await ports.force({ voltageV: charge.voltageV, limitA: charge.limitA })
-  ports.holds(Math.abs(charge.voltageV))
+  if (Math.abs(charge.voltageV) >= harmlessV) await ports.holds(Math.abs(charge.voltageV))
   await ports.setOutput(true)
   const last = await untilFree(ports, charge.upWithinMs)
   if (last.limited) return { isUp: false, points: [last], recovered: null }
@@ -122,7 +125,7 @@ async function empty(ports: ChargePorts, charge: Charge): Promise<number> {
     const { voltage } = await lookOpen(ports, charge, openMs)
     seen = voltage.quality === 'good' ? formatSi(voltage.value, 'V', 3) : voltage.quality
     if (voltage.quality === 'good' && Math.abs(voltage.value) + 2 * voltage.u < harmlessV) {
-      ports.holds(0)
+      if (Math.abs(charge.voltageV) >= harmlessV) await ports.holds(0)
       return Math.abs(voltage.value)
     }
   }

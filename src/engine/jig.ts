@@ -39,6 +39,8 @@ export interface JigDeps {
   readonly clock: Clock
   readonly signal: AbortSignal
   readonly residuals?: Residuals
+  /** Called with the volts that a part is about to hold, and with 0 once it is shown to be harmless. */
+  readonly holds?: (volts: number) => Promise<void>
   /** Called while a long wait goes on as it should. */
   readonly waits?: () => void
 }
@@ -112,7 +114,11 @@ export class BenchJig implements Jig {
       },
       measure: () => source.measure(),
       rest: ms => this.rest(ms),
-      holds: volts => { this.#heldV = volts },
+      holds: async volts => {
+        if (volts > 0) this.#heldV = volts
+        await this.#deps.holds?.(volts)
+        this.#heldV = volts
+      },
     }, charge)
   }
 

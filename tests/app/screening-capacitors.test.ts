@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest'
 import { Component } from '../../mocks/components/component.ts'
 import { usualRatings } from '../../mocks/components/kinds.ts'
 import { makeComponent } from '../../mocks/components/make-component.ts'
+import { openInlineStore } from '../../src/store/inline.ts'
 import { openTable, requestFor, soon, tablePart, type Table, type TablePart } from './screening-bench.ts'
 
 const keepAll = (table: Table): void => { table.onTold = (tone, text) => { if (tone === 'attention' && text.includes('?')) soon(table, 'keep') } }
@@ -158,6 +159,37 @@ describe('a charged part', () => {
     expect(table.sim.wrongs).toEqual([])
   })
 
+  it('when daemon and keeper are killed: the next start makes the bench safe, says so, and energises nothing before it is acknowledged', async () => {
+    const parts = [tablePart('C1', 'film-capacitor')]
+    const table = await openTable(parts, { store: openInlineStore(':memory:') })
+    const charged = new Promise<void>(resolve => {
+      const watch = (): void => {
+        if (table.sim.heldV > 19) resolve()
+        else table.clock.after(100, watch)
+      }
+      watch()
+    })
+    const { id } = await table.clock.run(table.daemon.screening.begin(requestFor(parts)))
+    await table.clock.run(charged)
+    const next = await table.restart()
+    table.follow(next)
+    expect(await table.store.run(id)).toMatchObject({ state: 'interrupted' })
+    expect(table.sim.driven).toBe(false)
+    expect(table.sim.heldV).toBeGreaterThan(19)
+    expect(next.status().latched?.text).toMatch(/was interrupted: what lies in the jig may be charged to 20.0 V: discharge it/)
+    await expect(table.clock.run(next.screening.begin(requestFor(parts)))).rejects.toMatchObject({ code: 'TRIPPED' })
+    await expect(table.clock.run(table.composed.roles.source!.setOutput(true))).rejects.toMatchObject({ code: expect.stringMatching(/TRIPPED|KEEPER_GONE|LINK_DOWN/) })
+    expect(table.sim.driven).toBe(false)
+    table.sim.put(null)
+    table.parts.set('C1', makeComponent('film-capacitor', usualRatings['film-capacitor'], 'C1'))
+    await table.clock.run(next.acknowledge('discharged it through 10 kΩ, measured 0.1 V', 'Ida'))
+    const again = await table.restart()
+    expect(again.status().latched).toBeNull()
+    table.follow(again)
+    expect((await table.screen(requestFor(parts), again)).state).toBe('done')
+    expect(table.sim.wrongs).toEqual([])
+  })
+
   it('that was taken out has no result: the run tripped, and it is said to be charged', async () => {
     const table = await openTable([tablePart('C1', 'film-capacitor')])
     const watch = (): void => {
@@ -170,5 +202,9 @@ describe('a charged part', () => {
     expect(table.daemon.status().latched?.text).toMatch(/what was charged left the jig.*may be charged to 20.0 V: discharge it through a resistor/)
     expect(table.parts.get('C1')!.heldV).toBeGreaterThan(19)
     expect(table.sim.wrongs).toEqual([])
+    // Nothing is energised before a person says what they found.
+    await expect(table.clock.run(table.daemon.screening.begin(requestFor([tablePart('C1', 'film-capacitor')])))).rejects.toMatchObject({ code: 'TRIPPED' })
+    await expect(table.clock.run(table.composed.roles.source!.setOutput(true))).rejects.toMatchObject({ code: 'TRIPPED' })
+    expect(table.sim.driven).toBe(false)
   })
 })
