@@ -75,6 +75,9 @@ async function rack(asked: Asked): Promise<Said> {
 
 async function jig(asked: Asked): Promise<Said> {
   if (asked.scenario !== undefined) throw new Error('a jig has one scenario: leave --scenario out')
+  if (asked.hands !== undefined && !/^http:\/\/[^/]+/.test(asked.hands)) {
+    throw new Error(`--hands is the address of a daemon, http://…, not ${asked.hands}`)
+  }
   const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
   if (Object.keys(others).length > 0) throw new Error('a jig has faults of its instruments alone')
   const { benchFile, timeUrl, controlUrl, drawer, follow } = await serveJig({

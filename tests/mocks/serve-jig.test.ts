@@ -141,7 +141,7 @@ describe('the process', () => {
     expect(await exited).toEqual([0, null])
   }, 120_000)
 
-  it.each([[['--hands', 'http://127.0.0.1:1']], [['--jig', '--seed', 'x']], [['--jig', '--scenario', 'rack-2']]])('refuses %j with exit code 2', async args => {
+  it.each([[['--hands', 'http://127.0.0.1:1']], [['--jig', '--seed', 'x']], [['--jig', '--scenario', 'rack-2']], [['--jig', '--hands', '7316']]])('refuses %j with exit code 2', async args => {
     expect(await once(start('mocks/main', ...args), 'exit')).toEqual([2, null])
   })
 })
