@@ -2,7 +2,8 @@
  * The truth study: many simulated parts whose truth is known, a fresh bench for each, and the question
  * whether what the software says of them is right at the rates it claims. `npm run truth -- --parts 2000
  * --seed 1`; with `--study NAME` (several allowed) one with a disturbance, with `--all` every one; `--json`
- * prints one object as the last line. Exit code 1 when an undisturbed study fails a test.
+ * prints one object as the last line. Exit code 1 when an undisturbed study fails a test. `--study screening`
+ * screens parts of all kinds, each in a session of its own; `--count` is another word for `--parts`.
  */
 import { fork } from 'node:child_process'
 import { availableParallelism } from 'node:os'
@@ -10,13 +11,16 @@ import { fileURLToPath } from 'node:url'
 import { parseArgs } from 'node:util'
 import type { Outcome } from './truth/night.ts'
 import { failures, score, type Count, type Coverage, type Score } from './truth/score.ts'
+import { scoreScreening, screeningFailures, screeningLines, type ScreeningScore } from './truth-screening/score.ts'
+import { screenOne, type Screened } from './truth-screening/session.ts'
 import { isStudy, runStudy, studies, type StudyName } from './truth/study.ts'
 
-interface Slice { study: StudyName; seed: number; from: number; to: number }
+const screening = 'screening'
+interface Slice { study: StudyName | typeof screening; seed: number; from: number; to: number }
 
 if (process.send) {
-  process.once('message', (message: Slice) => {
-    void runStudy(message.study, message.seed, message.from, message.to).then(outcomes => {
+  process.once('message', ({ study, seed, from, to }: Slice) => {
+    void (study === screening ? screenAll(seed, from, to) : runStudy(study, seed, from, to)).then(outcomes => {
       process.send!(outcomes, () => process.disconnect())
     })
   })
@@ -26,42 +30,64 @@ if (process.send) {
 
 async function main(): Promise<void> {
   const { values: asked } = parseArgs({ options: {
-    parts: { type: 'string', default: '2000' }, seed: { type: 'string', default: '1' },
+    parts: { type: 'string', default: '2000' }, count: { type: 'string' }, seed: { type: 'string', default: '1' },
     study: { type: 'string', multiple: true, default: ['normal'] }, all: { type: 'boolean', default: false },
     jobs: { type: 'string', default: String(availableParallelism()) },
     json: { type: 'boolean', default: false },
   } })
   const names = asked.all ? Object.keys(studies) : asked.study
-  const scores: Record<string, Score> = {}
+  const scores: Record<string, Score | ScreeningScore> = {}
+  const [seed, parts, jobs] = [Number(asked.seed), Number(asked.count ?? asked.parts), Number(asked.jobs)]
   for (const name of names) {
+    if (name === screening) {
+      scores[name] = await screeningStudy(seed, parts, jobs)
+      continue
+    }
     if (!isStudy(name)) throw new Error(`no study ${name}: one of ${Object.keys(studies).join(', ')}`)
     const startedMs = performance.now()
-    const outcomes = await inSlices(name, Number(asked.seed), Number(asked.parts), Number(asked.jobs))
-    scores[name] = score(outcomes, name === 'forming' ? 'forming' : 'steady')
+    const outcomes = await inSlices<Outcome>(name, seed, parts, jobs)
+    const scored = scores[name] = score(outcomes, name === 'forming' ? 'forming' : 'steady')
     console.log(`\n${name}: ${studies[name].says}`)
     const seconds = ((performance.now() - startedMs) / 1000).toFixed(0)
-    console.log(`seed ${asked.seed}, ${asked.parts} parts, ${seconds} s`)
-    for (const line of linesOf(scores[name])) console.log(line)
+    console.log(`seed ${seed}, ${parts} parts, ${seconds} s`)
+    for (const line of linesOf(scored)) console.log(line)
     if (name !== 'normal' && name !== 'rectangular') continue
-    const failed = failures(scores[name], name)
+    const failed = failures(scored, name)
     console.log(failed.length === 0 ? 'passed' : `FAILED: ${failed.join(', ')}`)
     if (failed.length > 0) process.exitCode = 1
   }
   if (asked.json) console.log(JSON.stringify(scores))
 }
 
+async function screenAll(seed: number, from: number, to: number): Promise<Screened[]> {
+  const screened: Screened[] = []
+  for (let index = from; index < to; index++) screened.push(await screenOne(seed, index, 'normal'))
+  return screened
+}
+
+async function screeningStudy(seed: number, parts: number, jobs: number): Promise<ScreeningScore> {
+  const startedMs = performance.now()
+  const scored = scoreScreening(await inSlices<Screened>(screening, seed, parts, jobs))
+  console.log(`\nscreening, seed ${seed}, ${((performance.now() - startedMs) / 1000).toFixed(0)} s`)
+  for (const line of screeningLines(scored)) console.log(line)
+  const failed = screeningFailures(scored)
+  console.log(failed.length === 0 ? 'passed' : `FAILED: ${failed.join(', ')}`)
+  if (failed.length > 0) process.exitCode = 1
+  return scored
+}
+
 /** Each part is decided by seed and index alone, so how the work is cut changes nothing. */
-async function inSlices(study: StudyName, seed: number, parts: number, jobs: number): Promise<Outcome[]> {
+async function inSlices<T>(study: Slice['study'], seed: number, parts: number, jobs: number): Promise<T[]> {
   const edges = Array.from({ length: jobs + 1 }, (_, i) => Math.round(parts * i / jobs))
   const slices = await Promise.all(edges.slice(1).map((to, i) =>
-    sliceOf({ study, seed, from: edges[i]!, to })))
+    sliceOf<T>({ study, seed, from: edges[i]!, to })))
   return slices.flat()
 }
 
-function sliceOf(slice: Slice): Promise<Outcome[]> {
+function sliceOf<T>(slice: Slice): Promise<T[]> {
   return new Promise((resolve, reject) => {
     const child = fork(fileURLToPath(import.meta.url), { serialization: 'advanced' })
-    child.once('message', message => resolve(message as Outcome[]))
+    child.once('message', message => resolve(message as T[]))
     child.once('error', reject)
     child.once('exit', code => reject(new Error(`a slice ended with code ${code}`)))
     child.send(slice)

@@ -12,6 +12,7 @@ import { shippedSequences } from '../src/sequences/index.ts'
 import { openInlineStore } from '../src/store/inline.ts'
 import { memoryLink, type MemoryLink } from '../src/transport/memory.ts'
 import { JigBench, jigInstrumentNames } from '../mocks/bench/jig-bench.ts'
+import type { ErrorModel } from '../mocks/instruments/accuracy.ts'
 import { memoryEnd } from '../mocks/bench/links.ts'
 import { Life, mortalClock, mortalTransport } from './mortal.ts'
 
@@ -28,12 +29,13 @@ export interface VirtualJigOptions {
   readonly store?: Store
   /** Instruments answer at once. */
   readonly instant?: boolean
+  readonly errors?: ErrorModel
 }
 
 export async function virtualJig(options: VirtualJigOptions = {}): Promise<VirtualJig> {
-  const { seed = 3, store = openInlineStore(':memory:'), instant = false } = options
+  const { seed = 3, store = openInlineStore(':memory:'), instant = false, errors = 'inside' } = options
   const clock = new VirtualClock()
-  const sim = new JigBench({ clock, seed, instant })
+  const sim = new JigBench({ clock, seed, instant, errors })
   const profiles = new ProfileFolder(null)
   const bench = checkBench(benchFile.parse(sim.benchFile()), 'simulated jig', profiles)
   const links = new Map(jigInstrumentNames.map(name =>

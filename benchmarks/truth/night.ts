@@ -8,8 +8,7 @@ import { virtualBench } from '../virtual-bench.ts'
 import type { StudyPart } from './parts.ts'
 
 /** One value with its uncertainty and what it truly was, in one unit. */
-export interface Judged {
-  readonly name: 'leakage' | 'capacitance' | 'esr'
+export interface JudgedValue {
   readonly value: number
   readonly expandedU: number
   readonly truth: number
@@ -18,6 +17,7 @@ export interface Judged {
   readonly grade: Grade
   readonly limits: Limits
 }
+export interface Judged extends JudgedValue { readonly name: 'leakage' | 'capacitance' | 'esr' }
 
 /** The leakage as it flowed at the formal instant, the part a little below its rated voltage. */
 export interface AsRead { readonly value: number; readonly u: number; readonly truth: number }

@@ -9,7 +9,7 @@ import {
 } from '../../src/analysis/binomial.ts'
 import { normalCdf } from '../../src/analysis/distributions.ts'
 import { globalRisks, type Process } from '../../src/analysis/risk.ts'
-import type { Judged, Outcome } from './night.ts'
+import type { Judged, JudgedValue, Outcome } from './night.ts'
 
 export interface Interval { readonly value: number; readonly expandedU: number; readonly truth: number }
 
@@ -52,7 +52,7 @@ function count(seen: readonly boolean[], chances: readonly number[]): Count {
   }
 }
 
-export const conforms = ({ truth, limits }: Judged): boolean =>
+export const conforms = ({ truth, limits }: JudgedValue): boolean =>
   truth >= (limits.lower ?? -Infinity) && truth <= (limits.upper ?? Infinity)
 
 /** Lower edges of the strata of pConform, within each of which the count must come out. */
@@ -68,8 +68,8 @@ export interface Calibration {
  * so it comes out only where true values are drawn flat on the scale of u: here the standard deviation of the
  * draw about a limit is some five u, whose curvature moves a stratum by less than a hundredth.
  */
-export function calibration(judged: readonly Judged[]): Calibration {
-  const counted = (some: readonly Judged[]): Count =>
+export function calibration(judged: readonly JudgedValue[]): Calibration {
+  const counted = (some: readonly JudgedValue[]): Count =>
     count(some.map(conforms), some.map(({ pConform }) => pConform))
   return {
     all: counted(judged),
@@ -91,7 +91,7 @@ export interface Decisions {
  * Wrong decisions against their chances, given each part's truth, a normal error of its u, and the guard band
  * used.
  */
-export function decisions(judged: readonly Judged[]): Decisions {
+export function decisions(judged: readonly JudgedValue[]): Decisions {
   const good = judged.filter(conforms)
   const bad = judged.filter(one => !conforms(one))
   return {
@@ -102,13 +102,13 @@ export function decisions(judged: readonly Judged[]): Decisions {
   }
 }
 
-const isAccepted = ({ grade }: Judged): boolean => grade === 'accept'
-const chanceAccepted = (one: Judged): number => chanceInside(one, -one.guardBand)
+const isAccepted = ({ grade }: JudgedValue): boolean => grade === 'accept'
+const chanceAccepted = (one: JudgedValue): number => chanceInside(one, -one.guardBand)
 const z95 = 1.959963985
-const uOf = ({ expandedU }: Judged): number => expandedU / z95
+const uOf = ({ expandedU }: JudgedValue): number => expandedU / z95
 
 /** Chance that a value of this truth and u falls between the limits widened by `w`. */
-function chanceInside(one: Judged, w: number): number {
+function chanceInside(one: JudgedValue, w: number): number {
   const { truth, limits: { lower = -Infinity, upper = Infinity } } = one
   const u = uOf(one)
   return Math.max(0, normalCdf((upper + w - truth) / u) - normalCdf((lower - w - truth) / u))

@@ -5,6 +5,7 @@
 import type { Clock } from '../../src/base/clock.ts'
 import type { Component } from '../components/component.ts'
 import { ComponentFixture, type LeadPair } from '../components/fixture.ts'
+import type { ErrorModel } from '../instruments/accuracy.ts'
 import { identityOf, type InstrumentSetup, type SimInstrument } from '../instruments/instrument.ts'
 import { LcrBridge } from '../instruments/lcr-bridge.ts'
 import { Multimeter } from '../instruments/multimeter.ts'
@@ -50,6 +51,8 @@ export interface JigBenchOptions {
   readonly seed: number
   /** Instruments answer at once: for a bench that owns time, and to measure what is not theirs. */
   readonly instant?: boolean
+  /** How fixed errors of instruments are drawn; well inside their limits when left out. */
+  readonly errors?: ErrorModel
   /** Of instruments on serial lines. */
   readonly bauds?: Readonly<Partial<Record<JigInstrument, number>>>
 }
@@ -65,12 +68,12 @@ export class JigBench {
   readonly #joined = new Set<number>()
   readonly #sources: readonly SourceMeasure[]
 
-  constructor({ clock, seed, instant = false, bauds = {} }: JigBenchOptions) {
+  constructor({ clock, seed, instant = false, errors = 'inside', bauds = {} }: JigBenchOptions) {
     this.clock = clock
     this.#fixture = new ComponentFixture(clock)
     const setup = (name: JigInstrument): InstrumentSetup => {
       const baud = bauds[name]
-      return { name, clock, seed, instant, ...baud === undefined ? {} : { baud } }
+      return { name, clock, seed, instant, errors, ...baud === undefined ? {} : { baud } }
     }
     const [smu, baseSmu] = ([0, 1] as const).map(index => {
       const name = index === 0 ? 'smu' : 'base-smu'
