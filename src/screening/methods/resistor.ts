@@ -5,8 +5,10 @@ import { faulty, found, type Proof } from '../proof.ts'
 import { valueLimit, type Contact, type Resistor } from '../to-prove.ts'
 import { readSteady, type Steady } from './steady.ts'
 
-/** Below this, leads and contacts are a share of the value that four wires take off (common practice). */
-const fourWireBelowOhm = 1000
+/** Below this, leads and contacts are a share of the value that a good meter tells: four wires take them off. */
+const fourWireBelowOhm = 100e3
+/** What leads and contacts add at most where two wires read them with the part (common practice). */
+const leadsMostOhm = 0.5
 /** A range that holds the upper limit with room, so that a part just beyond it is still read. */
 const rangeRoom = 1.25
 /** A part that reads this many times less than its nominal value is a short. */
@@ -18,24 +20,28 @@ export async function proveResistor(jig: Jig, pair: Pair, part: Resistor): Promi
   const read = (mostOhm: number | 'any', by: 2 | 4): Promise<Steady> =>
     readSteady(() => jig.resistance(pair, { mostOhm, wires: by }))
   const near = await read(nominal * (1 + plus) * rangeRoom, wires)
-  if (near.quality === 'good') return ofResistor(part, near, `${wires} wires`)
+  if (near.quality === 'good') return ofResistor(part, near, wires)
   if (near.quality !== 'over-range')
     return faulty('cannot tell', `the meter gave no number: ${near.quality}`)
   // As far as the meter reaches, whatever that is: a range that it does not have would be refused.
   const far = await read('any', 2)
   return far.quality === 'good'
-    ? ofResistor(part, far, '2 wires')
+    ? ofResistor(part, far, 2)
     : faulty('open', 'it is open, or above what the meter reads')
 }
 
-function ofResistor(part: Resistor, { value, u, moved, isSteady }: Steady, conditions: string): Proof {
+function ofResistor(part: Resistor, { value, u: readU, moved, isSteady }: Steady, wires: 2 | 4): Proof {
+  const u = wires === 2 ? Math.hypot(readU, leadsMostOhm / Math.sqrt(3)) : readU
   const figures = { resistanceOhm: value, resistanceU: u, movedOhm: moved }
   if (value + 2 * u < part.ohm.nominal / grossFactor) {
     return faulty('short', `it is a short: ${formatSi(value, 'Ω', 3)}`, figures)
   }
   if (!isSteady) return unsteady(moved, figures)
   return found(
-    [{ name: 'resistance', measured: { value, u }, unit: 'Ω', limit: valueLimit(part.ohm), conditions }],
+    [{
+      name: 'resistance', measured: { value, u }, unit: 'Ω', limit: valueLimit(part.ohm),
+      conditions: `${wires} wires`,
+    }],
     figures,
   )
 }
