@@ -205,6 +205,9 @@ function diodeOf(part: Diode, { source }: JigReach): Wants | Lack {
   }
 }
 
+/** As the simulated bench takes: most of it is what sources need to settle at nanoamperes. */
+const [rectifierS, bipolarS, fieldEffectS] = [9, 7, 12]
+
 function rectifierOf({ forward, reverse }: BridgeRectifier, { source, terminals }: JigReach): Wants | Lack {
   if (!source) return noSource
   if (terminals < 4) {
@@ -216,7 +219,7 @@ function rectifierOf({ forward, reverse }: BridgeRectifier, { source, terminals 
   if (mostV > source.voltageMaxV) return outOfReach(mostV, 'V', source.voltageMaxV)
   return {
     setUp: { leads: 'four leads, any order', measures: 'source, twelve ways', mostV, mostA },
-    measureS: 3,
+    measureS: rectifierS,
     rank: 4,
   }
 }
@@ -235,7 +238,7 @@ function bipolarOf(part: Bipolar, { terminals, source, secondSource }: JigReach)
       mostV: Math.max(probing.voltageV, part.collectorV),
       mostA,
     },
-    measureS: 3,
+    measureS: bipolarS,
     rank: 5,
   }
 }
@@ -273,7 +276,7 @@ function fieldEffectOf(part: JunctionFet | Mosfet, reach: JigReach): Wants | Lac
       mostV,
       mostA,
     },
-    measureS: 3,
+    measureS: fieldEffectS,
     rank: part.kind === 'mosfet' ? 6 : 5,
   }
 }

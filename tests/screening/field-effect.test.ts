@@ -123,6 +123,16 @@ describe('what is measured', () => {
 })
 
 describe('six looks', () => {
+  const six = (on: readonly [string, string, string]) => judgeGate(legs.flatMap((leg, i) => ([1, -1] as const).map(sign =>
+    ({ leg, sign, on: on[i]!.includes(sign === 1 ? '+' : '-'), volts: 0.65 }))))
+  it('of a gate with a protecting diode are not taken for another kind', () => {
+    // n channel: gate and drain conduct towards the source, the source both ways, by its diodes and its threshold.
+    expect(six(['-', '+-', '-'])).toMatchObject({ fault: 'cannot tell', says: expect.stringMatching(/legs 1 and 3.*towards leg 2.*protecting diode/) })
+    expect(six(['', '+-', '-'])).toMatchObject({ sort: 'mosfet', gate: 1, source: 2, drain: 3, channel: 'n' })
+    expect(six(['+', '+-', '+-'])).toMatchObject({ sort: 'jfet', gate: 1, channel: 'n' })
+  })
+
+
   it('are one thing or a fault with a sentence, whatever they are', () => {
     const look = fc.record({ on: fc.boolean(), volts: fc.constantFrom(0.001, 0.3, 0.65, 2, 4) })
     fc.assert(fc.property(fc.array(look, { minLength: 6, maxLength: 6 }), six => {

@@ -34,7 +34,7 @@ export interface Gate {
   readonly channel: 'n' | 'p' | null
 }
 export type FoundGate = Gate | {
-  readonly fault: 'short' | 'open' | 'other kind' | 'poor contact'
+  readonly fault: 'short' | 'open' | 'other kind' | 'cannot tell'
   readonly says: string
 }
 
@@ -123,6 +123,13 @@ function noGate(
       return {
         fault: 'other kind', says: `two junctions meet at leg ${base}: a bipolar transistor, ${polarity}`,
       }
+    }
+  }
+  if (single.length === 2 && both.length === 1 && signOf(single[0]!) === signOf(single[1]!)) {
+    return {
+      fault: 'cannot tell',
+      says: `legs ${single.join(' and ')} are both a junction towards leg ${both[0]}: perhaps an insulated ` +
+        'gate with a protecting diode, whose legs are not told apart here',
     }
   }
   const words = [...both.map(leg => `${leg} both ways`), ...single.map(leg => `${leg} one way`)].join(', ')
