@@ -173,7 +173,7 @@ export async function prove(
     case 'resistor': return proveResistor(jig, ends, part)
     case 'potentiometer': return provePotentiometer(jig, part, guide)
     case 'contact': return proveContact(jig, ends, part)
-    case 'capacitor': return proveCapacitor(jig, ends, part, told)
+    case 'capacitor': return proveCapacitor(jig, ends, part, told, guide)
     case 'inductor': return proveInductor(jig, ends, part)
     case 'transformer': return proveTransformer(jig, part, guide)
     case 'diode': return proveDiode(jig, ends, part)

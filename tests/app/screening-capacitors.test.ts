@@ -45,16 +45,17 @@ describe('capacitors of a list', () => {
     const run = await table.screen(requestFor(parts))
     expect(run.state).toBe('done')
     const results = await resultsOf(table, run.id)
-    expect(Object.fromEntries(Object.entries(results).map(([id, { grade }]) => [id, grade]))).toEqual({
-      C1: 'accept', C2: 'reject', C3: 'accept', C4: 'reject', C5: 'accept', C6: 'cannot tell', C7: 'accept', C8: 'reject',
+    expect(Object.fromEntries(Object.entries(results).map(([id, { grade }]) => [id, grade]))).toMatchObject({
+      C1: 'accept', C2: 'reject', C3: 'accept', C4: 'reject', C5: 'accept', C7: 'accept', C8: 'reject',
     })
     expect(results['C1']!.reason).toMatch(/insulation of at least .*GΩ.*charged to 20.0 V of 100 V rated: what it does above is not shown/)
     expect(results['C4']).toMatchObject({ disposition: 'form' })
     expect(results['C5']!.reason).toContain('plus is at terminal 2')
     expect(results['C8']!.criteria.find(({ grade }) => grade === 'reject')).toMatchObject({ name: 'time to touch-safe', unit: 's' })
-    // A hundredth of a per cent of loss is beyond this bridge; a fifth of a nanoampere is not beyond this source.
-    expect(results['C6']!.criteria.map(({ name, grade }) => `${name} ${grade}`)).toEqual(['capacitance accept', 'dissipation cannot tell', 'leakage accept'])
+    // A fifth of a nanoampere is not beyond this source; a loss of a thousandth may be beyond the bridge.
+    expect(results['C6']!.criteria.find(({ name }) => name === 'leakage')).toMatchObject({ grade: 'accept', limitHigh: expect.closeTo(2e-10, 15) })
     expect(results['C7']!.reason).toMatch(/a dielectric test belongs to a qualified person/)
+    expect(table.told.filter(({ tone, text }) => tone === 'ask' && text === 'leave it where it is: 20.0 V, 1 min 00 s').length).toBeGreaterThan(2)
     expect(table.sim.wrongs).toEqual([])
     expect(leftV).toBeLessThan(3)
     expect(table.sim.most.volts).toBeLessThanOrEqual(20.1)

@@ -137,6 +137,31 @@ describe('what is said of a capacitor under voltage', () => {
     const { verdict } = await proven(1, {}, 3e-9)
     expect(verdict).toMatchObject({ grade: 'cannot tell', reason: expect.stringMatching(/^leakage .*: the uncertainty is more than a third of the limit$/) })
   })
+  it('covers the time to touch-safe of its true bleeder, and what truly comes back of it', async () => {
+    let covered = 0
+    const asked = capacitorOf({ value: farads(220e-9), toleranceMinus: 0.2, tolerancePlus: 0.2, safetyClasses: ['X2'], ratedV: 275, note: 'bleeder' })
+    for (let seed = 1; seed <= 100; seed++) {
+      const part = makeComponent('mains-capacitor', usualRatings['mains-capacitor'], seed)
+      const { farad, bleederOhm, insulationOhm } = part.truth.values as Record<string, number>
+      const proof = await proveCapacitor(new PhysicsJig(part, seed), { high: 1, low: 2 }, asked)
+      const { value, u } = proof.findings.find(({ name }) => name === 'time to touch-safe')!.measured
+      const truthS = farad! * Math.log(264 * Math.SQRT2 / 60) / (1 / bleederOhm! + 1 / insulationOhm!)
+      if (Math.abs(value - truthS) <= 1.96 * u) covered++
+    }
+    // 95 of 100 expected; fewer than 88 would come about once in four hundred times.
+    expect(covered).toBeGreaterThanOrEqual(88)
+    for (const [kind, over] of [['film-capacitor', {}], ['electrolytic-capacitor', { dielectrics: ['electrolytic'], value: farads(1e-5), toleranceMinus: 0.2, tolerancePlus: 0.2, ratedV: 25 }]] as const) {
+      const part = capacitorOf(over as Partial<PartsLine>, { ...usualWishes, absorption: true })
+      const proof = await proveCapacitor(new PhysicsJig(makeComponent(kind, usualRatings[kind], 5), 5), { high: 1, low: 2 }, part)
+      const twin = makeComponent(kind, usualRatings[kind], 5)
+      const volts = Math.min(30, part.leakage.ratedV)
+      for (const [value, s] of [[volts, 900], [0, 10]] as const) twin.pass([{ high: 0, low: 1, mode: 'voltage', value, limit: 0.01 }], s)
+      twin.pass([], 900)
+      const { value, u } = proof.findings.find(({ name }) => name === 'absorption')!.measured
+      // The jig measures polarity and leads relays between: a tenth of what comes back.
+      expect(Math.abs(value - twin.heldV / volts)).toBeLessThan(3 * u + 0.1 * value)
+    }
+  })
   it('is not charged where it fails already', async () => {
     const { verdict, jig } = await proven(1, { value: farads(3.3e-7) })
     expect(verdict).toMatchObject({ grade: 'reject', notes: expect.arrayContaining(['its leakage was not measured: it fails already']) })

@@ -3,6 +3,7 @@ import { formatSi } from '../../base/format.ts'
 import type { ImpedanceReading, Jig, Pair } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import { valueLimit, type Capacitor } from '../to-prove.ts'
+import { unguided, type Guide } from './guide.ts'
 import { chargedFindings, type Told } from './leakage.ts'
 import { mainsFindings } from './mains-part.ts'
 import { nearestHz, steadily, unsteady } from './reactive.ts'
@@ -28,7 +29,7 @@ const openFactor = 100
 
 /** `told`: which end is plus, where a person said so. */
 export async function proveCapacitor(
-  jig: Jig, pair: Pair, part: Capacitor, told: Told = {},
+  jig: Jig, pair: Pair, part: Capacitor, told: Told = {}, guide: Guide = unguided,
 ): Promise<Proof> {
   const wanted = capacitorConditions(part)
   const frequencyHz = nearestHz(wanted.frequencyHz, jig.reach)
@@ -48,7 +49,8 @@ export async function proveCapacitor(
     [...notes, ...mains.notes])
   if (!part.leakage) return noted(before, 'its leakage was not measured')
   if (before.findings.some(isBad)) return noted(before, 'its leakage was not measured: it fails already')
-  const charged = await chargedFindings(jig, pair, { ...part, leakage: part.leakage }, bridge.farad, told)
+  const charged = await chargedFindings(
+    jig, pair, { ...part, leakage: part.leakage }, { farad: bridge.farad, told, guide })
   return joined(before, charged, await isStillThere(jig, pair, reading) ? null : goneFault)
 }
 

@@ -1,8 +1,9 @@
 /** What a charged capacitor lets through and gives back; its bleeder, where one lies across it. */
-import { formatSi } from '../../base/format.ts'
+import { formatDuration, formatSi } from '../../base/format.ts'
 import type { Charged as ChargedReading, Jig, Pair } from '../../schema/jig.ts'
 import { found, type Finding, type Proof } from '../proof.ts'
 import { chargingOf, type Charged } from './charging.ts'
+import type { Guide } from './guide.ts'
 import { bleederFindings } from './mains-part.ts'
 import { findPlus } from './polarity.ts'
 
@@ -15,12 +16,15 @@ const risingShare = 0.05
 
 /** `farad`: its capacitance as the bridge read it. */
 export async function chargedFindings(
-  jig: Jig, pair: Pair, part: Charged, farad: Known, told: Told,
+  jig: Jig, pair: Pair, part: Charged, { farad, told, guide }: { farad: Known; told: Told; guide: Guide },
 ): Promise<Proof> {
   const plus = part.isPolar ? told.plusAt ?? await findPlus(jig, pair, part) : 1
   if (plus === null) return whichEnd
   const { charge, mostA } = chargingOf(part, jig.reach.source!)
   const sign = plus === 1 ? 1 : -1
+  const { readAtMs, recovery } = charge
+  const longMs = readAtMs.at(-1)! + (recovery ? recovery.shortMs + recovery.openMs : 0)
+  guide.say(`leave it where it is: ${formatSi(charge.voltageV, 'V')}, ${formatDuration(longMs / 1000)}`)
   const reading = await jig.charge(pair, { ...charge, voltageV: sign * charge.voltageV })
   const proof = readingProof(part, { reading, farad, sign, mostA, voltageV: charge.voltageV })
   if (plus === 1) return proof
