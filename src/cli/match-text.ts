@@ -7,7 +7,8 @@ const shownLeftMost = 60
 
 export function matchLines(answer: MatchAnswer): string[] {
   const { sets, leftOver, leftOut, quantities, considered, size, remarks, cost } = answer
-  const what = size === 2 ? 'pairs' : `sets of ${size}`
+  const one = sets.length === 1
+  const what = size === 2 ? one ? 'pair' : 'pairs' : `${one ? 'set' : 'sets'} of ${size}`
   return [
     `${sets.length} ${what} of ${considered} parts, ${leftOver.length} left over; `
       + `${answer.optimal ? 'the cheapest there can be' : 'not proven the cheapest'}, `

@@ -28,7 +28,7 @@ export function compareRuns(runs: readonly LotRun[], request: CompareRequest): C
   const asked = names.filter(name => request.quantity === undefined || name === request.quantity)
   const leftOut: string[] = []
   const quantities = asked.flatMap(name => {
-    const those = withQuantity(lots, name, leftOut)
+    const those = withQuantity(lots, name, request.by, leftOut)
     return those.length < 2 ? [] : [compared(name, those, request.confidence)]
   })
   if (quantities.length === 0) {
@@ -61,13 +61,17 @@ function lotsOf(runs: readonly LotRun[], { by, choice }: CompareRequest): Map<st
   return lots
 }
 
-function withQuantity(lots: Map<string, LotPart[]>, quantity: string, leftOut: string[]): Lot[] {
+/** Lots of other things have other quantities; of runs it is told where one has not what another has. */
+function withQuantity(
+  lots: Map<string, LotPart[]>, quantity: string, by: CompareRequest['by'], leftOut: string[],
+): Lot[] {
   return [...lots].flatMap(([name, all]) => {
     const parts = all.filter(({ measured }) => measured.has(quantity))
     const read = parts.map(({ measured }) => measured.get(quantity)!)
     const values = Float64Array.from(read, ({ value }) => value)
     if (parts.length >= 2) return [{ name, parts, read, values }]
-    leftOut.push(`${quantity} of ${name}: ${parts.length === 0 ? 'not measured' : 'of one part alone'}`)
+    if (parts.length === 1) leftOut.push(`${quantity} of ${name}: of one part alone`)
+    else if (by === 'run') leftOut.push(`${quantity} of ${name}: not measured`)
     return []
   })
 }

@@ -10,6 +10,7 @@ import { BenchError } from '../base/errors.ts'
 import type { MatchAnswer, MatchBy, MatchRequest, ShownSet } from '../schema/lots.ts'
 import type { Criterion } from '../schema/run.ts'
 import { isChosen, labelsOf, partsOfRuns, type LotPart, type LotRun } from './lot-parts.ts'
+import { bestSets, type FoundSets } from './lot-match-few.ts'
 import { matchRemarks } from './lot-match-remarks.ts'
 
 /** More would keep the search for longer than anybody waits. */
@@ -108,15 +109,26 @@ function spreadOf(values: Float64Array): number {
   return whole > 0 ? whole : 1
 }
 
-interface Found {
-  sets: { parts: readonly number[]; distance: number }[]
-  leftOver: readonly number[]; cost: number; costAtLeast: number; optimal: boolean
+/** So many parts are divided again and again in a few seconds: by one quantity, in pairs, in larger sets. */
+const againMost = { line: 5000, pairs: 500, sets: 150 }
+
+function search(chosen: Chosen, request: MatchRequest, quantities: readonly Scaled[]): FoundSets {
+  if (!quantities.some(({ weight }) => weight > 0)) {
+    throw new BenchError('USAGE', 'a quantity needs a weight above 0')
+  }
+  const { size, leftOverCost, onto } = request
+  const all = divided(chosen, request, quantities, leftOverCost)
+  const n = chosen.parts.length
+  const most = quantities.length === 1 ? againMost.line : size === 2 ? againMost.pairs : againMost.sets
+  const wanted = Math.floor(onto.length / size)
+  if (leftOverCost !== undefined || wanted === 0 || all.sets.length <= wanted || n > most) return all
+  return bestSets(all, wanted, n, price => divided(chosen, request, quantities, price))
 }
 
-function search({ parts }: Chosen, request: MatchRequest, given: readonly Scaled[]): Found {
-  const { size, leftOverCost, oneOfEach } = request
-  const quantities = given.some(({ weight }) => weight > 0) ? given : null
-  if (!quantities) throw new BenchError('USAGE', 'a quantity needs a weight above 0')
+function divided(
+  { parts }: Chosen, { size, oneOfEach }: MatchRequest, quantities: readonly Scaled[],
+  leftOverCost: number | undefined,
+): FoundSets {
   const price = leftOverCost === undefined ? {} : { leftOverCost }
   if (size > 2) return matchSets({ quantities, size, ...price })
   const first = parts[0]!.kind
@@ -130,7 +142,7 @@ function search({ parts }: Chosen, request: MatchRequest, given: readonly Scaled
 }
 
 function shownSet(
-  { parts: members, distance }: Found['sets'][number], { parts, labels }: Chosen, { by }: MatchRequest,
+  { parts: members, distance }: FoundSets['sets'][number], { parts, labels }: Chosen, { by }: MatchRequest,
 ): ShownSet {
   const values = (i: number): number[] => by.map(({ quantity }) => parts[i]!.measured.get(quantity)!.value)
   return {

@@ -13,9 +13,12 @@ export function quantityWords(of: Omit<LotQuantity, 'says'>): string[] {
 
 /** From this on a process is usually called capable (common practice). */
 const capableFrom = 1.33
+/** Of fewer parts the interval is so wide that it only fills the page. */
+const capabilityFrom = 8
 
 function capabilityWords({ capability, n, within }: Omit<LotQuantity, 'says'>): string[] {
   if (!capability) return within === null ? ['it was compared with no limit'] : []
+  if (n < capabilityFrom) return []
   const { cpk, cpkLow, cpkHigh } = capability
   const range = `Cpk ${cpk.toFixed(2)} (${cpkLow.toFixed(2)} to ${cpkHigh.toFixed(2)} at 95 %)`
   if (n < 30) return [`${range}: of ${n} parts that says little, and all of it rests on a normal lot`]

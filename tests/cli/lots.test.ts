@@ -49,7 +49,7 @@ describe('match', () => {
     const { exit, out, err } = await cli.run('match', '--by', 'gain', '--kind', 'npn', '--onto', list, '-o', file)
     expect(exit).toBe(0)
     expect(out).toContain('Q2 to Q21, Q4 to Q22')
-    expect(out).toContain('spare')
+    expect(out).toContain('1 pair of 4 parts, 2 left over')
     expect(err).toContain('Wrote')
     expect(readFileSync(file, 'utf8')).toContain('1,Q2,Q21,S9')
     expect((await cli.run('match', '--by', 'gain', '--onto', 'A,B,C,D,E,F')).exit).toBe(1)

@@ -103,9 +103,38 @@ describe('what is considered', () => {
 describe('larger sets', () => {
   it('are blocks of the sorted line for one quantity, and go onto designators, the closest first', () => {
     const answer = match({ size: 4, onto: ['Q21', 'Q22', 'Q23', 'Q24'] })
-    expect(together(answer)).toEqual(['Q1+Q3+Q6+Q7', 'Q2+Q4+Q5+Q8'])
+    expect(together(match({ size: 4 }))).toEqual(['Q1+Q3+Q6+Q7', 'Q2+Q4+Q5+Q8'])
+    expect(together(answer)).toEqual(['Q1+Q3+Q6+Q7'])
     expect(answer.sets[0]!.parts.map(({ onto }) => onto)).toEqual(['Q21', 'Q22', 'Q23', 'Q24'])
-    expect(answer.remarks.join()).toContain('1 set more than the designators take: spare')
+    // The other four go nowhere: sets are made for the designators.
+    expect([answer.sets.length, answer.leftOver.length]).toEqual([1, 4])
+  })
+  it('are the best so many where designators ask for fewer, and not the best of a division of all', () => {
+    const tight = [10, 10.4, 10.5, 10.9, 20, 20.3]
+    const few = runOf('A', tight.map((gain, i) => result(`Q${i + 1}`, [criterion(gain)])))
+    // All six: 0.4 + 0.4 + 0.3. One pair of them would be Q5+Q6; the closest two there are is Q2+Q3.
+    expect(together(match({}, [few]))).toEqual(['Q1+Q2', 'Q3+Q4', 'Q5+Q6'])
+    const one = match({ onto: ['Q11', 'Q12'] }, [few])
+    expect([together(one), one.optimal, one.leftOver.length]).toEqual([['Q2+Q3'], true, 4])
+    const two = match({ onto: ['Q11', 'Q12', 'Q13', 'Q14'] }, [few])
+    expect([together(two), two.optimal]).toEqual([['Q2+Q3', 'Q5+Q6'], true])
+  })
+  it('are the best so many by brute force too, in pairs by two quantities', () => {
+    for (let seed = 0; seed < 12; seed++) {
+      const random = new SeededRandom(seed)
+      const parts = Array.from({ length: 9 }, (_, i) => result(`Q${i}`, [
+        criterion(200 + 30 * random.normal()), criterion(0.65 + 0.01 * random.normal(), { name: 'base-emitter voltage', unit: 'V' }),
+      ]))
+      const by = [{ quantity: 'gain', within: 1000 }, { quantity: 'base-emitter voltage', within: 1 }]
+      const answer = match({ by, onto: ['A', 'B', 'C', 'D'] }, [runOf('A', parts)])
+      const at = parts.map(({ criteria: [a, b] }) => [a!.value / 1000, b!.value] as const)
+      const apart = (i: number, j: number): number => Math.hypot(at[i]![0] - at[j]![0], at[i]![1] - at[j]![1])
+      const all = at.flatMap((_, i) => at.flatMap((__, j) => i < j ? [[i, j, apart(i, j)] as const] : []))
+      const least = Math.min(...all.flatMap(([a, b, one]) => all.flatMap(([c, d, other]) => new Set([a, b, c, d]).size === 4 ? [one + other] : [])))
+      expect(answer.sets).toHaveLength(2)
+      expect(answer.cost).toBeCloseTo(least, 9)
+      expect(answer.costAtLeast).toBeLessThanOrEqual(answer.cost)
+    }
   })
   it('say which designators have none', () => {
     const answer = match({ size: 8, onto: Array.from({ length: 16 }, (_, i) => `Q${i + 30}`) })
