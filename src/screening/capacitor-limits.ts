@@ -10,13 +10,15 @@ export type Dielectric = Capacitor['dielectric']
 
 /** Loss at the frequency of measurement, new parts. */
 export const lossMost: Readonly<Record<Dielectric, Limit>> = {
-  film: { high: 0.01, source: 'polyester film at 1 kHz, data sheets' },
-  'ceramic-1': { high: 0.0015, source: 'class 1 ceramic, from memory' },
-  'ceramic-2': { high: 0.05, source: 'class 2 ceramic, data sheets' },
-  mica: { high: 0.001, source: 'silver mica, from memory' },
-  paper: { high: 0.01, source: 'paper, common practice' },
-  electrolytic: { high: 0.25, source: 'aluminium electrolytic at 120 Hz, catalogues, from memory' },
-  tantalum: { high: 0.08, source: 'solid tantalum at 120 Hz, from memory' },
+  film: { high: 0.01, source: 'polyester film at 1 kHz, data sheets', isUsual: true },
+  'ceramic-1': { high: 0.0015, source: 'class 1 ceramic, from memory', isUsual: true },
+  'ceramic-2': { high: 0.05, source: 'class 2 ceramic, data sheets', isUsual: true },
+  mica: { high: 0.001, source: 'silver mica, from memory', isUsual: true },
+  paper: { high: 0.01, source: 'paper, common practice', isUsual: true },
+  electrolytic: {
+    high: 0.25, source: 'aluminium electrolytic at 120 Hz, catalogues, from memory', isUsual: true,
+  },
+  tantalum: { high: 0.08, source: 'solid tantalum at 120 Hz, from memory', isUsual: true },
 }
 
 interface Insulation {

@@ -145,7 +145,10 @@ function diode({ material, ratedV }: PartsLine): Diode {
 
 const led: Diode = {
   kind: 'diode',
-  reverse: null,
+  reverse: {
+    voltageV: 4,
+    ampere: { high: 1e-5, source: 'reverse current of a light-emitting diode, common practice' },
+  },
   zener: null,
   forward: [
     {

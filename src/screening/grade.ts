@@ -42,10 +42,11 @@ const strangeFactor = 1.5
 
 /** `others`: parts that are still to come, among which a strange one may be found. */
 export function judge({ id, part }: Item, proof: Proof, others: readonly Item[]): Verdict {
-  const criteria = proof.findings.map(asCriterion)
+  const { criteria, ungraded } = gradable(proof.findings)
   const { fault, figures } = proof
   const notes = [
     ...proof.notes,
+    ...ungraded.map(one => `${one.name} ${show(one)}: not graded, this bench is too coarse for that limit`),
     ...criteria.flatMap(coarse),
     ...(fault?.is === 'reversed' ? [fault.says] : []),
   ]
@@ -71,6 +72,20 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
     disposition: dispositionOf(grade, part, criteria),
     looksLike: strange ? likeliest(value, part, others) : null,
     says: `${id}: ${spoken(grade === 'accept' ? value : worst)}, ${words[grade]}`,
+  }
+}
+
+/** Usual limits that the bench is too coarse for are told and not graded by, where something else is. */
+function gradable(findings: readonly Finding[]): { criteria: Criterion[]; ungraded: Criterion[] } {
+  const all = findings.map(finding =>
+    ({ criterion: asCriterion(finding), isUsual: finding.limit.isUsual === true }))
+  const isCoarse = ({ criterion: { grade, value }, isUsual }: typeof all[number]): boolean =>
+    isUsual && grade === 'cannot tell' && Number.isFinite(value)
+  const kept = all.filter(one => !isCoarse(one))
+  if (kept.length === 0) return { criteria: all.map(({ criterion }) => criterion), ungraded: [] }
+  return {
+    criteria: kept.map(({ criterion }) => criterion),
+    ungraded: all.filter(isCoarse).map(({ criterion }) => criterion),
   }
 }
 

@@ -8,6 +8,8 @@ export interface Limit {
   readonly low?: number
   readonly high?: number
   readonly source: string
+  /** Asked by no list: where the bench is too coarse to judge by it, the part is graded without it. */
+  readonly isUsual?: boolean
 }
 
 export interface Value {

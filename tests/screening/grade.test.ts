@@ -37,6 +37,19 @@ describe('a graded part', () => {
     expect(judge(r1, found([]), [])).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
     expect(judge(r1, faulty('short', 'a short'), [])).toMatchObject({ grade: 'reject', strange: true })
   })
+  const loss = (value: number, u: number, isUsual: boolean): Finding => ({
+    name: 'dissipation', measured: { value, u }, unit: '1', limit: { high: 0.001, source: 'mica', isUsual }, conditions: '1 kHz',
+  })
+  it('is graded without a usual limit that the bench is too coarse for, and says so; not without one that the list has', () => {
+    const usual = judge(r1, found([read(r1, 100, 0.05), loss(0.0004, 0.0005, true)]), [])
+    expect(usual).toMatchObject({ grade: 'accept', criteria: [{ name: 'resistance' }] })
+    expect(usual.notes.join()).toMatch(/dissipation .*not graded, this bench is too coarse/)
+    expect(judge(r1, found([read(r1, 100, 0.05), loss(0.0004, 0.0005, false)]), []).grade).toBe('cannot tell')
+    expect(judge(r1, found([loss(0.0004, 0.0005, true)]), []).grade).toBe('cannot tell')
+  })
+  it('is rejected by a usual limit that it is far beyond, however coarse the bench is', () => {
+    expect(judge(r1, found([read(r1, 100, 0.05), loss(0.01, 0.0005, true)]), []).grade).toBe('reject')
+  })
   it('says of an accepted capacitor that its leakage was not measured', async () => {
     const part: Capacitor = { kind: 'capacitor', dielectric: 'film', farad: value(1e-7, 0.1), dissipation: null, leakage: null }
     const omega = 2 * Math.PI * 1000

@@ -5,7 +5,7 @@ import { faulty, found, type Proof } from '../proof.ts'
 import { valueLimit, type Contact, type Resistor } from '../to-prove.ts'
 import { readSteady, type Steady } from './steady.ts'
 
-/** Below this, leads and contacts are a share of the value that a good meter tells: four wires take them off. */
+/** Below this, leads and contacts are a share of the value that a good meter tells; four wires see none. */
 const fourWireBelowOhm = 100e3
 /** What leads and contacts add at most where two wires read them with the part (common practice). */
 const leadsMostOhm = 0.5
