@@ -1,6 +1,7 @@
 /** `screen`: plans or leads a screening session over a parts list. */
 import type { Command } from 'commander'
 import { formatSi } from '../base/format.ts'
+import { sampleWords } from '../report/sample-words.ts'
 import type { RunRecord } from '../schema/run.ts'
 import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import type { DaemonClient } from './client.ts'
@@ -10,6 +11,7 @@ import { exitCodes, type ExitCode } from './exit.ts'
 import { ScreeningFollower } from './screen-follow.ts'
 import { screenRequestOf, type ScreenAsked, type ScreenFlags } from './screen-request.ts'
 import { screenPlanLines } from './screen-text.ts'
+import { printable } from './table.ts'
 import { followRun, watchRun } from './watch.ts'
 
 interface Options extends CommonOptions, ScreenFlags { plan?: boolean }
@@ -54,9 +56,10 @@ export async function leadScreening(
 ): Promise<ExitCode> {
   const run = await client.post<RunRecord>('/screening', request, longMs)
   if (options.json) return await watchRun(context, client, run.id, true)
-  const { mostV, mostA } = run.setup['plan'] as ShownScreenPlan
+  const { mostV, mostA, sample } = run.setup['plan'] as ShownScreenPlan
   print(context.out,
     `Run ${run.id}: at most ${formatSi(mostV, 'V')} and ${formatSi(mostA, 'A')} at the jig.`)
+  if (sample) print(context.out, ...sampleWords(sample).map(printable))
   const follower = new ScreeningFollower(context, client)
   try {
     const status = await client.get<ScreenStatus | null>('/screening')

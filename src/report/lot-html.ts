@@ -2,7 +2,7 @@
 import { formatProbability, formatSi, formatWall } from '../base/format.ts'
 import type { LotQuantity, LotSheet, StandardSeries } from '../schema/lot-sheet.ts'
 import { controlChart, histogramChart, standardChart } from './lot-charts.ts'
-import { gradeWords, limitWords, standardWords, titleOf, yieldWords } from './lot-sheet-words.ts'
+import { gradeWords, limitWords, sampleNotes, standardWords, titleOf, yieldWords } from './lot-sheet-words.ts'
 import { html, type Markup } from './markup.ts'
 import { page } from './page.ts'
 
@@ -18,6 +18,7 @@ export function lotHtml(sheet: LotSheet): string {
 <dl><dt>Yield</dt><dd>${yieldWords(sheet)}, exact binomial interval</dd>
 ${sheet.runs.map(({ id, sequence, bench, person, startedWallMs, state }) => html`<dt>Run</dt><dd>${id},
 ${sequence} on ${bench} by ${person}, ${formatWall(startedWallMs)}, ${state}</dd>`)}
+${sampleNotes(sheet).map(note => html`<dt>Sample</dt><dd>${note}</dd>`)}
 ${sheet.replaced > 0 && html`<dt>Measured again</dt>
 <dd>${sheet.replaced} older results do not count</dd>`}</dl>
 ${quantityTable(sheet)}

@@ -9,6 +9,7 @@ import { median } from '../analysis/statistics.ts'
 import type { LotQuantity, LotSheet, SheetChart } from '../schema/lot-sheet.ts'
 import type { PartChoice } from '../schema/lots.ts'
 import type { Criterion, Grade, PartResult } from '../schema/run.ts'
+import { sampleDrawn } from '../schema/sampling.ts'
 import { isChosen, labelsOf, partsOfResults, partsOfRuns, type LotPart, type LotRun } from './lot-parts.ts'
 import { quantityWords } from './lot-sheet-words.ts'
 import { standardSeriesOf, type RunEvents } from './lot-standards.ts'
@@ -33,9 +34,14 @@ export function sheetOfRuns(
     isChosen(part, choice) && (choice.grades ?? [part.grade]).includes(part.grade)
   return {
     ...sheetOfParts(all.filter(wanted)), replaced, standards: standardSeriesOf(sessions),
-    runs: runs.map(({ run: { id, sequence, bench, person, startedWallMs, state } }) =>
-      ({ id, sequence, bench, person, startedWallMs, state })),
+    runs: runs.map(({ run: { id, sequence, bench, person, startedWallMs, state, setup } }) =>
+      ({ id, sequence, bench, person, startedWallMs, state, sample: sampleIn(setup['sample']) })),
   }
+}
+
+function sampleIn(given: unknown): LotSheet['runs'][number]['sample'] {
+  const { success, data } = sampleDrawn.safeParse(given)
+  return success ? { n: data.n, lotSize: data.lotSize } : null
 }
 
 /** Of results alone: no kinds, no check standards. */

@@ -56,6 +56,8 @@ export const lotSheetShape = z.strictObject({
   runs: z.array(z.strictObject({
     id: z.string(), sequence: z.string(), bench: z.string(), person: z.string(), startedWallMs: z.number(),
     state: z.string(),
+    sample: z.strictObject({ n: z.number().int(), lotSize: z.number().int() }).nullable()
+      .describe('Only so many of the lot were measured; the others have no grade'),
   })),
   parts: z.number().int(), replaced: z.number().int(),
   grades: z.record(z.enum(grades), z.number().int()),

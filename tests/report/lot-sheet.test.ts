@@ -9,6 +9,7 @@ import type { LotRun } from '../../src/report/lot-parts.ts'
 import { standardSeriesOf } from '../../src/report/lot-standards.ts'
 import { lotSheetShape } from '../../src/schema/lot-sheet.ts'
 import type { Criterion, PartResult, RunEvent } from '../../src/schema/run.ts'
+import { drawSample, uninspected } from '../../src/screening/sample.ts'
 import { criterion, line, result, runOf } from './lot-fixture.ts'
 
 const ohms = (value: number, over: Partial<Criterion> = {}): Criterion =>
@@ -69,6 +70,16 @@ describe('a lot sheet', () => {
     const [of] = lotSheet(reel).quantities
     const lines = histogramLines(of!)
     expect(lines.reduce((sum, text) => sum + Number(/ (\d+)  #*/.exec(text)?.[1] ?? 0), 0)).toBe(200)
+  })
+
+  it('says of a sample that the other parts have no grade', () => {
+    const names = Array.from({ length: 60 }, (_, i) => `R${i}`)
+    const sample = drawSample(names, { aql: '2.5', level: 'I', source: 'x', steady: true }, uninspected, { seed: 'a', original: true })
+    const sheet = sheetOfRuns([runOf('A', lot.slice(0, 5), [], { setup: { sample } })])
+    expect(sheet.runs[0]!.sample).toEqual({ n: 5, lotSize: 60 })
+    const words = 'A measured a sample of 5 of 60 parts: the others have no grade'
+    expect(lotLines(sheet)[0]![2]).toContain(words)
+    expect(lotHtml(sheet)).toContain(words)
   })
 
   it('says of a lot spread by less than a reading is sure of that this may be the measurement', () => {
