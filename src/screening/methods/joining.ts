@@ -11,36 +11,38 @@ const looksMost = 300
 /** So many in a row agree within this share before a clip counts as on. */
 const [agreeing, agreeShare] = [3, 0.01]
 
+interface Setup { readonly frequencyHz: number; readonly levelV: number }
+
 export class Joining {
   readonly #jig: Jig
   readonly #guide: Guide
-  readonly #setup: { frequencyHz: number; levelV: number }
   /** Nobody came with a clip, or left it on: nothing is asked of them again. */
   #gaveUp = false
 
-  constructor(jig: Jig, guide: Guide, setup: { frequencyHz: number; levelV: number }) {
+  constructor(jig: Jig, guide: Guide) {
     this.#jig = jig
     this.#guide = guide
-    this.#setup = setup
   }
 
   /** The impedance of `pair` with `legs` joined; below `belowOhm` they are seen to be. Null: never seen. */
-  async read(pair: Pair, legs: Pair, belowOhm: number): Promise<ImpedanceReading | null> {
-    if (this.#jig.reach.joint) return this.#jig.impedance(pair, this.#setup, legs)
+  async read(pair: Pair, legs: Pair, setup: Setup, belowOhm: number): Promise<ImpedanceReading | null> {
+    if (this.#jig.reach.joint) return this.#jig.impedance(pair, setup, legs)
     if (this.#gaveUp) return null
     this.#guide.say(`join legs ${legs.high} and ${legs.low} with a clip`)
-    const joined = await this.#until(pair, size => size < belowOhm)
+    const joined = await this.#until(pair, setup, size => size < belowOhm)
     this.#guide.say('take the clip off')
-    const isOff = joined !== null && await this.#until(pair, size => !(size < belowOhm)) !== null
+    const isOff = joined !== null && await this.#until(pair, setup, size => !(size < belowOhm)) !== null
     this.#gaveUp = !isOff
     return joined
   }
 
-  async #until(pair: Pair, wanted: (size: number) => boolean): Promise<ImpedanceReading | null> {
+  async #until(
+    pair: Pair, setup: Setup, wanted: (size: number) => boolean,
+  ): Promise<ImpedanceReading | null> {
     let last = NaN
     let agreed = 0
     for (let look = 0; look < looksMost; look++) {
-      const read = await this.#jig.impedance(pair, this.#setup)
+      const read = await this.#jig.impedance(pair, setup)
       const good = read.rOhm.quality === 'good' && read.xOhm.quality === 'good'
       const size = good ? Math.hypot(read.rOhm.value, read.xOhm.value) : Infinity
       const same = size === last || Math.abs(size - last) < agreeShare * size

@@ -143,12 +143,21 @@ export function coreOf(
   }
 }
 
+/**
+ * Nobody knows on which side of the leakage the loss of the core lies, nor how it is shared: the ratio is
+ * unsure by up to a quarter of its share of the inductance, either way.
+ */
+const leakageSpread = 4 * Math.sqrt(3)
+const leakageAssumed = 0.02
+
 async function characterise(jig: Jig, part: Transformer, seen: Seen, guide: Guide): Promise<Proof> {
   const { high, low, frequencyHz } = seen
   const conditions = `${formatSi(frequencyHz, 'Hz')}, the other winding open`
+  const coupled = await inLine(jig, seen, guide)
   const ratio = Math.sqrt(high.at.henry.value / low.at.henry.value)
-  const ratioU = ratio / 2 *
-    Math.hypot(high.at.henry.u / high.at.henry.value, low.at.henry.u / low.at.henry.value)
+  const unsure = (coupled.share?.value ?? leakageAssumed) / leakageSpread
+  const ratioU = ratio * Math.hypot(
+    high.at.henry.u / high.at.henry.value / 2, low.at.henry.u / low.at.henry.value / 2, unsure)
   const findings: Finding[] = [
     { name: 'turns ratio', measured: { value: ratio, u: ratioU }, unit: '1', conditions,
       limit: part.ratio },
@@ -158,10 +167,9 @@ async function characterise(jig: Jig, part: Transformer, seen: Seen, guide: Guid
     findings.push({ name: 'inductance', measured: high.at.henry, unit: 'H', limit: part.henry, conditions })
   }
   const copper = await inCopper(jig, part, seen)
-  const coupled = await inLine(jig, seen, guide)
   if (part.leakageShare && coupled.share) {
     findings.push({ name: 'leakage inductance', measured: coupled.share, unit: '1', limit: part.leakageShare,
-      conditions: `share of the inductance, ${formatSi(frequencyHz, 'Hz')}, the smaller winding shorted` })
+      conditions: 'share of the inductance, the winding of fewer turns shorted' })
   }
   const between = await leakBetween(jig, part, seen)
   const proof = found([...findings, ...copper.findings, ...between.findings], {
@@ -218,27 +226,58 @@ interface Coupled {
 }
 
 /** Both ways in line, then the larger with the smaller one shorted: by relays, or by the person's hands. */
-async function inLine(jig: Jig, { high, low, frequencyHz }: Seen, guide: Guide): Promise<Coupled> {
-  const joining = new Joining(jig, guide, { frequencyHz, levelV })
-  const [a, b] = [high, low]
-  const openOhm = 20 * (a.sizeOhm + b.sizeOhm)
-  const ends = await joining.read({ high: a.pair.high, low: b.pair.low },
-    { high: a.pair.low, low: b.pair.high }, openOhm)
-  const crossed = await joining.read({ high: a.pair.high, low: b.pair.high },
-    { high: a.pair.low, low: b.pair.low }, openOhm)
-  const shorted = await joining.read(a.pair, b.pair, a.sizeOhm / 2)
+async function inLine(jig: Jig, seen: Seen, guide: Guide): Promise<Coupled> {
+  const joining = new Joining(jig, guide)
+  const { high, low, frequencyHz } = seen
+  const setup = { frequencyHz, levelV }
+  const openOhm = 20 * (high.sizeOhm + low.sizeOhm)
+  const [a, b] = [high.pair, low.pair]
+  const ends =
+    await joining.read({ high: a.high, low: b.low }, { high: a.low, low: b.high }, setup, openOhm)
+  const crossed =
+    await joining.read({ high: a.high, low: b.high }, { high: a.low, low: b.low }, setup, openOhm)
   const phase = phaseOf(high, low, ends, crossed)
-  const omega = 2 * Math.PI * frequencyHz
-  const leak = shorted === null || shorted.xOhm.quality !== 'good' ? null
-    : { value: shorted.xOhm.value / omega, u: shorted.xOhm.u / omega }
-  const whole = high.at.henry.value
+  const leak = await leakageOf(jig, seen, joining)
+  const whole = high.at.henry
+  if (leak === null)
+    return { ...phase, share: null, notes: [...phase.notes, 'its leakage inductance was not measured'] }
   return {
-    ...phase,
-    share: leak === null ? null
-      : { value: leak.value / whole, u: Math.hypot(leak.u, leak.value * high.at.henry.u / whole) / whole },
-    figures: { ...phase.figures, ...leak === null ? {} : { leakageH: leak.value } },
-    notes: [...phase.notes, ...leak === null ? ['its leakage inductance was not measured'] : []],
+    ...phase, figures: { ...phase.figures, leakageH: leak.value },
+    share: { value: leak.value / whole.value,
+      u: Math.hypot(leak.u, leak.value * whole.u / whole.value) / whole.value },
   }
+}
+
+/** So many times the frequency: what is shorted shall be its inductance, not its resistance. */
+const leakageFactor = 10
+/** What is left open by where the loss of the core lies. */
+const leakageShareU = 0.02
+
+/**
+ * What is left of the larger winding's inductance with the other one shorted; the loss of the core beside it
+ * and the resistance of the shorted winding are reckoned off.
+ */
+async function leakageOf(
+  jig: Jig, { high, low, frequencyHz }: Seen, joining: Joining,
+): Promise<{ value: number; u: number } | null> {
+  const setup = { frequencyHz: nearestHz(leakageFactor * frequencyHz, jig.reach), levelV }
+  const omega = 2 * Math.PI * setup.frequencyHz
+  const core = coreOf(await jig.impedance(high.pair, setup), high.ohm)
+  const read = await joining.read(high.pair, low.pair, setup, omega * high.at.henry.value / 2)
+  if (read === null || read.xOhm.quality !== 'good' || read.rOhm.quality !== 'good') return null
+  // Above its resonance the open winding says nothing of its core.
+  const lossS = 'says' in core ? 0 : 1 / (omega * core.henry.value * core.quality.value)
+  const left = reactanceWithout(lossS, read.rOhm.value - high.ohm.value, read.xOhm.value)
+  const resistive = (low.ohm.value / (omega * low.at.henry.value)) ** 2
+  const value = left / omega - high.at.henry.value * resistive / (1 + resistive)
+  return { value, u: Math.hypot(read.xOhm.u / omega, leakageShareU * value) }
+}
+
+/** Reactance of r + jx once a conductance beside it is taken away. */
+function reactanceWithout(siemens: number, r: number, x: number): number {
+  const size = r * r + x * x
+  const [real, imaginary] = [r / size - siemens, -x / size]
+  return -imaginary / (real ** 2 + imaginary ** 2)
 }
 
 /** The windings help each other where the end of one joins the beginning of the other. */
