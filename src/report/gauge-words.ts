@@ -67,8 +67,8 @@ function distinctWords({ distinct }: Answer): string[] {
   const kinds = Math.floor(value)
   if (value >= distinctLeast) return [`it can tell ${kinds} kinds of these parts apart`]
   const few = kinds < 1 ? 'none' : `only ${kinds} kind${kinds === 1 ? '' : 's'}`
-  return [`it can tell ${few} of these parts apart, where ${distinctLeast} are usual (common practice): parts `
-    + 'as different as those in use belong in the study']
+  return [`it can tell ${few} of these parts apart, where ${distinctLeast} are usual (common practice): `
+    + 'parts as different as those in use belong in the study']
 }
 
 /** Two people say next to nothing of people. */
