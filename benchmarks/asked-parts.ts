@@ -14,7 +14,7 @@ const around = (kind: ComponentKind): Limit => {
 }
 /** As a list asks; loss by the simulated rating. */
 const capacitor = (kind: ComponentKind, dielectric: Capacitor['dielectric'], loss: number, isMains = false): Capacitor => {
-  const [isPolar, ratedV] = [dielectric === 'electrolytic', usualRatings[kind].volts!]
+  const [isPolar, ratedV] = [dielectric === 'electrolytic' || dielectric === 'tantalum', usualRatings[kind].volts!]
   return {
     kind: 'capacitor', dielectric, farad: valued(kind), dissipation: { high: loss, source }, isPolar,
     leakage: leakageMost({ dielectric, farad: usualRatings[kind].value, ratedV, isPolar, isMains }),
@@ -64,7 +64,9 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
   'ceramic-capacitor': capacitor('ceramic-capacitor', 'ceramic-2', 0.05),
   'mica-capacitor': capacitor('mica-capacitor', 'mica', 0.003),
   'mains-capacitor': capacitor('mains-capacitor', 'film', 0.01, true),
+  'paper-capacitor': capacitor('paper-capacitor', 'paper', 0.012),
   'electrolytic-capacitor': capacitor('electrolytic-capacitor', 'electrolytic', 0.3),
+  'tantalum-capacitor': capacitor('tantalum-capacitor', 'tantalum', 0.08),
   inductor: { kind: 'inductor', henry: valued('inductor'), frequencyHz: 1e5, dcOhm: null, quality: null },
   diode: { kind: 'diode', forward: silicon, reverse: { voltageV: 20, ampere: { high: 1e-6, source } }, zener: null },
   transformer: {

@@ -3,6 +3,7 @@ import { controlInstrument, type InstrumentRequest } from './control.ts'
 import type { Drawer } from './drawer.ts'
 import type { Hands } from './hands.ts'
 import type { JigBench } from './jig-bench.ts'
+import type { MixUp } from './screener.ts'
 
 export type JigRequest = InstrumentRequest
   | { do: 'truth' } | { do: 'audit' } | { do: 'state' }
@@ -13,6 +14,8 @@ export interface JigTable {
   readonly drawer: Drawer
   readonly hands: Hands
   follow(daemonUrl: string): Promise<void>
+  /** Of the person who follows, or followed last. */
+  mixUp(): MixUp | null
 }
 
 /** Carries out one request and returns what it answers. Throws on one it does not know. */
@@ -20,7 +23,7 @@ export function controlJig(table: JigTable, request: JigRequest): unknown {
   const { bench, drawer, hands } = table
   switch (request.do) {
     case 'truth': return drawer.truth()
-    case 'audit': return { wrongs: bench.wrongs, most: bench.most }
+    case 'audit': return { wrongs: bench.wrongs, most: bench.most, mixUp: table.mixUp() }
     case 'state': return stateOf(table)
     case 'put': {
       const part = drawer.find(request.part)

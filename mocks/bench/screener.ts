@@ -14,6 +14,9 @@ export interface Seen {
   readonly told?: { readonly tone: string; readonly text: string } | null
 }
 
+/** The wrong part was taken in hand once; `noticed` when a question of the session had it changed. */
+export interface MixUp { readonly asked: string; readonly taken: string; readonly noticed: boolean }
+
 export interface ScreenerOptions {
   readonly hands: Hands
   readonly clock: Clock
@@ -34,7 +37,8 @@ const swapMs = 4000
 export class Screener {
   readonly #options: ScreenerOptions
   /** For which part the wrong one is taken in hand, and which. */
-  readonly #mixUp: { readonly asked: string; readonly taken: string } | null
+  readonly #mixUp: Omit<MixUp, 'noticed'> | null
+  #happened: MixUp | null = null
   #hand: { for: string; name: string } | null = null
   #waiting: Cancel = () => {}
   #heard = ''
@@ -47,6 +51,9 @@ export class Screener {
     this.#options = options
     this.#mixUp = mixUpOf(options.drawer, options.random)
   }
+
+  /** Null as long as every part was the right one. */
+  get mixUp(): MixUp | null { return this.#happened }
 
   /** Null: there is no session any more. */
   hear(seen: Seen | null): void {
@@ -80,9 +87,11 @@ export class Screener {
 
   #bring(asked: string): void {
     if (this.#hand?.for === asked) return
-    const name = asked === this.#mixUp?.asked && !this.#once.has(asked) ? this.#mixUp.taken : asked
+    const isMixedUp = asked === this.#mixUp?.asked && !this.#once.has(asked)
+    const name = isMixedUp ? this.#mixUp.taken : asked
     const part = this.#options.drawer.find(name)
     if (!part) return this.#onceThen('skip', asked)
+    if (isMixedUp) this.#happened = { ...this.#mixUp, noticed: false }
     this.#once.add(asked)
     this.#hand = { for: asked, name }
     this.#options.hands.put(part)
@@ -102,6 +111,7 @@ export class Screener {
     const right = this.#options.drawer.find(asked)
     if (right === null || this.#hand?.name === asked) return this.#tellOf(asked, question)
     this.#hand = { for: asked, name: asked }
+    if (this.#happened) this.#happened = { ...this.#happened, noticed: true }
     this.#after(thinkMs, () => {
       this.#options.hands.put(right)
       this.#after(swapMs, () => void this.#options.say('again'))
@@ -129,7 +139,7 @@ export class Screener {
 }
 
 /** Two sound resistors of very different values. */
-function mixUpOf({ parts }: Drawer, random: SeededRandom): { asked: string; taken: string } | null {
+function mixUpOf({ parts }: Drawer, random: SeededRandom): Omit<MixUp, 'noticed'> | null {
   const resistors = [...parts].filter(([, { truth }]) => truth.kind === 'resistor' && truth.defect === null)
   if (resistors.length === 0) return null
   const [asked, { truth: { rating: { value } } }] = random.pick(resistors)

@@ -55,14 +55,16 @@ export async function serveJig(options: ServeJigOptions): Promise<ServedJig> {
   const server = time && new TimeServer(time)
   const timeUrl = server && await server.listen()
   let follower: Follower | null = null
+  let person: Screener | null = null
   const follow = (url: string): Promise<void> => {
     follower?.close()
     const next = new Follower({ url, benchClock: clock, hear: seen => screener.hear(seen) })
     const screener = new Screener({ hands, clock, drawer, random, say: deed => next.say(deed) })
     follower = next
+    person = screener
     return next.follow()
   }
-  const table = { bench, drawer, hands, follow }
+  const table = { bench, drawer, hands, follow, mixUp: () => person?.mixUp ?? null }
   const door = await serveControl(request => controlJig(table, request as JigRequest))
   return {
     ...table, benchFile: bench.benchFile(links.urls, timeUrl ?? undefined), timeUrl, controlUrl: door.url,

@@ -7,7 +7,8 @@ import type { ComponentKind, Defect } from '../components/kinds.ts'
 const bought: Readonly<Partial<Record<string, readonly [name: string, unit: string]>>> = {
   resistor: ['ohm', 'Ω'], potentiometer: ['ohm', 'Ω'], contact: ['ohm', 'Ω'], inductor: ['henry', 'H'],
   'film-capacitor': ['farad', 'F'], 'ceramic-capacitor': ['farad', 'F'], 'mica-capacitor': ['farad', 'F'],
-  'electrolytic-capacitor': ['farad', 'F'], 'mains-capacitor': ['farad', 'F'], zener: ['zenerV', 'V'],
+  'electrolytic-capacitor': ['farad', 'F'], 'tantalum-capacitor': ['farad', 'F'],
+  'paper-capacitor': ['farad', 'F'], 'mains-capacitor': ['farad', 'F'], zener: ['zenerV', 'V'],
   npn: ['gain', ''], pnp: ['gain', ''], 'npn-germanium': ['gain', ''], 'pnp-germanium': ['gain', ''],
 }
 

@@ -163,7 +163,8 @@ const builds: Readonly<Record<ComponentKind, Build>> = {
   'bridge-rectifier': bridgeRectifier,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': mainsCapacitor,
-  'electrolytic-capacitor': electrolytic, npn: bipolar('npn'), pnp: bipolar('pnp'),
+  'paper-capacitor': capacitor, 'electrolytic-capacitor': electrolytic, 'tantalum-capacitor': electrolytic,
+  npn: bipolar('npn'), pnp: bipolar('pnp'),
   'npn-germanium': bipolar('npn'), 'pnp-germanium': bipolar('pnp'), 'n-jfet': jfet('n'), 'p-jfet': jfet('p'),
   'n-mosfet': mosfet('n'), 'p-mosfet': mosfet('p'),
 }

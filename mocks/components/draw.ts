@@ -59,6 +59,17 @@ const electrolytic: Draw = (rating, random) => {
   }
 }
 
+/** Leakage at rated volts: 0.01 of C·V, 0.5 µA at least. */
+const tantalum: Draw = (rating, random) => {
+  const volts = rating.volts ?? 25
+  const leakA = Math.max(0.01 * rating.value * volts, 0.5e-6) * random.uniform(0.1, 0.5)
+  return {
+    ...electrolytic(rating, random), loss: random.uniform(0.01, 0.03),
+    absorption: random.uniform(0.003, 0.006), insulationOhm: volts / leakA,
+    seriesOhm: random.uniform(0.005, 0.02) / (2 * Math.PI * 120 * rating.value),
+  }
+}
+
 const inductor: Draw = (rating, random) => {
   const henry = sorted(rating, random)
   const selfHz = random.uniform(0.7, 1.5) * 1e6 * Math.sqrt(1e-3 / henry)
@@ -157,6 +168,7 @@ export const draws: Readonly<Record<ComponentKind, Draw>> = {
   'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),
   'mica-capacitor': capacitor([2e-4, 1e-3], 1e3, [1e-4, 1e-3]),
   'mains-capacitor': mainsCapacitor, 'electrolytic-capacitor': electrolytic,
+  'paper-capacitor': capacitor([0.003, 0.008], 3e3, [3e-3, 1e-2]), 'tantalum-capacitor': tantalum,
   npn: bipolar(false), pnp: bipolar(false), 'npn-germanium': bipolar(true), 'pnp-germanium': bipolar(true),
   'n-jfet': jfet, 'p-jfet': jfet, 'n-mosfet': mosfet, 'p-mosfet': mosfet,
 }

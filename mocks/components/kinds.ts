@@ -2,7 +2,8 @@
 
 export const componentKinds = [
   'resistor', 'potentiometer', 'film-capacitor', 'ceramic-capacitor', 'mica-capacitor',
-  'mains-capacitor', 'electrolytic-capacitor', 'inductor', 'transformer', 'diode', 'zener', 'led',
+  'paper-capacitor', 'mains-capacitor', 'electrolytic-capacitor', 'tantalum-capacitor',
+  'inductor', 'transformer', 'diode', 'zener', 'led',
   'bridge-rectifier', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
   'p-mosfet', 'contact',
 ] as const
@@ -40,6 +41,8 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   'mica-capacitor': { value: 470e-12, tolerance: 0.05, volts: 500 },
   'mains-capacitor': { value: 220e-9, tolerance: 0.2, volts: 275, bleederOhm: 1e6 },
   'electrolytic-capacitor': { value: 10e-6, tolerance: 0.2, volts: 25 },
+  'tantalum-capacitor': { value: 10e-6, tolerance: 0.2, volts: 25 },
+  'paper-capacitor': { value: 22e-9, tolerance: 0.2, volts: 400 },
   inductor: { value: 100e-6, tolerance: 0.1 },
   transformer: { value: 1, tolerance: 0.3, ratio: 10 },
   diode: { value: 75, tolerance: 0 },
@@ -68,13 +71,16 @@ const semiconductor = ['short', 'open', 'leaky', 'reversed', 'mislabelled', 'poo
 const capacitor = ['short', 'leaky', 'drifted', ...common] as const
 const transistor = [...semiconductor, 'low-gain'] as const
 
+const polar = ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'reversed'] as const
+
 /** Which defects a kind can have. */
 export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   resistor: ['drifted', ...common],
   potentiometer: ['drifted', ...common],
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'no-bleeder'],
-  'electrolytic-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'reversed'],
+  'electrolytic-capacitor': polar, 'tantalum-capacitor': polar,
+  'paper-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact'],
   inductor: ['short', ...common],
   transformer: ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'poor-contact'],
   'bridge-rectifier': ['short', 'open', 'leaky', 'reversed', 'poor-contact'],
@@ -84,6 +90,9 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   contact: ['open', 'drifted', 'poor-contact'],
 }
 
+/** Plus and minus are not the same. */
+export const isPolar = (kind: ComponentKind): boolean => /^(electrolytic|tantalum)-/.test(kind)
+
 /** What stands at each terminal of a part as its kind is usually drawn. */
 export function usualPins(kind: ComponentKind): readonly string[] {
   if (/^(npn|pnp)/.test(kind)) return ['emitter', 'base', 'collector']
@@ -92,5 +101,5 @@ export function usualPins(kind: ComponentKind): readonly string[] {
   if (kind === 'transformer') return ['primary', 'primary end', 'secondary', 'secondary end']
   if (kind === 'bridge-rectifier') return ['plus', 'ac', 'other ac', 'minus']
   if (kind === 'diode' || kind === 'led' || kind === 'zener') return ['anode', 'cathode']
-  return kind === 'electrolytic-capacitor' ? ['plus', 'minus'] : ['end', 'other end']
+  return isPolar(kind) ? ['plus', 'minus'] : ['end', 'other end']
 }

@@ -4,7 +4,7 @@ import { SeededRandom } from '../../src/base/random.ts'
 import { Component, type ComponentTruth } from './component.ts'
 import { draws, leastAmpsPerV2, type Values } from './draw.ts'
 import {
-  defectsOf, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
+  defectsOf, isPolar, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
 } from './kinds.ts'
 
 /** The same kind, rating, seed and defect always give the same part. */
@@ -47,7 +47,7 @@ function shortedPins({ kind, pins }: ComponentTruth, random: SeededRandom): [str
 }
 
 function leaky({ kind, values, rating }: ComponentTruth, random: SeededRandom): { values: Values } {
-  if (kind === 'electrolytic-capacitor') return times(values, 'insulationOhm', 1 / random.uniform(20, 200))
+  if (isPolar(kind)) return times(values, 'insulationOhm', 1 / random.uniform(20, 200))
   if (kind.endsWith('capacitor')) {
     return { values: { ...values, insulationOhm: logUniform(random, 0.05, 1) / rating.value } }
   }

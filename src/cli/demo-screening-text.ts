@@ -15,7 +15,12 @@ export interface PartTruth {
 }
 
 /** What really happened at the terminals. */
-export interface JigAudit { wrongs: string[]; most: { volts: number; amps: number } }
+export interface JigAudit {
+  wrongs: string[]
+  most: { volts: number; amps: number }
+  /** Once the hands took the wrong part. */
+  mixUp: { asked: string; taken: string; noticed: boolean } | null
+}
 
 export interface ScreeningSummary {
   run: RunRecord
@@ -57,6 +62,7 @@ export function screeningLines(summary: ScreeningSummary): string[] {
     `Run ${run.id}: ${run.state}. ${formatDuration(benchS(run))} of bench time in ${formatDuration(wallS)}.`,
     `At the terminals never more than ${formatSi(audit.most.volts, 'V')} and `
       + `${formatSi(audit.most.amps, 'A')} were set; ${wrongsInWords(audit)}.`,
+    ...mixUpInWords(audit),
     '', 'The hidden truth, beside what the bench concluded:',
     ...renderTable(
       ['part', 'what it really is', 'the bench says', 'which is'].map(heading => ({ heading })),
@@ -79,7 +85,7 @@ export function screeningJson(summary: ScreeningSummary): object {
     right: count('right'), wrong: count('wrong'), undecidable: count('undecidable'),
     accepted: graded('accept'), marginal: graded('marginal'), rejected: graded('reject'),
     cannotTell: graded('cannot tell'), notProven: planOf(run).cannot, state: run.state,
-    mostV: audit.most.volts, mostA: audit.most.amps, wrongs: audit.wrongs,
+    mostV: audit.most.volts, mostA: audit.most.amps, wrongs: audit.wrongs, mixUp: audit.mixUp,
     benchMinutes: Number((benchS(run) / 60).toFixed(2)), wallS: Number(wallS.toFixed(1)),
   }
 }
@@ -111,6 +117,10 @@ function countedInWords(standings: readonly Standing[]): string {
 
 const wrongsInWords = ({ wrongs }: JigAudit): string =>
   wrongs.length === 0 ? 'no relay moved while a source was on' : `wrong: ${wrongs.join('; ')}`
+
+const mixUpInWords = ({ mixUp }: JigAudit): string[] => mixUp === null ? []
+  : [`Once the hands took ${mixUp.taken} for ${mixUp.asked}: ${mixUp.noticed
+    ? 'the bench asked, and the right one was put in' : 'nobody noticed'}.`]
 
 const planOf = (run: RunRecord): ShownScreenPlan => run.setup['plan'] as ShownScreenPlan
 const benchS = (run: RunRecord): number =>

@@ -37,7 +37,7 @@ const summary: ScreeningSummary = {
   run: { id: 'S1', state: 'done', startedWallMs: 0, endedWallMs: 120_000, setup: { plan } } as unknown as RunRecord,
   results: [result('R1', 'accept'), result('R2', 'accept'), result('R3', 'marginal')],
   truth: [truthOf('R1'), truthOf('R2', bad), truthOf('R3'), truthOf('C10')],
-  audit: { wrongs: [], most: { volts: 20, amps: 0.01 } }, lot: ['what lot says'], records: new Map([['pavilion-R1', '/there/pavilion-R1.html']]), wallS: 8,
+  audit: { wrongs: [], most: { volts: 20, amps: 0.01 }, mixUp: { asked: 'R1', taken: 'R3', noticed: true } }, lot: ['what lot says'], records: new Map([['pavilion-R1', '/there/pavilion-R1.html']]), wallS: 8,
 }
 
 describe('what the demo of screening ends with', () => {
@@ -60,8 +60,16 @@ describe('what the demo of screening ends with', () => {
     })
   })
   it('tells it where something was done at the jig that nobody should do', () => {
-    const audit = { ...summary.audit, wrongs: ['relay 3 moved while a source was on'] }
-    expect(screeningLines({ ...summary, audit }).join('\n')).toContain('wrong: relay 3 moved while a source was on')
+    const audit = { ...summary.audit, wrongs: ['relay 3 moved while a source was on'], mixUp: null }
+    const text = screeningLines({ ...summary, audit }).join('\n')
+    expect(text).toContain('wrong: relay 3 moved while a source was on')
+    expect(text).not.toContain('hands took')
+  })
+  it('tells whether the bench noticed the wrong part in hand', () => {
+    const of = (noticed: boolean): string =>
+      screeningLines({ ...summary, audit: { ...summary.audit, mixUp: { asked: 'R1', taken: 'R3', noticed } } }).join('\n')
+    expect(of(true)).toContain('Once the hands took R3 for R1: the bench asked, and the right one was put in.')
+    expect(of(false)).toContain('Once the hands took R3 for R1: nobody noticed.')
   })
 })
 
@@ -96,7 +104,7 @@ describe('the processes of the demo of screening', () => {
       const lines = out.trimEnd().split('\n')
       expect(exit, out.slice(-3000)).toBe(0)
       const told = JSON.parse(lines.at(-1)!) as { parts: { part: string; grade: string | null; record: string }[]; right: number } & Record<string, unknown>
-      expect(told).toMatchObject({ state: 'done', wrong: 0, wrongs: [] })
+      expect(told).toMatchObject({ state: 'done', wrong: 0, wrongs: [], mixUp: { noticed: true } })
       expect(told.right).toBeGreaterThan(25)
       const proven = told.parts.filter(({ grade }) => grade !== null)
       // Each outcome was told as it came, and has a record.

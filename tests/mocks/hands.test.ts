@@ -133,9 +133,11 @@ describe('the person at the jig', () => {
   it('puts the right part in where the wrong one was taken in hand, and has it measured again', async () => {
     const { asked, table: { screener, wait, said, bench, drawer } } = await mixedUp(1)
     expect(bench.part).not.toBe(drawer.find(asked))
+    expect(screener.mixUp).toMatchObject({ asked, noticed: false })
     screener.hear({ asked, stands: 'in doubt' })
     await wait(10_000)
     expect(said).toEqual(['again'])
+    expect(screener.mixUp).toMatchObject({ asked, noticed: true })
     expect(bench.part).toBe(drawer.find(asked))
     screener.hear({ asked, stands: 'measuring' })
     screener.hear({ asked, stands: 'in doubt' })

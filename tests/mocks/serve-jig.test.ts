@@ -74,7 +74,7 @@ describe('a served jig', () => {
     while (await lies() !== null) { /* asked again at once */ }
     await expect(tell(controlUrl, { do: 'put', part: 'V1' })).rejects.toThrow(/no part V1/)
     await expect(tell(controlUrl, { do: 'dance' })).rejects.toThrow(/no such request/)
-    expect(await tell(controlUrl, { do: 'audit' })).toEqual({ wrongs: [], most: { volts: 0, amps: 0 } })
+    expect(await tell(controlUrl, { do: 'audit' })).toEqual({ wrongs: [], most: { volts: 0, amps: 0 }, mixUp: null })
   })
 
   it('breaks and mends its instruments, from the start too', async () => {
