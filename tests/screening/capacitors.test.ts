@@ -162,6 +162,20 @@ describe('what is said of a capacitor under voltage', () => {
       expect(Math.abs(value - twin.heldV / volts)).toBeLessThan(3 * u + 0.1 * value)
     }
   })
+  it('has no result where another lies there after it was charged: a zero that was read elsewhere shows nothing', async () => {
+    for (const other of [null, makeComponent('film-capacitor', { ...usualRatings['film-capacitor'], value: 1.3e-7 }, 2)]) {
+      const jig = new PhysicsJig(makeComponent('film-capacitor', usualRatings['film-capacitor'], 1), 1)
+      const charge = jig.charge.bind(jig)
+      jig.charge = async (...asked) => {
+        const charged = await charge(...asked)
+        jig.part = other
+        return charged
+      }
+      const part = capacitorOf({})
+      const verdict = judge({ id: 'C1', part }, await proveCapacitor(jig, { high: 1, low: 2 }, part), [])
+      expect(verdict).toMatchObject({ grade: 'cannot tell', disposition: 'retest', says: expect.stringMatching(/left the jig or lost its contact while it was charged.*discharge it/) })
+    }
+  })
   it('is not charged where it fails already', async () => {
     const { verdict, jig } = await proven(1, { value: farads(3.3e-7) })
     expect(verdict).toMatchObject({ grade: 'reject', notes: expect.arrayContaining(['its leakage was not measured: it fails already']) })
