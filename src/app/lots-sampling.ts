@@ -10,8 +10,11 @@ import { drawSample, judgeLot, uninspected, type Inspected } from '../screening/
 import { lotWords } from '../screening/sample-words.ts'
 import { screenSequence } from './settled.ts'
 
-/** How far back is looked, in runs of any kind. */
-const runsMost = 1000
+/**
+ * How far back is looked, in runs of any kind: as a sample is drawn, when nothing else goes on, and for a view,
+ * which may be asked for at any time.
+ */
+const runsMost = { drawing: 1000, viewing: 200 }
 export const lotEvent = 'lot'
 
 interface Sampled { readonly run: RunRecord; readonly unit: string; readonly sample: SampleDrawn }
@@ -31,7 +34,7 @@ export async function sampleOf(
       got: `${request.parts.length} lines, ${names.length} such parts`,
     })
   }
-  const before = await sampledRuns(store)
+  const before = await sampledRuns(store, runsMost.drawing)
   const own = before.filter(one => one.unit === unit && one.sample.source === asked.source)
   const [last] = own
   const decided = last !== undefined && await decisionOf(store, last.run.id) !== null
@@ -60,9 +63,9 @@ function goOn(sample: SampleDrawn, { sample: asked }: ScreenRequest, names: read
 }
 
 /** Newest first. */
-async function sampledRuns(store: Store): Promise<Sampled[]> {
-  return (await store.listRuns(runsMost)).flatMap(run => {
-    if (run.sequence !== screenSequence) return []
+async function sampledRuns(store: Store, limit: number): Promise<Sampled[]> {
+  return (await store.listRuns(limit)).flatMap(run => {
+    if (run.sequence !== screenSequence || run.setup['sample'] === undefined) return []
     const request = screenRequest.safeParse(run.setup['request'])
     const sample = sampleDrawn.safeParse(run.setup['sample'])
     return request.success && sample.success ? [{ run, unit: request.data.unit, sample: sample.data }] : []
@@ -102,9 +105,9 @@ export function lotDecided(
   }
 }
 
-/** All sources on record, or one: how each is inspected now, and its lots. */
+/** All sources of late, or one: how each is inspected now, and its lots. */
 export async function sourcesOnRecord(store: Store, wanted?: string): Promise<SourceState[]> {
-  const runs = await sampledRuns(store)
+  const runs = await sampledRuns(store, runsMost.viewing)
   const by = new Map<string, Sampled[]>()
   for (const one of runs) {
     const { source, level, aql } = one.sample

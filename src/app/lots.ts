@@ -30,7 +30,7 @@ const longestMs = 120_000
 /** A bench has two processors, and one of them is for the bench. */
 const atOnceMost = 1
 /** How far back the course of a standard is followed. */
-const runsMost = 500
+const runsMost = 200
 const sessionsMost = 100
 
 export class Lots implements LotsPort {
