@@ -11,8 +11,8 @@ import { lotWords } from '../screening/sample-words.ts'
 import { screenSequence } from './settled.ts'
 
 /**
- * How far back is looked, in runs of any kind: as a sample is drawn, when nothing else goes on, and for a view,
- * which may be asked for at any time.
+ * How far back is looked, in runs of any kind: as a sample is drawn, when nothing else goes on, and for a
+ * view, which may be asked for at any time.
  */
 const runsMost = { drawing: 1000, viewing: 200 }
 export const lotEvent = 'lot'

@@ -99,7 +99,9 @@ export class Lots implements LotsPort {
 
 /** What makes sessions one study; null of a run that is none. */
 function studyKey(run: RunRecord | undefined): string | null {
-  const request = screenRequest.safeParse(run?.setup['request'])
+  const given = run?.setup['request'] as { study?: unknown } | undefined
+  if (given?.study === undefined) return null
+  const request = screenRequest.safeParse(given)
   if (!request.success || !request.data.study) return null
   const { unit, study: { people, trials, seed }, parts } = request.data
   return JSON.stringify([unit, people, trials, seed, parts])
