@@ -83,6 +83,15 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
   'n-jfet': field('jfet-n', 6e-3, 3), 'p-jfet': field('jfet-p', 4e-3, 3),
   'n-mosfet': field('mosfet-n', 2, 60), 'p-mosfet': field('mosfet-p', 2.5, 60),
   'bridge-rectifier': { rating: () => ({ value: 100, tolerance: 0 }), listed: () => ({ kind: 'bridge-rectifier', ratedV: 100 }) },
+  potentiometer: {
+    rating: random => ({ value: random.pick([1e4, 1e5]), tolerance: 0.2 }),
+    listed: rating => ({ ...listedValue('resistance', 'Ω')(rating), kind: 'potentiometer', note: 'linear' }),
+    main: 'ohm', criterion: 'resistance', edges: byTolerance, spread: 0.005,
+  },
+  transformer: {
+    rating: () => ({ value: 1, tolerance: 0.3, ratio: 10 }), listed: () => ({ kind: 'transformer', valueText: '10:1' }),
+    main: 'ratio', criterion: 'turns ratio', edges: () => [9.7, 10.3], spread: 0.01,
+  },
   contact: {
     rating: () => ({ value: 0.03, tolerance: 1 }), listed: () => ({ kind: 'switch' }),
     main: 'ohm', criterion: 'contact resistance', edges: () => [0.05], spread: 0.3,

@@ -5,6 +5,7 @@
 import type { Component } from '../../mocks/components/component.ts'
 import type { Criterion, PartResult } from '../../src/schema/run.ts'
 import type { StudyPart } from './draw.ts'
+import { asksOfKinds, ofRectifier, trackOhm } from './truths-kinds.ts'
 
 type Ask = (component: Component, nth: number, figures: PartResult['figures']) => number | null
 
@@ -46,7 +47,8 @@ function baseCurrentA(component: Component): number {
 }
 
 const asks: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
-  resistance: ohms,
+  ...asksOfKinds,
+  resistance: component => component.truth.kind === 'potentiometer' ? trackOhm(component) : ohms(component, 0, {}),
   // A contact is never twice the same: its middle is what it is.
   'contact resistance': component => component.truth.values['ohm']!,
   capacitance: (component, _, figures) => {
@@ -61,7 +63,10 @@ const asks: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
     const { im, w } = reactance(component, figures)
     return im / w
   },
+  'reverse current': (component, nth) =>
+    component.truth.kind === 'bridge-rectifier' ? ofRectifier.reverseA(component, nth) : null,
   'forward voltage': (component, nth) => {
+    if (component.truth.kind === 'bridge-rectifier') return ofRectifier.forwardV(component, nth)
     const current = forwardA[component.truth.kind]?.[nth]
     return current === undefined ? null : between(component, 'current', current).volts
   },

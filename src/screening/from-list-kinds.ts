@@ -19,7 +19,7 @@ export const bridgeRectifier = ({ ratedV }: PartsLine): BridgeRectifier => ({
 })
 
 /** Of carbon and cermet tracks, as shares of the track, and what is always allowed, ohms. */
-const [endShare, endLeastOhm, noiseShare, noiseLeastOhm] = [0.01, 5, 0.01, 3]
+const [endShare, endLeastOhm, noiseShare, noiseLeastOhm] = [0.01, 20, 0.01, 3]
 
 /** Share of the track at half a turn, from the nearer end. */
 const laws: readonly { readonly words: RegExp; readonly half: Limit }[] = [
@@ -41,7 +41,7 @@ export const potentiometer = ({ valueText, note }: PartsLine, ohm: Value): Poten
   kind: 'potentiometer', ohm,
   endOhm: {
     high: Math.max(endLeastOhm, endShare * ohm.nominal),
-    source: 'end resistance of 1 % of the track, at least 5 Ω, common practice',
+    source: 'end resistance of 1 % of the track, at least 20 Ω, from memory',
   },
   noiseOhm: {
     high: Math.max(noiseLeastOhm, noiseShare * ohm.nominal),

@@ -87,28 +87,48 @@ const noJunction = ({ gate, drain, source, channel }: Gate): Proof => channel ==
 async function characterise(jig: Jig, part: JunctionFet, placed: Placed): Promise<Proof> {
   const limitA = Math.min(jig.reach.source!.currentMaxA, drainRoom * (part.idssA.high ?? Infinity))
   const open = await hold(jig, placed, part.drainV, limitA, 0)
-  const conditions = `${formatSi(part.drainV, 'V')}, no gate volts, pulse of ${pulseMs} ms`
-  const idss: Finding =
-    { name: 'drain current', measured: size(open.main.current), unit: 'A', limit: part.idssA, conditions }
+  const drawn = size(open.main.current)
+  const drainFinding = (measured: { value: number; u: number }): Finding => ({
+    name: 'drain current', measured, unit: 'A', limit: part.idssA,
+    conditions: `${formatSi(part.drainV, 'V')}, no gate volts, pulse of ${pulseMs} ms`,
+  })
   const leak = await gateLeak(jig, placed, -part.gateLeak.atV, part.gateLeak.ampere.high ?? 0)
-  const findings: Finding[] = [idss, {
+  const findings: Finding[] = [drainFinding(drawn), {
     name: 'gate leakage', measured: size(leak), unit: 'A', limit: part.gateLeak.ampere,
     conditions: `${formatSi(part.gateLeak.atV, 'V')}, drain and source joined`,
   }]
-  const figures: Record<string, number> = { drainA: idss.measured.value, gateLeakA: Math.abs(leak.value) }
+  const figures: Record<string, number> = { drainA: drawn.value, gateLeakA: Math.abs(leak.value) }
   if (open.main.limited)
     return found(findings, figures, ['the source could not carry its whole drain current'])
   if (Math.abs(leak.value) > leakyFactor * (part.gateLeak.ampere.high ?? Infinity))
     return found(findings, figures, ['its gate leaks so much that its cut-off says nothing'])
-  const cutoff = await cutoffOf(jig, part, placed, idss.measured, limitA)
+  const cutoff = await cutoffOf(jig, part, placed, drawn, limitA)
   if (cutoff === null) {
     return { ...found(findings, figures),
       fault: { is: 'cannot tell', says: 'its drain current did not come down as the gate went against it' } }
   }
-  return found([...findings, {
+  const idss = withoutGate(open, placed, part, cutoff.value)
+  return found([drainFinding(idss), ...findings.slice(1), {
     name: 'cut-off voltage', measured: cutoff, unit: 'V', limit: part.cutoffV,
     conditions: `square law through two points at ${formatSi(part.drainV, 'V')}`,
-  }], { ...figures, cutoffV: cutoff.value, slopeS: 2 * idss.measured.value / cutoff.value })
+  }], { ...figures, drainA: idss.value, cutoffV: cutoff.value, slopeS: 2 * idss.value / cutoff.value })
+}
+
+/** Most that a channel takes more for each volt at the drain, as a share (from memory). */
+const growthPerV = 0.02
+
+/** No source gives quite the volts it was told to: what the gate still had is reckoned off by the slope. */
+function withoutGate(
+  { main, control }: { main: Point; control: Point }, { sign }: Placed, { drainV }: JunctionFet,
+  cutoffV: number,
+): { value: number; u: number } {
+  const { value, u } = size(main.current)
+  const slope = 2 * value / cutoffV
+  const drainU = Math.abs(Math.abs(main.voltage.value) - drainV) + main.voltage.u
+  return {
+    value: value - slope * sign * control.voltage.value,
+    u: Math.hypot(u, slope * control.voltage.u, growthPerV * value * drainU),
+  }
 }
 
 /** The second point of the square law lies where the current is about a quarter (common practice). */
@@ -201,9 +221,14 @@ const figureNames: Partial<Record<Finding['name'], string>> = {
 async function diodeConnected(
   jig: Jig, { on }: Mosfet, { gate, drain, source, sign }: Placed, currentA: number,
 ): Promise<Point> {
-  const { main } = await jig.drive({ high: source, low: drain },
+  const { main, control } = await jig.drive({ high: source, low: drain },
     { currentA: -sign * currentA, limitV: on.gateV }, gate, { voltageV: 0, limitA: gateMostA }, pulseMs)
-  return main
+  // The source that joins gate and drain is never quite at no volts: the gate is what counts.
+  const voltage = {
+    ...main.voltage, value: main.voltage.value - control.voltage.value,
+    u: Math.hypot(main.voltage.u, control.voltage.u),
+  }
+  return { ...main, voltage }
 }
 
 /** What does not carry its current below this is not on. */

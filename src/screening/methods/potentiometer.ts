@@ -9,6 +9,7 @@ import type { Measured } from '../../schema/reading.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import { valueLimit, type Potentiometer } from '../to-prove.ts'
 import type { Guide } from './guide.ts'
+import { fourWireBelowOhm, withLeads } from './resistor.ts'
 import { readSteady, steadyOf, type Steady } from './steady.ts'
 
 const legs: readonly Terminal[] = [1, 2, 3]
@@ -38,11 +39,14 @@ export async function provePotentiometer(jig: Jig, part: Potentiometer, guide: G
   const track = await findTrack(jig, mostOhm, guide)
   if ('fault' in track) return faulty(track.fault, track.says)
   const [high, low] = track.ends
-  const wires = wiresFor(jig, part.ohm.nominal)
+  let wires = wiresFor(jig, part.ohm.nominal)
   const read = (most: number | 'any', by: 2 | 4): Promise<Steady> =>
     readSteady(() => jig.resistance({ high, low }, { mostOhm: most, wires: by }))
   let whole = await read(mostOhm, wires)
-  if (whole.quality !== 'good') whole = await read('any', 2)
+  if (whole.quality !== 'good') {
+    wires = 2
+    whole = await read('any', wires)
+  }
   if (whole.quality !== 'good') return faulty('cannot tell', `the meter gave no number: ${whole.quality}`)
   const says = `track from ${high} to ${low}, wiper ${track.wiper}`
   const figures = { trackOhm: whole.value, trackU: whole.u }
@@ -51,8 +55,8 @@ export async function provePotentiometer(jig: Jig, part: Potentiometer, guide: G
     return faulty('poor contact', `its track moved by ${moved} while it was read: a poor contact`, figures)
   }
   const value: Finding = {
-    name: 'resistance', measured: whole, unit: 'Ω', limit: valueLimit(part.ohm),
-    conditions: `track, ${wires} wires`,
+    name: 'resistance', measured: { value: whole.value, u: withLeads(whole.u, wires) }, unit: 'Ω',
+    limit: valueLimit(part.ohm), conditions: `track, ${wires} wires`,
   }
   // Far from its value it is another part: nobody need turn that.
   if (whole.value > 2 * (value.limit.high ?? Infinity) || whole.value < (value.limit.low ?? 0) / 2)
@@ -62,8 +66,8 @@ export async function provePotentiometer(jig: Jig, part: Potentiometer, guide: G
   return found([value, ...turn.findings], { ...figures, ...turn.figures }, [says])
 }
 
-/** Below 1 kΩ leads and contacts are a share of the value that four wires take off (common practice). */
-const wiresFor = (jig: Jig, ohm: number): 2 | 4 => jig.reach.ohms!.wires.includes(4) && ohm < 1000 ? 4 : 2
+const wiresFor = (jig: Jig, ohm: number): 2 | 4 =>
+  jig.reach.ohms!.wires.includes(4) && ohm < fourWireBelowOhm ? 4 : 2
 
 const ohmOf = ({ value, quality }: Measured): number => quality === 'good' ? Math.abs(value) : Infinity
 
@@ -157,16 +161,17 @@ async function endAt(
   const { value, u, moved, isSteady, quality } =
     await readSteady(() => jig.resistance(pair, { mostOhm: most, wires }))
   if (quality !== 'good') return failed('cannot tell', `the meter gave no number at the stop: ${quality}`)
-  // Wipers are never twice quite the same: what is a part of the limit is no fault.
-  if (!isSteady && moved > movedShare * (part.endOhm.high ?? 0)) {
+  // Wipers are never twice quite the same: a few ohms are no fault, nor what is a small part of the limit.
+  if (!isSteady && moved > Math.max(movedLeastOhm, movedShare * (part.endOhm.high ?? 0))) {
     return failed('poor contact', `at its stop it moved by ${formatSi(moved, 'Ω', 3)}: a poor contact`)
   }
   return {
-    name: 'end resistance', measured: { value: Math.abs(value), u }, unit: 'Ω', limit: part.endOhm,
+    name: 'end resistance', measured: { value: Math.abs(value), u: withLeads(u, wires) }, unit: 'Ω',
+    limit: part.endOhm,
     conditions: `wiper ${wiper} at the stop of ${ends[end]}, ${wires} wires`,
   }
 }
-const movedShare = 0.05
+const [movedShare, movedLeastOhm] = [0.05, 3]
 
 /**
  * The largest fall below what was reached before, in the direction of turning: ohms. A reading's own noise

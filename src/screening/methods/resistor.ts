@@ -6,9 +6,12 @@ import { valueLimit, type Contact, type Resistor } from '../to-prove.ts'
 import { readSteady, type Steady } from './steady.ts'
 
 /** Below this, leads and contacts are a share of the value that a good meter tells; four wires see none. */
-const fourWireBelowOhm = 100e3
+export const fourWireBelowOhm = 100e3
 /** What leads and contacts add at most where two wires read them with the part (common practice). */
 const leadsMostOhm = 0.5
+/** What a reading leaves open once its leads are counted. */
+export const withLeads = (u: number, wires: 2 | 4): number =>
+  wires === 2 ? Math.hypot(u, leadsMostOhm / Math.sqrt(3)) : u
 /** A range that holds the upper limit with room, so that a part just beyond it is still read. */
 const rangeRoom = 1.25
 /** A part that reads this many times less than its nominal value is a short. */
@@ -31,7 +34,7 @@ export async function proveResistor(jig: Jig, pair: Pair, part: Resistor): Promi
 }
 
 function ofResistor(part: Resistor, { value, u: readU, moved, isSteady }: Steady, wires: 2 | 4): Proof {
-  const u = wires === 2 ? Math.hypot(readU, leadsMostOhm / Math.sqrt(3)) : readU
+  const u = withLeads(readU, wires)
   const figures = { resistanceOhm: value, resistanceU: u, movedOhm: moved }
   if (value + 2 * u < part.ohm.nominal / grossFactor) {
     return faulty('short', `it is a short: ${formatSi(value, 'Ω', 3)}`, figures)
