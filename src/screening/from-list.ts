@@ -162,6 +162,11 @@ const led: Diode = {
   ],
 }
 
+/** Share of the zener voltage at which even a soft one of few volts hardly conducts (common practice). */
+const belowKnee = 0.4
+/** Below it they conduct by tunnelling, from next to nothing on (common practice). */
+const softBelowV = 4.5
+
 function zener({ ratedV, toleranceMinus: minus, tolerancePlus: plus }: PartsLine): Diode | Lack {
   if (ratedV === null) return { why: 'the list gives no zener voltage', wayOut: 'add it as the rating' }
   if (minus === null || plus === null)
@@ -169,7 +174,12 @@ function zener({ ratedV, toleranceMinus: minus, tolerancePlus: plus }: PartsLine
   return {
     kind: 'diode',
     forward: [forwardOf.silicon[1]],
-    reverse: null,
+    reverse: {
+      voltageV: belowKnee * ratedV,
+      ampere: {
+        high: ratedV < softBelowV ? 1e-4 : 1e-5, source: 'zener well below its knee, common practice',
+      },
+    },
     zener: {
       currentA: 5e-3,
       slopeOhm: null,
