@@ -8,14 +8,13 @@ import { errorBody, resultShape } from './shapes.ts'
 const answers = <S extends z.ZodType>(shape: S) =>
   ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
 
+const newest = z.strictObject({
+  run: z.string(), sequence: z.string(), startedWallMs: z.number(), person: z.string(), result: resultShape,
+})
 const unitParts = z.strictObject({
   unit: z.string(),
   parts: z.array(z.strictObject({
-    designator: z.string(),
-    newest: z.strictObject({
-      run: z.string(), sequence: z.string(), startedWallMs: z.number(), person: z.string(),
-      result: resultShape,
-    }).nullable(),
+    designator: z.string(), newest: newest.nullable(), underVolts: newest.nullable(),
   })),
   runs: z.number().int(), wasAll: z.boolean(),
 })

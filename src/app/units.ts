@@ -25,23 +25,31 @@ export class Units implements UnitsPort {
 /** How far back is looked, in runs of any kind. */
 const runsMost = 1000
 
-/** Of each part the newest result decides, whichever sequence it is from. */
+/** Sequences that take parts to their volts; what others find does not undo what showed there. */
+const underVolts: readonly string[] = ['reform', 'leakage-soak']
+
+/** Of each part the newest result, and the newest under its volts. */
 export async function unitParts(store: Store, { unit, designators }: UnitRequest): Promise<UnitParts> {
-  const open = new Set(designators.map(designator => partName(unit, designator)))
-  const newest = new Map<string, Newest>()
+  const names = designators.map(designator => partName(unit, designator))
+  const [open, openUnderVolts] = [new Set(names), new Set(names)]
+  const [newest, strong] = [new Map<string, Newest>(), new Map<string, Newest>()]
   const runs = await store.listRuns(runsMost)
   let seen = 0
   for (const run of runs) {
-    if (open.size === 0) break
+    if (openUnderVolts.size === 0) break
     seen++
+    const isStrong = underVolts.includes(run.sequence)
+    if (open.size === 0 && !isStrong) continue
     for (const result of await store.results(run.id)) {
       if (open.delete(result.part)) newest.set(result.part, newestOf(run, result))
+      if (isStrong && openUnderVolts.delete(result.part)) strong.set(result.part, newestOf(run, result))
     }
   }
   return {
-    unit, runs: seen, wasAll: open.size === 0 || runs.length < runsMost,
-    parts: designators.map(designator =>
-      ({ designator, newest: newest.get(partName(unit, designator)) ?? null })),
+    unit, runs: seen, wasAll: openUnderVolts.size === 0 || runs.length < runsMost,
+    parts: designators.map((designator, i) => ({
+      designator, newest: newest.get(names[i]!) ?? null, underVolts: strong.get(names[i]!) ?? null,
+    })),
   }
 }
 

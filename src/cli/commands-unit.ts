@@ -60,7 +60,7 @@ function unitLines(parts: readonly PartsLine[], policy: PartsPolicy | null): Uni
     const decision = decisions.find(one =>
       one.line === part.line && (one.designator === null || one.designator === designator))
     return {
-      designator, what: whatOf(part),
+      designator, what: whatOf(part), ratedV: part.ratedV,
       wanted: { action: decision ? decision.action : 'prove' as const, reason: decision?.reason ?? '' },
     }
   }))

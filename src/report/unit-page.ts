@@ -2,7 +2,7 @@
  * The page of a unit: which designators are proven, by what, and what is missing. From its parts list, what a
  * policy wants of each, and the newest result on record. Pure; SI units.
  */
-import { formatWall, formatWithU } from '../base/format.ts'
+import { formatSi, formatWall, formatWithU } from '../base/format.ts'
 import type { Criterion, PartResult } from '../schema/run.ts'
 import type { Newest, UnitParts } from '../schema/unit.ts'
 import { html, type Markup } from './markup.ts'
@@ -20,6 +20,7 @@ const settled: readonly Standing[] = ['proven', 'left as it is']
 export interface UnitLine {
   readonly designator: string
   readonly what: string
+  readonly ratedV: number | null
   readonly wanted: {
     readonly action: 'prove' | 'replace' | 'replace-and-prove-new' | 'leave' | null
     readonly reason: string
@@ -28,7 +29,10 @@ export interface UnitLine {
 
 export interface UnitRow extends UnitLine {
   readonly standing: Standing
+  /** What decides. */
   readonly newest: Newest | null
+  /** A newer result, found without the volts at which the deciding one was. */
+  readonly passedOver: Newest | null
 }
 
 export interface UnitPage {
@@ -45,10 +49,10 @@ export interface UnitPage {
 export function unitPage(
   lines: readonly UnitLine[], { unit, parts, runs, wasAll }: UnitParts, policy: string | null,
 ): UnitPage {
-  const newestOf = new Map(parts.map(({ designator, newest }) => [designator, newest]))
+  const found = new Map(parts.map(part => [part.designator, part]))
   const rows = lines.map(line => {
-    const newest = newestOf.get(line.designator) ?? null
-    return { ...line, newest, standing: standingOf(line, newest?.result ?? null) }
+    const { newest, passedOver } = deciding(line, found.get(line.designator))
+    return { ...line, newest, passedOver, standing: standingOf(line, newest?.result ?? null) }
   })
   const counts: Partial<Record<Standing, number>> = {}
   for (const { standing } of rows) counts[standing] = (counts[standing] ?? 0) + 1
@@ -61,6 +65,19 @@ export function unitPage(
         : [],
     ],
   }
+}
+
+/**
+ * What showed under a part's volts stands until it is put under them again: a good word without them does not
+ * undo it, a bad one does. Where the policy replaces the part, the newest is of the one that went in.
+ */
+function deciding(
+  { wanted }: UnitLine, part: UnitParts['parts'][number] | undefined,
+): Pick<UnitRow, 'newest' | 'passedOver'> {
+  const { newest = null, underVolts = null } = part ?? {}
+  const isWeaker = newest !== null && underVolts !== null && newest.run !== underVolts.run
+    && newest.result.grade === 'accept' && wanted.action !== 'replace-and-prove-new'
+  return isWeaker ? { newest: underVolts, passedOver: newest } : { newest, passedOver: null }
 }
 
 function standingOf({ wanted: { action } }: UnitLine, result: PartResult | null): Standing {
@@ -110,15 +127,30 @@ ${remarks.map(text => html`<p class="quiet">${text}</p>`)}
 export const headings = ['designator', 'part', 'stands', 'by', 'measured', 'why'] as const
 
 function tableRow(row: UnitRow): Markup {
-  const { designator, what, standing, newest, wanted } = row
+  const { designator, what, standing, newest } = row
   const tone = settled.includes(standing) ? 'accept' : standing === 'to replace' ? 'reject' : 'marginal'
-  return html`<tr><td class="tight">${designator}</td><td>${what}</td><td class="${tone}">${standing}</td>
+  return html`<tr><td class="tight">${designator}</td><td>${what}</td><td class="${tone}">${standsWords(row)}</td>
 <td>${byWords(newest)}</td><td>${newest && measuredWords(newest.result)}</td>
-<td>${[wanted.reason, newest?.result.reason ?? ''].filter(Boolean).join('; ')}</td></tr>`
+<td>${whyWords(row)}</td></tr>`
 }
 
 /** The same as rows of text, for a table on screen or a CSV. */
-export const unitCells = ({ designator, what, standing, newest, wanted }: UnitRow): string[] => [
-  designator, what, standing, byWords(newest), newest ? measuredWords(newest.result) : '',
-  [wanted.reason, newest?.result.reason ?? ''].filter(Boolean).join('; '),
+export const unitCells = (row: UnitRow): string[] => [
+  row.designator, row.what, standsWords(row), byWords(row.newest),
+  row.newest ? measuredWords(row.newest.result) : '', whyWords(row),
 ]
+
+/** Volts of the jig this share below the rating are not the rating. */
+const ratedShare = 0.95
+
+/** A capacitor that was proven at less than it is rated for is so only up to there. */
+export function standsWords({ standing, ratedV, newest }: UnitRow): string {
+  const seenV = newest?.result.figures['leakageV']
+  const isBelow = standing === 'proven' && ratedV !== null && seenV !== undefined && seenV < ratedShare * ratedV
+  return isBelow ? `proven to ${formatSi(seenV, 'V')}` : standing
+}
+
+const whyWords = ({ wanted, newest, passedOver }: UnitRow): string => [
+  wanted.reason, newest?.result.reason ?? '',
+  passedOver ? `${passedOver.run} accepted it since, without its volts: that does not count` : '',
+].filter(Boolean).join('; ')

@@ -28,7 +28,12 @@ export interface Newest {
 
 export interface UnitParts {
   readonly unit: string
-  readonly parts: readonly { readonly designator: string; readonly newest: Newest | null }[]
+  readonly parts: readonly {
+    readonly designator: string
+    readonly newest: Newest | null
+    /** The newest of a run that takes its parts to their volts: forming, or a soak. */
+    readonly underVolts: Newest | null
+  }[]
   /** Runs that were looked through; `wasAll`: there are no older ones. */
   readonly runs: number
   readonly wasAll: boolean

@@ -33,9 +33,19 @@ describe('the parts of a unit on record', () => {
       ['C1', 'R3', 'accept'], ['C2', 'R2', 'marginal'], ['C3', null, null],
     ])
     expect(found).toMatchObject({ runs: 3, wasAll: true })
+    expect(found.parts.map(({ underVolts }) => underVolts?.run ?? null)).toEqual(['R3', null, null])
     read.length = 0
     expect((await unitParts(store, { unit: 'pavilion', designators: ['C1'] })).runs).toBe(1)
     expect(read).toEqual(['R3'])
+  })
+
+  it('have the newest of a run under volts beside a newer one without, and runs without are not read for it', async () => {
+    const { store, read } = record(
+      [run('R4', 'capacitor-check'), [result('pavilion-C1')]], [run('R3'), []], [run('R2', 'reform'), [result('pavilion-C1', 'reject')]],
+      [run('R1', 'reform'), [result('pavilion-C1')]])
+    const { parts: [found] } = await unitParts(store, { unit: 'pavilion', designators: ['C1'] })
+    expect([found!.newest?.run, found!.underVolts?.run]).toEqual(['R4', 'R2'])
+    expect(read).toEqual(['R4', 'R2'])
   })
 
   it('bear names that every table can hold', () => {
