@@ -1,4 +1,5 @@
 /** What tests of lots say, in plain words. */
+import { spreadPartsLeast } from '../analysis/lots/comparison.ts'
 import { formatSi } from '../base/format.ts'
 import type { ComparedQuantity, ShownTest } from '../schema/lots.ts'
 
@@ -64,13 +65,22 @@ function manyLots({ tests, differences, unit, lots }: Compared, confidence: numb
 
 function spreadWords({ tests, lots }: Compared): string[] {
   const levene = tests.find(({ name }) => name.startsWith('Levene'))
-  if (!levene || levene.differs === null) return []
+  if (!levene) return []
+  if (levene.differs === null) return [untestedSpreads(lots)]
   if (!levene.differs) return ['no difference of the spreads is shown']
   const by = [...lots].sort((a, b) => (b.s ?? 0) - (a.s ?? 0))
   const [wide, narrow] = [by[0]!, by.at(-1)!]
   const times = narrow.s ? `, ${(wide.s! / narrow.s).toPrecision(2)} times that of ${narrow.lot}` : ''
   return [`the spreads differ: ${wide.lot} has the widest${times} `
     + `(by chance alone in ${chance(levene.p)} cases)`]
+}
+
+function untestedSpreads(lots: Compared['lots']): string {
+  const few = lots.filter(({ n }) => n < spreadPartsLeast)
+  return few.length > 0
+    ? `the spreads are not tested: ${few.map(({ lot, n }) => `${lot} has ${n} parts`).join(', ')}, `
+      + 'and that takes three of each'
+    : 'the spreads are not tested: within a lot every part lies as far from its median as any other'
 }
 
 /** Where the test by order and that of the means disagree, something is odd about the lots. */

@@ -1,6 +1,8 @@
 /** Lots side by side: what they measure, whether they differ, and what that rests on. Pure; SI units. */
 import { oneWayAnova } from '../analysis/lots/anova.ts'
-import { compareLots, leveneTest, mannWhitney, type LotComparison } from '../analysis/lots/comparison.ts'
+import {
+  compareLots, leveneTest, mannWhitney, spreadPartsLeast, type LotComparison,
+} from '../analysis/lots/comparison.ts'
 import { grubbsTest } from '../analysis/lots/outliers.ts'
 import { mean, median, sd } from '../analysis/statistics.ts'
 import { BenchError } from '../base/errors.ts'
@@ -125,6 +127,7 @@ function testsOf(lots: readonly Lot[], alpha: number): ShownTest[] {
   const [first, second] = values as [Float64Array, Float64Array]
   const both = withins(lots) === 2
   const whole = both ? compareLots(first, second) : null
+  const spreads = Math.min(first.length, second.length) < spreadPartsLeast ? null : whole
   return [
     shown('Welch t', 'means', () => ({ statistic: whole?.means.t ?? NaN, p: whole?.means.p ?? NaN })),
     shown('Mann and Whitney', 'order', () => {
@@ -133,7 +136,7 @@ function testsOf(lots: readonly Lot[], alpha: number): ShownTest[] {
     }),
     levene,
     shown('F of variances', 'spreads, of normal lots', () =>
-      ({ statistic: whole?.variances.f ?? NaN, p: whole?.variances.p ?? NaN })),
+      ({ statistic: spreads?.variances.f ?? NaN, p: spreads?.variances.p ?? NaN })),
   ]
 }
 

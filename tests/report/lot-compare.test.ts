@@ -57,6 +57,21 @@ describe('two lots', () => {
     expect(verdicts(answer)).toEqual({ means: null, order: null, spreads: null, 'spreads, of normal lots': null })
     expect(saying(answer)).toContain('the means cannot be tested')
   })
+  it('of two parts have no spreads tested: about a median of two both deviations are equal', () => {
+    const answer = compare([ohms('A', [4700.1, 4703.3]), ohms('B', [4690.2, 4701.7])])
+    expect(verdicts(answer)).toMatchObject({ spreads: null, 'spreads, of normal lots': null })
+    expect(verdicts(answer)['means']).toBe(false)
+    expect(saying(answer)).toContain('the spreads are not tested: A has 2 parts, B has 2 parts, and that takes three of each')
+    expect(saying(answer)).not.toContain('spreads differ')
+    const uneven = compare([ohms('A', [4700.1, 4703.3]), ohms('B', normal(31, 20, 4700, 40)), ohms('C', normal(32, 20, 4700, 4))])
+    expect(verdicts(uneven)).toMatchObject({ spreads: null })
+    expect(saying(uneven)).toContain('the spreads are not tested: A has 2 parts, and that takes three of each')
+  })
+  it('whose parts all lie as far from their median have no spreads tested', () => {
+    const answer = compare([ohms('A', [0.1, 0.1, 0.3, 0.3]), ohms('B', [0.1, 0.1, 0.7, 0.7])])
+    expect(verdicts(answer)).toMatchObject({ spreads: null })
+    expect(saying(answer)).toContain('the spreads are not tested: within a lot every part lies as far from its median')
+  })
   it('name a part that stands far from the rest, and say where tests disagree', () => {
     const answer = compare([ohms('A', [...normal(9, 15, 100, 1), 160]), ohms('B', normal(10, 16, 102, 1))])
     expect(saying(answer)).toMatch(/R15 of A.* far from the rest/)

@@ -17,7 +17,7 @@ export interface LotComparison {
   means: { t: number; dof: number; p: number }
   /** F test of the variances, two-sided; strict about normal data. */
   variances: { f: number; p: number }
-  /** Levene's test of the spreads about the medians (Brown and Forsythe's form); for any data. */
+  /** Levene's test of the spreads about the medians (Brown and Forsythe's form); NaN as `leveneTest`. */
   spreads: { f: number; p: number }
   /** Mann and Whitney's test of the order, normal approximation with ties and continuity; two-sided. */
   order: { u: number; p: number }
@@ -53,14 +53,24 @@ function varianceTest(s1: number, n1: number, s2: number, n2: number): { f: numb
   return { f, p: Math.min(1, 2 * Math.min(above, 1 - above)) }
 }
 
-/** Levene's test about the medians, for two groups or more. Asserts as `oneWayAnova` does. */
+/** Two parts lie equally far from their median whatever they read: nothing is left to test spreads by. */
+export const spreadPartsLeast = 3
+/** What rounding may leave of deviations that are alike, as a share of the largest value. */
+const rounding = 8 * Number.EPSILON
+
+/**
+ * Levene's test about the medians, for two groups or more. NaN where a group has fewer than three values, or
+ * where the deviations do not scatter within any group. Asserts as `oneWayAnova` does.
+ */
 export function leveneTest(groups: readonly ArrayLike<number>[]): { f: number; p: number } {
   const away = groups.map(group => {
     const middle = median(group)
     return Float64Array.from(group, v => Math.abs(v - middle))
   })
-  const { f, p } = oneWayAnova(away)
-  return { f, p }
+  if (groups.some(({ length }) => length < spreadPartsLeast)) return { f: NaN, p: NaN }
+  const { f, p, residualSd } = oneWayAnova(away)
+  const most = groups.flatMap(group => Array.from(group, Math.abs)).reduce((a, b) => Math.max(a, b), 0)
+  return residualSd <= rounding * most ? { f: NaN, p: NaN } : { f, p }
 }
 
 /**
