@@ -175,7 +175,7 @@ function zener({ ratedV, toleranceMinus: minus, tolerancePlus: plus }: PartsLine
     kind: 'diode',
     forward: [forwardOf.silicon[1]],
     reverse: {
-      voltageV: belowKnee * ratedV,
+      voltageV: Math.min(belowKnee * ratedV, reverseMostV),
       ampere: {
         high: ratedV < softBelowV ? 1e-4 : 1e-5, source: 'zener well below its knee, common practice',
       },
