@@ -129,7 +129,8 @@ export const headings = ['designator', 'part', 'stands', 'by', 'measured', 'why'
 function tableRow(row: UnitRow): Markup {
   const { designator, what, standing, newest } = row
   const tone = settled.includes(standing) ? 'accept' : standing === 'to replace' ? 'reject' : 'marginal'
-  return html`<tr><td class="tight">${designator}</td><td>${what}</td><td class="${tone}">${standsWords(row)}</td>
+  return html`<tr><td class="tight">${designator}</td><td>${what}</td>
+<td class="${tone}">${standsWords(row)}</td>
 <td>${byWords(newest)}</td><td>${newest && measuredWords(newest.result)}</td>
 <td>${whyWords(row)}</td></tr>`
 }
@@ -146,8 +147,8 @@ const ratedShare = 0.95
 /** A capacitor that was proven at less than it is rated for is so only up to there. */
 export function standsWords({ standing, ratedV, newest }: UnitRow): string {
   const seenV = newest?.result.figures['leakageV']
-  const isBelow = standing === 'proven' && ratedV !== null && seenV !== undefined && seenV < ratedShare * ratedV
-  return isBelow ? `proven to ${formatSi(seenV, 'V')}` : standing
+  if (standing !== 'proven' || ratedV === null || seenV === undefined) return standing
+  return seenV < ratedShare * ratedV ? `proven to ${formatSi(seenV, 'V')}` : standing
 }
 
 const whyWords = ({ wanted, newest, passedOver }: UnitRow): string => [
