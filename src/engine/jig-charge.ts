@@ -123,7 +123,7 @@ async function empty(ports: ChargePorts, charge: Charge): Promise<number> {
     await untilFree(ports, emptyFactor * charge.upWithinMs)
     await ports.rest(restMs)
     const { voltage } = await lookOpen(ports, charge, openMs)
-    seen = voltage.quality === 'good' ? formatSi(voltage.value, 'V', 3) : voltage.quality
+    seen = voltage.quality === 'good' ? formatSi(Math.abs(voltage.value), 'V', 3) : voltage.quality
     if (voltage.quality === 'good' && Math.abs(voltage.value) + 2 * voltage.u < harmlessV) {
       if (Math.abs(charge.voltageV) >= harmlessV) await ports.holds(0)
       return Math.abs(voltage.value)

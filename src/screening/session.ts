@@ -59,6 +59,8 @@ export interface SessionState {
   readonly plan: SessionPlan
   readonly mode: Mode
   readonly paused: boolean
+  /** A person ended it while a part was measured, and may be charged: it ends after that part. */
+  readonly ending: boolean
   /** Index of the next part of the plan that was not asked for yet. */
   readonly next: number
   /** Parts that were put off, in order; they come again when the plan is through. */
@@ -111,7 +113,7 @@ export function beginSession(
   const open = plan.parts.filter(({ id }) => !settled.has(id))
   return askNext({
     plan: { ...plan, parts: open.filter(({ id }) => !putOff.has(id)) }, mode: { is: 'done' }, paused: false,
-    next: 0, later: open.filter(({ id }) => putOff.has(id)), sooner: [], since: [], recent: [],
+    ending: false, next: 0, later: open.filter(({ id }) => putOff.has(id)), sooner: [], since: [], recent: [],
     due: open.length > 0 ? plan.standards : [],
   }, unknownJig)
 }
@@ -172,10 +174,10 @@ function kept(state: SessionState, { asked, contact }: AtJig, outcome: Outcome):
   const since = isKept ? state.since : [...state.since, outcome.id]
   const due = since.length >= standardsEvery ? standards : state.due
   const recent = [...state.recent.filter(({ id }) => id !== asked.id), asked].slice(-recentMost)
-  return {
+  return unlessEnding({
     state: { ...state, mode: leaving({ asked, contact }), since, due, recent },
     effects: [{ do: 'keep', outcome }, { do: 'tell', tone: toneOf[outcome.grade], text: outcome.says }],
-  }
+  })
 }
 
 const leaving = ({ asked, contact }: AtJig): Mode =>
@@ -187,20 +189,27 @@ function standard(
   if (mode.asked.what !== 'standard' || mode.asked.id !== id) return { state, effects: nothing }
   if (!inControl) return outOfControl(state, id, says)
   const due = state.due.filter(one => one.id !== id)
-  return {
+  return unlessEnding({
     state: { ...state, due, since: due.length === 0 ? [] : state.since, mode: leaving(mode) },
     effects: [{ do: 'tell', tone: 'good', text: says }],
-  }
+  })
 }
 
 function outOfControl(state: SessionState, id: string, says: string): SessionStep {
   const flag: SessionEffect = { do: 'flag', ids: state.since, standard: id }
   const text = `${says}. Nothing is graded until the cause is mended`
-  return {
+  return unlessEnding({
     state: { ...state, since: [], recent: [], mode: { is: 'out of control', standard: id } },
     effects: [...state.since.length === 0 ? [] : [flag], { do: 'tell', tone: 'attention', text }],
-  }
+  })
 }
+
+/** What was in hand when a person ended the session is through, and empty: nothing comes after it. */
+const unlessEnding = ({ state, effects }: SessionStep): SessionStep =>
+  state.ending ? ended(state, effects) : { state, effects }
+
+const ended = (state: SessionState, before = nothing): SessionStep =>
+  ({ state: { ...state, mode: { is: 'done' } }, effects: [...before, { do: 'end' }] })
 
 /** The same one must leave and come back: what lies in the jig now would only fail again. */
 function clear(state: SessionState, { asked, contact }: AtJig, says: string): SessionStep {
@@ -210,6 +219,7 @@ function clear(state: SessionState, { asked, contact }: AtJig, says: string): Se
 
 /** Asks for this one; whatever lies in the jig must be seen to go first. */
 function ask(state: SessionState, asked: Asked, contact: Contact): SessionStep {
+  if (state.ending) return ended(state)
   const phase = contact.is === 'empty' ? 'asking' : 'clearing'
   return {
     state: { ...state, mode: { is: 'asked', asked, phase, contact, forced: false } },
@@ -232,7 +242,7 @@ function askNext(state: SessionState, contact: Contact): SessionStep {
   if (putOff) return ask({ ...state, later }, putOff, contact)
   const [last] = state.plan.standards
   if (last && state.since.length > 0) return ask({ ...state, due: state.plan.standards }, last, contact)
-  return { state: { ...state, mode: { is: 'done' } }, effects: [{ do: 'end' }] }
+  return ended(state)
 }
 
 // ---- what a person does ----
@@ -240,7 +250,7 @@ function askNext(state: SessionState, contact: Contact): SessionStep {
 function deed(state: SessionState, does: Deed): SessionStep {
   const { mode } = state
   if (mode.is === 'done') return refuse(state, 'the session is at its end')
-  if (does === 'end') return { state: { ...state, mode: { is: 'done' } }, effects: [{ do: 'end' }] }
+  if (does === 'end') return end(state)
   if (does === 'pause') return { state: { ...state, paused: true }, effects: nothing }
   if (does === 'resume') return resume(state)
   if (mode.is === 'out of control') {
@@ -261,6 +271,12 @@ function deed(state: SessionState, does: Deed): SessionStep {
     case 'plus at 2': return plusAt(state, mode, 2)
   }
 }
+
+/** A part that is measured may be charged: hands leave it where it is until it is through. */
+const end = (state: SessionState): SessionStep =>
+  isMeasuring(state.mode) ? { state: { ...state, ending: true }, effects: nothing } : ended(state)
+
+export const isMeasuring = (mode: Mode): boolean => mode.is === 'asked' && mode.phase === 'measuring'
 
 const refuse = (state: SessionState, why: string): SessionStep =>
   ({ state, effects: [{ do: 'refuse', why }] })
@@ -292,7 +308,7 @@ const secondOpinion = (state: SessionState, mode: AskedMode | DoubtMode): Sessio
 
 function skip(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
   if (mode.asked.what === 'standard') return refuse(state, 'a check standard is not skipped')
-  if (mode.is === 'asked' && mode.phase === 'measuring') return refuse(state, 'it is being measured')
+  if (isMeasuring(mode)) return refuse(state, 'it is being measured')
   if (stands(mode)) return refuse(state, `${mode.asked.id} has its result already`)
   return askNext({ ...state, later: [...state.later, mode.asked] }, mode.contact)
 }
@@ -300,7 +316,7 @@ function skip(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
 function undo(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
   const last = state.recent.at(-1)
   if (!last) return refuse(state, 'there is no result to take back')
-  if (mode.is === 'asked' && mode.phase === 'measuring') return refuse(state, 'a measurement is under way')
+  if (isMeasuring(mode)) return refuse(state, 'a measurement is under way')
   const waits = mode.asked.what === 'part' && mode.asked.id !== last.id
   const sooner = waits ? [mode.asked, ...state.sooner] : state.sooner
   const step = ask({ ...forgotten(state, last), sooner }, last, mode.contact)

@@ -141,6 +141,26 @@ describe('an electrolytic whose plus cannot be found', () => {
 })
 
 describe('a charged part', () => {
+  it('stays asked for after `end` until it is measured and emptied; only then the session ends', async () => {
+    const seen: (string | null)[] = []
+    let heldV = NaN
+    const table = await whileCharged(({ daemon, sim }) => {
+      daemon.screening.do('end')
+      daemon.subscribe(item => {
+        if (item.type !== 'screening') return
+        seen.push(item.screening?.asked ?? null)
+        if (item.screening?.asked !== 'C1' && Number.isNaN(heldV)) heldV = Math.abs(sim.heldV)
+      })
+      expect(daemon.screening.status()).toMatchObject({ asked: 'C1', stands: 'measuring', told: { text: expect.stringMatching(/^leave it where it is/) } })
+    })
+    expect(await table.store.run(table.runId)).toMatchObject({ state: 'done' })
+    expect((await table.store.results(table.runId)).map(({ position, grade }) => [position, grade])).toEqual([['C1', 'accept']])
+    expect(seen.at(-1)).toBeNull()
+    expect(heldV).toBeLessThan(3)
+    expect(table.daemon.status().latched).toBeNull()
+    expect(table.sim.wrongs).toEqual([])
+  })
+
   it('after a stop: the output is off, and it is said to be charged', async () => {
     const table = await whileCharged(({ daemon }) => { void daemon.stop('enough') })
     expect(await table.store.run(table.runId)).toMatchObject({ state: 'stopped' })
@@ -200,7 +220,7 @@ describe('a charged part', () => {
     watch()
     const run = await table.screen(requestFor([tablePart('C1', 'film-capacitor')]))
     expect([run.state, await resultsOf(table, run.id)]).toEqual(['tripped', {}])
-    expect(table.daemon.status().latched?.text).toMatch(/what was charged left the jig.*may be charged to 20.0 V: discharge it through a resistor/)
+    expect(table.daemon.status().latched?.text).toMatch(/what was charged left the jig.*expected below 3.00 V, got \d.*may be charged to 20.0 V: discharge it through a resistor/)
     expect(table.parts.get('C1')!.heldV).toBeGreaterThan(19)
     expect(table.sim.wrongs).toEqual([])
     // Nothing is energised before a person says what they found.

@@ -140,6 +140,12 @@ describe('charging at the jig', () => {
     expect(wrong).toEqual([])
   })
 
+  it.each([20, -20])('says how far a part that does not discharge stands from nothing, charged to %s V', async voltageV => {
+    const { jig, clock } = rig({ comesBack: 0.5, lateS: 1e6 })
+    const said = await clock.run(jig.charge(ends, charge({ voltageV })).then(() => '', (error: unknown) => String(error)))
+    expect(said).toMatch(/expected below 3\.00 V, got \d/)
+  })
+
   it('leaves the output off after a stop in the middle, and says what the part may hold', async () => {
     const { jig, clock, stop, setting, volts } = rig()
     clock.after(400, () => stop.abort(new BenchError('STOPPED', 'enough')))

@@ -196,6 +196,47 @@ describe('a screening session', () => {
     expect(hands.asked).toBe('R2')
   })
 
+  it.each([
+    ['a result', (hands: Hands) => hands.answer(), ['R1']],
+    ['a failure', (hands: Hands) => hands.feed({ type: 'failed', says: 'no answer' }), []],
+    ['a doubt that is kept', (hands: Hands) => {
+      hands.answer({ strange: true, grade: 'reject' })
+      expect([hands.asked, hands.of('end')]).toEqual(['R1', []])
+      hands.feed({ type: 'person', does: 'keep' })
+    }, ['R1']],
+    ['a doubt that is put off', (hands: Hands) => {
+      hands.answer({ strange: true, grade: 'reject' })
+      hands.feed({ type: 'person', does: 'skip' })
+    }, []],
+  ] as const)('that is ended while a part is measured stays on it until %s, and asks for nothing more', (_what, through, kept) => {
+    const hands = new Hands(['R1', 'R2'])
+    hands.look(Infinity, 3)
+    hands.look(100, 6)
+    for (const _ of [1, 2]) expect(hands.feed({ type: 'person', does: 'end' })).toEqual([])
+    hands.look(100, 30)
+    expect([hands.asked, hands.of('end')]).toEqual(['R1', []])
+    through(hands)
+    expect(hands.effects.at(-1)).toEqual({ do: 'end' })
+    expect([hands.state.mode.is, hands.kept]).toEqual(['done', kept])
+    expect(hands.of('tell').some(({ text }) => text === 'R2')).toBe(false)
+  })
+
+  it.each([true, false])('that is ended while a standard is measured ends after it, in control: %s', inControl => {
+    const hands = new Hands(['R1'], ['S1'])
+    hands.look(Infinity, 3)
+    hands.look(1000, 6)
+    hands.feed({ type: 'person', does: 'end' })
+    expect(hands.asked).toBe('S1')
+    hands.feed({ type: 'standard', id: 'S1', inControl, says: 'S1 was read' })
+    expect(hands.effects.slice(-2)).toMatchObject([{ do: 'tell' }, { do: 'end' }])
+  })
+
+  it('ends at once where nothing is measured', () => {
+    const hands = new Hands(['R1', 'R2'])
+    hands.put(100)
+    expect(hands.feed({ type: 'person', does: 'end' })).toEqual([{ do: 'end' }])
+  })
+
   it('says nothing and measures nothing while it is paused', () => {
     const hands = new Hands(['R1'])
     hands.look(Infinity, 3)
