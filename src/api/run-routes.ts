@@ -12,7 +12,7 @@ import type { RunRecord } from '../schema/run.ts'
 import type { Routes } from './build.ts'
 import { readingsText } from './readings-text.ts'
 import {
-  channelShape, errorBody, eventShape, idParams, resultShape, runShape, seriesShape,
+  channelShape, errorBody, eventShape, idParams, resultShape, runHeadShape, runShape, seriesShape,
 } from './shapes.ts'
 
 const number = (fallback: number, max: number) => z.coerce.number().int().min(1).max(max).default(fallback)
@@ -27,8 +27,8 @@ export function runRoutes(routes: Routes, app: Application): void {
   const { store } = app
   routes.get('/runs', {
     schema: {
-      summary: 'Runs, newest first', querystring: z.strictObject({ limit: number(50, 1000) }),
-      response: answers(z.array(runShape)),
+      summary: 'Runs, newest first, each without its setup',
+      querystring: z.strictObject({ limit: number(50, 1000) }), response: answers(z.array(runHeadShape)),
     },
   }, async request => await store.listRuns(request.query.limit))
 

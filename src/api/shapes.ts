@@ -18,11 +18,12 @@ export const errorBody = z.object({
   context: z.record(z.string(), z.unknown()),
 })
 
-export const runShape = z.strictObject({
+/** In a list of runs: without the setup. */
+export const runHeadShape = z.strictObject({
   id: z.string(), sequence: z.string(), bench: z.string(), state: z.enum(runStates),
   startedWallMs: z.number(), endedWallMs: si, person: z.string(), use: z.string(), software: z.string(),
-  setup: z.record(z.string(), z.unknown()),
 })
+export const runShape = runHeadShape.extend({ setup: z.record(z.string(), z.unknown()) })
 
 export const eventShape = z.strictObject({
   seq: z.number().int(), hash: z.string(), kind: z.string(), severity: z.enum(severities),

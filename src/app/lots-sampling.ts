@@ -8,13 +8,9 @@ import { screenRequest, type ScreenRequest } from '../schema/screening.ts'
 import type { Store } from '../schema/store.ts'
 import { drawSample, judgeLot, uninspected, type Inspected } from '../screening/sample.ts'
 import { lotWords } from '../screening/sample-words.ts'
+import { runsBack } from './runs-back.ts'
 import { screenSequence } from './settled.ts'
 
-/**
- * How far back is looked, in runs of any kind: as a sample is drawn, when nothing else goes on, and for a
- * view, which may be asked for at any time.
- */
-const runsMost = { drawing: 1000, viewing: 200 }
 export const lotEvent = 'lot'
 
 interface Sampled { readonly run: RunRecord; readonly unit: string; readonly sample: SampleDrawn }
@@ -34,7 +30,7 @@ export async function sampleOf(
       got: `${request.parts.length} lines, ${names.length} such parts`,
     })
   }
-  const before = await sampledRuns(store, runsMost.drawing)
+  const before = await sampledRuns(store)
   const own = before.filter(one => one.unit === unit && one.sample.source === asked.source)
   const [last] = own
   const decided = last !== undefined && await decisionOf(store, last.run.id) !== null
@@ -63,13 +59,15 @@ function goOn(sample: SampleDrawn, { sample: asked }: ScreenRequest, names: read
 }
 
 /** Newest first. */
-async function sampledRuns(store: Store, limit: number): Promise<Sampled[]> {
-  return (await store.listRuns(limit)).flatMap(run => {
-    if (run.sequence !== screenSequence || run.setup['sample'] === undefined) return []
+async function sampledRuns(store: Store): Promise<Sampled[]> {
+  const sampled: Sampled[] = []
+  for await (const run of runsBack(store, ({ sequence }) => sequence === screenSequence)) {
+    if (run.setup['sample'] === undefined) continue
     const request = screenRequest.safeParse(run.setup['request'])
     const sample = sampleDrawn.safeParse(run.setup['sample'])
-    return request.success && sample.success ? [{ run, unit: request.data.unit, sample: sample.data }] : []
-  })
+    if (request.success && sample.success) sampled.push({ run, unit: request.data.unit, sample: sample.data })
+  }
+  return sampled
 }
 
 /** What was decided at the end of a session; null of one that was cut short or left it open. */
@@ -107,7 +105,7 @@ export function lotDecided(
 
 /** All sources of late, or one: how each is inspected now, and its lots. */
 export async function sourcesOnRecord(store: Store, wanted?: string): Promise<SourceState[]> {
-  const runs = await sampledRuns(store, runsMost.viewing)
+  const runs = await sampledRuns(store)
   const by = new Map<string, Sampled[]>()
   for (const one of runs) {
     const { source, level, aql } = one.sample

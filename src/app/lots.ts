@@ -11,7 +11,7 @@ import type {
   CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest,
 } from '../schema/lots.ts'
 import type { GaugeAnswer, GaugeRequest } from '../schema/gauge.ts'
-import type { RunRecord } from '../schema/run.ts'
+import type { RunHead, RunRecord } from '../schema/run.ts'
 import type { SourceState } from '../schema/sampling.ts'
 import { screenRequest } from '../schema/screening.ts'
 import type { Store } from '../schema/store.ts'
@@ -20,6 +20,7 @@ import type { LotRun } from '../report/lot-parts.ts'
 import type { RunEvents } from '../report/lot-standards.ts'
 import type { LotJob, LotOutcome } from './lots-work.ts'
 import { sourcesOnRecord } from './lots-sampling.ts'
+import { runsBack, runsMost } from './runs-back.ts'
 import { screenSequence } from './settled.ts'
 
 /** Does one job somewhere; rejects with what the job threw. */
@@ -29,8 +30,7 @@ export type LotWork = (job: LotJob) => Promise<unknown>
 const longestMs = 120_000
 /** A bench has two processors, and one of them is for the bench. */
 const atOnceMost = 1
-/** How far back the course of a standard is followed. */
-const runsMost = 200
+/** How many sessions back the course of a standard is followed. */
 const sessionsMost = 100
 
 export class Lots implements LotsPort {
@@ -59,7 +59,11 @@ export class Lots implements LotsPort {
   async #sameStudy(id: string): Promise<string[]> {
     const wanted = studyKey(await this.#store.run(id))
     if (wanted === null) return []
-    return (await this.#store.listRuns(runsMost)).filter(run => studyKey(run) === wanted).map(run => run.id)
+    const same: string[] = []
+    for await (const run of runsBack(this.#store, isScreening)) {
+      if (studyKey(run) === wanted) same.push(run.id)
+    }
+    return same
   }
 
   async sources(source?: string): Promise<SourceState[]> {
@@ -96,6 +100,8 @@ export class Lots implements LotsPort {
     return runs
   }
 }
+
+const isScreening = ({ sequence }: RunHead): boolean => sequence === screenSequence
 
 /** What makes sessions one study; null of a run that is none. */
 function studyKey(run: RunRecord | undefined): string | null {

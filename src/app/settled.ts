@@ -4,9 +4,7 @@ import { screenRequest, type ScreenRequest } from '../schema/screening.ts'
 import type { Store } from '../schema/store.ts'
 import { askedItems } from '../screening/asked-items.ts'
 import type { Item } from '../screening/grade.ts'
-
-/** How far back is looked, in runs of any kind. */
-const runsMost = 200
+import { runsBack } from './runs-back.ts'
 
 export interface Settled { readonly id: string; readonly grade: Grade; readonly run: string }
 
@@ -21,7 +19,7 @@ export async function settledOf(
   const settled = new Map<string, Settled>()
   if (ask === 'all') return settled
   const open = new Map(items.map(({ id, part }) => [id, JSON.stringify(part)]))
-  for (const run of await store.listRuns(runsMost)) {
+  for await (const run of runsBack(store, ({ sequence }) => sequence === screenSequence)) {
     if (open.size === 0) break
     const before = requestOf(run, unit)
     if (before === null) continue
@@ -40,11 +38,10 @@ const stands = (grade: Grade, ask: ScreenRequest['ask']): boolean =>
   ask === 'open' ? grade !== 'cannot tell' : grade === 'accept'
 
 /**
- * What a session for this unit was asked for; null of any other run. One that says nothing of insulation is
+ * What a session for this unit was asked for; null of one for another. One that says nothing of insulation is
  * from a time when it was not tested.
  */
-function requestOf({ sequence, setup }: RunRecord, unit: string): ScreenRequest | null {
-  if (sequence !== screenSequence) return null
+function requestOf({ setup }: RunRecord, unit: string): ScreenRequest | null {
   const request = screenRequest.safeParse({ insulation: false, ...setup['request'] as object })
   return request.success && request.data.unit === unit ? request.data : null
 }

@@ -1,12 +1,13 @@
 /** What the record has of the parts of a unit, and a rack for those that are to be formed. */
 import type { UnitsPort } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
-import type { RunRecord } from '../schema/run.ts'
+import type { RunHead } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import {
   partName, type Newest, type ProposedRack, type RackRequest, type ToForm, type UnitParts, type UnitRequest,
 } from '../schema/unit.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
+import { runsMost } from './runs-back.ts'
 
 export class Units implements UnitsPort {
   readonly #d: Pick<DaemonDeps, 'store' | 'bench' | 'profiles'>
@@ -21,9 +22,6 @@ export class Units implements UnitsPort {
       profiles.partNames().map(name => profiles.part(name).profile), request)
   }
 }
-
-/** How far back is looked, in runs of any kind. */
-const runsMost = 1000
 
 /** Sequences that take parts to their volts; what others find does not undo what showed there. */
 const underVolts: readonly string[] = ['reform', 'leakage-soak']
@@ -53,7 +51,7 @@ export async function unitParts(store: Store, { unit, designators }: UnitRequest
   }
 }
 
-const newestOf = ({ id, sequence, startedWallMs, person }: RunRecord, result: Newest['result']): Newest =>
+const newestOf = ({ id, sequence, startedWallMs, person }: RunHead, result: Newest['result']): Newest =>
   ({ run: id, sequence, startedWallMs, person, result })
 
 /** A profile is of a part that has its rated volts and its capacitance to within this share. */

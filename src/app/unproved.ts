@@ -22,7 +22,8 @@ export const unproved = (positions: readonly PositionState[], touchSafeV: number
  * acknowledged. Null without a run.
  */
 export async function openOnRecord(store: Store): Promise<{ run: RunRecord; positions: string[] } | null> {
-  const [last] = await store.listRuns(1)
+  const [newest] = await store.listRuns(1)
+  const last = newest && await store.run(newest.id)
   if (!last) return null
   const limits = last.setup['limits'] as BenchFile['limits']
   const held = heldOnRecord(await store.events(last.id))

@@ -2,7 +2,7 @@
 import type { Command } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import { gaugeStudy, type GaugeAnswer } from '../schema/gauge.ts'
-import type { RunRecord } from '../schema/run.ts'
+import type { RunHead } from '../schema/run.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { newestRun } from './commands-runs.ts'
@@ -55,7 +55,7 @@ async function gauge(context: CliContext, file: string, options: Options): Promi
 }
 
 /** A session that a person ended early is no end of the study. */
-const isWhole = ({ state }: RunRecord): boolean => state === 'done'
+const isWhole = ({ state }: RunHead): boolean => state === 'done'
 
 function withStudy(asked: ScreenAsked, { people, trials, quantity, seed }: Options): ScreenAsked {
   const parsed = gaugeStudy.safeParse({

@@ -3,7 +3,7 @@ import type { Command } from 'commander'
 import { BenchError } from '../base/errors.ts'
 import { formatDuration, formatWall } from '../base/format.ts'
 import type { BenchStatus, Plan, SequenceInfo } from '../schema/application.ts'
-import type { RunRecord } from '../schema/run.ts'
+import type { RunHead, RunRecord } from '../schema/run.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
@@ -151,14 +151,14 @@ async function watch(
 }
 
 /** The newest run; NOT_FOUND when the record is empty. */
-export async function newestRun(client: DaemonClient): Promise<RunRecord> {
-  const [newest] = await client.get<RunRecord[]>('/runs?limit=1')
+export async function newestRun(client: DaemonClient): Promise<RunHead> {
+  const [newest] = await client.get<RunHead[]>('/runs?limit=1')
   if (!newest) throw new BenchError('NOT_FOUND', 'there is no run yet')
   return newest
 }
 
 async function listRuns(context: CliContext, options: CommonOptions & { limit: string }): Promise<ExitCode> {
-  const runs = await daemonOf(context, options).get<RunRecord[]>(
+  const runs = await daemonOf(context, options).get<RunHead[]>(
     `/runs?limit=${encodeURIComponent(options.limit)}`
   )
   if (options.json) printJson(context.out, runs)

@@ -104,6 +104,9 @@ export interface LeftOut {
   readonly why: string
 }
 
+/** A run in a list of them: without its setup, which may be long. */
+export type RunHead = Omit<RunRecord, 'setup'>
+
 export interface RunRecord {
   readonly id: string
   readonly sequence: string

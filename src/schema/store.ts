@@ -1,6 +1,6 @@
 /** The port behind which the record is kept: a worker thread on a bench, inline in virtual time. */
 import type { Channel, Reading } from './reading.ts'
-import type { PartResult, RunEvent, RunRecord, RunState } from './run.ts'
+import type { PartResult, RunEvent, RunHead, RunRecord, RunState } from './run.ts'
 
 /**
  * `seq` counts all links of the run's chain, so events have gaps where batches and results lie between them.
@@ -40,8 +40,11 @@ export interface Store {
   /** Marks every `running` run `interrupted`; returns their ids. */
   interruptRunning(wallMs: number): Promise<string[]>
 
-  /** Newest first. */
-  listRuns(limit: number): Promise<RunRecord[]>
+  /**
+   * Newest first, without their setups: a thousand of those are a hundred megabytes, and whoever takes them
+   * in at once holds up the bench.
+   */
+  listRuns(limit: number): Promise<RunHead[]>
   run(runId: string): Promise<RunRecord | undefined>
   channels(runId: string): Promise<Channel[]>
   /** Events whose seq is `fromSeq` or later. */

@@ -4,7 +4,7 @@
 import { assert } from '../base/assert.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
-import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
+import type { PartResult, RunEvent, RunHead, RunRecord, RunState } from '../schema/run.ts'
 import type { Bucket, Series, StoredEvent } from '../schema/store.ts'
 import type { Columns } from './columns.ts'
 import { guarded, storeFault } from './fault.ts'
@@ -57,7 +57,7 @@ export class StoreCore {
     return this.#write('cannot mark runs interrupted', () => this.#writer.interruptRunning(wallMs))
   }
 
-  listRuns(limit: number): RunRecord[] {
+  listRuns(limit: number): RunHead[] {
     assert(Number.isInteger(limit) && limit >= 0, 'the limit of a list is a count')
     return this.#do('cannot list runs', () => this.#runs.list(limit))
   }

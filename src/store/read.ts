@@ -1,11 +1,11 @@
 /** Reads runs, events and results back. */
 import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
-import type { PartResult, RunRecord } from '../schema/run.ts'
+import type { PartResult, RunHead, RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
 import type { Db } from './open.ts'
 import {
-  channelOf, eventOf, resultOf, runOf, type ChannelRow, type EventRow, type Hashed, type ResultRow,
+  channelOf, eventOf, headOf, resultOf, runOf, type ChannelRow, type EventRow, type Hashed, type ResultRow,
   type RunRow, type StateRow,
 } from './rows.ts'
 
@@ -19,7 +19,8 @@ export class RunReader {
     this.#byId = db.prepare('SELECT * FROM runs WHERE id = ?')
     // As they were recorded: a clock may have been set back between two runs.
     this.#newest = db.prepare(
-      'SELECT * FROM runs ORDER BY number DESC LIMIT CAST(? AS INTEGER)')
+      `SELECT number, id, sequence, bench, state, started_wall_ms, ended_wall_ms, person, use, software
+      FROM runs ORDER BY number DESC LIMIT CAST(? AS INTEGER)`)
     this.#lastState =
       db.prepare('SELECT seq, state, wall_ms FROM states WHERE run = ? ORDER BY seq DESC LIMIT 1')
     this.#channels = db.prepare('SELECT * FROM channels WHERE run = ? ORDER BY channel')
@@ -43,8 +44,9 @@ export class RunReader {
     return row && this.#withState(row)
   }
 
-  list(limit: number): RunRecord[] {
-    return (this.#newest.all(limit) as Numbered<RunRow>[]).map(row => this.#withState(row))
+  list(limit: number): RunHead[] {
+    return (this.#newest.all(limit) as Numbered<Omit<RunRow, 'setup'>>[])
+      .map(row => headOf(row, this.#stateOf(row.number)))
   }
 
   /** Ids of runs whose newest state is `running`, oldest first. */
@@ -91,8 +93,10 @@ export class RunReader {
     return head
   }
 
+  #stateOf(run: number): StateRow | undefined { return this.#lastState.get(run) as StateRow | undefined }
+
   #withState(row: Numbered<RunRow>): RunRecord {
-    return runOf(row, this.#lastState.get(row.number) as StateRow | undefined)
+    return runOf(row, this.#stateOf(row.number))
   }
 
   #newestResults(run: number): PartResult[] {

@@ -1,6 +1,6 @@
 /** The rows of the tables as they come back, and the records they stand for. */
 import type { Channel } from '../schema/reading.ts'
-import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
+import type { PartResult, RunEvent, RunHead, RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
 import {
   believedData, believedQuantity, believedResult, believedSetup, believedSeverity, believedState,
@@ -36,16 +36,18 @@ export function runRow(run: RunRecord): RunRow {
 }
 
 /** `last` is the newest state, where one was written after the run was created. */
-export function runOf(row: RunRow, last?: StateRow): RunRecord {
+export function headOf(row: Omit<RunRow, 'setup'>, last?: StateRow): RunHead {
   const endedWallMs = last?.wall_ms ?? row.ended_wall_ms
   return {
     id: row.id, sequence: row.sequence, bench: row.bench, state: believedState(last?.state ?? row.state),
     startedWallMs: believedWall(row.started_wall_ms),
     endedWallMs: endedWallMs === null ? null : believedWall(endedWallMs),
-    person: row.person,
-    use: row.use, software: row.software, setup: believedSetup(decode(row.setup)),
+    person: row.person, use: row.use, software: row.software,
   }
 }
+
+export const runOf = (row: RunRow, last?: StateRow): RunRecord =>
+  ({ ...headOf(row, last), setup: believedSetup(decode(row.setup)) })
 
 export function channelRow(c: Channel): ChannelRow {
   return {
