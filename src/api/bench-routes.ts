@@ -11,11 +11,8 @@ import type { Routes } from './build.ts'
 import { apiLimits } from './limits.ts'
 import { stopRoutePath } from './paths.ts'
 import {
-  acknowledgeBody, errorBody, idParams, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
+  acknowledgeBody, answers, idParams, instrumentShape, presenceBody, runShape, sequenceShape, stopBody,
 } from './shapes.ts'
-
-const answers = <S extends z.ZodType>(code: 200 | 202, shape: S) =>
-  ({ [code]: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
 
 export function benchRoutes(routes: Routes, app: Application): void {
   routes.get('/status', {

@@ -6,10 +6,7 @@ import { lotSheetShape } from '../schema/lot-sheet.ts'
 import { compareAnswer, compareRequest, matchAnswer, matchRequest, sheetRequest } from '../schema/lots.ts'
 import { sourceState } from '../schema/sampling.ts'
 import type { Routes } from './build.ts'
-import { errorBody } from './shapes.ts'
-
-const answers = <S extends z.ZodType>(shape: S) =>
-  ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+import { answers } from './shapes.ts'
 
 const sourceQuery = z.strictObject({ source: z.string().min(1).max(80).optional() })
 
@@ -21,21 +18,21 @@ export function lotRoutes(routes: Routes, { lots }: Pick<Application, 'lots'>): 
   routes.post('/lots/match', {
     schema: {
       summary: 'Matched sets from the parts of runs on record; changes nothing', body: matchRequest,
-      response: answers(matchAnswer),
+      response: answers(200, matchAnswer),
     },
   }, async request => await lots.match(request.body))
 
   routes.post('/lots/compare', {
     schema: {
       summary: 'Whether lots differ, by runs or by kind, value or line within them; changes nothing',
-      body: compareRequest, response: answers(compareAnswer),
+      body: compareRequest, response: answers(200, compareAnswer),
     },
   }, async request => await lots.compare(request.body))
 
   routes.post('/lots/sheet', {
     schema: {
       summary: 'What the parts of runs are worth together, as JSON, an HTML page or CSV; changes nothing',
-      body: sheetRequest, response: answers(lotSheetShape),
+      body: sheetRequest, response: answers(200, lotSheetShape),
     },
   }, async (request, reply) => {
     const text = await lots.sheet(request.body)
@@ -45,14 +42,14 @@ export function lotRoutes(routes: Routes, { lots }: Pick<Application, 'lots'>): 
   routes.post('/lots/gauge', {
     schema: {
       summary: 'What a study of the gauge comes to: repeatability, reproducibility, share of the tolerance',
-      body: gaugeRequest, response: answers(gaugeAnswer),
+      body: gaugeRequest, response: answers(200, gaugeAnswer),
     },
   }, async request => await lots.gauge(request.body))
 
   routes.get('/lots/sources', {
     schema: {
       summary: 'How lots that are sampled are inspected now, by their sources, and what became of them',
-      querystring: sourceQuery, response: answers(z.array(sourceState)),
+      querystring: sourceQuery, response: answers(200, z.array(sourceState)),
     },
   }, async request => await lots.sources(request.query.source))
 }

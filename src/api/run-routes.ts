@@ -12,12 +12,10 @@ import type { RunRecord } from '../schema/run.ts'
 import type { Routes } from './build.ts'
 import { readingsText } from './readings-text.ts'
 import {
-  channelShape, errorBody, eventShape, idParams, resultShape, runHeadShape, runShape, seriesShape,
+  channelShape, answers, eventShape, idParams, resultShape, runHeadShape, runShape, seriesShape,
 } from './shapes.ts'
 
 const number = (fallback: number, max: number) => z.coerce.number().int().min(1).max(max).default(fallback)
-const answers = <S extends z.ZodType>(shape: S) =>
-  ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
 const recordQuery = z.strictObject({
   format: z.enum(['html', 'csv', 'json']).default('html'),
   verify: z.enum(['true', 'false']).default('false').describe('Recompute the chain of hashes'),
@@ -28,19 +26,19 @@ export function runRoutes(routes: Routes, app: Application): void {
   routes.get('/runs', {
     schema: {
       summary: 'Runs, newest first, each without its setup',
-      querystring: z.strictObject({ limit: number(50, 1000) }), response: answers(z.array(runHeadShape)),
+      querystring: z.strictObject({ limit: number(50, 1000) }), response: answers(200, z.array(runHeadShape)),
     },
   }, async request => await store.listRuns(request.query.limit))
 
   routes.get('/runs/:id', {
-    schema: { summary: 'One run', params: idParams, response: answers(runShape) },
+    schema: { summary: 'One run', params: idParams, response: answers(200, runShape) },
   }, async request => await findRun(app, request.params.id))
 
   routes.get('/runs/:id/events', {
     schema: {
       summary: 'Events of a run, from a link of its chain on', params: idParams,
       querystring: z.strictObject({ fromSeq: z.coerce.number().int().min(0).default(0) }),
-      response: answers(z.array(eventShape)),
+      response: answers(200, z.array(eventShape)),
     },
   }, async request => {
     await findRun(app, request.params.id)
@@ -49,7 +47,8 @@ export function runRoutes(routes: Routes, app: Application): void {
 
   routes.get('/runs/:id/results', {
     schema: {
-      summary: 'The newest result of each position', params: idParams, response: answers(z.array(resultShape))
+      summary: 'The newest result of each position', params: idParams,
+      response: answers(200, z.array(resultShape)),
     },
   }, async request => {
     await findRun(app, request.params.id)
@@ -57,7 +56,9 @@ export function runRoutes(routes: Routes, app: Application): void {
   })
 
   routes.get('/runs/:id/channels', {
-    schema: { summary: 'What is read in a run', params: idParams, response: answers(z.array(channelShape)) },
+    schema: {
+      summary: 'What is read in a run', params: idParams, response: answers(200, z.array(channelShape)),
+    },
   }, async request => {
     await findRun(app, request.params.id)
     return await store.channels(request.params.id)
@@ -71,7 +72,7 @@ function seriesRoutes(routes: Routes, app: Application): void {
     schema: {
       summary: 'One channel in at most so many buckets', params: idParams,
       querystring: z.strictObject({ channel: z.string().min(1).max(64), points: number(500, 5000) }),
-      response: answers(seriesShape),
+      response: answers(200, seriesShape),
     },
   }, async request => {
     const channel = await findChannel(app, request.params.id, request.query.channel)

@@ -3,10 +3,7 @@ import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
 import { deeds, screenPlan, screenRequest, screenStatus } from '../schema/screening.ts'
 import type { Routes } from './build.ts'
-import { errorBody, runShape } from './shapes.ts'
-
-const answers = <S extends z.ZodType>(code: 200 | 202, shape: S) =>
-  ({ [code]: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+import { answers, runShape } from './shapes.ts'
 
 export function screeningRoutes(routes: Routes, { screening }: Pick<Application, 'screening'>): void {
   routes.get('/screening', {

@@ -18,6 +18,10 @@ export const errorBody = z.object({
   context: z.record(z.string(), z.unknown()),
 })
 
+/** What a route answers: this shape, or an error of the one shape that errors have. */
+export const answers = <S extends z.ZodType>(code: 200 | 202, shape: S) =>
+  ({ [code]: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+
 /** In a list of runs: without the setup. */
 export const runHeadShape = z.strictObject({
   id: z.string(), sequence: z.string(), bench: z.string(), state: z.enum(runStates),

@@ -3,10 +3,7 @@ import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
 import { rackRequest, unitRequest } from '../schema/unit.ts'
 import type { Routes } from './build.ts'
-import { errorBody, resultShape } from './shapes.ts'
-
-const answers = <S extends z.ZodType>(shape: S) =>
-  ({ 200: shape, '4xx': errorBody, '5xx': errorBody }) as unknown as Record<200, z.ZodUnknown>
+import { answers, resultShape } from './shapes.ts'
 
 const newest = z.strictObject({
   run: z.string(), sequence: z.string(), startedWallMs: z.number(), person: z.string(), result: resultShape,
@@ -30,7 +27,7 @@ export function unitRoutes(routes: Routes, { units }: Pick<Application, 'units'>
   routes.post('/units/parts', {
     schema: {
       summary: 'The newest result of each part of a unit; changes nothing', body: unitRequest,
-      response: answers(unitParts),
+      response: answers(200, unitParts),
     },
   }, async request => await units.parts(request.body))
 
@@ -38,7 +35,7 @@ export function unitRoutes(routes: Routes, { units }: Pick<Application, 'units'>
     schema: {
       summary: 'A rack list for parts that are to be formed, for this bench; changes nothing',
       body: rackRequest,
-      response: answers(proposedRack),
+      response: answers(200, proposedRack),
     },
   }, request => units.rack(request.body))
 }
