@@ -66,7 +66,7 @@ export class Screener {
       case 'asking': return this.#bring(asked)
       case 'in doubt': return this.#answer(asked, seen.told?.text ?? '')
       case 'out of control': return this.#onceThen('adjusted', 'a standard')
-      case 'measuring': case 'paused': return this.#waiting()
+      case 'measuring': return this.#waiting()
       default: return this.#empty()
     }
   }

@@ -216,7 +216,7 @@ export class Daemon implements Application {
   status(): BenchStatus {
     return statusOf({
       clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(),
-      latched: this.#latch.now, left: this.#recovery.left, screening: this.screening.goesOn,
+      latched: this.#latch.now, left: this.#recovery.left, screening: this.screening,
       current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
     })
   }

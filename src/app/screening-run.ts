@@ -83,7 +83,7 @@ export class ScreeningRun {
     return {
       run: this.record.id, asked, told: this.#told, counts: { ...this.#counts }, settled: this.#in.settled,
       left: this.#items.length - this.#grades.size,
-      stands: paused ? 'paused' : mode.is === 'asked' ? mode.phase : mode.is,
+      stands: mode.is === 'asked' ? mode.phase : mode.is, paused,
       leads: asked === null ? '' : this.#leadsOf.get(asked) ?? '',
     }
   }
@@ -117,16 +117,14 @@ export class ScreeningRun {
   #ports(): SessionPorts {
     const { deps: { clock }, jig, request } = this.#in
     const item = ({ id }: Asked): Item => this.#byId.get(id)!
-    const guide: Guide = {
-      say: text => this.#tell('ask', text),
-      goesOn: () => { this.#turnedMs = this.#in.deps.livenessClock.monotonicMs() },
-    }
+    const guide = ({ id }: Asked): Guide =>
+      ({ say: text => this.#tell('ask', text, id), goesOn: () => this.turned() })
     return {
       clock, lookEveryMs,
       turned: () => this.turned(),
       look: asked => lookAt(jig, item(asked).part, clock),
       prove: async (asked, told) =>
-        this.#judged(item(asked), await prove(jig, item(asked), told, guide)),
+        this.#judged(item(asked), await prove(jig, item(asked), told, guide(asked))),
       checkStandard: async asked => {
         const standard = request.standards.find(({ id }) => id === asked.id)!
         return await this.#noted(standard, checkReading(standard, await prove(jig, item(asked))))
@@ -136,7 +134,7 @@ export class ScreeningRun {
       flag: async (ids, standard) => {
         for (const id of ids) await this.#void(id, `${standard} was out of control after it`)
       },
-      tell: (tone, text) => this.#tell(tone, text),
+      tell: (tone, text, about) => this.#tell(tone, text, about),
     }
   }
 
@@ -170,8 +168,8 @@ export class ScreeningRun {
     return () => cancel()
   }
 
-  #tell(tone: Tone, text: string): void {
-    this.#told = { tone, text }
+  #tell(tone: Tone, text: string, about: string): void {
+    this.#told = { tone, text, about }
     this.#in.changed()
   }
 

@@ -4,20 +4,22 @@ import type { Night } from '../engine/night.ts'
 import { partVolts } from '../engine/position.ts'
 import type { BenchStatus } from '../schema/application.ts'
 import type { RunRecord } from '../schema/run.ts'
+import type { ScreenStatus } from '../schema/screening.ts'
 
 export function statusOf(input: {
   clock: Clock; bench: string; keeper: BenchStatus['keeper']; latched: BenchStatus['latched']
-  left: BenchStatus['left']; screening: boolean; current: { record: RunRecord; night: Night } | null
+  left: BenchStatus['left']; screening: { goesOn: boolean; status(): ScreenStatus | null }
+  current: { record: RunRecord; night: Night } | null
 }): BenchStatus {
   const { clock, current } = input
   return {
     bench: input.bench, wallMs: clock.wallMs(), keeper: input.keeper, latched: input.latched,
     left: input.left,
     // Sources come and go below touch-safe while parts are screened: on is the cautious word.
-    energy: current?.night.state.live || input.screening ? 'live'
+    energy: current?.night.state.live || input.screening.goesOn ? 'live'
       : current && isUnknown(current.night) ? 'unknown'
       : current || input.left?.measuring ? 'bleeding' : 'off',
-    run: current && runStatus(clock, current.record, current.night),
+    run: current && runStatus(clock, current.record, current.night), screening: input.screening.status(),
   }
 }
 

@@ -3,6 +3,7 @@
  * hand.
  */
 import type { PositionState } from '../engine/position.ts'
+import { chargedAtEnd } from '../report/touch-lines.ts'
 import { connected, isOpen, recalled, unread, type Held } from '../safety/held.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { RunEvent, RunRecord } from '../schema/run.ts'
@@ -55,9 +56,8 @@ export async function standingOnRecord(store: Store): Promise<string | null> {
 export async function chargedOnRecord(store: Store): Promise<string | null> {
   const [last] = await store.listRuns(1)
   if (last?.state !== 'interrupted') return null
-  const said = (await store.events(last.id)).findLast(({ kind }) =>
-    kind === 'charged' || kind === 'emptied' || kind === 'acknowledged')
-  return said?.kind === 'charged' ? `run ${last.id} was interrupted: ${said.text}` : null
+  const charged = chargedAtEnd(await store.events(last.id))
+  return charged ? `run ${last.id} was interrupted: ${charged.text}` : null
 }
 
 /** What every position was known to hold when the record ends. */

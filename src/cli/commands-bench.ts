@@ -6,7 +6,8 @@ import { formatWall } from '../base/format.ts'
 import type { BenchStatus, SafeOffReport } from '../schema/application.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
-import { printable, renderTable, statusLines } from './table.ts'
+import { statusLines, untilAcknowledged } from './status-text.ts'
+import { printable, renderTable } from './table.ts'
 
 export type Act = (command: Command, action: (...given: never[]) => Promise<ExitCode>) => void
 
@@ -35,6 +36,8 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
   async (options: CommonOptions & { person: string }) => await present(context, options))
 }
 
+const theDaemon = 'the daemon'
+
 /** 3 while a trip is latched, or nobody knows whether energy is off, so that a script sees it. */
 async function status(context: CliContext, options: CommonOptions): Promise<ExitCode> {
   const shown = await daemonOf(context, options).get<BenchStatus>('/status')
@@ -49,7 +52,7 @@ async function status(context: CliContext, options: CommonOptions): Promise<Exit
  */
 async function stop(context: CliContext, reason: string, options: CommonOptions): Promise<ExitCode> {
   let report: SafeOffReport
-  let by = 'the daemon'
+  let by = theDaemon
   try {
     report = await daemonOf(context, options).post<SafeOffReport>(
       '/stop', { reason: reason.slice(0, 500) }, stopAnswerMs
@@ -89,6 +92,11 @@ async function endedBefore(
 
 const byHand = 'IT IS NOT KNOWN TO BE OFF: open the cutoff or switch the supply off by hand.'
 
+/** A daemon that starts takes over from the keeper: it does not know of a stop that came between. */
+const whatNext = (by: string): string => by === theDaemon ? untilAcknowledged
+  : `${untilAcknowledged}. `
+    + 'A daemon that is started anew first makes the bench safe and measures what was left'
+
 function stopLines(report: SafeOffReport, by: string): string[] {
   const { links, verifiedMs } = report
   const verified = verifiedMs === null ? 'NOT read back' : `read back after ${Math.round(verifiedMs)} ms`
@@ -105,8 +113,7 @@ function stopLines(report: SafeOffReport, by: string): string[] {
       link.link, link.sent ? link.freshLink ? 'yes, on a fresh link' : 'yes' : 'NO',
       link.verified === null ? 'has no read-back' : link.verified ? 'yes' : 'NO', link.note,
     ])),
-    'Parts may still hold charge: prove dead before touching.',
-    'Nothing starts until somebody at the bench acknowledges: nightbench ack REASON',
+    'Parts may still hold charge: prove dead before touching.', whatNext(by),
   ].map(printable)
 }
 

@@ -12,6 +12,7 @@ import { planLines } from './plan-text.ts'
 import { parameterLines } from './parameters-text.ts'
 import { ofRack, readRackList, type Rack } from './rack-list.ts'
 import { printable, renderTable } from './table.ts'
+import { followScreening } from './screen-follow.ts'
 import { watchRun } from './watch.ts'
 
 interface RequestOptions extends CommonOptions {
@@ -146,8 +147,12 @@ async function watch(
   context: CliContext, run: string | undefined, options: CommonOptions
 ): Promise<ExitCode> {
   const client = daemonOf(context, options)
-  const id = run ?? (await client.get<BenchStatus>('/status')).run?.id ?? (await newestRun(client)).id
-  return await watchRun(context, client, id, options.json === true)
+  const status = await client.get<BenchStatus>('/status')
+  const id = run ?? status.run?.id ?? status.screening?.run ?? (await newestRun(client)).id
+  if (options.json || status.screening?.run !== id) {
+    return await watchRun(context, client, id, options.json === true)
+  }
+  return await followScreening(context, client, id)
 }
 
 /** The newest run; NOT_FOUND when the record is empty. */

@@ -3,16 +3,16 @@ import type { Command } from 'commander'
 import { formatSi } from '../base/format.ts'
 import { sampleWords } from '../report/sample-words.ts'
 import type { RunRecord } from '../schema/run.ts'
-import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
+import type { ShownScreenPlan } from '../schema/screening.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
-import { ScreeningFollower } from './screen-follow.ts'
+import { followScreening } from './screen-follow.ts'
 import { screenRequestOf, type ScreenAsked, type ScreenFlags } from './screen-request.ts'
 import { screenPlanLines } from './screen-text.ts'
 import { printable } from './table.ts'
-import { followRun, watchRun } from './watch.ts'
+import { watchRun } from './watch.ts'
 
 interface Options extends CommonOptions, ScreenFlags { plan?: boolean }
 
@@ -60,14 +60,7 @@ export async function leadScreening(
   print(context.out,
     `Run ${run.id}: at most ${formatSi(mostV, 'V')} and ${formatSi(mostA, 'A')} at the jig.`)
   if (sample) print(context.out, ...sampleWords(sample).map(printable))
-  const follower = new ScreeningFollower(context, client)
-  try {
-    const status = await client.get<ScreenStatus | null>('/screening')
-    if (status) follower.status(status)
-    return await followRun(context, client, run.id, follower)
-  } finally {
-    follower.close()
-  }
+  return await followScreening(context, client, run.id)
 }
 
 const collect = (value: string, before: string[] = []): string[] => [...before, value]

@@ -7,7 +7,8 @@ import type { StoredEvent } from '../schema/store.ts'
 import type { TruthLine } from './demo-control.ts'
 import type { Output } from './screen.ts'
 import { Screen } from './screen.ts'
-import { renderTable, statusLines } from './table.ts'
+import { statusLines } from './status-text.ts'
+import { renderTable } from './table.ts'
 
 export interface DemoSummary {
   run: RunRecord

@@ -1,7 +1,7 @@
 /** What the demo of screening shows while it goes on: leads, and each outcome as it is told. */
 import type { ScreenStatus } from '../schema/screening.ts'
 import { Screen, type Output } from './screen.ts'
-import { isCall, screenStatusLine } from './screen-text.ts'
+import { isCall, screenStatusLine, toldLine } from './screen-text.ts'
 
 export class ScreeningScreen {
   readonly #screen: Screen
@@ -18,14 +18,15 @@ export class ScreeningScreen {
   lines(lines: readonly string[]): void { for (const line of lines) this.#screen.line(line) }
 
   status(status: ScreenStatus): void {
-    const { told, leads, asked } = status
+    const { told, leads } = status
     if (leads !== '' && leads !== this.#leads) {
       this.#leads = leads
       this.#screen.line(`Leads: ${leads}`)
     }
-    if (told !== null && !isCall(status) && `${asked} ${told.text}` !== this.#told) {
-      this.#told = `${asked} ${told.text}`
-      this.#screen.line(`  ${told.tone === 'ask' ? `${asked}: ` : ''}${told.text}`)
+    const text = told === null || isCall(told) ? '' : toldLine(told)
+    if (text !== '' && text !== this.#told) {
+      this.#told = text
+      this.#screen.line(`  ${text}`)
     }
     if (!this.#json) this.#screen.block([screenStatusLine(status)])
   }

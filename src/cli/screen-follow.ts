@@ -10,9 +10,23 @@ import type { DaemonClient } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
-import { isCall, screenStatusLine } from './screen-text.ts'
+import { screenStatusLine, toldLine } from './screen-text.ts'
 import { printable } from './table.ts'
-import { outcomeLines, type Follower } from './watch.ts'
+import { followRun, outcomeLines, type Follower } from './watch.ts'
+
+/** Leads a person through the session `runId` from where it stands, to its end. */
+export async function followScreening(
+  context: CliContext, client: DaemonClient, runId: string,
+): Promise<ExitCode> {
+  const follower = new ScreeningFollower(context, client)
+  try {
+    const status = await client.get<ScreenStatus | null>('/screening')
+    if (status?.run === runId) follower.status(status)
+    return await followRun(context, client, runId, follower)
+  } finally {
+    follower.close()
+  }
+}
 
 const bell = '\u0007'
 
@@ -30,7 +44,8 @@ export class ScreeningFollower implements Follower {
     this.#screen = new Screen(context.out)
     this.#stopReading = context.readLines?.(text => this.#typed(client, text)) ?? (() => {})
     if (!context.readLines) return
-    this.#screen.line(`Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on.`)
+    this.#screen.line(`Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on; `
+      + 'nightbench watch leads back.')
   }
 
   show(item: FeedItem): void {
@@ -39,16 +54,15 @@ export class ScreeningFollower implements Follower {
   }
 
   status(status: ScreenStatus): void {
-    const { told, leads, asked } = status
+    const { told, leads } = status
     if (leads !== '' && leads !== this.#leads) {
       this.#leads = leads
       this.#screen.line(printable(`Leads: ${leads}`))
     }
-    const before = isCall(status) ? 'Put in ' : told?.tone === 'ask' ? `${asked}: ` : ''
-    const text = told === null ? '' : before + told.text
-    if (told !== null && `${asked} ${text}` !== this.#told) {
-      this.#told = `${asked} ${text}`
-      this.#screen.line(printable(text))
+    const text = told === null ? '' : toldLine(told)
+    if (told !== null && text !== this.#told) {
+      this.#told = text
+      this.#screen.line(text)
       const rings = told.tone === 'bad' || told.tone === 'attention'
       if (this.#screen.live && rings) this.#context.out.write(bell)
     }

@@ -48,20 +48,30 @@ function reasons(left: ScreenAsked['left']): [string, string[]][] {
   return [...by]
 }
 
-/** What was told calls for what is in hand by its name; other things that are asked concern the part. */
-export const isCall = ({ told, asked }: ScreenStatus): boolean =>
-  told?.tone === 'ask' && (told.text === asked || told.text === `standard ${asked}`)
+type Told = NonNullable<ScreenStatus['told']>
+
+/** It calls for a part or standard by its name; other things that are asked concern what is in hand. */
+export const isCall = ({ tone, text, about }: Told): boolean =>
+  tone === 'ask' && (text === about || text === `standard ${about}`)
+
+/** What was told, in a line that needs nothing beside it. */
+export function toldLine(told: Told): string {
+  const asks = isCall(told) ? 'Put in ' : told.tone === 'ask' ? `${told.about}: ` : ''
+  return printable(asks + told.text)
+}
 
 /** One line: what is in hand, what the bench waits for, and how many are through. */
-export function screenStatusLine({ asked, stands, counts, left }: ScreenStatus): string {
+export function screenStatusLine({ asked, stands, paused, counts, left }: ScreenStatus): string {
   const through = (['accept', 'marginal', 'reject', 'cannot tell'] as const)
     .filter(grade => (counts[grade] ?? 0) > 0).map(grade => `${counts[grade]} ${grade}`).join(', ')
   const head = asked === null ? '' : `${asked}: `
-  return printable(`${head}${waits[stands]} | ${through || 'none'} through, ${left} left`)
+  const waitsFor = !paused ? waits[stands]
+    : stands === 'asking' ? 'paused; resume' : `${waits[stands]}; then paused`
+  return printable(`${head}${waitsFor} | ${through || 'none'} through, ${left} left`)
 }
 
 const waits: Record<ScreenStatus['stands'], string> = {
   clearing: 'take out what lies in the jig', asking: 'put it in', measuring: 'measuring',
-  leaving: 'take it out', 'in doubt': 'keep, again or skip?', paused: 'paused; resume',
+  leaving: 'take it out', 'in doubt': 'keep, again or skip?',
   'out of control': 'a standard is out of control; mend it, then: adjusted', done: 'done',
 }

@@ -10,8 +10,9 @@ import type { DaemonClient, Heard } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
-import { screenStatusLine } from './screen-text.ts'
-import { outlook, printable, renderTable, statusLines } from './table.ts'
+import { screenStatusLine, toldLine } from './screen-text.ts'
+import { outlook, statusLines } from './status-text.ts'
+import { printable, renderTable } from './table.ts'
 
 /** In a pipe, a line about the whole run at least this often. */
 const lineEveryS = 600
@@ -94,6 +95,7 @@ class ScreenFollower implements Follower {
   readonly #screen: Screen
   #toldS = -Infinity
   #toldStage = ''
+  #toldText = ''
 
   constructor(context: CliContext) { this.#screen = new Screen(context.out) }
 
@@ -115,7 +117,9 @@ class ScreenFollower implements Follower {
   }
 
   #screening(screening: ScreenStatus | null): void {
-    if (screening?.told) this.#screen.line(printable(screening.told.text))
+    const text = screening?.told ? toldLine(screening.told) : ''
+    if (text !== '' && text !== this.#toldText) this.#screen.line(text)
+    this.#toldText = text
     if (screening) this.#screen.block([screenStatusLine(screening)])
   }
 

@@ -15,7 +15,9 @@ export function touchLines(run: RunRecord, events: readonly RunEvent[]): string[
   for (const { position, text } of touches) {
     if (position !== undefined) last.set(position, text)
   }
-  const ofAll = touches.filter(({ position }) => position === undefined).map(({ text }) => text)
+  const ofAll = [
+    ...atJig(events), ...touches.filter(({ position }) => position === undefined).map(({ text }) => text),
+  ]
   const low = new Map(['measured', 'read'].map(how => [how, [] as string[]]))
   const others: string[] = []
   for (const [name, text] of [...last].sort(([a], [b]) => a.localeCompare(b))) {
@@ -25,6 +27,18 @@ export function touchLines(run: RunRecord, events: readonly RunEvent[]): string[
   }
   const unsafe = (text: string): boolean => text.includes('NOT SAFE TO TOUCH')
   return [...ofAll, ...others.filter(unsafe), ...others.filter(text => !unsafe(text)), ...lines(low)]
+}
+
+/** The event that says what in the jig was charged and not shown to be empty since. */
+export const chargedAtEnd = (events: readonly RunEvent[]): RunEvent | undefined => {
+  const last = events.findLast(({ kind }) =>
+    kind === 'charged' || kind === 'emptied' || kind === 'acknowledged')
+  return last?.kind === 'charged' ? last : undefined
+}
+
+function atJig(events: readonly RunEvent[]): string[] {
+  const charged = chargedAtEnd(events)
+  return charged ? [`NOT SAFE TO TOUCH: ${charged.text}`] : []
 }
 
 const lowWords = /^\S+ (measured|read) below /

@@ -6,7 +6,9 @@ import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
 import { grades, dispositions, stages, startRequest } from './run.ts'
 import type { SourceState } from './sampling.ts'
-import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from './screening.ts'
+import {
+  screenStatus, type Deed, type ScreenRequest, type ScreenStatus, type ShownScreenPlan,
+} from './screening.ts'
 import type { Store } from './store.ts'
 import type { ProposedRack, RackRequest, UnitParts, UnitRequest } from './unit.ts'
 
@@ -76,6 +78,8 @@ export const benchStatus = z.strictObject({
     }).nullable(),
     positions: z.array(positionStatus),
   }).nullable(),
+  /** The session at the jig that goes on. */
+  screening: screenStatus.nullable(),
 })
 export type BenchStatus = z.infer<typeof benchStatus>
 

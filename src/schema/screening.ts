@@ -90,10 +90,12 @@ export const screenStatus = z.strictObject({
     'leaving',
     'in doubt',
     'out of control',
-    'paused',
     'done',
   ]),
-  told: z.strictObject({ tone: z.enum(tones), text: z.string() }).nullable(),
+  /** Nothing more is asked for, nor measured by itself, before a person resumes. */
+  paused: z.boolean(),
+  /** `about`: the part or standard that it was said of, which need not be in hand any more. */
+  told: z.strictObject({ tone: z.enum(tones), text: z.string(), about: z.string() }).nullable(),
   counts: z.record(z.enum(grades), z.number()),
   left: z.number().int(),
   /** Parts of the list with a result of an earlier session. */

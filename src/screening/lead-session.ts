@@ -33,7 +33,8 @@ export interface SessionPorts {
   keep(verdict: Verdict, opinion: 'first' | 'second'): Promise<void>
   withdraw(id: string): Promise<void>
   flag(ids: readonly string[], standard: string): Promise<void>
-  tell(tone: Tone, text: string): void
+  /** `about`: the part or standard that it is said of. */
+  tell(tone: Tone, text: string, about: string): void
 }
 
 export class LedSession {
@@ -140,7 +141,7 @@ export class LedSession {
       case 'flag':
         return this.#ports.flag(effect.ids, effect.standard)
       case 'tell':
-        return this.#ports.tell(effect.tone, effect.text)
+        return this.#ports.tell(effect.tone, effect.text, effect.about)
       case 'refuse':
       case 'end':
         return

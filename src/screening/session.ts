@@ -92,7 +92,8 @@ export type SessionEffect =
   | { readonly do: 'keep'; readonly outcome: Outcome }
   | { readonly do: 'withdraw'; readonly id: string }
   | { readonly do: 'flag'; readonly ids: readonly string[]; readonly standard: string }
-  | { readonly do: 'tell'; readonly tone: Tone; readonly text: string }
+  /** `about`: the part or standard that it is said of, which need not be what is asked for next. */
+  | { readonly do: 'tell'; readonly tone: Tone; readonly text: string; readonly about: string }
   | { readonly do: 'refuse'; readonly why: string }
   | { readonly do: 'end' }
 
@@ -161,7 +162,7 @@ function measured(state: SessionState, mode: AskedMode, outcome: Outcome): Sessi
   const text = `${outcome.says}. ${outcome.asks ?? `Is this ${mode.asked.id}${other}? Keep, again or skip`}`
   return {
     state: { ...state, mode: { is: 'in doubt', asked: mode.asked, contact: mode.contact, outcome } },
-    effects: [{ do: 'tell', tone: 'attention', text }],
+    effects: [{ do: 'tell', tone: 'attention', text, about: outcome.id }],
   }
 }
 
@@ -176,7 +177,7 @@ function kept(state: SessionState, { asked, contact }: AtJig, outcome: Outcome):
   const recent = [...state.recent.filter(({ id }) => id !== asked.id), asked].slice(-recentMost)
   return unlessEnding({
     state: { ...state, mode: leaving({ asked, contact }), since, due, recent },
-    effects: [{ do: 'keep', outcome }, { do: 'tell', tone: toneOf[outcome.grade], text: outcome.says }],
+    effects: [{ do: 'keep', outcome }, tell(toneOf[outcome.grade], outcome.says, asked)],
   })
 }
 
@@ -191,7 +192,7 @@ function standard(
   const due = state.due.filter(one => one.id !== id)
   return unlessEnding({
     state: { ...state, due, since: due.length === 0 ? [] : state.since, mode: leaving(mode) },
-    effects: [{ do: 'tell', tone: 'good', text: says }],
+    effects: [tell('good', says, mode.asked)],
   })
 }
 
@@ -200,7 +201,9 @@ function outOfControl(state: SessionState, id: string, says: string): SessionSte
   const text = `${says}. Nothing is graded until the cause is mended`
   return unlessEnding({
     state: { ...state, since: [], recent: [], mode: { is: 'out of control', standard: id } },
-    effects: [...state.since.length === 0 ? [] : [flag], { do: 'tell', tone: 'attention', text }],
+    effects: [
+      ...state.since.length === 0 ? [] : [flag], { do: 'tell', tone: 'attention', text, about: id },
+    ],
   })
 }
 
@@ -214,7 +217,7 @@ const ended = (state: SessionState, before = nothing): SessionStep =>
 /** The same one must leave and come back: what lies in the jig now would only fail again. */
 function clear(state: SessionState, { asked, contact }: AtJig, says: string): SessionStep {
   const step = ask(state, asked, contact)
-  return { state: step.state, effects: [{ do: 'tell', tone: 'attention', text: says }, ...step.effects] }
+  return { state: step.state, effects: [tell('attention', says, asked), ...step.effects] }
 }
 
 /** Asks for this one; whatever lies in the jig must be seen to go first. */
@@ -227,8 +230,11 @@ function ask(state: SessionState, asked: Asked, contact: Contact): SessionStep {
   }
 }
 
-const tellAsked = ({ what, id }: Asked): SessionEffect =>
-  ({ do: 'tell', tone: 'ask', text: what === 'part' ? id : `standard ${id}` })
+const tell = (tone: Tone, text: string, { id }: Asked): SessionEffect =>
+  ({ do: 'tell', tone, text, about: id })
+
+const tellAsked = (asked: Asked): SessionEffect =>
+  tell('ask', asked.what === 'part' ? asked.id : `standard ${asked.id}`, asked)
 
 /** Standards that are due, what waits, the plan, what was put off, and the standards of the end. */
 function askNext(state: SessionState, contact: Contact): SessionStep {

@@ -39,7 +39,7 @@ export const screenBody = {
   }],
 }
 export const askingR1: ScreenStatus = {
-  run: 'S1', asked: 'R1', leads: 'two leads', stands: 'asking', told: { tone: 'ask', text: 'R1' },
+  run: 'S1', asked: 'R1', leads: 'two leads', stands: 'asking', paused: false, told: { tone: 'ask', text: 'R1', about: 'R1' },
   counts: { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }, left: 2, settled: 1,
 }
 
@@ -193,7 +193,7 @@ export class FakeApplication implements Application {
 }
 
 export const idleStatus: BenchStatus = {
-  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', left: null, run: null,
+  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', left: null, run: null, screening: null,
 }
 
 export const runningStatus = (id: string): BenchStatus => ({

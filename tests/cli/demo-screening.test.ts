@@ -77,12 +77,12 @@ describe('the screen of the demo of screening', () => {
   it('tells leads once, what is asked of a part and each outcome as it is told, but no name that is asked for', () => {
     const out = new PassThrough()
     const screen = new ScreeningScreen(out, false)
-    const status = (asked: string, tone: 'ask' | 'good', text: string): ScreenStatus => ({
-      run: 'S1', asked, leads: 'two leads', stands: 'asking', told: { tone, text }, counts: { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }, left: 1, settled: 0,
+    const status = (about: string, tone: 'ask' | 'good', text: string, asked = about): ScreenStatus => ({
+      run: 'S1', asked, leads: 'two leads', stands: 'asking', paused: false, told: { tone, text, about }, counts: { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }, left: 1, settled: 0,
     })
     for (const one of [
       status('R1', 'ask', 'R1'), status('R1', 'good', 'R1: 4.7 kΩ, good'), status('R1', 'good', 'R1: 4.7 kΩ, good'), status('R2', 'ask', 'R2'),
-      status('RV1', 'ask', 'turn the shaft to a stop'), status('S1', 'ask', 'standard S1'),
+      status('RV1', 'ask', 'turn the shaft to a stop'), status('RV1', 'ask', 'turn the shaft to a stop', 'S1'), status('S1', 'ask', 'standard S1'),
     ]) screen.status(one)
     expect(String(out.read())).toBe('Leads: two leads\n  R1: 4.7 kΩ, good\n  RV1: turn the shaft to a stop\n')
   })

@@ -8,7 +8,7 @@ import { exitOfRun } from '../../src/cli/exit.ts'
 import { runCli } from '../../src/cli/run-cli.ts'
 import type { PartResult, RunRecord } from '../../src/schema/run.ts'
 import type { ScreenRequest, ScreenStatus } from '../../src/schema/screening.ts'
-import { askingR1 } from '../api/fake-application.ts'
+import { askingR1, idleStatus } from '../api/fake-application.ts'
 import { openCli, type Cli } from './fake-cli.ts'
 
 let cli: Cli
@@ -29,7 +29,7 @@ const result = (position: string, grade: PartResult['grade']): PartResult => ({
 const turns = async (count = 20): Promise<void> => { for (let i = 0; i < count; i++) await new Promise(setImmediate) }
 const until = async (holds: () => boolean): Promise<void> => { while (!holds()) await turns(1) }
 const tell = async (tone: 'ask' | 'good' | 'bad', text: string, over: Partial<ScreenStatus> = {}): Promise<void> => {
-  cli.app.screening.shown = { ...askingR1, told: { tone, text }, ...over }
+  cli.app.screening.shown = { ...askingR1, told: { tone, text, about: over.asked ?? 'R1' }, ...over }
   cli.app.emit({ type: 'screening', screening: cli.app.screening.shown })
   await turns()
 }
@@ -141,6 +141,24 @@ describe('screen', () => {
     await end('stopped')
     expect(await watching).toBe(3)
     expect(closed).toBeGreaterThan(0)
+  })
+  it('is found again by `watch` after it was left: what is typed there is done', async () => {
+    await cli.run('screen', list(), '--plan')
+    void cli.run('screen', list())
+    await until(() => cli.app.listeners.size > 0)
+    await tell('ask', 'R1')
+    cli.app.shownStatus = { ...idleStatus, screening: cli.app.screening.shown }
+    let type: (text: string) => void = () => {}
+    let out = ''
+    const back = runCli(['watch'], {
+      ...cli.context, out: { write: (text: string) => { out += text }, isTTY: true, columns: 100, rows: 30 },
+      readLines: onLine => { type = onLine; return () => {} },
+    })
+    await until(() => cli.app.listeners.size > 1 && out.includes('Put in R1'))
+    type('pause')
+    await until(() => cli.app.calls.some(({ argument }) => argument === 'pause'))
+    await end('done')
+    expect(await back).toBe(exitOfRun((await cli.app.store.run('S1'))!, []))
   })
   it('gives one object a line with --json, the last one the end', async () => {
     const watching = cli.run('screen', list(), '--json')

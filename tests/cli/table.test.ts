@@ -3,8 +3,9 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { pour, Screen } from '../../src/cli/screen.ts'
 import { formatClock, formatMinute } from '../../src/base/format.ts'
-import { positionTable, printable, renderTable, statusLines } from '../../src/cli/table.ts'
-import { idleStatus, runningStatus } from '../api/fake-application.ts'
+import { positionTable, statusLines } from '../../src/cli/status-text.ts'
+import { printable, renderTable } from '../../src/cli/table.ts'
+import { askingR1, idleStatus, runningStatus } from '../api/fake-application.ts'
 import { startWallMs } from '../report/sample-night.ts'
 
 const running = runningStatus('R1')
@@ -63,6 +64,21 @@ describe('the table of a run', () => {
       `LATCHED ${formatClock(0)}: over-current\nNothing starts until somebody at the bench acknowledges: nightbench ack REASON\nTHE KEEPER IS GONE`
     )
     expect(statusLines(idleStatus)).toEqual(['pavilion: nothing runs; energy off'])
+  })
+
+  it('says that an acknowledgement is asked for where the keeper was told to stop while nothing ran', () => {
+    expect(statusLines({ ...idleStatus, keeper: 'safe' })).toEqual([
+      'pavilion: nothing runs; energy off', 'Nothing starts until somebody at the bench acknowledges: nightbench ack REASON',
+    ])
+  })
+
+  it('names the session at the jig, how it stands, and the way back to it', () => {
+    const measuring = { ...askingR1, stands: 'measuring' as const, paused: true }
+    expect(statusLines({ ...idleStatus, energy: 'live', screening: measuring })).toEqual([
+      'pavilion: screening session S1; sources may be on, keep hands off while it measures',
+      '  R1: measuring; then paused | none through, 2 left', 'Back to it: nightbench watch',
+    ])
+    expect(statusLines({ ...idleStatus, screening: { ...askingR1, paused: true } })[1]).toContain('R1: paused; resume |')
   })
 
   it('says what a crash left on the bus, and what may be touched of it', () => {

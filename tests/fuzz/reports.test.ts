@@ -1,7 +1,8 @@
 /** Names and notes of people in what others open: pages, tables for spreadsheets, terminals. */
 import { describe, expect, it } from 'vitest'
 import { parseCsv } from '../../src/cli/csv.ts'
-import { printable, renderTable, statusLines } from '../../src/cli/table.ts'
+import { statusLines } from '../../src/cli/status-text.ts'
+import { printable, renderTable } from '../../src/cli/table.ts'
 import { csvLine, recordCsv } from '../../src/report/csv.ts'
 import { recordHtml } from '../../src/report/html.ts'
 import { recordJson } from '../../src/report/json.ts'

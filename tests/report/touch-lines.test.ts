@@ -32,6 +32,13 @@ describe('what may be touched at the end', () => {
     ])
   })
 
+  it('says of what lies in the jig that it may be charged, until it was emptied or a person looked', () => {
+    const session = { ...run([], 'stopped'), setup: {} }
+    const charged = touch(undefined, 'what lies in the jig may be charged to 20.0 V', 'charged')
+    expect(touchLines(session, [charged])).toEqual(['NOT SAFE TO TOUCH: what lies in the jig may be charged to 20.0 V'])
+    for (const kind of ['emptied', 'acknowledged']) expect(touchLines(session, [charged, touch(undefined, 'x', kind)])).toEqual([])
+  })
+
   it('says nothing of parts that a refused run never energised, nor of a run without positions', () => {
     expect(touchLines(run(['P01'], 'refused'), [])).toEqual([])
     expect(touchLines({ ...run([]), setup: {} }, [])).toEqual([])

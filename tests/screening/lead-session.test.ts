@@ -66,7 +66,7 @@ describe('a led session', () => {
   it('ends at once when it is aborted, also while it waits', async () => {
     const bench = new Bench()
     const stop = new AbortController()
-    bench.ports.tell('bad', 'nothing is put in')
+    bench.ports.tell('bad', 'nothing is put in', 'R1')
     const session = bench.session(['R1'], [], stop.signal)
     bench.clock.after(500, () => stop.abort(new Error('stopped')))
     await expect(bench.clock.run(session.run())).rejects.toThrow('stopped')
@@ -87,8 +87,8 @@ describe('a led session', () => {
     const session = bench.session(['R1', 'R2'])
     let undone = false
     const tell = bench.ports.tell
-    const ports: SessionPorts = { ...bench.ports, tell: (tone, text) => {
-      tell(tone, text)
+    const ports: SessionPorts = { ...bench.ports, tell: (tone, text, about) => {
+      tell(tone, text, about)
       if (text === 'R2' && !undone) { undone = true; expect(once.do('undo')).toBeNull() }
     } }
     const once = new LedSession(beginSession({ parts: ['R1', 'R2'].map(id => ({ what: 'part' as const, id, contact })), standards: [], standardsEvery: 50 }), ports, new AbortController().signal)

@@ -237,6 +237,14 @@ describe('a screening session', () => {
     expect(hands.feed({ type: 'person', does: 'end' })).toEqual([{ do: 'end' }])
   })
 
+  it('says of each word whom it is about, also when another part is in hand by then', () => {
+    const hands = new Hands(['R1', 'R2'])
+    hands.look(Infinity, 3)
+    hands.put(100)
+    hands.look(Infinity, 3)
+    expect(hands.of('tell').map(({ text, about }) => [text, about])).toEqual([['R1', 'R1'], ['R1 good', 'R1'], ['R2', 'R2']])
+  })
+
   it('says nothing and measures nothing while it is paused', () => {
     const hands = new Hands(['R1'])
     hands.look(Infinity, 3)
