@@ -49,7 +49,7 @@ export function drawNight(seed: number): PlannedNight {
   const faults = pickWeighted(random, [[0, 30], [1, 35], [2, 23], [3, 12]])
   const chosen = choose(random, faults)
   const cadence = cadenceOf(random)
-  const share = random.uniform(0.9, 1.1)
+  const share = random.uniform(0.9, 1.1) * roomFor(chosen)
   const runs = runsOf(random, rating, count, taken => Math.round(share * (soakReadings - taken) / readingsPerS(cadence, count)))
   // What is not formed in steps has been formed before.
   const staleShare = runs.some(({ sequence }) => sequence === 'reform') ? 0.35 : 0
@@ -60,6 +60,12 @@ export function drawNight(seed: number): PlannedNight {
     return { trouble, strike: trouble.strike?.(setting) ?? null, stage, afterMs }
   })
   return { seed, scenario: { ...scenario, cadence: { ...cadence } }, cadence, runs, strokes, title: titleOf(rating, count, runs, strokes) }
+}
+
+/** A night that is continued after a kill reads much of it twice, and a part that shorts is followed down often. */
+function roomFor(chosen: readonly Trouble[]): number {
+  if (chosen.some(({ excuse }) => excuse?.killed)) return 0.85
+  return chosen.length > 1 && chosen.some(({ kind }) => kind === 'shorting part') ? 0.96 : 1
 }
 
 function titleOf({ profile }: Rating, count: number, runs: readonly PlannedRun[], strokes: readonly Stroke[]): string {

@@ -50,7 +50,13 @@ export function offWithinMs(
   const fallsUnwatched = plan.targetV < touchV || has(struck, 'bus meter stuck')
   if (['bus meter lead open', 'bus meter jumps'].includes(trouble.kind) && fallsUnwatched) return null
   const offMs = trouble.offMs?.(cadence, stage) ?? null
+  // Its output element fails on: without power it forgets its volts, and the layers see those fall.
+  if (trouble.kind === 'supply loses power' && has(struck, 'supply stays on')) {
+    return plan.targetV < touchV ? null : slowestLayerMs(cadence)
+  }
   if (offMs === null || !contactWelded(struck)) return offMs
+  // Its read-back says that the contact is closed, as it was told, and the bus does not fall: nobody could know.
+  if (coilFails.includes(trouble.kind) && has(struck, 'cutoff welded')) return null
   // A welded contact parts for nobody: what stands behind it, or nothing where all that opens it is a moment's bounce.
   if (trouble.kind === 'cover bounces') return null
   if (opensContact.includes(trouble.kind)) return Math.max(offMs, cadence.busQuietMs + exchangeMs)
@@ -59,7 +65,8 @@ export function offWithinMs(
 }
 
 /** The contact is what these open; the supply is next, once the read-back or the cover contact was looked at. */
-const opensContact = ['cutoff drops', 'cutoff loses power', 'cover opened']
+const coilFails = ['cutoff drops', 'cutoff loses power']
+const opensContact = [...coilFails, 'cover opened']
 /** With the keeper gone and the contact welded, the supply's own watchdog is the next layer. */
 const nobodyLives = ['keeper killed', 'keeper stands still', 'daemon and keeper killed']
 

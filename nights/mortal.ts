@@ -66,8 +66,10 @@ export function pipedKeeper(
   const call = <T>(work: () => T | Promise<T>): Promise<T> => new Promise((resolve, reject) => {
     if (!keeper.alive) return reject(gone())
     const end = <V>(then: (value: V) => void) => (value: V): void => {
+      // Of a keeper that stands still nothing comes back: its end is what ends the wait.
+      if (!keeper.acts) return
       pending.delete(reject)
-      if (daemon.acts && keeper.acts) then(value)
+      if (daemon.acts) then(value)
     }
     pending.add(reject)
     Promise.resolve().then(work).then(end(resolve), end(reject))

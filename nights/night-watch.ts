@@ -11,7 +11,7 @@ import type { FalseWord, NightStage, Outcome } from './bad-night.ts'
 import type { CampaignBench } from './campaign-bench.ts'
 import type { Stroke } from './draw.ts'
 import { nothingCanSwitchOff, offWithinMs, onlySilenceSwitchesOff, silentOffMs, slowestLayerMs } from './excuses.ts'
-import { sweepStaleMs } from './troubles.ts'
+import { exchangeMs, pulseMs, sweepStaleMs } from './troubles.ts'
 
 const nearMs = 200
 const farMs = 2500
@@ -21,6 +21,9 @@ const touchV = 60
 const lookEveryMs = 3000
 const cpuMsMost = 60_000
 const looksPerCpu = 100
+/** A timer that runs so late ran when the host woke; what a host that slept has to do then takes no longer. */
+const lateMs = 1000
+const wakesMs = pulseMs + exchangeMs
 /** The recorder may hold what is younger than this. */
 const provisionalMs = 1100
 
@@ -148,11 +151,16 @@ export class NightWatch {
     const judge = (ms: number): void => {
       if (isOn()) this.violations.push(`energy was still on ${(ms / 1000).toFixed(1)} s after: ${kind} (${this.stage})`)
     }
-    this.#cancels.push(clock.after(boundMs, () => {
+    const awake = (ms: number, then: () => void): void => {
+      const dueMs = clock.monotonicMs() + ms
+      // A host that slept runs late, and so do the instruments that share its clock: they act first.
+      this.#cancels.push(clock.after(ms, () => clock.monotonicMs() > dueMs + lateMs ? awake(wakesMs, then) : then()))
+    }
+    awake(boundMs, () => {
       if (!isOn() || !onlySilenceSwitchesOff(this.all)) return judge(boundMs)
       const moreMs = silentOffMs(this.all, this.#bench.silenceMs)
-      this.#cancels.push(clock.after(moreMs, () => judge(boundMs + moreMs)))
-    }))
+      awake(moreMs, () => judge(boundMs + moreMs))
+    })
   }
 
   /** The bus is fed with nothing, and no part is on it. */

@@ -1,7 +1,7 @@
 /** What a night is excused from, and for how long: never for longer than the layer that is left takes. */
 import { describe, expect, it } from 'vitest'
 import { campaignNight } from '../../nights/campaign-night.ts'
-import { excuseOf, offWithinMs, silentOffMs, watchdogS } from '../../nights/excuses.ts'
+import { excuseOf, offWithinMs, silentOffMs, slowestLayerMs, watchdogS } from '../../nights/excuses.ts'
 import type { Times } from '../../nights/excuses.ts'
 import { troubles } from '../../nights/troubles.ts'
 import type { Struck } from '../../nights/night-watch.ts'
@@ -29,6 +29,30 @@ describe('the silence after which a supply goes off', () => {
     expect(offWithinMs(both[1]!.stroke, 'soaking', both, { ...times, silenceMs: 100_000 })).toBe(100_250)
     const alone = struck('keeper killed')
     expect(offWithinMs(alone[0]!.stroke, 'soaking', alone, times)).toBe(4500)
+  })
+})
+
+describe('a cutoff that welded', () => {
+  it('may lose its coil unseen where its read-back is that of the contact, and not where it is that of the coil', () => {
+    const within = (...kinds: string[]): number | null => {
+      const all = struck(...kinds)
+      return offWithinMs(all.at(-1)!.stroke, 'soaking', all, times)
+    }
+    for (const coil of ['cutoff drops', 'cutoff loses power']) {
+      expect(within('cutoff welded', coil)).toBeNull()
+      expect(within('cutoff welded unseen', coil)).toBeGreaterThan(20_000)
+      expect(within(coil)).toBe(200)
+    }
+    expect(within('cutoff welded', 'cover opened')).toBeGreaterThan(20_000)
+  })
+})
+
+describe('a supply whose output fails on', () => {
+  it('is off at once where it loses its power, unless it stays on: then its volts are seen to fall, or harm nobody', () => {
+    const both = struck('supply stays on', 'supply loses power')
+    expect(offWithinMs(both[1]!.stroke, 'soaking', [both[1]!], times)).toBe(100)
+    expect(offWithinMs(both[1]!.stroke, 'soaking', both, times)).toBe(slowestLayerMs(cadence))
+    expect(offWithinMs(both[1]!.stroke, 'soaking', both, { ...times, plan: { targetV: 50 } as Times['plan'] })).toBeNull()
   })
 })
 
