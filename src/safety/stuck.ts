@@ -98,12 +98,14 @@ const restMs = 5000
 const sharedRepeats = 20
 /** A change of this many standard uncertainties shows on every meter, however coarse its last digit. */
 const shownU = 10
+/** A current of so many standard uncertainties or fewer cannot be told from zero. */
+const zeroU = 2
 
 /**
  * The meter, not one position: the run of equal readings goes across all positions that the scanner puts
  * before it. From a bus at rest to one that moves, a part's current must change by what charges it.
- * Exactly zero is let through: it is what a quiet channel reads, and a part that takes nothing is found by
- * the charge that it lacks.
+ * What cannot be told from zero is let through: it is what a quiet channel and an open part read, in the last
+ * digits of the meter again and again, and a part that takes nothing is found by the charge that it lacks.
  */
 export const senseMachine: Machine<SenseState, SenseInput> = {
   fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },
@@ -133,7 +135,8 @@ const restOf = ({ fromV, sinceMs, busAtMs }: SenseState): Rest | null =>
 
 function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }>): SenseState {
   const { run, busV, busAtMs } = state
-  const repeats = run !== null && input.amps === run.amps && input.amps !== 0
+  const isZero = Math.abs(input.amps) <= zeroU * input.uA
+  const repeats = run !== null && input.amps === run.amps && !isZero
   const { amps, position } = input
   const next: Run =
     repeats ? { ...run, count: run.count + 1, shared: run.shared || position !== run.position }
