@@ -28,7 +28,7 @@ export const beatLimitMs = 1000
 export interface NightInput {
   runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench
   keeper: Keeper; store: Store; plan: Plan; channels: ChannelTable
-  parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
+  parts: readonly { loaded: LoadedPart; profile: PartProfile; fault?: string }[]
   publish: (item: FeedItem) => void
   checkIdentities: () => Promise<void>
 }
@@ -60,9 +60,9 @@ export function makeNight(input: NightInput): RunHandles {
     endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, told: Promise.resolve(),
   }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
-  const positions = input.parts.map(({ loaded, profile }) => {
+  const positions = input.parts.map(({ loaded, profile, fault }) => {
     const { spec, index } = byName.get(loaded.position)!
-    return freshPosition(index, spec, loaded, profile)
+    return freshPosition(index, spec, loaded, profile, fault)
   })
   const onDemand = demandHandler(() => handles)
   const fault = (id: string, text: string): void => {

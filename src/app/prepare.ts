@@ -14,15 +14,19 @@ import type { Store } from '../schema/store.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
 import { everyPosition } from './night-maker.ts'
+import { positionFaults } from './position-faults.ts'
+
+type OneSequence = AnySequence & { readonly origin?: unknown }
 
 export interface PrepareDeps {
   clock: Clock; bench: LoadedBench; composed: ComposedBench; store: Store
-  profiles: ProfileFolder; sequences: readonly AnySequence[]
+  profiles: ProfileFolder; sequences: readonly OneSequence[]
 }
 
 export interface Prepared {
-  sequence: AnySequence; parameters: unknown; plan: Plan
-  parts: readonly { loaded: LoadedPart; profile: PartProfile }[]
+  sequence: OneSequence; parameters: unknown; plan: Plan
+  /** `fault`: why it stays off bridge and bus. */
+  parts: readonly { loaded: LoadedPart; profile: PartProfile; fault?: string }[]
 }
 
 /** The sequence after which a part has to rest. */
@@ -37,7 +41,8 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   const { bench, composed, profiles } = deps
   const { sequence, parameters } = asked(deps, request)
   const loaded = withProfiles(request.parts, profiles)
-  const parts = sequence.everyPosition === true ? everyPosition(bench, loaded) : loaded
+  const parts = sequence.everyPosition === true
+    ? everyPosition(bench, loaded) : await withFaults(deps, loaded)
   const supply = supplyOf(composed)
   const plan = sequence.plan({
     bench: bench.file, supply, parts, parameters, request,
@@ -45,7 +50,34 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   })
   const held = sequence.energises
     ? withGear(plan, { bench: bench.file, gear: gearOf(bench), supplyMaxV: supply.voltageMaxV }) : plan
-  return { sequence, parameters, plan: held, parts }
+  return { sequence, parameters, parts, plan: withoutFaulty(held, sequence, parts) }
+}
+
+/** A position that bench-check found wanting: nothing that it shows of its part can be believed. */
+async function withFaults(
+  { store, bench }: PrepareDeps, parts: Prepared['parts'],
+): Promise<Prepared['parts']> {
+  const faults = await positionFaults(store, bench.file.bench)
+  return parts.map(part => {
+    const fault = faults.get(part.loaded.position)
+    return fault === undefined ? part : { ...part, fault }
+  })
+}
+
+const mendIt = 'mend it, and let bench-check pass there with a part on it'
+
+/** Shipped sequences leave the part off; of a person's own nobody knows, so that is refused. */
+function withoutFaulty(plan: Plan, { origin }: OneSequence, parts: Prepared['parts']): Plan {
+  const faulty = parts.filter(({ fault }) => fault !== undefined)
+  if (faulty.length === 0) return plan
+  if (!origin) return {
+    ...plan, warnings: [...plan.warnings, ...faulty.map(({ fault, loaded: { position } }) =>
+      `${position} stays off bridge and bus: ${fault}. To use it, ${mendIt}`)],
+  }
+  return {
+    ...plan, refusals: [...plan.refusals, ...faulty.map(({ fault, loaded: { position } }) =>
+      ({ what: 'position', have: fault!, need: 'a bench-check that passed', wayOut: mendIt, position }))],
+  }
 }
 
 /** A bench that only screens has none: REFUSED. */

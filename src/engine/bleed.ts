@@ -39,9 +39,10 @@ async function checkRouting(night: Night, position: PositionState, releasedMs: n
   const reading = await nextOf(night, position, releasedMs)
   const dischargeA = (night.sampler.busV?.value ?? 0) / bleedOhm(night.bench.fixture)
   if (reading === null || reading.value > -Math.max(routingShare * dischargeA, 3 * reading.u)) return
+  const why = 'the scanner mixes up positions'
+  night.state.misrouted = why
   night.fault('scanner.misrouted',
-    `${position.spec.name} is on the bus and shows the discharge of a part that left: `
-      + 'the scanner mixes up positions')
+    `${position.spec.name} is on the bus and shows the discharge of a part that left: ${why}`)
   throw night.signal.reason as Error
 }
 

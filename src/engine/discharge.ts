@@ -1,7 +1,7 @@
 /**
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
-import { brokeOff, chargeRatioMin, harmlessV, judgeDead } from '../safety/dead.ts'
+import { brokeOff, chargeRatioMin, harmlessV, judgeDead, unmeasured } from '../safety/dead.ts'
 import { followed, mayBeCharged } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, silenceMs } from './bus.ts'
@@ -26,8 +26,11 @@ interface Seen { chargeC: number | null; safeAtMs: number | null; brokeAtV: numb
 export async function followDischarge(
   night: Night, position: PositionState, releaseV: number | null, releasedAtMs: number, faultAtMs?: number,
 ): Promise<void> {
-  const stoodV = toldV(night, position, releaseV)
+  const toldStoodV = toldV(night, position, releaseV)
   const { chargeC, safeAtMs, brokeAtV } = await follow(night, position, releasedAtMs)
+  // Nothing is believed that came through a path which did not pass its check, or that may be another's.
+  const doubt = position.fault ?? night.state.misrouted ?? null
+  const stoodV = doubt === null ? toldStoodV : null
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
   const expectedC = stoodV === null ? null : leastFarad(position) * Math.max(0, stoodV)
@@ -35,7 +38,7 @@ export async function followDischarge(
   // Where it stopped at once the rest is still there, however much came before. And nothing that came back of
   // nothing that was seen shows no path: an open one reads the same.
   const emptied = cameBack && stoodV! >= emptyV && (brokeAtV ?? 0) < harmlessV
-  const dead = judgeDead({
+  const dead = doubt !== null ? unmeasured(doubt) : judgeDead({
     knownV: stoodV ?? (mayBeCharged(position.held) ? Infinity : null),
     nowV: end?.volts ?? null, uV: end?.u ?? 0, returnedC: chargeC,
     expectedC, brokeAtV, seenV: position.knownV,
@@ -43,7 +46,7 @@ export async function followDischarge(
   })
   position.held = followed(position.held, dead, stoodV, emptied)
   const since = (fromMs: number | undefined): number | null =>
-    safeAtMs === null || fromMs === undefined ? null : safeAtMs - fromMs
+    doubt !== null || safeAtMs === null || fromMs === undefined ? null : safeAtMs - fromMs
   void night.recorder.event({
     kind: 'touch', severity: dead.verdict === 'dead' ? 'info' : 'warning', position: position.spec.name,
     text: `${position.spec.name} ${dead.text}`,

@@ -74,6 +74,8 @@ async function checkReleased(night: Night, position: PositionState): Promise<voi
     return night.fault(`${name}.unseen`, `${name} was released, and no good reading shows that it went`)
   }
   if (!flowsIn(second)) return
+  // Its relay is welded, or this is another part's current: then none is known to be its own.
+  night.state.misrouted = `${name} was released and still took current: the scanner may mix up positions`
   night.fault(`${name}.welded`,
     `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
 }

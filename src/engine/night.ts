@@ -66,6 +66,8 @@ export interface NightState {
   ending?: { as: 'tripped' | 'stopped' | 'done' | 'refused'; why: string; atMs: number }
   /** False when the bus meter disagreed with the set-point at the end: its zero then shows nothing. */
   busTrusted: boolean
+  /** Why no position's current is believed to be its own any more; absent while it is. */
+  misrouted?: string
   /** Ends when the trip of this run, if any, is on record. Never rejects. */
   told: Promise<unknown>
   /** What the supply's communication watchdog was to be armed with, s; absent where it was not. */

@@ -15,6 +15,8 @@ export interface PositionState {
   readonly spec: PositionSpec
   readonly part: LoadedPart
   readonly profile: PartProfile
+  /** What bench-check found wrong with its path, and nobody found right since; null where nothing. */
+  readonly fault: string | null
   stage: Stage
   wiring: 'released' | 'bus'
   /** What its relay was told last; between an order and its end it differs from `wiring`. */
@@ -58,9 +60,11 @@ export const emptyHolder: PartProfile = partProfile.parse({
 
 export function freshPosition(
   index: number, spec: PositionSpec, part: LoadedPart, profile: PartProfile,
+  fault: string | null = null,
 ): PositionState {
   return {
-    index, spec, part, profile, stage: 'waiting', wiring: 'released', ordered: 'released', formal: false,
+    index, spec, part, profile, fault, stage: 'waiting', wiring: 'released', ordered: 'released',
+    formal: false,
     current: null, currentAtBusV: 0, peak: null, caseC: null, caseSeen: null, limitA: null, note: '',
     verdict: null, knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
   }

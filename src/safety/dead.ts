@@ -68,7 +68,7 @@ export function leftByWatch(
 }
 
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
-const unmeasured = (why: string): Deadness =>
+export const unmeasured = (why: string): Deadness =>
   ({ verdict: 'unmeasured', text: `NOT SAFE TO TOUCH: UNMEASURED (${why})` })
 
 export function judgeDead(e: DeadEvidence): Deadness {

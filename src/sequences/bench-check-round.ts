@@ -142,7 +142,8 @@ async function say(night: Night, faults: Round['faults'], check: Check): Promise
     ...(position === null ? {} : { position: position.spec.name }),
     text: bad ? `${where}${what}: ${why}` : `${where}${what}: passed`,
     data: {
-      value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU, grade: criterion.grade,
+      check: what, value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU,
+      grade: criterion.grade,
     },
   })
 }

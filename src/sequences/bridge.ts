@@ -20,6 +20,7 @@ export async function bridgeReading(
 ): Promise<BridgeReading | string | null> {
   const { bridge, positions: board } = night.roles as { bridge?: Bridge; positions: RelayBoard }
   const relay = position.spec.bridgeRelay
+  if (position.fault !== null) return `the bridge stays off it: ${position.fault}`
   if (!bridge || relay === undefined) return null
   if (position.wiring !== 'released') {
     throw new BenchError('REFUSED', `${position.spec.name} is on the bus; the bridge stays off it`)

@@ -22,6 +22,7 @@ export async function tellKeptOff(
     kind, severity: 'warning', position: name, text: `${name}: ${why}`,
     data: { findingToDisconnectedMs: offMs - foundMs },
   })
+  if (position.fault !== null) return await tellUnmeasured(night, name)
   const reading = await nextOf(night, position, offMs)
   if (reading === null) return
   const ohm = seriesOhm(night.bench.fixture, position, false)
@@ -34,3 +35,9 @@ export async function tellKeptOff(
     data: { findingToTouchSafeMs: reading.atMs - foundMs },
   })
 }
+
+/** Its path shows nothing that can be believed. */
+const tellUnmeasured = (night: Night, position: string): Promise<void> => night.recorder.event({
+  kind: 'kept-off', position,
+  text: `${position} NOT SAFE TO TOUCH: UNMEASURED (never on the bus; its path did not pass bench-check)`,
+})

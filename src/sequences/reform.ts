@@ -83,7 +83,7 @@ async function firstCheck(night: Night, leavings: Leavings): Promise<void> {
   stage(night, 'checking')
   for (const position of night.positions) {
     if (position.stage === 'dropped') continue
-    position.held = readLow(position.held, night.bench.limits.touchSafeV)
+    if (position.fault === null) position.held = readLow(position.held, night.bench.limits.touchSafeV)
     const reading = await bridgeReading(night, position)
     if (reading === null) continue
     if (typeof reading !== 'string' && reading.capacitance.quality === 'good') {

@@ -51,6 +51,10 @@ describe('a position relay that welds while its part is on the bus', () => {
     expect(outcome.run.state).toBe('tripped')
     expect(textsOf(outcome, 'trip').join()).toMatch(/P01 still takes 1\.\d+e\+3 µA one scan after its release/)
     expect(openedAfterMs(outcome, outcome.events.find(({ kind }) => kind === 'drop')!.atMs)).toBeLessThan(6000)
+    // A welded relay and a scanner that gives another's current look the same: neither part is called measured.
+    for (const name of ['P01', 'P02']) {
+      expect(touchOf(outcome, name)).toBe('NOT SAFE TO TOUCH: UNMEASURED (P01 was released and still took current: the scanner may mix up positions)')
+    }
   })
 })
 

@@ -207,6 +207,47 @@ describe('scanner contacts that died before the bus climbed', () => {
   })
 })
 
+describe('a scanner that stays on one position while parts leave the bus', () => {
+  it('has nothing called measured by it, also what was followed down before it was found out', async () => {
+    // P03 kept 145.7 V behind a bad contact, and read as P01 did, which bled.
+    const report = await campaignNight(28114180)
+    expect(report.faults).toEqual(['scanner stuck on P01', 'bad-contact part'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a part that opened on a rack of one', () => {
+  it('is no stuck meter: in the last digits a meter reads the same again and again where nothing flows', async () => {
+    const report = await campaignNight(28110537)
+    expect(report.states).toEqual(['bench-check done', 'reform done'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a part that kept the charge of bench-check behind an open path', () => {
+  it('does not meet the bridge in the night that follows', async () => {
+    const report = await campaignNight(28112107)
+    expect(report.faults).toEqual(['opening part'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a test part at the edge of its tolerance', () => {
+  it('shows that its bridge relay closes: absorption reads in with it', async () => {
+    const report = await campaignNight(28115608)
+    expect(report.faults).toEqual([])
+    expect(report.nuisance).toEqual([])
+  })
+})
+
+describe('a keeper that stands still and is killed with an answer under way', () => {
+  it('leaves no run that never ends', async () => {
+    const report = await campaignNight(28113963)
+    expect(report.states).toEqual(['reform tripped'])
+    expect(report.violations).toEqual([])
+  })
+})
+
 describe('a formal relay that is read long after its part was connected', () => {
   it('is no welded one: what is left of the curve by then tells nothing', async () => {
     const report = await campaignNight(9100461)

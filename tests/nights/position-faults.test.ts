@@ -1,0 +1,64 @@
+/** What bench-check finds wrong at a position keeps its part off bridge and bus, until bench-check passes there. */
+import { describe, expect, it } from 'vitest'
+import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
+import { defineSequence } from '../../src/engine/sequence.ts'
+import { shippedSequences } from '../../src/sequences/index.ts'
+import { virtualBench } from './virtual-bench.ts'
+
+const short = { minStepS: 60, soakS: 60, watchS: 60, stepShare: 0.25, fineStepShare: 0.25 }
+const mendedAtMs = 4 * 3600_000
+const bench = await virtualBench(scenarioHealthyRack(3, 11, { staleFraction: 0 }), 11, {
+  faults: { fixture: [{ position: 'P02', kind: 'bleeder-open', untilMs: mendedAtMs }] },
+})
+const parts = bench.request.parts
+const check = await bench.night({ sequence: 'bench-check', parts })
+const why = `bench-check ${check.id} found P02 relay and bleeder: charged, and sent nothing back: the bleeder is open`
+
+describe('a position that did not pass bench-check', () => {
+  it('is named by every plan but that of bench-check, with the way out', async () => {
+    const { warnings } = await bench.daemon.plan({ ...bench.request, parameters: short })
+    expect(warnings).toContain(`P02 stays off bridge and bus: ${why}. To use it, mend it, and let bench-check pass there with a part on it`)
+    expect(warnings.filter(text => text.includes('stays off'))).toHaveLength(1)
+    const again = await bench.daemon.plan({ ...bench.request, sequence: 'bench-check', parameters: {} })
+    expect(again.warnings.join()).not.toContain('stays off')
+  })
+
+  it('meets neither bridge nor bus, is not called measured, and keeps nobody else from the night', async () => {
+    const { id, state } = await bench.night({ parameters: short })
+    expect(state).toBe('done')
+    const events = await bench.store.events(id)
+    expect(events.filter(({ kind }) => kind === 'connect').map(({ text }) => text)).toEqual(['P01 P03 on the bus'])
+    expect(bench.sim.audit().positions[1]!.bridgeMaxV).toBe(0)
+    const results = await bench.store.results(id)
+    expect(results.map(({ position, grade }) => `${position} ${grade}`)).toEqual(['P01 accept', 'P02 cannot tell', 'P03 accept'])
+    expect(results[1]!.reason).toContain(why)
+    const ofIt = events.filter(({ position }) => position === 'P02').map(({ text }) => text)
+    expect(events.find(({ kind }) => kind === 'kept-off')!.text).toBe('P02 NOT SAFE TO TOUCH: UNMEASURED (never on the bus; its path did not pass bench-check)')
+    expect(ofIt.join('\n')).not.toMatch(/below \d+ V/)
+  }, 120_000)
+
+  it('is not called measured by a discharge that reads nothing through it: a person proves it dead', async () => {
+    const { id } = await bench.night({ sequence: 'discharge', parameters: { watchS: 0 } })
+    const touch = (await bench.store.events(id)).filter(({ kind, position }) => kind === 'touch' && position === 'P02')
+    expect(touch.map(({ text }) => text)).toEqual([`P02 NOT SAFE TO TOUCH: UNMEASURED (${why})`])
+    expect(bench.daemon.status().latched?.text).toContain('P02 may still hold a charge')
+    await bench.clock.run(bench.daemon.acknowledge('proved dead by hand', 'K. Marsh'))
+  }, 120_000)
+
+  it('is used again once bench-check passed there', async () => {
+    await bench.clock.advance(mendedAtMs)
+    await bench.night({ sequence: 'bench-check', parts })
+    const { warnings } = await bench.daemon.plan({ ...bench.request, parameters: short })
+    expect(warnings.join()).not.toContain('stays off')
+  }, 120_000)
+})
+
+it('is refused to a sequence of one\'s own: nobody knows what that does with it', async () => {
+  const own = { ...defineSequence({ ...shippedSequences.find(({ name }) => name === 'reform')!, name: 'own' }), origin: { file: 'own.ts', hash: 'x' } }
+  const other = await virtualBench(scenarioHealthyRack(2, 12, { staleFraction: 0 }), 12, {
+    faults: { fixture: [{ position: 'P01', kind: 'bleeder-open' }] }, sequences: [own],
+  })
+  await other.night({ sequence: 'bench-check' })
+  const { refusals } = await other.daemon.plan({ ...other.request, sequence: 'own', parameters: short })
+  expect(refusals).toMatchObject([{ what: 'position', position: 'P01', need: 'a bench-check that passed' }])
+}, 120_000)
