@@ -125,21 +125,56 @@ function search(chosen: Chosen, request: MatchRequest, quantities: readonly Scal
   return bestSets(all, wanted, n, price => divided(chosen, request, quantities, price))
 }
 
+/** Parts of one sort with each other: germanium never goes with silicon, nor an npn with a pnp unasked. */
 function divided(
   { parts }: Chosen, { size, oneOfEach }: MatchRequest, quantities: readonly Scaled[],
   leftOverCost: number | undefined,
 ): FoundSets {
   const price = leftOverCost === undefined ? {} : { leftOverCost }
-  if (size > 2) return matchSets({ quantities, size, ...price })
-  const first = parts[0]!.kind
-  const sideOf = oneOfEach ? { sideOf: parts.map(({ kind }): 0 | 1 => kind === first ? 0 : 1) } : {}
-  const { pairs, leftOver, distance, gapAtMost } = matchPairs({ quantities, ...price, ...sideOf })
-  const cost = distance + leftOver.length * (leftOverCost ?? 0)
+  const kinds = [...new Set(parts.map(({ kind }) => kind))]
+  const found = groupsOf(parts, oneOfEach).map(group => {
+    if (group.length < size) return leftOver(group, leftOverCost)
+    const own = quantities.map(one => ({ ...one, values: Float64Array.from(group, i => one.values[i]!) }))
+    if (size > 2) return onto(group, matchSets({ quantities: own, size, ...price }))
+    const sideOf = oneOfEach ? { sideOf: group.map((i): 0 | 1 => parts[i]!.kind === kinds[0] ? 0 : 1) } : {}
+    return onto(group, pairsOf(matchPairs({ quantities: own, ...price, ...sideOf }), leftOverCost))
+  })
+  const sum = (of: (one: FoundSets) => number): number => found.reduce((total, one) => total + of(one), 0)
   return {
-    sets: pairs.map(({ a, b, distance: apart }) => ({ parts: [a, b], distance: apart })), leftOver, cost,
-    costAtLeast: Math.max(0, cost - gapAtMost), optimal: true,
+    sets: found.flatMap(({ sets }) => sets).sort((a, b) => a.distance - b.distance),
+    leftOver: found.flatMap(one => one.leftOver), cost: sum(({ cost }) => cost),
+    costAtLeast: sum(({ costAtLeast }) => costAtLeast), optimal: found.every(({ optimal }) => optimal),
   }
 }
+
+/** Indices of the parts that may go together. */
+function groupsOf(parts: readonly LotPart[], oneOfEach: boolean): number[][] {
+  const groups = new Map<string, number[]>()
+  parts.forEach(({ kind, material }, i) => {
+    const sort = `${oneOfEach ? '' : kind} ${material}`
+    groups.set(sort, [...groups.get(sort) ?? [], i])
+  })
+  return [...groups.values()]
+}
+
+function pairsOf(found: ReturnType<typeof matchPairs>, leftOverCost = 0): FoundSets {
+  const cost = found.distance + found.leftOver.length * leftOverCost
+  return {
+    sets: found.pairs.map(({ a, b, distance }) => ({ parts: [a, b], distance })), leftOver: found.leftOver,
+    cost, costAtLeast: Math.max(0, cost - found.gapAtMost), optimal: true,
+  }
+}
+
+const leftOver = (group: readonly number[], each = 0): FoundSets => {
+  const cost = each * group.length
+  return { sets: [], leftOver: group, cost, costAtLeast: cost, optimal: true }
+}
+
+/** What was found within a group, by the indices of all parts. */
+const onto = (group: readonly number[], found: FoundSets): FoundSets => ({
+  ...found, leftOver: found.leftOver.map(i => group[i]!),
+  sets: found.sets.map(set => ({ ...set, parts: set.parts.map(i => group[i]!) })),
+})
 
 function shownSet(
   { parts: members, distance }: FoundSets['sets'][number], { parts, labels }: Chosen, { by }: MatchRequest,

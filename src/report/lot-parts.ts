@@ -13,6 +13,7 @@ export interface LotPart {
   /** As it is on record. */
   readonly part: string
   readonly kind: PartKind | null
+  readonly material: PartsLine['material']
   readonly value: number | null
   /** The value in words: `4k7`, `BC108`. */
   readonly valueText: string
@@ -36,7 +37,8 @@ export function partsOfResults(
     const line = lines.get(position) ?? lines.get(/^line \d+/.exec(position)?.[0] ?? '')
     return {
       run, name: position, part, grade, measured: named(criteria), kind: line?.kind ?? null,
-      value: line?.value?.si ?? null, valueText: line?.valueText ?? '', line: line?.line ?? null,
+      material: line?.material ?? null, value: line?.value?.si ?? null, valueText: line?.valueText ?? '',
+      line: line?.line ?? null,
     }
   })
 }

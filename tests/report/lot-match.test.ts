@@ -53,6 +53,21 @@ describe('pairs', () => {
     expect(set!.spreads[0]!.expandedU).toBeCloseTo(101 / 100.9 * Math.hypot(0.1 / 100.9, 0.1 / 101), 9)
     expect(quantities[0]).toMatchObject({ as: 'ratio', within: 0.003 })
   })
+  it('never put parts of two kinds or materials together unasked, however close they read', () => {
+    // Read side by side, each part's closest neighbour is of another sort.
+    const sorts = [['npn', 'germanium'], ['npn', 'silicon'], ['pnp', 'germanium'], ['pnp', 'silicon']] as const
+    const mixed = [1, 1, 1, 1, 2, 2, 2, 2, 3].map((gain, i) => result(`T${i}`, [criterion(gain + i / 100, { expandedU: 0.1 })]))
+    const parts = sorts.map(([kind, material], k) =>
+      line(mixed.flatMap(({ position }, i) => i % 4 === k ? [position] : []), kind, { line: k + 2, material }))
+    for (const over of [{}, { onto: ['Q1', 'Q2', 'Q3', 'Q4'] }, { size: 3 }]) {
+      const { sets, leftOver } = match(over, [runOf('A', mixed, parts)])
+      for (const set of sets) expect(new Set(set.parts.map(({ label }) => Number(label.slice(1)) % 4)).size).toBe(1)
+      expect(sets.flatMap(set => set.parts).length + leftOver.length).toBe(9)
+      expect(sets.length).toBeGreaterThanOrEqual('size' in over ? 1 : 2)
+    }
+    const each = match({ oneOfEach: true }, [runOf('A', mixed, parts)])
+    for (const set of each.sets) expect(set.parts.map(({ label }) => Number(label.slice(1)) % 2)).toEqual([expect.any(Number), Number(set.parts[0]!.label.slice(1)) % 2])
+  })
   it('take one of each of two kinds', () => {
     const kinds = [line(names.slice(0, 4), 'npn'), line(names.slice(4), 'pnp')]
     const { sets } = match({ oneOfEach: true }, [{ ...lot, run: { ...lot.run, setup: { request: { parts: kinds } } } }])
