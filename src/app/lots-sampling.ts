@@ -97,7 +97,8 @@ export function lotDecided(
   return {
     kind: lotEvent, severity: judged.outcome === 'accepted' ? 'info' : 'warning',
     text: lotWords(sample, judged), data: {
-      outcome: judged.outcome, bad: judged.bad, open: judged.open, source: sample.source,
+      outcome: judged.outcome, bad: judged.bad, open: judged.open, measured: judged.measured,
+      source: sample.source,
       after: judged.after?.inspection ?? null, lots: judged.after?.lots ?? null,
     },
   }
@@ -129,6 +130,7 @@ async function shownLot(
   if (!event || !outcome) return null
   return {
     run: run.id, lot: unit, wallMs: event.wallMs, lotSize: sample.lotSize, n: sample.n, outcome,
+    measured: Number(event.data?.['measured'] ?? sample.n),
     text: event.text, bad: Number(event.data?.['bad']), inspection: sample.inspection,
   }
 }

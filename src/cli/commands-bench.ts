@@ -135,8 +135,12 @@ async function present(context: CliContext, options: CommonOptions & { person: s
 async function acknowledge(
   context: CliContext, reason: string, options: CommonOptions & { person: string },
 ): Promise<ExitCode> {
-  await daemonOf(context, options).post('/acknowledge', { reason, person: options.person })
+  const client = daemonOf(context, options)
+  const { latched, keeper } = await client.get<BenchStatus>('/status')
+  await client.post('/acknowledge', { reason, person: options.person })
   if (options.json) printJson(context.out, { acknowledged: true })
-  else print(context.out, 'Acknowledged. The bench accepts work again.')
+  else print(context.out, latched === null && keeper !== 'safe'
+    ? 'Nothing was latched: there was nothing to acknowledge.'
+    : 'Acknowledged. The bench accepts work again.')
   return exitCodes.accepted
 }

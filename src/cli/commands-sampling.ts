@@ -24,7 +24,7 @@ async function sampling(
   return isStopped ? exitCodes.notAccepted : exitCodes.accepted
 }
 
-const headings = ['run', 'when', 'lot', 'inspection', 'measured', 'bad', 'outcome']
+const headings = ['run', 'when', 'lot', 'inspection', 'measured of drawn', 'lot size', 'bad', 'outcome']
 
 function sourceLines(sources: readonly SourceState[]): string[] {
   if (sources.length === 0) return ['No lot was sampled yet.']
@@ -33,8 +33,8 @@ function sourceLines(sources: readonly SourceState[]): string[] {
       ? 'inspection is stopped until the source is mended' : `${inspection} inspection is next`}`,
     ...renderTable(headings.map(heading => ({ heading })),
       lots.map(lot => [
-        lot.run, formatWall(lot.wallMs), lot.lot, lot.inspection, `${lot.n} of ${lot.lotSize}`,
-        String(lot.bad), lot.outcome,
+        lot.run, formatWall(lot.wallMs), lot.lot, lot.inspection, `${lot.measured} of ${lot.n}`,
+        String(lot.lotSize), String(lot.bad), lot.outcome,
       ])), '',
   ])
 }

@@ -80,6 +80,11 @@ function toFormOf({ rows }: UnitPage, parts: readonly PartsLine[]): ToForm[] {
   })
 }
 
+/** Stands for a condition, and is refused as one: nobody has looked at the part yet. */
+const unseen = '?'
+
+const counted = (parts: number): string => `${parts} ${parts === 1 ? 'part' : 'parts'}`
+
 async function writeRack(
   context: CliContext, client: DaemonClient, file: string, request: { unit: string; parts: ToForm[] },
 ): Promise<ProposedRack> {
@@ -90,9 +95,9 @@ async function writeRack(
   const rack = await client.post<ProposedRack>('/units/rack', request)
   if (rack.parts.length > 0) {
     await context.writeFile(file, [
-      csvLine(['position', 'part', 'profile', 'ratedV', 'capacitanceF']),
+      csvLine(['position', 'part', 'profile', 'ratedV', 'capacitanceF', 'condition']),
       ...rack.parts.map(({ position, part, profile, ratedV, capacitanceF }) =>
-        csvLine([position, part, profile, ratedV, capacitanceF])),
+        csvLine([position, part, profile, ratedV, capacitanceF, unseen])),
     ])
   }
   return rack
@@ -101,8 +106,8 @@ async function writeRack(
 function rackText(rack: ProposedRack | null, file: string | undefined): string[] {
   if (rack === null) return []
   return ['', ...rack.parts.length === 0 ? ['Nothing can be formed: no rack list is written.'] : [
-    `Wrote ${file}: ${rack.parts.length} parts of ${rack.ratedV} V. Look at each and say its condition, `
-      + `then: nightbench plan reform --parts ${file}`,
+    `Wrote ${file}: ${counted(rack.parts.length)} of ${rack.ratedV} V. Look at each and put its condition `
+      + `for the ${unseen}, then: nightbench plan reform --parts ${file}`,
   ], ...rack.left.map(({ designator, why }) => `${designator} is not on it: ${why}`)].map(printable)
 }
 

@@ -74,12 +74,16 @@ export function limitWords({ limitLow, limitHigh, unit }: LotQuantity): string {
 /** A sample says something of its lot, and nothing of any part that was not measured. */
 export const sampleNotes = ({ runs }: Pick<LotSheet, 'runs'>): string[] => runs.flatMap(({ id, sample }) =>
   sample === null || sample.n === sample.lotSize ? []
-    : [`${id} measured a sample of ${sample.n} of ${sample.lotSize} parts: the others have no grade`])
+    : [`${id} drew a sample of ${sample.n} of ${sample.lotSize} parts: the others have no grade`])
 
 /** Cells for a table on a screen: of, found, which says; what does not exist is a dash. */
 export function lotLines(sheet: LotSheet): string[][] {
   return [
-    [`${sheet.parts} parts`, gradeWords(sheet), [yieldWords(sheet), ...sampleNotes(sheet)].join('; ')],
+    [
+      `${sheet.parts} ${sheet.parts === 1 ? 'part' : 'parts'}`,
+      sheet.parts === 0 ? 'none measured' : gradeWords(sheet),
+      [yieldWords(sheet), ...sampleNotes(sheet)].join('; '),
+    ],
     ...sheet.quantities.map(of => [
       `${titleOf(of)}, ${of.n}`,
       `mean ${formatSi(of.mean, of.unit, 4)}, s ${formatSi(of.s, of.unit, 2)}, ${limitWords(of)}`,

@@ -49,7 +49,8 @@ export const sourceState = z.strictObject({
   source: z.string(), level: z.enum(sampleLevels), aql: z.enum(sampleAqls), inspection: z.enum(inspections),
   lots: z.array(z.strictObject({
     run: z.string(), lot: z.string(), wallMs: z.number(), lotSize: z.number().int(), n: z.number().int(),
-    bad: z.number().int(), outcome: z.enum(lotOutcomes), inspection: z.enum(inspections), text: z.string(),
+    measured: z.number().int(), bad: z.number().int(), outcome: z.enum(lotOutcomes),
+    inspection: z.enum(inspections), text: z.string(),
   })).describe('Oldest first'),
 })
 export type SourceState = z.infer<typeof sourceState>

@@ -84,6 +84,8 @@ export interface LotJudged {
   readonly bad: number
   /** Measured and not told, or not measured yet. */
   readonly open: number
+  /** Of those that were drawn. */
+  readonly measured: number
   /** What is in force for the next lot of the source; null where this one is open or does not count. */
   readonly after: Inspected | null
   /** Why inspection changed; null where it did not. */
@@ -99,18 +101,19 @@ export function judgeLot(sample: SampleDrawn, grades: ReadonlyMap<string, Grade>
   const bad = found.filter(grade => grade === 'reject').length
   const open = found.filter(grade => grade !== 'reject' && grade !== 'accept').length
   const most = mostAccepted(sample)
-  const unmeasured = found.some(grade => grade === undefined)
-  if (unmeasured || (bad <= most && bad + open > most)) {
-    return { outcome: 'undecided', bad, open, after: null, change: null }
+  const measured = found.filter(grade => grade !== undefined).length
+  const counts = { bad, open, measured }
+  if (measured < found.length || (bad <= most && bad + open > most)) {
+    return { outcome: 'undecided', ...counts, after: null, change: null }
   }
   const outcome = bad <= most ? 'accepted' : 'refused'
-  if (!sample.original) return { outcome, bad, open, after: null, change: null }
+  if (!sample.original) return { outcome, ...counts, after: null, change: null }
   const { state, reason } = switchingStep(stateOf(sample), {
     bad, ac: sample.ac, re: sample.re, steady: sample.steady,
     ...sample.reducedLimit === null ? {} : { reducedLimit: sample.reducedLimit },
   })
   return {
-    outcome, bad, open, change: reason ?? null,
+    outcome, ...counts, change: reason ?? null,
     after: {
       inspection: state.severity,
       lots: state.lots.map(one => `${one.bad}${one.accepted ? 'a' : 'r'}`).join(' '),

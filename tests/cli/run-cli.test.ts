@@ -346,8 +346,12 @@ describe('stopping', () => {
 
   it('acknowledges with a reason, and not without', async () => {
     expect((await run('ack')).exit).toBe(2)
-    expect((await run('ack', 'loose', 'clip', '--person', 'Ida')).exit).toBe(0)
+    expect(await run('ack', 'loose', 'clip', '--person', 'Ida')).toMatchObject({ exit: 0, out: expect.stringContaining('Nothing was latched') })
     expect(app.calls).toEqual([{ name: 'acknowledge', argument: { reason: 'loose clip', person: 'Ida' } }])
+    for (const held of [{ latched: { text: 'over-current', wallMs: 0 } }, { keeper: 'safe' as const }]) {
+      app.shownStatus = { ...idleStatus, ...held }
+      expect((await run('ack', 'mended')).out).toBe('Acknowledged. The bench accepts work again.\n')
+    }
   })
 
   it('says who is at the bench', async () => {

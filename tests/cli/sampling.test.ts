@@ -60,8 +60,8 @@ describe('sampling', () => {
     const { exit, out } = await cli.run('sampling')
     expect(exit).toBe(0)
     expect(out).toContain('drawer, level I, AQL 2.5 %: normal inspection is next')
-    expect(out).toMatch(/^L1 .* reel-1 +normal +5 of 60 +0 +accepted$/m)
-    expect(out).toMatch(/^L2 .* reel-2 +normal +5 of 60 +3 +refused$/m)
+    expect(out).toMatch(/^L1 .* reel-1 +normal +5 of 5 +60 +0 +accepted$/m)
+    expect(out).toMatch(/^L2 .* reel-2 +normal +5 of 5 +60 +3 +refused$/m)
     const sources = JSON.parse((await cli.run('sampling', 'drawer', '--json')).out) as SourceState[]
     expect(sources.map(one => sourceState.parse(one).lots.length)).toEqual([2])
     expect((await cli.run('sampling', 'attic')).out).toContain('No lot')

@@ -1,6 +1,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { readRackList } from '../../src/cli/rack-list.ts'
 import type { PartResult, RunRecord } from '../../src/schema/run.ts'
 import { openCli, type Cli } from './fake-cli.ts'
 
@@ -62,6 +63,11 @@ describe('the command `unit`', () => {
     const asked = await cli.run('unit', path, '--rack', rack)
     expect(asked.out).toContain('C1 is not on it: no profile')
     expect(existsSync(rack)).toBe(false)
+    cli.app.units.rack = () => ({ ratedV: 450, left: [], parts: [{ position: 'P01', part: 'C1', profile: 'can', ratedV: 450, capacitanceF: 47e-6 }] })
+    expect((await cli.run('unit', path, '--rack', rack)).out).toContain('1 part of 450 V. Look at each and put its condition for the ?')
+    expect(() => readRackList(rack)).toThrow(/2:6 condition|condition: expected one of "sound"/)
+    writeFileSync(rack, readFileSync(rack, 'utf8').replace('?', 'sound'))
+    expect(readRackList(rack).parts).toMatchObject([{ position: 'P01', condition: 'sound' }])
     expect((await cli.run('unit', path, '--rack', 'rack.txt')).exit).toBe(2)
     expect((await cli.run('unit', path, '-o', 'unit.docx')).exit).toBe(2)
   })

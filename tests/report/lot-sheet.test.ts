@@ -66,7 +66,7 @@ describe('a lot sheet', () => {
 
   it('is lines of three cells for a screen, with a histogram of signs', () => {
     expect(lotLines(lotSheet(lot))[0]).toEqual(['7 parts', '7 accept', expect.stringMatching(/^100\.0 % accepted \(59\.0 % to 100\.0 %/)])
-    expect(lotLines(lotSheet([]))).toEqual([['0 parts', '', '–']])
+    expect(lotLines(lotSheet([]))).toEqual([['0 parts', 'none measured', '–']])
     const [of] = lotSheet(reel).quantities
     const lines = histogramLines(of!)
     expect(lines.reduce((sum, text) => sum + Number(/ (\d+)  #*/.exec(text)?.[1] ?? 0), 0)).toBe(200)
@@ -77,7 +77,7 @@ describe('a lot sheet', () => {
     const sample = drawSample(names, { aql: '2.5', level: 'I', source: 'x', steady: true }, uninspected, { seed: 'a', original: true })
     const sheet = sheetOfRuns([runOf('A', lot.slice(0, 5), [], { setup: { sample } })])
     expect(sheet.runs[0]!.sample).toEqual({ n: 5, lotSize: 60 })
-    const words = 'A measured a sample of 5 of 60 parts: the others have no grade'
+    const words = 'A drew a sample of 5 of 60 parts: the others have no grade'
     expect(lotLines(sheet)[0]![2]).toContain(words)
     expect(lotHtml(sheet)).toContain(words)
   })

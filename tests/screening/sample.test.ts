@@ -67,7 +67,10 @@ describe('a lot', () => {
     expect(judgeLot(sample, graded(sample, 2, 5)).outcome).toBe('refused')
     const missing = graded(sample, 2)
     missing.delete(sample.drawn[49]!)
-    expect(judgeLot(sample, missing)).toMatchObject({ outcome: 'undecided', after: null })
+    expect(judgeLot(sample, missing)).toMatchObject({ outcome: 'undecided', measured: 49, after: null })
+    expect(lotWords(sample, judgeLot(sample, missing))).toBe('lot undecided: 2 bad of 49 measured, 1 allowed; '
+      + '1 of the 50 drawn not measured: measure those. 151 parts were not measured and have no grade')
+    expect(lotWords(sample, judgeLot(sample, graded(sample, 1, 1)))).toContain('; 1 measured without a grade that tells: measure those')
   })
   it('that is inspected again counts for no switching', () => {
     const again = draw(200, {}, uninspected, false)
