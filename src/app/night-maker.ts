@@ -28,6 +28,7 @@ export const beatLimitMs = 1000
 export interface NightInput {
   runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench
   keeper: Keeper; store: Store; plan: Plan; channels: ChannelTable
+  /** `fault`: why it stays off bridge and bus. */
   parts: readonly { loaded: LoadedPart; profile: PartProfile; fault?: string }[]
   publish: (item: FeedItem) => void
   checkIdentities: () => Promise<void>

@@ -5,7 +5,6 @@ import type { AnySequence } from '../engine/sequence.ts'
 import { withGear } from '../safety/gear.ts'
 import type { Gear } from '../safety/gear.ts'
 import type { Plan } from '../schema/application.ts'
-import type { PartProfile } from '../schema/part-profile.ts'
 import { nearest, problemsOf } from '../schema/problems.ts'
 import { invalidFile } from '../schema/read-file.ts'
 import type { Roles, Supply } from '../schema/roles.ts'
@@ -13,7 +12,7 @@ import type { LoadedPart, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
-import { everyPosition } from './night-maker.ts'
+import { everyPosition, type NightInput } from './night-maker.ts'
 import { positionFaults } from './position-faults.ts'
 
 type OneSequence = AnySequence & { readonly origin?: unknown }
@@ -25,8 +24,7 @@ export interface PrepareDeps {
 
 export interface Prepared {
   sequence: OneSequence; parameters: unknown; plan: Plan
-  /** `fault`: why it stays off bridge and bus. */
-  parts: readonly { loaded: LoadedPart; profile: PartProfile; fault?: string }[]
+  parts: NightInput['parts']
 }
 
 /** The sequence after which a part has to rest. */

@@ -119,3 +119,7 @@ function plain(value: number, digits: number): string {
 function signed(text: string): string { return /^-0(\.0*)?$/.test(text) ? text.slice(1) : text }
 function joined(number: string, unit: string): string { return unit === '' ? number : `${number} ${unit}` }
 function two(value: number): string { return String(value).padStart(2, '0') }
+
+/** So many of these, one or more: "1 part", "2 parts". */
+export const formatCount = (count: number, what: string): string =>
+  `${count} ${what}${count === 1 ? '' : 's'}`

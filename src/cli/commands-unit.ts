@@ -2,6 +2,7 @@
 import { extname } from 'node:path'
 import type { Command } from 'commander'
 import { BenchError } from '../base/errors.ts'
+import { formatCount } from '../base/format.ts'
 import { decide } from '../parts/decide.ts'
 import { csvLine } from '../report/csv.ts'
 import {
@@ -83,8 +84,6 @@ function toFormOf({ rows }: UnitPage, parts: readonly PartsLine[]): ToForm[] {
 /** Stands for a condition, and is refused as one: nobody has looked at the part yet. */
 const unseen = '?'
 
-const counted = (parts: number): string => `${parts} ${parts === 1 ? 'part' : 'parts'}`
-
 async function writeRack(
   context: CliContext, client: DaemonClient, file: string, request: { unit: string; parts: ToForm[] },
 ): Promise<ProposedRack> {
@@ -106,8 +105,8 @@ async function writeRack(
 function rackText(rack: ProposedRack | null, file: string | undefined): string[] {
   if (rack === null) return []
   return ['', ...rack.parts.length === 0 ? ['Nothing can be formed: no rack list is written.'] : [
-    `Wrote ${file}: ${counted(rack.parts.length)} of ${rack.ratedV} V. Look at each and put its condition `
-      + `for the ${unseen}, then: nightbench plan reform --parts ${file}`,
+    `Wrote ${file}: ${formatCount(rack.parts.length, 'part')} of ${rack.ratedV} V. Look at each and put `
+      + `its condition for the ${unseen}, then: nightbench plan reform --parts ${file}`,
   ], ...rack.left.map(({ designator, why }) => `${designator} is not on it: ${why}`)].map(printable)
 }
 

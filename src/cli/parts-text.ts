@@ -1,5 +1,5 @@
 /** A parts list in words: what was understood, what was not, and what a policy says. */
-import { noNumber } from '../base/format.ts'
+import { formatCount, noNumber } from '../base/format.ts'
 import { noRatings } from '../marks/mark.ts'
 import { written } from '../marks/written.ts'
 import type { Decided, Decision } from '../parts/decide.ts'
@@ -17,14 +17,12 @@ export function partsLines({ list, problems }: ReadParts): string[] {
   const count = list.parts.reduce((sum, { quantity }) => sum + quantity, 0)
   return [
     ...renderTable(columns, list.parts.map(partCells)), '',
-    `${counted(count, 'part')} in ${counted(list.parts.length, 'line')} understood`,
+    `${formatCount(count, 'part')} in ${formatCount(list.parts.length, 'line')} understood`,
     ...list.remarks.map(remark => `  ${placed(remark)}${remark.text}`),
     ...problems.length === 0 ? [] : ['', `Not understood (${problems.length}; line:column):`],
     ...problems.map(problem => `  ${describeProblem(problem)}`),
   ]
 }
-
-const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
 
 function partCells(part: PartsLine): string[] {
   const kind = [part.material, part.kind ?? noNumber].filter(Boolean).join(' ')

@@ -1,5 +1,5 @@
 /** What a screening session would do, and how it stands, in words. */
-import { formatDuration, formatSi } from '../base/format.ts'
+import { formatCount, formatDuration, formatSi } from '../base/format.ts'
 import { sampleWords } from '../report/sample-words.ts'
 import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { ranges } from './parts-text.ts'
@@ -9,7 +9,7 @@ import { printable, renderTable } from './table.ts'
 export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']): string[] {
   const count = plan.groups.reduce((sum, { parts }) => sum + parts.length, 0)
   const lines = [
-    `${counted(count, 'part')} in ${counted(plan.groups.length, 'group')}, `
+    `${formatCount(count, 'part')} in ${formatCount(plan.groups.length, 'group')}, `
       + `about ${formatDuration(plan.expectedS)} with two hands; `
       + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`
       + (plan.mostJ > 0 ? `, nor ${formatSi(plan.mostJ, 'J')} in a part` : ''),
@@ -29,8 +29,6 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
   }
   return lines.map(printable)
 }
-
-const counted = (count: number, what: string): string => `${count} ${what}${count === 1 ? '' : 's'}`
 
 function groupTable({ groups }: ShownScreenPlan): string[] {
   return renderTable([

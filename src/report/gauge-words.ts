@@ -1,5 +1,5 @@
 /** What a study of the gauge says, in plain words. */
-import { formatSi } from '../base/format.ts'
+import { formatCount, formatSi } from '../base/format.ts'
 import type { Found, GaugeAnswer } from '../schema/gauge.ts'
 
 type Answer = Omit<GaugeAnswer, 'says' | 'verdict'>
@@ -66,7 +66,7 @@ function distinctWords({ distinct }: Answer): string[] {
   if (value === null) return []
   const kinds = Math.floor(value)
   if (value >= distinctLeast) return [`it can tell ${kinds} kinds of these parts apart`]
-  const few = kinds < 1 ? 'none' : `only ${kinds} kind${kinds === 1 ? '' : 's'}`
+  const few = kinds < 1 ? 'none' : `only ${formatCount(kinds, 'kind')}`
   return [`it can tell ${few} of these parts apart, where ${distinctLeast} are usual (common practice): `
     + 'parts as different as those in use belong in the study']
 }

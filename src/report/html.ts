@@ -1,5 +1,5 @@
 /** The test record as one HTML page that needs nothing else: it can be mailed, printed and kept. */
-import { formatDuration, formatWall } from '../base/format.ts'
+import { formatCount, formatDuration, formatWall } from '../base/format.ts'
 import { timeChart, type Mark } from './chart.ts'
 import { html, type Markup } from './markup.ts'
 import { page } from './page.ts'
@@ -63,7 +63,7 @@ function outcome(record: RunTestRecord): Markup {
     count(grade) === 0 ? [] : [`${count(grade)} ${grade}`])
   const ungraded = parts.filter(part => part.result === null).length
   if (ungraded > 0) words.push(`${ungraded} without a grade`)
-  const counted = `${parts.length} ${parts.length === 1 ? 'part' : 'parts'}`
+  const counted = formatCount(parts.length, 'part')
   return html`<p class="verdict">${counted}: ${words.join(', ')}.</p>${closing(record)}`
 }
 

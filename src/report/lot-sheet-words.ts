@@ -1,5 +1,5 @@
 /** What a lot sheet says in words, and its lines for a screen. */
-import { formatProbability, formatSi, formatWall } from '../base/format.ts'
+import { formatCount, formatProbability, formatSi, formatWall } from '../base/format.ts'
 import type { LotQuantity, LotSheet, StandardSeries } from '../schema/lot-sheet.ts'
 
 const shownMost = 12
@@ -80,7 +80,7 @@ export const sampleNotes = ({ runs }: Pick<LotSheet, 'runs'>): string[] => runs.
 export function lotLines(sheet: LotSheet): string[][] {
   return [
     [
-      `${sheet.parts} ${sheet.parts === 1 ? 'part' : 'parts'}`,
+      formatCount(sheet.parts, 'part'),
       sheet.parts === 0 ? 'none measured' : gradeWords(sheet),
       [yieldWords(sheet), ...sampleNotes(sheet)].join('; '),
     ],

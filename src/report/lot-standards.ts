@@ -1,6 +1,6 @@
 /** Check standards over sessions: every reading that is on record, and what their course says. Pure. */
 import { baseline, checkStep, firstCheckState, type CheckState } from '../analysis/lots/check-standard.ts'
-import { formatSi } from '../base/format.ts'
+import { formatCount, formatSi } from '../base/format.ts'
 import type { StandardSeries } from '../schema/lot-sheet.ts'
 import type { RunEvent } from '../schema/run.ts'
 
@@ -72,7 +72,7 @@ function rulesOf(values: readonly number[], known: ReturnType<typeof baseline>):
 function saysOf({ certified, unit, readings, history }: Omit<StandardSeries, 'says'>): string[] {
   const out = readings.filter(({ inControl }) => !inControl)
   const sessions = new Set(readings.map(({ run }) => run)).size
-  const says = [`${readings.length} readings in ${sessions} session${sessions === 1 ? '' : 's'}, `
+  const says = [`${readings.length} readings in ${formatCount(sessions, 'session')}, `
     + `${out.length === 0 ? 'all' : `${readings.length - out.length}`} in control by the certificate`]
   if (!history) return [...says, 'no history yet: that takes more than eight readings that differ']
   const moved = (history.target - certified) / certified
