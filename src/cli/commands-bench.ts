@@ -37,6 +37,8 @@ export function addBenchCommands(program: Command, context: CliContext, act: Act
 }
 
 const theDaemon = 'the daemon'
+/** One that is named in the line before. */
+const endedKeeper = 'it'
 
 /** 3 while a trip is latched, or nobody knows whether energy is off, so that a script sees it. */
 async function status(context: CliContext, options: CommonOptions): Promise<ExitCode> {
@@ -86,16 +88,18 @@ async function endedBefore(
     'No keeper runs any more. It ended by itself after it had '
       + `${verified ? 'made' : 'tried to make'} the bench safe at ${formatWall(safeOff.atWallMs)}: `
       + `${safeOff.reason}.`,
-  ].map(printable), ...stopLines(safeOff, 'it'))
+  ].map(printable), ...stopLines(safeOff, endedKeeper))
   return verified ? exitCodes.accepted : exitCodes.fault
 }
 
 const byHand = 'IT IS NOT KNOWN TO BE OFF: open the cutoff or switch the supply off by hand.'
 
-/** A daemon that starts takes over from the keeper: it does not know of a stop that came between. */
-const whatNext = (by: string): string => by === theDaemon ? untilAcknowledged
-  : `${untilAcknowledged}. `
-    + 'A daemon that is started anew first makes the bench safe and measures what was left'
+/** A daemon that starts does not know of a stop that came before; one that only hangs does. */
+function whatNext(by: string): string {
+  const anew = 'A daemon that is started anew first makes the bench safe and measures what was left'
+  if (by === theDaemon) return untilAcknowledged
+  return by === endedKeeper ? anew : `${untilAcknowledged}. ${anew}`
+}
 
 function stopLines(report: SafeOffReport, by: string): string[] {
   const { links, verifiedMs } = report
