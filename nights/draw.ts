@@ -62,9 +62,12 @@ export function drawNight(seed: number): PlannedNight {
   return { seed, scenario: { ...scenario, cadence: { ...cadence } }, cadence, runs, strokes, title: titleOf(rating, count, runs, strokes) }
 }
 
-/** A night that is continued after a kill reads much of it twice, and a part that shorts is followed down often. */
+/**
+ * A night that is continued after a kill reads much of it twice, one with a part that takes long over every step climbs for
+ * hours, and a part that shorts is followed down often.
+ */
 function roomFor(chosen: readonly Trouble[]): number {
-  if (chosen.some(({ excuse }) => excuse?.killed)) return 0.85
+  if (chosen.some(({ excuse, kind }) => excuse?.killed || kind === 'very-stale part' || kind === 'hopeless-leaky part')) return 0.85
   return chosen.length > 1 && chosen.some(({ kind }) => kind === 'shorting part') ? 0.96 : 1
 }
 

@@ -73,7 +73,7 @@ export function limitsOf(night: Night): Limit[] {
     const caseChannel = channels.caseTemperature[position.index]
     if (caseChannel) {
       limits.push({ ...shared, id: `${name}.case`, channel: caseChannel.name, side: 'above',
-        bound: position.profile.caseMaxC,
+        bound: position.profile.caseMaxC, overRangeIsBlind: true,
         says: 'the can is too hot', explained: () => warmedOtherwise(night, position) })
     }
   }

@@ -14,6 +14,14 @@ import { leastFarad } from './standing.ts'
  */
 const shownV = 0.5
 
+/**
+ * Shares of its voltage that absorption brings back within minutes: of a part that stood at some hundred
+ * volts it may be past what is harmless, and it is never less than the second (modelling choices, below
+ * what the parts of the simulated bench show).
+ */
+const mayComeBack = 0.01
+const sureToComeBack = 0.001
+
 /** What was seen of each part through the watch resistance. */
 type Looks = Map<PositionState, Look[]>
 
@@ -38,9 +46,20 @@ function leftOver(night: Night, looks: Looks): Map<PositionState, number> {
     const leastV = Math.max(shownV, 10 * ohm * (position.current?.u ?? 0))
     const { volts, opened } = leftByWatch(seen, 1000 * ohm * leastFarad(position), endMs, leastV)
     leftV.set(position, volts)
-    if (opened || seen.at(-1)!.volts >= harmlessV) position.held = cameBack(position.held)
+    const unseen = showsNothing(position, seen, ohm)
+    if (opened || unseen || seen.at(-1)!.volts >= harmlessV) position.held = cameBack(position.held)
   }
   return leftV
+}
+
+/**
+ * Whether a part that may have come back past what is harmless showed nothing at all: its bleeder may have
+ * opened after it was bled. Where the meter could not see so little, that tells nothing.
+ */
+function showsNothing({ knownV, current }: PositionState, seen: readonly Look[], ohm: number): boolean {
+  const noiseV = 3 * ohm * (current?.u ?? Infinity)
+  return mayComeBack * knownV >= harmlessV && noiseV < sureToComeBack * knownV
+    && seen.every(({ volts }) => volts < noiseV)
 }
 
 const highestOf = (looks: Looks): Map<PositionState, number> =>

@@ -13,6 +13,7 @@ import { arm, energise } from './arm.ts'
 import { notWatched } from './bus.ts'
 import { dropPosition } from './drop.ts'
 import { dropsDone, followAll } from './bleed.ts'
+import { lookAtBus } from './bus-after-off.ts'
 import { busIsDead, standingVolts } from './standing.ts'
 import type { Night, NightState } from './night.ts'
 import { prepareInstruments } from './prepare-instruments.ts'
@@ -112,6 +113,7 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   busMayFall(night)
   night.state.ending ??= endingAs(night, reached)
   const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
+  const offAtMs = night.clock.monotonicMs()
   night.state.offRead = report.verifiedMs !== null
   night.state.setV = 0
   night.state.stage = 'bleeding'
@@ -123,7 +125,10 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   }
   // At once: a supply that is asked no more while parts bleed would trip, though it is off.
   const unwatched = endWatchdog(night, report)
-  if (reached !== 'refused') await followDown(night, stoodAtV)
+  if (reached !== 'refused') {
+    await followDown(night, stoodAtV)
+    await lookAtBus(night, offAtMs)
+  }
   await unwatched
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)

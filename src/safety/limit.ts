@@ -26,6 +26,10 @@ export interface Limit {
    * tell nothing is always untold.
    */
   readonly verdict?: Verdict
+  /**
+   * An open sensor reads over-range too, as that of a case does: there it tells no more than no reading.
+   */
+  readonly overRangeIsBlind?: boolean
   /** What it means, as a clause: "more current than a sound part takes". */
   readonly says: string
   /** What the rest of the bench tells of this crossing, in place of `verdict` and `says`; null: nothing. */
@@ -58,10 +62,10 @@ export function stepLimit(limit: Limit, state: LimitState, reading: Measured, is
   const longEnough = reading.atMs - sinceMs >= (limit.forMs ?? 0)
   return {
     count, sinceMs, latched: !isAllowed && count >= limit.samples && longEnough,
-    isBlind: state.isBlind || tellsNothing(reading),
+    isBlind: state.isBlind || tellsNothing(reading, limit.overRangeIsBlind === true),
   }
 }
 
-/** Over-range is no number, but it tells that there is more than the range holds. */
-const tellsNothing = ({ quality, value }: Measured): boolean =>
-  quality !== 'over-range' && (quality !== 'good' || Number.isNaN(value))
+/** Over-range is no number, but mostly it tells that there is more than the range holds. */
+const tellsNothing = ({ quality, value }: Measured, overRangeIsBlind: boolean): boolean =>
+  quality === 'over-range' ? overRangeIsBlind : quality !== 'good' || Number.isNaN(value)

@@ -219,6 +219,12 @@ describe('what drops a part', () => {
     for (let i = 0; i <= 40; i++) { rack.nowMs += 20_000; rack.case(20 + 0.65 * i) }
     droppedBy(rack, 'P01.case', ['reject', 'replace'])
   })
+  it('a can that reads over-range: an open sensor does too, and nothing is said of the part', () => {
+    const rack = new Rack()
+    const { caseTemperature } = rack.night.channels
+    for (let i = 0; i < 2; i++) { rack.nowMs += 20_000; rack.read(caseTemperature[0]!, Infinity, 'over-range') }
+    droppedBy(rack, 'P01.case', ['cannot tell', 'retest'])
+  })
   it('a current over-range: condemned only where bus or supply shows a short too', () => {
     const after = (busV: number, supplyA: number, volts = targetV): Rack => {
       const rack = new Rack()

@@ -248,6 +248,31 @@ describe('a keeper that stands still and is killed with an answer under way', ()
   })
 })
 
+describe('a supply that ran away between two looks at the bus, behind a cutoff that is welded', () => {
+  it('the bus is called dead by what is read after the off', async () => {
+    const report = await campaignNight(28131513)
+    expect(report.faults).toEqual(['cutoff welded unseen', 'supply runs away', 'psu echoes'])
+    expect(report.states).toEqual(['reform done'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a thermometer that reads over-range', () => {
+  it('condemns no part: an open sensor reads so too', async () => {
+    const report = await campaignNight(28132977)
+    expect(report.faults).toEqual(['thermometer gives a wrong answer'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a bleeder that opens after its part was bled', () => {
+  it('keeps the bridge off a part of some hundred volts that brings nothing back', async () => {
+    const report = await campaignNight(28137666)
+    expect(report.faults.join()).toMatch(/bleeder/)
+    expect(report.violations).toEqual([])
+  })
+})
+
 describe('a formal relay that is read long after its part was connected', () => {
   it('is no welded one: what is left of the curve by then tells nothing', async () => {
     const report = await campaignNight(9100461)
