@@ -18,12 +18,12 @@ export function refuseUnless(request: StartRequest, plan: Plan): void {
   const hazardous = plan.use !== 'touch-safe' && plan.targetV > 0
   if (hazardous && !request.cautionsConfirmed) {
     throw new BenchError('REFUSED', 'the cautions are not confirmed', {
-      expected: 'a person who has read them', got: 'no confirmation',
+      expected: 'a person who has read them (--cautions-read)', got: 'no confirmation',
     })
   }
   if (hazardous && !request.polarityConfirmed) {
     throw new BenchError('REFUSED', 'polarity is not confirmed by eye', {
-      expected: 'every part looked at', got: 'no confirmation',
+      expected: 'every part looked at (--polarity-checked)', got: 'no confirmation',
     })
   }
 }

@@ -18,13 +18,16 @@ export function statusOf(input: {
     // Sources come and go below touch-safe while parts are screened: on is the cautious word.
     energy: current?.night.state.live || input.screening.goesOn ? 'live'
       : current && isUnknown(current.night) ? 'unknown'
-      : current || input.left?.measuring ? 'bleeding' : 'off',
+      : (current && wasLive(current.night)) || input.left?.measuring ? 'bleeding' : 'off',
     run: current && runStatus(clock, current.record, current.night), screening: input.screening.status(),
   }
 }
 
 /** Told to end, and not read back as off. */
 const isUnknown = ({ state }: Night): boolean => state.ending !== undefined && state.offRead !== true
+
+/** Before the bus was asked for anything there is nothing of this run to bleed. */
+const wasLive = ({ state }: Night): boolean => state.mostSetV > 0 || state.ending !== undefined
 
 function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<BenchStatus['run']> {
   const nowMs = night.clock.monotonicMs()
@@ -42,7 +45,9 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
     durableUntilMs: night.recorder.durableUntilMs,
     positions: night.positions.map(position => ({
       position: position.spec.name, part: position.part.part, stage: position.stage,
-      volts: partVolts(night.bench.fixture, position, night.state.watching),
+      // What a path reads that was found to show nothing is nobody's volts.
+      volts: position.held.state === 'unmeasured'
+        ? null : partVolts(night.bench.fixture, position, night.state.watching),
       leakageA: position.current?.quality === 'good' ? position.current.value : null, limitA: position.limitA,
       caseC: position.caseC,
       note: position.note,

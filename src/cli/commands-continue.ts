@@ -1,6 +1,7 @@
 /** Commands about a run that did not reach its end: continue it, or close it for good. */
 import type { Command } from 'commander'
 import type { LeftOut, RunRecord } from '../schema/run.ts'
+import { askForCautions } from './cautions.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
@@ -30,6 +31,10 @@ export function addContinueCommands(program: Command, context: CliContext, act: 
 
 async function continueRun(context: CliContext, id: string, options: Options): Promise<ExitCode> {
   const client = daemonOf(context, options)
+  if (!options.cautionsRead) {
+    const { sequence } = await client.get<RunRecord>(`/runs/${encodeURIComponent(id)}`)
+    await askForCautions(context, client, sequence, options)
+  }
   const run = await client.post<RunRecord>(`/runs/${encodeURIComponent(id)}/continue`, {
     person: options.person, cautionsConfirmed: options.cautionsRead === true,
     polarityConfirmed: options.polarityChecked === true,

@@ -11,7 +11,8 @@ import { daemonOf, print, printJson, type CliContext, type CommonOptions } from 
 import { exitCodes, exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { pour } from './screen.ts'
 import { printable } from './table.ts'
-import { eventLine, outcomeLines } from './watch.ts'
+import { outcomeLines } from './outcome.ts'
+import { eventLine } from './watch.ts'
 
 interface ReportOptions extends CommonOptions { part?: string; output?: string; verify?: boolean }
 interface ExportOptions extends CommonOptions { channel?: string; output?: string }

@@ -4,6 +4,7 @@ import { BenchError } from '../base/errors.ts'
 import { formatDuration, formatWall } from '../base/format.ts'
 import type { BenchStatus, Plan, SequenceInfo } from '../schema/application.ts'
 import type { RunHead, RunRecord } from '../schema/run.ts'
+import { askForCautions, named } from './cautions.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
@@ -83,7 +84,7 @@ async function start(context: CliContext, sequence: string, options: RequestOpti
   const rack = rackOf(options)
   const request = requestOf(sequence, rack, options)
   const client = daemonOf(context, options)
-  if (!options.cautionsRead) await showCautions(context, client, sequence)
+  await askForCautions(context, client, sequence, options)
   const run = await ofRack(rack, client.post<RunRecord>('/runs', request, longMs))
   if (options.watch && !options.json) print(context.out, ...warningsOf(run))
   if (options.watch) return await watchRun(context, client, run.id, options.json === true)
@@ -100,22 +101,6 @@ async function start(context: CliContext, sequence: string, options: RequestOpti
 function warningsOf({ setup }: RunRecord): string[] {
   const { warnings = [] } = (setup['plan'] ?? {}) as Partial<Plan>
   return warnings.length === 0 ? [] : ['Mind:', ...warnings.map(warning => printable(`  - ${warning}`)), '']
-}
-
-/** A start without cautions read is refused here, with the cautions on the screen. */
-async function showCautions(context: CliContext, client: DaemonClient, sequence: string): Promise<void> {
-  const all = await client.get<SequenceInfo[]>('/sequences')
-  const info = named(all, sequence)
-  if (info.cautions.length === 0) return
-  print(context.err, 'Read first:', ...info.cautions.map(caution => printable(`  - ${caution}`)), '')
-  throw new BenchError('USAGE', 'the cautions are not confirmed: add --cautions-read when you have read them')
-}
-
-function named(all: readonly SequenceInfo[], name: string): SequenceInfo {
-  const info = all.find(entry => entry.name === name)
-  if (info) return info
-  const known = all.map(entry => entry.name).join(', ')
-  throw new BenchError('USAGE', 'there is no such sequence', { expected: `one of ${known}`, got: name })
 }
 
 const rackOf = ({ parts }: RequestOptions): Rack | null => parts === undefined ? null : readRackList(parts)

@@ -2,7 +2,7 @@
 import { formatClock, formatDuration } from '../base/format.ts'
 import { touchLines } from '../report/touch-lines.ts'
 import type { BenchStatus } from '../schema/application.ts'
-import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
+import { gradeWords, type PartResult, type RunEvent, type RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
 import type { TruthLine } from './demo-control.ts'
 import type { Output } from './screen.ts'
@@ -95,7 +95,7 @@ export function finalLines({ run, results, events, truth, records, wallS }: Demo
       { heading: 'why' },
     ],
     order.map(result => [
-      result.position, result.part, `${result.grade}${result.provisional ? ', provisional' : ''}`,
+      result.position, result.part, gradeWords(result),
       result.disposition, result.reason,
     ]), 150)
   const beside = renderTable(
@@ -105,7 +105,7 @@ export function finalLines({ run, results, events, truth, records, wallS }: Demo
     ).map(({ position, kind, truth: words }) => {
       const result = results.find(candidate => candidate.position === position)
       return [position, `${kind}: ${words}`, result
-        ? `${result.grade}${result.provisional ? ' (provisional)' : ''}, ${result.disposition}` : 'nothing']
+        ? `${gradeWords(result)}, ${result.disposition}` : 'nothing']
     }), 170)
   return [
     '', ...grades, '', ...touchLines(run, events), '',

@@ -12,7 +12,8 @@ import { exitOfRun, type ExitCode } from './exit.ts'
 import { Screen } from './screen.ts'
 import { screenStatusLine, toldLine } from './screen-text.ts'
 import { printable } from './table.ts'
-import { followRun, outcomeLines, type Follower } from './watch.ts'
+import { outcomeLines } from './outcome.ts'
+import { followRun, type Follower } from './watch.ts'
 
 /** Leads a person through the session `runId` from where it stands, to its end. */
 export async function followScreening(

@@ -1,6 +1,7 @@
 /** The bench in words: what goes on, position by position, and what may be touched. */
 import { formatClock, formatDuration, formatMinute, formatSi } from '../base/format.ts'
 import type { BenchStatus, PositionStatus } from '../schema/application.ts'
+import { gradeWords } from '../schema/run.ts'
 import { screenStatusLine } from './screen-text.ts'
 import { clip, printable, renderTable, type Column } from './table.ts'
 
@@ -98,7 +99,7 @@ function touchLines(positions: readonly PositionStatus[]): string[] {
 
 function verdict({ grade, disposition, provisional, note }: PositionStatus): string {
   if (grade === null) return note
-  return [provisional ? `${grade} (provisional)` : grade, disposition].filter(Boolean).join(', ')
+  return [gradeWords({ grade, provisional: provisional === true }), disposition].filter(Boolean).join(', ')
 }
 
 /** Leakage as a share of its limit; nothing where one of them is no number. */

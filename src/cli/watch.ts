@@ -1,18 +1,18 @@
 /** Follows a run to its end: a table in place on a terminal, lines in a pipe, items with --json. */
 import { sleep } from '../base/clock.ts'
 import { hasCode } from '../base/errors.ts'
-import { formatClock, formatDuration, formatSi } from '../base/format.ts'
-import { touchLines } from '../report/touch-lines.ts'
+import { formatClock, formatSi } from '../base/format.ts'
 import type { BenchStatus, FeedItem } from '../schema/application.ts'
-import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
+import { gradeWords, type PartResult, type RunEvent, type RunRecord } from '../schema/run.ts'
 import type { ScreenStatus } from '../schema/screening.ts'
 import type { DaemonClient, Heard } from './client.ts'
 import type { CliContext } from './context.ts'
 import { exitOfRun, hasEnded, type ExitCode } from './exit.ts'
+import { outcomeLines } from './outcome.ts'
 import { Screen } from './screen.ts'
 import { screenStatusLine, toldLine } from './screen-text.ts'
 import { outlook, statusLines } from './status-text.ts'
-import { printable, renderTable } from './table.ts'
+import { printable } from './table.ts'
 
 /** In a pipe, a line about the whole run at least this often. */
 const lineEveryS = 600
@@ -102,7 +102,8 @@ class ScreenFollower implements Follower {
   show(item: FeedItem): void {
     switch (item.type) {
       case 'status': return this.#status(item.status)
-      case 'event': return this.#screen.line(eventLine(item.event))
+      // The result says it too, and more.
+      case 'event': return item.event.kind === 'grade' ? undefined : this.#screen.line(eventLine(item.event))
       case 'result': return this.#screen.line(resultLine(item.result))
       case 'screening': return this.#screening(item.screening)
       case 'reading': return
@@ -144,33 +145,6 @@ export function eventLine(event: RunEvent): string {
 }
 
 export function resultLine(result: PartResult): string {
-  const provisional = result.provisional ? ' (provisional)' : ''
-  const { position, part, grade, disposition, reason } = result
-  return printable(`${position}  ${part}: ${grade}${provisional}, ${disposition}. ${reason}`)
-}
-
-/** How the run ended, every part with its verdict, and what may be touched. */
-export function outcomeLines(
-  run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[],
-): string[] {
-  const lastedS = ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 1000
-  const head = hasEnded(run)
-    ? `Run ${run.id} ${endWords[run.state]} after ${formatDuration(lastedS)}.`
-    : `Run ${run.id} is still ${run.state}.`
-  const touch = hasEnded(run) ? touchLines(run, events).map(printable) : []
-  const below = touch.length > 0 ? ['', ...touch] : []
-  if (results.length === 0) return [printable(head), ...below]
-  return [printable(head), '', ...renderTable(
-    ['position', 'part', 'grade', 'do', 'why'].map(heading => ({ heading })),
-    results.map(result => [
-      result.position, result.part, `${result.grade}${result.provisional ? ' (provisional)' : ''}`,
-      result.disposition,
-      result.reason,
-    ]),
-  ), ...below]
-}
-
-const endWords: Record<RunRecord['state'], string> = {
-  prepared: 'is prepared', running: 'runs', done: 'is done', tripped: 'was ended by a trip',
-  stopped: 'was stopped', interrupted: 'was interrupted', refused: 'was refused; nothing was energised',
+  const { position, part, disposition, reason } = result
+  return printable(`${position}  ${part}: ${gradeWords(result)}, ${disposition}. ${reason}`)
 }

@@ -96,6 +96,10 @@ export interface PartResult {
   readonly figures: Readonly<Record<string, number>>
 }
 
+/** The grade as every screen, line and event says it: a provisional one says so. */
+export const gradeWords = ({ grade, provisional }: Pick<PartResult, 'grade' | 'provisional'>): string =>
+  provisional ? `${grade} (provisional)` : grade
+
 /** A part that a run dropped, and that stays off the bus when that run is continued. */
 export interface LeftOut {
   readonly position: string

@@ -6,7 +6,7 @@ import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { condemned } from '../safety/verdict.ts'
 import type { BridgeReading } from '../schema/roles.ts'
-import type { Criterion, Disposition, Grade, PartResult } from '../schema/run.ts'
+import { gradeWords, type Criterion, type Disposition, type Grade, type PartResult } from '../schema/run.ts'
 import { esrLimitOhm } from './bridge.ts'
 import { fitDecayInWindow } from '../analysis/decay-fit.ts'
 import type { Leaving, Leavings, SoakTrace } from './climb.ts'
@@ -43,13 +43,15 @@ export async function gradeParts(night: Night, evidence: Evidence): Promise<void
     await rest(night, 1)
     position.result = gradePart(position, evidence)
     if (position.stage !== 'dropped') position.stage = 'graded'
-    const { spec: { name }, part: { part }, result: { grade, disposition, reason } } = position
+    const { spec: { name }, part: { part }, result } = position
+    const { disposition, reason } = result
     if (reason.startsWith(benchFault)) {
       const told = { severity: 'warning' as const, position: name, text: `${name}: ${reason}` }
       void night.recorder.event({ kind: 'bench-fault', ...told }).catch(() => {})
     }
     void night.recorder.event({
-      kind: 'grade', position: name, text: `${name} ${part}: ${grade}, ${disposition}: ${reason}`,
+      kind: 'grade', position: name,
+      text: `${name} ${part}: ${gradeWords(result)}, ${disposition}: ${reason}`,
     }).catch(() => {})
   }
 }

@@ -18,6 +18,38 @@ async function around(end: (bench: Awaited<ReturnType<typeof virtualBench>>) => 
   return seen
 }
 
+describe('the status of a run that has not energised anything yet', () => {
+  it('has the energy off: there is nothing to bleed', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 11), 11)
+    const seen: BenchStatus[] = []
+    await bench.clock.run((async () => {
+      const { id } = await bench.daemon.start({ ...bench.request, parameters: short })
+      seen.push(bench.daemon.status())
+      bench.clock.after(20_000, () => { void bench.daemon.stop('enough') })
+      await bench.daemon.ended(id)
+    })())
+    expect(seen[0]!.run!.stage).toBe('proving')
+    expect(seen[0]!.energy).toBe('off')
+  }, 60_000)
+})
+
+describe('the volts of a part that was found to be unmeasured', () => {
+  it('are nobody\'s: what its path reads shows nothing of it', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 11), 11)
+    const seen: BenchStatus[] = []
+    const look = (): void => { seen.push(bench.daemon.status()); bench.clock.after(1000, look) }
+    await bench.clock.run((async () => {
+      const { id } = await bench.daemon.start({ ...bench.request, parameters: short })
+      bench.clock.after(600_000, () => { bench.sim.wiring.fault(0, { lead: 'open' }) })
+      bench.clock.after(602_000, () => { void bench.daemon.stop('enough'); look() })
+      await bench.daemon.ended(id)
+    })())
+    const found = seen.flatMap(({ run }) => run?.positions ?? []).filter(({ touch }) => touch.includes('UNMEASURED ('))
+    expect(found.length).toBeGreaterThan(0)
+    expect(new Set(found.map(({ volts }) => volts))).toEqual(new Set([null]))
+  }, 60_000)
+})
+
 describe('the status of a run that ends early', () => {
   it('says that it was stopped, by whom and when, and gives no time to go', async () => {
     const [before, after] = await around(bench => { void bench.daemon.stop('the cat is in the room') })

@@ -4,7 +4,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import type { Api } from '../../src/api/build.ts'
 import { removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
 import { BenchError } from '../../src/base/errors.ts'
-import { formatClock, formatWall } from '../../src/base/format.ts'
+import { formatWall } from '../../src/base/format.ts'
 import { idleStatus, runningStatus, samplePlan, type FakeApplication } from '../api/fake-application.ts'
 import { startWallMs } from '../report/sample-night.ts'
 import { keeperReport, localPort, openCli, type Cli } from './fake-cli.ts'
@@ -182,6 +182,17 @@ describe('planning and starting', () => {
     expect(app.calls).toEqual([])
   })
 
+  it('shows them again before a run is continued, and how both confirmations are given', async () => {
+    expect((await run('start', 'reform', '--parts', rack(), '--cautions-read')).exit).toBe(0)
+    const { exit, err } = await run('continue', 'R2')
+    expect(exit).toBe(2)
+    expect(err).toContain('Wear eye protection.')
+    expect(err).toMatch(/add --cautions-read when .* and --polarity-checked when you have looked at every part/)
+    expect(app.calls.map(({ name }) => name)).not.toContain('continueRun')
+    expect((await run('continue', 'R2', '--cautions-read', '--polarity-checked')).exit).toBe(0)
+    expect(app.calls.at(-1)).toMatchObject({ name: 'continueRun', argument: { cautionsConfirmed: true } })
+  })
+
   it('starts with what the person has confirmed, and says what the plan warns of', async () => {
     app.shownPlan = { ...samplePlan, warnings: ['Sweeps wear the scanner.'] }
     const { exit, out } = await run(
@@ -208,62 +219,6 @@ describe('planning and starting', () => {
     writeFileSync(path, 'position,part\nP01,C1\n')
     expect((await run('plan', 'reform', '--parts', path)).exit).toBe(2)
     expect(app.calls).toEqual([])
-  })
-})
-
-describe('watching', () => {
-  const watchUntil = async (state: 'done' | 'tripped' | 'stopped' | 'interrupted', ...argv: string[]) => {
-    const watching = run('start', 'reform', '--cautions-read', '--watch', ...argv)
-    app.shownStatus = runningStatus('R2')
-    while (app.listeners.size === 0) await new Promise(setImmediate)
-    app.emit({ type: 'event', runId: 'R2', event: {
-      kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'raised to 50 V'
-    } })
-    app.emit({ type: 'event', runId: 'R7', event: {
-      kind: 'step', severity: 'info', atMs: 1, wallMs: 0, text: 'of another'
-    } })
-    await app.finish('R2', state)
-    return await watching
-  }
-
-  it.each([['done', 0], ['tripped', 3], ['stopped', 3], ['interrupted', 4]] as const)(
-    'follows a run until it is %s and ends with %i', async (state, exit) => {
-      const seen = await watchUntil(state)
-      expect(seen.exit).toBe(exit)
-      expect(seen.out).toContain(`${formatClock(0)}  raised to 50 V`)
-      expect(seen.out).not.toContain('of another')
-      expect(seen.out).not.toContain('\u001b')
-    })
-
-  it('says in a pipe too that a run ends, and why, and no time to go any more', async () => {
-    const watching = run('start', 'reform', '--cautions-read', '--watch')
-    app.shownStatus = runningStatus('R2')
-    while (app.listeners.size === 0) await new Promise(setImmediate)
-    const ending = { as: 'tripped' as const, why: 'the cover is open', wallMs: startWallMs }
-    app.emit({ type: 'status', status: { ...app.shownStatus, energy: 'bleeding', run: {
-      ...app.shownStatus.run!, remainingS: null, ending,
-    } } })
-    await app.finish('R2', 'tripped')
-    const told = (await watching).out.split('\n').filter(line => line.includes('forming: bus'))
-    expect(told).toHaveLength(2)
-    expect(told[0]).toMatch(/about 5 h 33 min to go/)
-    expect(told[1]).toMatch(/TRIPPED at .*: the cover is open\. What was on the bus is being bled/)
-  })
-
-  it('ends with 1 when a part that was loaded is not accepted', async () => {
-    expect((await watchUntil('done', '--parts', rack())).exit).toBe(1)
-  })
-
-  it('gives one object a line with --json, the last one the end', async () => {
-    const { out } = await watchUntil('done', '--json')
-    const items = out.trimEnd().split('\n').map(line => JSON.parse(line) as { type: string })
-    expect(items[0]!.type).toBe('status')
-    expect(items.map(item => item.type).filter(type => type !== 'status')).toEqual(['event', 'end'])
-  })
-
-  it('ends at once for a run that has ended, and refuses one that is not there', async () => {
-    expect((await run('watch', 'R1')).exit).toBe(0)
-    expect((await run('watch', 'R9')).exit).toBe(2)
   })
 })
 

@@ -1,0 +1,48 @@
+/** How a run ended: every part with its verdict, or why it has none, and what may be touched. */
+import { formatDuration } from '../base/format.ts'
+import { partsOf } from '../report/setup.ts'
+import { touchLines } from '../report/touch-lines.ts'
+import { gradeWords, type PartResult, type RunEvent, type RunRecord } from '../schema/run.ts'
+import { hasEnded } from './exit.ts'
+import { printable, renderTable } from './table.ts'
+
+const endedEarly: ReadonlySet<RunRecord['state']> = new Set(['tripped', 'stopped', 'interrupted'])
+const headings = ['position', 'part', 'grade', 'do', 'why'].map(heading => ({ heading }))
+
+export function outcomeLines(
+  run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[],
+): string[] {
+  const lastedS = ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 1000
+  const ended = hasEnded(run)
+  const head = ended ? `Run ${run.id} ${endWords[run.state]} after ${formatDuration(lastedS)}.`
+    : `Run ${run.id} is still ${run.state}.`
+  const rows = [
+    ...results.map(result => [
+      result.position, result.part, gradeWords(result), result.disposition, result.reason,
+    ]),
+    ...endedEarly.has(run.state) ? withoutVerdict(run, results, events) : [],
+  ]
+  const table = rows.length === 0 ? [] : ['', ...renderTable(headings, rows.sort(byPosition))]
+  const touch = ended ? touchLines(run, events).map(printable) : []
+  return [printable(head), ...table, ...touch.length > 0 ? ['', ...touch] : []]
+}
+
+/** Parts that the run did not come to grade: one that was dropped with what was said then. */
+function withoutVerdict(
+  run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[],
+): string[][] {
+  const graded = new Set(results.map(({ position }) => position))
+  return partsOf(run).filter(({ position }) => !graded.has(position)).map(({ position, part }) => {
+    const drop = events.find(event => event.kind === 'drop' && event.position === position)
+    const why = drop ? drop.text.replace(`${position} `, '') : `the run ${endWords[run.state]} before`
+    return [position, part, 'none', '', why]
+  })
+}
+
+const byPosition = ([a = '']: string[], [b = '']: string[]): number =>
+  a.localeCompare(b, 'en', { numeric: true })
+
+const endWords: Record<RunRecord['state'], string> = {
+  prepared: 'is prepared', running: 'runs', done: 'is done', tripped: 'was ended by a trip',
+  stopped: 'was stopped', interrupted: 'was interrupted', refused: 'was refused; nothing was energised',
+}
