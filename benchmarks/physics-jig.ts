@@ -20,6 +20,8 @@ export const wholeReach: JigReach = {
 
 export class PhysicsJig implements Jig {
   readonly reach: JigReach = wholeReach
+  /** This jig adds nothing but what its two wires do. */
+  readonly residuals = { impedanceU: () => ({ rOhm: 0, xOhm: 0 }), leadsU: () => 0.5 / Math.sqrt(3) }
   part: Component | null
   /** Most that was put on it. */
   mostV = 0

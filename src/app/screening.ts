@@ -10,6 +10,7 @@ import type { Grade, PartResult, RunRecord } from '../schema/run.ts'
 import type { SampleDrawn } from '../schema/sampling.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { askedItems } from '../screening/asked-items.ts'
+import { residualsOf } from '../screening/residuals.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { runIdOf } from './begin-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
@@ -161,7 +162,7 @@ export class Screening implements ScreeningPort {
     const { bench: { file: { jig, limits } }, composed: { roles }, clock } = this.#d
     if (jig) {
       const spec = { ...jig, voltageMaxV: Math.min(jig.voltageMaxV, limits.touchSafeV) }
-      return new BenchJig({ roles, spec, clock, signal, ...heard })
+      return new BenchJig({ roles, spec, clock, signal, residuals: residualsOf(null), ...heard })
     }
     throw new BenchError('REFUSED', 'this bench has no jig', {
       expected: '`jig` in the bench file', got: 'none',

@@ -16,6 +16,7 @@ import type {
   JigReach,
   Pair,
   Point,
+  Residuals,
   SourceReach,
   Terminal,
 } from '../schema/jig.ts'
@@ -23,22 +24,12 @@ import type { Measured } from '../schema/reading.ts'
 import type { Roles, Source } from '../schema/roles.ts'
 import { chargeAndEmpty } from './jig-charge.ts'
 
-/**
- * What leads and terminals add by themselves, and how it was found; corrected readings carry its
- * uncertainty.
- */
-export interface Residuals {
-  impedance(reading: ImpedanceReading, pair: Pair): ImpedanceReading
-  resistance(reading: Measured, pair: Pair, wires: 2 | 4): Measured
-}
-export const noResiduals: Residuals = { impedance: reading => reading, resistance: reading => reading }
-
 export interface JigDeps {
   readonly roles: Roles
   readonly spec: JigSpec
   readonly clock: Clock
   readonly signal: AbortSignal
-  readonly residuals?: Residuals
+  readonly residuals: Residuals
   /** Called with the volts that a part is about to hold, and with 0 once it is shown to be harmless. */
   readonly holds?: (volts: number) => Promise<void>
   /** Called while a long wait goes on as it should. */
@@ -50,6 +41,8 @@ const waitPieceMs = 10_000
 
 export class BenchJig implements Jig {
   readonly reach: JigReach
+  /** Another takes its place when the jig is compensated anew. */
+  residuals: Residuals
   readonly #deps: JigDeps
   /** Relays that the board took, and all that may be held after a failure. */
   readonly #held = new Set<number>()
@@ -59,6 +52,7 @@ export class BenchJig implements Jig {
 
   constructor(deps: JigDeps) {
     this.#deps = deps
+    this.residuals = deps.residuals
     this.reach = reachOf(deps)
   }
 
@@ -69,7 +63,7 @@ export class BenchJig implements Jig {
     if (!bridge) throw missing('bridge')
     await this.#route([['bridge', pair]], joined)
     const { rOhm, xOhm, frequencyHz } = await bridge.impedance(setup)
-    return this.#residuals.impedance({ rOhm, xOhm, frequencyHz, levelV: setup.levelV }, pair)
+    return this.residuals.impedance({ rOhm, xOhm, frequencyHz, levelV: setup.levelV }, pair)
   }
 
   async resistance(pair: Pair, setup: { mostOhm: number | 'any'; wires: 2 | 4 }): Promise<Measured> {
@@ -87,7 +81,7 @@ export class BenchJig implements Jig {
       await meter.readResistance()
       this.#range = setup
     }
-    return this.#residuals.resistance(await meter.readResistance(), pair, wires)
+    return this.residuals.resistance(await meter.readResistance(), pair, wires)
   }
 
   async force(pair: Pair, force: Force, holdMs?: number): Promise<Point> {
@@ -164,10 +158,6 @@ export class BenchJig implements Jig {
   /** Nothing is led to the terminals any more. */
   async clear(): Promise<void> {
     await this.#hold([])
-  }
-
-  get #residuals(): Residuals {
-    return this.#deps.residuals ?? noResiduals
   }
 
   #source(role: 'source' | 'second-source'): Source {

@@ -13,12 +13,22 @@ export interface Pair {
 }
 export const swapped = ({ high, low }: Pair): Pair => ({ high: low, low: high })
 
-/** A series impedance as the part has it: the jig's own share is taken off, and its uncertainty added. */
+/** A series impedance: what the jig is known to add is taken off; `u` is that of the bridge alone. */
 export interface ImpedanceReading {
   readonly rOhm: Measured
   readonly xOhm: Measured
   readonly frequencyHz: number
   readonly levelV: number
+}
+
+/** What leads and terminals add by themselves, taken off as far as it is known, and what that leaves open. */
+export interface Residuals {
+  impedance(reading: ImpedanceReading, pair: Pair): ImpedanceReading
+  resistance(reading: Measured, pair: Pair, wires: 2 | 4): Measured
+  /** Standard uncertainties beside that of the bridge, Ω, where the corrected reading is this. */
+  impedanceU(reading: ImpedanceReading, pair: Pair): { readonly rOhm: number; readonly xOhm: number }
+  /** Of two wires, beside that of the meter, Ω; four see no leads. */
+  leadsU(pair: Pair): number
 }
 
 /** One point of a characteristic. */
@@ -79,6 +89,7 @@ export interface SourceReach {
 
 export interface Jig {
   readonly reach: JigReach
+  readonly residuals: Pick<Residuals, 'impedanceU' | 'leadsU'>
   /** `joined`: two terminals that a wire joins meanwhile; REFUSED where the jig has none. */
   impedance(
     pair: Pair, setup: { frequencyHz: number; levelV: number }, joined?: Pair,

@@ -7,6 +7,7 @@ import { BenchJig } from '../../src/engine/jig.ts'
 import { harmlessV } from '../../src/safety/dead.ts'
 import type { JigSpec } from '../../src/schema/bench.ts'
 import type { Charge, Pair } from '../../src/schema/jig.ts'
+import { residualsOf } from '../../src/screening/residuals.ts'
 import type { Bridge, RelayBoard, Source } from '../../src/schema/roles.ts'
 
 const spec: JigSpec = {
@@ -73,7 +74,7 @@ function rig({ farad = 1e-6, leakA = 1e-9, comesBack = 0, lateS = 3, failing = (
   }
   const stop = new AbortController()
   let waited = 0
-  const jig = new BenchJig({ roles, spec, clock, signal: stop.signal, waits: () => { waited++ } })
+  const jig = new BenchJig({ roles, spec, clock, signal: stop.signal, residuals: residualsOf(null), waits: () => { waited++ } })
   const volts = (): number => { pass(); return part.volts }
   return { jig, clock, stop, wrong, calls, setting, volts, waited: () => waited }
 }

@@ -6,6 +6,7 @@ import { BenchError, isBenchError } from '../../src/base/errors.ts'
 import { BenchJig, relaysFor } from '../../src/engine/jig.ts'
 import type { JigSpec } from '../../src/schema/bench.ts'
 import type { Pair, Terminal } from '../../src/schema/jig.ts'
+import { residualsOf } from '../../src/screening/residuals.ts'
 import type { Measured } from '../../src/schema/reading.ts'
 import type { Bridge, OhmMeter, RelayBoard, Roles, Source } from '../../src/schema/roles.ts'
 
@@ -56,7 +57,7 @@ function rig(failing: (call: string) => boolean = () => false, over: Partial<Jig
     } as unknown as OhmMeter,
   } satisfies Roles
   const stop = new AbortController()
-  const jig = new BenchJig({ roles, spec: { ...spec, ...over }, clock, signal: stop.signal })
+  const jig = new BenchJig({ roles, spec: { ...spec, ...over }, clock, signal: stop.signal, residuals: residualsOf(null) })
   return { jig, stop, clock, held, on, wrong, calls }
 }
 

@@ -1,6 +1,7 @@
 /** What a proof comes to: grade, disposition, and whether another part may lie in the jig. */
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { residualsOf } from '../../src/screening/residuals.ts'
 import { judge, type Item } from '../../src/screening/grade.ts'
 import { judgeLooks } from '../../src/screening/methods/pin-out.ts'
 import { proveCapacitor } from '../../src/screening/methods/capacitor.ts'
@@ -54,7 +55,7 @@ describe('a graded part', () => {
     const part: Capacitor = { kind: 'capacitor', dielectric: 'film', farad: value(1e-7, 0.1), dissipation: null, leakage: null }
     const omega = 2 * Math.PI * 1000
     const jig = {
-      reach: { bridge: { frequenciesHz: [1000] } },
+      reach: { bridge: { frequenciesHz: [1000] } }, residuals: residualsOf(null),
       impedance: async () => ({
         rOhm: { value: 1, u: 0.1, quality: 'good', atMs: 0 }, xOhm: { value: -1 / (omega * 1e-7), u: 1, quality: 'good', atMs: 0 }, frequencyHz: 1000, levelV: 1,
       }),

@@ -55,7 +55,8 @@ export async function provePotentiometer(jig: Jig, part: Potentiometer, guide: G
     return faulty('poor contact', `its track moved by ${moved} while it was read: a poor contact`, figures)
   }
   const value: Finding = {
-    name: 'resistance', measured: { value: whole.value, u: withLeads(whole.u, wires) }, unit: 'Ω',
+    name: 'resistance',
+    measured: { value: whole.value, u: withLeads(jig, { high, low }, whole.u, wires) }, unit: 'Ω',
     limit: valueLimit(part.ohm), conditions: `track, ${wires} wires`,
   }
   // Far from its value it is another part: nobody need turn that.
@@ -166,8 +167,8 @@ async function endAt(
     return failed('poor contact', `at its stop it moved by ${formatSi(moved, 'Ω', 3)}: a poor contact`)
   }
   return {
-    name: 'end resistance', measured: { value: Math.abs(value), u: withLeads(u, wires) }, unit: 'Ω',
-    limit: part.endOhm,
+    name: 'end resistance',
+    measured: { value: Math.abs(value), u: withLeads(jig, pair, u, wires) }, unit: 'Ω', limit: part.endOhm,
     conditions: `wiper ${wiper} at the stop of ${ends[end]}, ${wires} wires`,
   }
 }

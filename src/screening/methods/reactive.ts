@@ -3,6 +3,7 @@ import { formatSi } from '../../base/format.ts'
 import type { ImpedanceReading, Jig, JigReach, Pair } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import { valueLimit, type Inductor } from '../to-prove.ts'
+import { withLeads } from './resistor.ts'
 import { steadyOf, steadyReadings } from './steady.ts'
 
 /** The nearest the bridge has; on a list the nearest on it, within a range its end. */
@@ -14,8 +15,8 @@ export function nearestHz(wanted: number, { bridge }: JigReach): number {
 }
 
 /**
- * Several readings: the last, and how far its resistance moved where that is more than the bridge
- * explains.
+ * Several readings: the last, with what the jig leaves open of it, and how far its resistance moved where
+ * that is more than the bridge explains.
  */
 export async function steadily(
   jig: Jig,
@@ -25,7 +26,18 @@ export async function steadily(
   const readings: ImpedanceReading[] = []
   for (let i = 0; i < steadyReadings; i++) readings.push(await jig.impedance(pair, setup))
   const { moved, isSteady, quality } = steadyOf(readings.map(({ rOhm }) => rOhm))
-  return { reading: readings.at(-1)!, movedOhm: quality === 'good' && !isSteady ? moved : null }
+  const reading = withJig(jig, pair, readings.at(-1)!)
+  return { reading, movedOhm: quality === 'good' && !isSteady ? moved : null }
+}
+
+/** With the uncertainty of what the jig itself adds. */
+function withJig({ residuals }: Jig, pair: Pair, reading: ImpedanceReading): ImpedanceReading {
+  const { rOhm, xOhm } = reading
+  const u = residuals.impedanceU(reading, pair)
+  return {
+    ...reading, rOhm: { ...rOhm, u: Math.hypot(rOhm.u, u.rOhm) },
+    xOhm: { ...xOhm, u: Math.hypot(xOhm.u, u.xOhm) },
+  }
 }
 
 export const unsteady = (movedOhm: number): Proof =>
@@ -78,7 +90,7 @@ export async function proveInductor(jig: Jig, pair: Pair, part: Inductor): Promi
   if (dc.quality !== 'good') return faulty('open', 'its winding is open', figures)
   findings.push({
     name: 'winding resistance',
-    measured: dc,
+    measured: { value: dc.value, u: withLeads(jig, pair, dc.u, wires) },
     unit: 'Ω',
     limit: part.dcOhm,
     conditions: `${wires} wires`,

@@ -7,11 +7,9 @@ import { readSteady, type Steady } from './steady.ts'
 
 /** Below this, leads and contacts are a share of the value that a good meter tells; four wires see none. */
 export const fourWireBelowOhm = 100e3
-/** What leads and contacts add at most where two wires read them with the part (common practice). */
-const leadsMostOhm = 0.5
 /** What a reading leaves open once its leads are counted. */
-export const withLeads = (u: number, wires: 2 | 4): number =>
-  wires === 2 ? Math.hypot(u, leadsMostOhm / Math.sqrt(3)) : u
+export const withLeads = ({ residuals }: Jig, pair: Pair, u: number, wires: 2 | 4): number =>
+  wires === 2 ? Math.hypot(u, residuals.leadsU(pair)) : u
 /** A range that holds the upper limit with room, so that a part just beyond it is still read. */
 const rangeRoom = 1.25
 /** A part that reads this many times less than its nominal value is a short. */
@@ -23,18 +21,19 @@ export async function proveResistor(jig: Jig, pair: Pair, part: Resistor): Promi
   const read = (mostOhm: number | 'any', by: 2 | 4): Promise<Steady> =>
     readSteady(() => jig.resistance(pair, { mostOhm, wires: by }))
   const near = await read(nominal * (1 + plus) * rangeRoom, wires)
-  if (near.quality === 'good') return ofResistor(part, near, wires)
+  const of = (steady: Steady, by: 2 | 4): Proof =>
+    ofResistor(part, { ...steady, u: withLeads(jig, pair, steady.u, by) }, by)
+  if (near.quality === 'good') return of(near, wires)
   if (near.quality !== 'over-range')
     return faulty('cannot tell', `the meter gave no number: ${near.quality}`)
   // As far as the meter reaches, whatever that is: a range that it does not have would be refused.
   const far = await read('any', 2)
   return far.quality === 'good'
-    ? ofResistor(part, far, 2)
+    ? of(far, 2)
     : faulty('open', 'it is open, or above what the meter reads')
 }
 
-function ofResistor(part: Resistor, { value, u: readU, moved, isSteady }: Steady, wires: 2 | 4): Proof {
-  const u = withLeads(readU, wires)
+function ofResistor(part: Resistor, { value, u, moved, isSteady }: Steady, wires: 2 | 4): Proof {
   const figures = { resistanceOhm: value, resistanceU: u, movedOhm: moved }
   if (value + 2 * u < part.ohm.nominal / grossFactor) {
     return faulty('short', `it is a short: ${formatSi(value, 'Ω', 3)}`, figures)
@@ -70,7 +69,7 @@ export async function proveContact(jig: Jig, pair: Pair, part: Contact): Promise
     [
       {
         name: 'contact resistance',
-        measured: { value, u },
+        measured: { value, u: withLeads(jig, pair, u, wires) },
         unit: 'Ω',
         limit: part.ohm,
         conditions: `${wires} wires`,

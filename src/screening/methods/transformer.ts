@@ -59,7 +59,7 @@ async function ohmOf(jig: Jig, pair: Pair): Promise<Winding['ohm'] | string> {
   const mostOhm = Math.min(mostWindingOhm, Math.max(1, rangeRoom * first.value))
   const { value, u, moved, isSteady, quality } =
     await readSteady(() => jig.resistance(pair, { mostOhm, wires }))
-  if (quality === 'good' && isSteady) return { value: Math.abs(value), u: withLeads(u, wires) }
+  if (quality === 'good' && isSteady) return { value: Math.abs(value), u: withLeads(jig, pair, u, wires) }
   const by = quality === 'good' ? `by ${formatSi(moved, 'Ω', 3)}` : `beyond ${formatSi(mostOhm, 'Ω', 3)}`
   return `the winding from leg ${pair.high} to leg ${pair.low} moved ${by} while it was read: a poor contact`
 }
