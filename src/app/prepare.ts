@@ -62,7 +62,8 @@ async function withFaults(
   })
 }
 
-const mendIt = 'mend it, and let bench-check pass there with a part on it'
+const mendIt =
+  'mend it, and let that check of bench-check pass there: with a test part on it, or empty, as it was then'
 
 /** Shipped sequences leave the part off; of a person's own nobody knows, so that is refused. */
 function withoutFaulty(plan: Plan, { origin }: OneSequence, parts: Prepared['parts']): Plan {

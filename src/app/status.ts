@@ -1,7 +1,8 @@
 /** What the bench looks like now, for every screen. */
 import type { Clock } from '../base/clock.ts'
 import type { Night } from '../engine/night.ts'
-import { partVolts } from '../engine/position.ts'
+import { partVolts, type PositionState } from '../engine/position.ts'
+import { mayBeCharged } from '../safety/held.ts'
 import type { BenchStatus } from '../schema/application.ts'
 import type { RunRecord } from '../schema/run.ts'
 import type { ScreenStatus } from '../schema/screening.ts'
@@ -18,7 +19,7 @@ export function statusOf(input: {
     // Sources come and go below touch-safe while parts are screened: on is the cautious word.
     energy: current?.night.state.live || input.screening.goesOn ? 'live'
       : current && isUnknown(current.night) ? 'unknown'
-      : (current && wasLive(current.night)) || input.left?.measuring ? 'bleeding' : 'off',
+      : (current && mayBleed(current.night)) || input.left?.measuring ? 'bleeding' : 'off',
     run: current && runStatus(clock, current.record, current.night), screening: input.screening.status(),
   }
 }
@@ -26,8 +27,13 @@ export function statusOf(input: {
 /** Told to end, and not read back as off. */
 const isUnknown = ({ state }: Night): boolean => state.ending !== undefined && state.offRead !== true
 
-/** Before the bus was asked for anything there is nothing of this run to bleed. */
-const wasLive = ({ state }: Night): boolean => state.mostSetV > 0 || state.ending !== undefined
+/** Its path did not pass bench-check, or was found to show nothing. */
+const showsNothing = ({ fault, held }: PositionState): boolean => fault !== null || held.state === 'unmeasured'
+
+/** Before the bus was asked for anything only what lay there charged is bled. */
+const mayBleed = ({ state, positions }: Night): boolean =>
+  state.mostSetV > 0 || state.ending !== undefined
+    || positions.some(({ stage, held }) => stage === 'bleeding' || mayBeCharged(held))
 
 function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<BenchStatus['run']> {
   const nowMs = night.clock.monotonicMs()
@@ -46,9 +52,10 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
     positions: night.positions.map(position => ({
       position: position.spec.name, part: position.part.part, stage: position.stage,
       // What a path reads that was found to show nothing is nobody's volts.
-      volts: position.held.state === 'unmeasured'
-        ? null : partVolts(night.bench.fixture, position, night.state.watching),
-      leakageA: position.current?.quality === 'good' ? position.current.value : null, limitA: position.limitA,
+      volts: showsNothing(position) ? null : partVolts(night.bench.fixture, position, night.state.watching),
+      leakageA: position.fault === null && position.current?.quality === 'good'
+        ? position.current.value : null,
+      limitA: position.limitA,
       caseC: position.caseC,
       note: position.note,
       endsWallMs: remainingMs === null || position.stage === 'dropped' || position.stage === 'graded'

@@ -101,6 +101,8 @@ export const rest = (night: Night, ms: number): Promise<void> => sleep(night.clo
 
 /** Puts positions on the bus. The event is durable before a relay moves. */
 export async function connect(night: Night, positions: readonly PositionState[]): Promise<void> {
+  const faulty = positions.find(({ fault }) => fault !== null)
+  if (faulty) throw new BenchError('REFUSED', `${faulty.spec.name} stays off the bus: ${faulty.fault}`)
   for (const { spec } of positions) night.supervisor.permitConnect(spec.name)
   const names = positions.map(({ spec }) => spec.name).join(' ')
   await night.recorder.event({ kind: 'connect', text: `${names} on the bus`, data: { positions: names } })

@@ -156,9 +156,12 @@ function busMayFall({ supervisor }: Night): void {
   if (supervisor.bound('bus.under') !== null) supervisor.setBound('bus.under', notWatched)
 }
 
-/** Every part down to touch-safe, those that were dropped too, and what the bus still shows. */
+/**
+ * Every part down to touch-safe, those that were dropped too, and those that left the bus and were not bled.
+ */
 async function followDown(night: Night, stoodAtV: ReadonlyMap<PositionState, number | null>): Promise<void> {
-  const unproved = night.positions.filter(({ stage }) => stage !== 'graded' && stage !== 'dropped')
+  const unproved = night.positions.filter(({ stage, held }) =>
+    stage === 'graded' ? held.state === 'leaving' : stage !== 'dropped')
   try {
     if (unproved.length > 0) await followAll(night, unproved, stoodAtV, night.supervisor.latched?.atMs)
     await dropsDone(night)

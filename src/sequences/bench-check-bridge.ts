@@ -31,28 +31,52 @@ export async function checkBridgeLine(round: Round): Promise<boolean> {
   const before = await measure(night, bridge)
   if (note(round, openCheck(null, 'bridge sees nothing while its relays are released', before))) return true
   if (typeof before === 'string') return false
+  await blame(round, bridge, farads(before))
+  return false
+}
+
+/**
+ * Whose relay it is that leads to the bridge: the reading falls as its part leaves for the bus. Where no part
+ * explains it, it may be any whose part was not seen to leave it as it was.
+ */
+async function blame(round: Round, bridge: Bridge, beforeF: number): Promise<void> {
+  const { night } = round
+  let suspects = fittedOf(night)
   for (const position of soundParts(round)) {
     await connect(night, [position])
     const without = await measure(night, bridge)
     await release(night, [position])
-    if (typeof without === 'string' || farads(without) > (1 - leavesShare) * farads(before)) continue
-    round.faults.set(position, 'the bridge relay does not open (welded)')
+    if (typeof without === 'string') continue
+    if (farads(without) <= (1 - leavesShare) * beforeF) return stuck(round, position)
+    suspects = suspects.filter(other => other !== position)
   }
-  return false
+  for (const position of suspects) stuck(round, position, 'may not open: the bridge sees something')
 }
+
+/** On record by its position: whatever sits there next would meet the bridge as it leaves the bus. */
+function stuck(round: Round, position: PositionState, how = 'does not open (welded)'): void {
+  const why = `the bridge relay ${how}`
+  note(round, { position, what: opens, criterion: yesNo(false, why) }, why)
+}
+const opens = 'bridge relay opens'
+
+const fittedOf = (night: Night): PositionState[] =>
+  living(night).filter(({ spec }) => spec.bridgeRelay !== undefined)
 
 /** Parts that were seen to be discharged, one after the other; then that the bridge sees nothing again. */
 export async function checkBridges(round: Round): Promise<void> {
   const { night, unshown } = round
   const { bridge } = night.roles
   if (!bridge) { unshown.push('the bench has no bridge'); return }
-  const fitted = living(night).filter(({ spec }) => spec.bridgeRelay !== undefined)
+  const fitted = fittedOf(night)
   const shownParts = soundParts(round)
     .filter(position => round.bleeders.has(position) && fitted.includes(position))
   for (const position of shownParts) {
     const seen = await bridgeReading(night, position)
-    if (seen === null) continue
-    note(round, partCheck(position, seen), partWords(seen))
+    if (seen === null || !note(round, partCheck(position, seen), partWords(seen))) continue
+    const after = await measure(night, bridge)
+    // The first that leaves something on the line stays on it, and nothing more is shown of any.
+    if (!note(round, openCheck(position, opens, after), 'the bridge relay does not open (welded)')) return
   }
   // What takes a current may hold a part that nobody named, on a path that nothing was shown of.
   const empty =
@@ -84,7 +108,7 @@ const agedShare = 0.1
 /** The test part, near the tolerance of its profile. */
 export function partCheck(position: PositionState, seen: BridgeReading | string): Check {
   const { capacitanceF, toleranceMinus, tolerancePlus } = position.profile
-  if (typeof seen === 'string') return { position, what: 'bridge relay', criterion: yesNo(false, seen) }
+  if (typeof seen === 'string') return unmade(position, 'bridge relay', seen)
   const { value, u, quality } = seen.capacitance
   const good = quality === 'good' ? { value, u } : { value: 0, u: 0 }
   return {
@@ -98,9 +122,12 @@ export function partCheck(position: PositionState, seen: BridgeReading | string)
   }
 }
 
+const unmade = (position: PositionState | null, what: string, why: string): Check =>
+  ({ position, what, criterion: yesNo(false, why), isMade: false })
+
 /** A bridge that finds nothing to measure says so; one that reads strays reads little. */
 export function openCheck(position: PositionState | null, what: string, seen: BridgeReading | string): Check {
-  if (typeof seen === 'string') return { position, what, criterion: yesNo(false, seen) }
+  if (typeof seen === 'string') return unmade(position, what, seen)
   const { value, u, quality } = seen.capacitance
   if (quality !== 'good') return { position, what, criterion: yesNo(true, 'nothing to measure') }
   const source = `it reads ${(1e6 * value).toPrecision(3)} µF: a relay that leads to it is welded`

@@ -63,8 +63,13 @@ function checkDummy(round: Round, position: PositionState, seen: Seen, bus: Seen
     ? 'the relay does not close, or the lead is open' : 'the known resistance does not read right')
 }
 
-/** Of every empty position, at the voltage that the bus has; true when all passed. */
-export function checkInsulation(round: Round, taken: Currents, busV: number, what: string): boolean {
+/**
+ * Of every empty position, at the voltage that the bus has; true when all passed. `atV`: as it was asked for,
+ * where that is a night's.
+ */
+export function checkInsulation(
+  round: Round, taken: Currents, busV: number, what: string, atV?: number,
+): boolean {
   const { leakageOhmMin } = round.night.bench.fixture
   let shownOhm = Infinity
   let isWhole = true
@@ -73,7 +78,7 @@ export function checkInsulation(round: Round, taken: Currents, busV: number, wha
     const seen = taken.get(position)!
     const leakage = leakageCheck(position, seen, busV, leakageOhmMin, what)
     shownOhm = Math.min(shownOhm, leakage.shownOhm)
-    note(round, leakage.check,
+    note(round, atV === undefined ? leakage.check : { ...leakage.check, volts: atV },
       `takes ${(1e9 * seen.value).toFixed(0)} nA at ${busV.toFixed(0)} V though it is empty`)
     isWhole &&= !failed(leakage.check)
   }

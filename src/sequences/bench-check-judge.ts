@@ -11,6 +11,10 @@ export interface Check {
   position: PositionState | null
   what: string
   criterion: Criterion
+  /** False where nothing could be read: it did not pass, and shows nothing of the position. */
+  isMade?: boolean
+  /** At what voltage, where one passes only for as much. */
+  volts?: number
 }
 
 /** Something that this fixture cannot show in this state, in one sentence. */

@@ -32,13 +32,17 @@ export const newRound = (night: Night, p: BenchCheckParameters): Round =>
   })
 
 /**
- * Notes a check; true when it passed. `why` says in words what is wrong with the position when it did not.
+ * Notes a check and puts it on record; true when it passed. `why` says in words what is wrong with the
+ * position when it did not. At once: whatever ends this run, what was found has its effect on the next.
  */
-export function note({ checks, faults }: Round, check: Check, why?: string): boolean {
+export function note({ night, checks, faults }: Round, check: Check, why?: string): boolean {
   checks.push(check)
-  if (!failed(check)) return true
-  if (check.position && why !== undefined && !faults.has(check.position)) faults.set(check.position, why)
-  return false
+  const passed = !failed(check)
+  if (!passed && check.position && why !== undefined && !faults.has(check.position)) {
+    faults.set(check.position, why)
+  }
+  void say(night, faults, check).catch(() => {})
+  return passed
 }
 
 // ---- positions ----
@@ -117,23 +121,23 @@ export async function timed({ clock }: Night, act: () => Promise<unknown>): Prom
 
 // ---- the end ----
 
-export async function report({ night, checks, unshown, faults }: Round): Promise<void> {
-  for (const check of checks) await say(night, faults, check)
+export async function report(round: Round): Promise<void> {
+  const { night, checks, unshown, faults } = round
   for (const text of unshown) {
     await night.recorder.event({ kind: 'check-unshown', text: `not shown: ${text}` })
   }
   for (const position of night.positions) {
-    const dropped = position.stage === 'dropped'
-    const own = dropped
-      ? [...checks, { position, what: 'dropped', criterion: yesNo(false, position.note) }]
-      : checks
-    position.result = resultOf(position, own, faults)
-    if (!dropped) position.stage = 'graded'
+    const stays = position.stage !== 'dropped'
+    // What condemns the part says nothing against its position.
+    const isMade = stays || position.verdict?.grade !== 'reject'
+    note(round, { position, what: 'stays on to the end', criterion: yesNo(stays, position.note), isMade })
+    position.result = resultOf(position, checks, faults)
+    if (stays) position.stage = 'graded'
   }
 }
 
 async function say(night: Night, faults: Round['faults'], check: Check): Promise<void> {
-  const { position, what, criterion } = check
+  const { position, what, criterion, isMade = true, volts } = check
   const where = position === null ? '' : `${position.spec.name} `
   const why = (position && faults.get(position)) ?? criterion.source
   const bad = failed(check)
@@ -142,8 +146,9 @@ async function say(night: Night, faults: Round['faults'], check: Check): Promise
     ...(position === null ? {} : { position: position.spec.name }),
     text: bad ? `${where}${what}: ${why}` : `${where}${what}: passed`,
     data: {
-      check: what, value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU,
+      isMade, value: criterion.value, unit: criterion.unit, expandedU: criterion.expandedU,
       grade: criterion.grade,
+      ...volts === undefined ? { check: what } : { check: what.replace(`${volts} V`, 'voltage'), volts },
     },
   })
 }

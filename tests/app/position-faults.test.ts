@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import { positionFaults } from '../../src/app/position-faults.ts'
 import { openInlineStore } from '../../src/store/inline.ts'
 
-type Said = readonly [kind: 'check' | 'check-failed', position: string | undefined, check: string]
+type Said = readonly [kind: 'check' | 'check-failed', position: string | undefined, check: string, more?: { volts?: number; isMade?: boolean }]
 
 /** A record of bench-checks, oldest first: what each said. */
 async function faultsAfter(...runs: { bench?: string; sequence?: string; said: readonly Said[] }[]): Promise<Record<string, string>> {
@@ -13,9 +13,9 @@ async function faultsAfter(...runs: { bench?: string; sequence?: string; said: r
       id, sequence, bench, state: 'running', startedWallMs: 1000 * i, endedWallMs: null, person: 'K. Marsh', use: 'unattended',
       software: 's', setup: {},
     }, [])
-    for (const [kind, position, check] of said) {
+    for (const [kind, position, check, more] of said) {
       await store.appendEvent(id, {
-        kind, severity: 'info', atMs: 0, wallMs: 1000 * i, text: `${position} ${check}`, data: { check },
+        kind, severity: 'info', atMs: 0, wallMs: 1000 * i, text: `${position} ${check}`, data: { check, ...more },
         ...position === undefined ? {} : { position },
       })
     }
@@ -42,6 +42,31 @@ describe('what bench-check found wrong at positions', () => {
     expect(await faultsAfter({ said: [failed('P02')] }, { said: [passed('P01'), passed('P02', 'relay opens')] })).toEqual(stands)
     expect(await faultsAfter({ said: [failed('P02')] }, { said: [passed('P02')], bench: 'other' })).toEqual(stands)
     expect(await faultsAfter({ said: [failed('P02')] }, { said: [passed('P02')], sequence: 'reform' })).toEqual(stands)
+  })
+
+  it('stands over any number of later ones that did not make that check', async () => {
+    const others = Array.from({ length: 25 }, () => ({ said: [passed('P01')] }))
+    expect(await faultsAfter({ said: [failed('P02')] }, ...others)).toEqual({ P02: 'bench-check check-1 found P02 relay and bleeder' })
+  })
+
+  it('passes at no fewer volts than it failed at', async () => {
+    const at = (kind: Said[0], volts: number): { said: Said[] } => ({ said: [[kind, 'P02', 'insulation at voltage', { volts }]] })
+    const stands = { P02: 'bench-check check-1 found P02 insulation at voltage' }
+    expect(await faultsAfter(at('check-failed', 400), at('check', 100))).toEqual(stands)
+    expect(await faultsAfter(at('check-failed', 400), at('check', 400), at('check', 100))).toEqual({})
+    expect(await faultsAfter(at('check', 400), at('check-failed', 100)))
+      .toEqual({ P02: 'bench-check check-2 found P02 insulation at voltage' })
+  })
+
+  it('is decided by the last that one run said of a check', async () => {
+    expect(await faultsAfter({ said: [failed('P02'), passed('P02')] })).toEqual({})
+    expect(await faultsAfter({ said: [passed('P02'), failed('P02')] })).toHaveProperty('P02')
+  })
+
+  it('is nothing that could not be made', async () => {
+    expect(await faultsAfter({ said: [['check-failed', 'P02', 'bridge relay', { isMade: false }]] })).toEqual({})
+    expect(await faultsAfter({ said: [failed('P02')] }, { said: [['check', 'P02', 'relay and bleeder', { isMade: false }]] }))
+      .toHaveProperty('P02')
   })
 
   it('is not what is wrong with the bench as a whole', async () => {

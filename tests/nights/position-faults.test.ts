@@ -15,9 +15,19 @@ const check = await bench.night({ sequence: 'bench-check', parts })
 const why = `bench-check ${check.id} found P02 relay and bleeder: charged, and sent nothing back: the bleeder is open`
 
 describe('a position that did not pass bench-check', () => {
+  it('shows no volts and no leakage in the status of a night', async () => {
+    const seen: unknown[] = []
+    bench.clock.after(120_000, () => {
+      seen.push(...bench.daemon.status().run!.positions.map(({ volts, leakageA }) => [volts === null, leakageA === null]))
+    })
+    await bench.night({ parameters: short })
+    expect(seen).toEqual([[false, false], [true, true], [false, false]])
+  }, 120_000)
+
   it('is named by every plan but that of bench-check, with the way out', async () => {
     const { warnings } = await bench.daemon.plan({ ...bench.request, parameters: short })
-    expect(warnings).toContain(`P02 stays off bridge and bus: ${why}. To use it, mend it, and let bench-check pass there with a part on it`)
+    expect(warnings).toContain(`P02 stays off bridge and bus: ${why}. To use it, mend it, `
+      + 'and let that check of bench-check pass there: with a test part on it, or empty, as it was then')
     expect(warnings.filter(text => text.includes('stays off'))).toHaveLength(1)
     const again = await bench.daemon.plan({ ...bench.request, sequence: 'bench-check', parameters: {} })
     expect(again.warnings.join()).not.toContain('stays off')
@@ -61,4 +71,36 @@ it('is refused to a sequence of one\'s own: nobody knows what that does with it'
   await other.night({ sequence: 'bench-check' })
   const { refusals } = await other.daemon.plan({ ...other.request, sequence: 'own', parameters: short })
   expect(refusals).toMatchObject([{ what: 'position', position: 'P01', need: 'a bench-check that passed' }])
+}, 120_000)
+
+it('stays off where its bridge relay was found welded: the part would meet the bridge as it leaves the bus', async () => {
+  const other = await virtualBench(scenarioHealthyRack(3, 13, { staleFraction: 0 }), 13, {
+    faults: { fixture: [{ position: 'P02', kind: 'bridge-welded', untilMs: 3600_000 }] },
+  })
+  const { id } = await other.night({ sequence: 'bench-check', parts: other.request.parts })
+  const { warnings } = await other.daemon.plan({ ...other.request, parameters: short })
+  expect(warnings.filter(text => text.includes('stays off'))).toEqual([expect.stringContaining(
+    `P02 stays off bridge and bus: bench-check ${id} found P02 bridge relay opens: the bridge relay does not open (welded)`)])
+  await other.clock.advance(3600_000)
+  await other.night({ sequence: 'bench-check', parts: other.request.parts })
+  expect((await other.daemon.plan({ ...other.request, parameters: short })).warnings.join()).not.toContain('stays off')
+}, 120_000)
+
+it('stays off where bench-check was stopped after it had found something', async () => {
+  const other = await virtualBench(scenarioHealthyRack(3, 14, { staleFraction: 0 }), 14, {
+    faults: { fixture: [{ position: 'P02', kind: 'bleeder-open' }] },
+  })
+  const found = async (): Promise<boolean> => (await other.store.listRuns(1)).length > 0
+    && (await other.store.events((await other.store.listRuns(1))[0]!.id)).some(({ kind }) => kind === 'check-failed')
+  const look = (): void => {
+    void found().then(is => {
+      if (is) void other.daemon.stop('enough')
+      else other.clock.after(1000, look)
+    })
+  }
+  other.clock.after(1000, look)
+  const { state } = await other.night({ sequence: 'bench-check', parts: other.request.parts })
+  expect(state).toBe('stopped')
+  const { warnings } = await other.daemon.plan({ ...other.request, parameters: short })
+  expect(warnings.join()).toContain('P02 stays off bridge and bus')
 }, 120_000)
