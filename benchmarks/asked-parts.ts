@@ -74,6 +74,14 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
     quality: { low: 1, source }, highOhm: { low: 20, high: 100, source }, lowOhm: null, leakageShare: { high: 0.05, source },
     between: { atV: 20, ampere: { high: 2e-7, source } },
   },
+  'tapped-transformer': {
+    kind: 'transformer', recorded: null, ratio: { nominal: 230 / 24, low: 9.3, high: 9.9, source }, henry: around('tapped-transformer'),
+    quality: { low: 1, source }, highOhm: null, lowOhm: null, leakageShare: { high: 0.05, source },
+    between: { atV: 20, ampere: { high: 2e-7, source } },
+    wound: {
+      windings: usualRatings['tapped-transformer'].windings!, below: 0.03, above: 0.03, source, halves: { low: 0.97, high: 1 / 0.97, source },
+    },
+  },
   'bridge-rectifier': {
     kind: 'bridge-rectifier', forward: { currentA: 0.01, volt: { low: 0.4, high: 1, source } },
     reverse: { voltageV: 20, ampere: { high: 1e-6, source } },

@@ -92,6 +92,11 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
     rating: () => ({ value: 1, tolerance: 0.3, ratio: 10 }), listed: () => ({ kind: 'transformer', valueText: '10:1' }),
     main: 'ratio', criterion: 'turns ratio', edges: () => [9.7, 10.3], spread: 0.01,
   },
+  'tapped-transformer': {
+    rating: () => ({ value: 4, tolerance: 0.3, windings: [[230], [12, 12], [6.3]] }),
+    listed: () => ({ kind: 'transformer', valueText: '230:12-0-12:6.3' }),
+    main: 'turns2.1', criterion: 'turns ratio', edges: () => [12 * 0.97, 12 * 1.03], spread: 0.006,
+  },
   contact: {
     rating: () => ({ value: 0.03, tolerance: 1 }), listed: () => ({ kind: 'switch' }),
     main: 'ohm', criterion: 'contact resistance', edges: () => [0.05], spread: 0.3,

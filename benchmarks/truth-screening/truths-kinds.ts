@@ -10,7 +10,7 @@ const drive = (part: Component, high: string, low: string, mode: Drive['mode'], 
   ({ high: part.terminal(high), low: part.terminal(low), mode, value, limit })
 /** What the first of two drives comes to, without its sign. */
 function first(part: Component, ...drives: readonly [Drive, Drive?]): { volts: number; amps: number } {
-  const { volts, amps } = part.dc(drives.filter(one => one !== undefined)).drives[0]!
+  const { volts, amps } = part.dcAtPins(drives.filter(one => one !== undefined)).drives[0]!
   return { volts: Math.abs(volts), amps: Math.abs(amps) }
 }
 
@@ -62,6 +62,9 @@ export const ofRectifier = {
   },
 }
 
+/** Parts of windings in the order in which they are measured. */
+const coilNames = ['2.1', '2.2', '3.1'] as const
+
 export const asksOfKinds: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
   'drain current': part => channel(part, 10, 0).amps,
   'cut-off voltage': part => part.truth.values['pinchV']!,
@@ -76,10 +79,16 @@ export const asksOfKinds: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
   'drain leakage': part => channel(part, 20, 0).amps,
   // A wiper is never twice the same: its middle is what it is. The rest is the least that the simulation has.
   'end resistance': ({ truth: { values } }) => values['endOhm']! + values['wiperOhm']! + 0.1,
-  'turns ratio': part => part.truth.values['ratio']!,
+  'turns ratio': ({ truth: { kind, values } }, nth) => kind === 'tapped-transformer'
+    ? values['turns1.1']! / values[`turns${coilNames[nth]!}`]! : values['ratio']!,
+  'halves of a winding': ({ truth: { values } }) => values['turns2.1']! / values['turns2.2']!,
   'quality factor': (part, _, { airC }) => airC === undefined ? null
     : part.truth.values['lossOhm']! / (2 * Math.PI * 120 * part.truth.values['henry']!),
-  'winding leakage': part => first(part, drive(part, 'primary', 'secondary', 'voltage', 20, 1e-3)).amps,
+  'winding leakage': (part, nth) => {
+    const [one, other] = part.truth.kind === 'tapped-transformer'
+      ? ['winding 1 beginning', `winding ${coilNames[nth]![0]} end`] : ['primary', 'secondary']
+    return first(part, drive(part, one!, other!, 'voltage', 20, 1e-3)).amps
+  },
 }
 
 /** The track of a potentiometer, whose wiper stands between its ends. */

@@ -38,11 +38,15 @@ const words: Readonly<Record<Defect, (truth: ComponentTruth) => string>> = {
     : `poor contact: a worn spot of ${formatSi(values['wornOhm']!, 'Ω', 2)}`,
   'wrong-value': truth => `wrong value${valueOf(truth)}`,
   drifted: truth => `drifted${valueOf(truth)}`,
-  leaky: ({ values }) => values['insulationOhm'] === undefined
-    ? `leaky: ${formatSi(mostLeakA(values), 'A', 2)}` : `leaky: ${formatSi(values['insulationOhm'], 'Ω', 2)}`,
+  leaky: ({ values }) => {
+    const insulations = Object.entries(values).filter(([name]) => name.startsWith('insulationOhm'))
+    const ohms = insulations.map(([, ohm]) => ohm)
+    return ohms.length === 0 ? `leaky: ${formatSi(mostLeakA(values), 'A', 2)}`
+      : `leaky: ${formatSi(Math.min(...ohms), 'Ω', 2)}`
+  },
   'no-bleeder': () => 'nothing empties it: its bleeder is open',
   'low-gain': truth => `little gain${valueOf(truth)}`,
   reversed: ({ pins }) => `legs in another order: ${pins.join(', ')}`,
-  mislabelled: truth =>
-    `${truth.kind === truth.marked ? 'another law' : `another part: ${named(truth.kind)}`}${valueOf(truth)}`,
+  mislabelled: truth => truth.kind === 'tapped-transformer' ? 'its tap is marked as an end'
+    : (truth.kind === truth.marked ? 'another law' : `another part: ${named(truth.kind)}`) + valueOf(truth),
 }

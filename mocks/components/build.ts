@@ -7,11 +7,12 @@ import type { ComponentKind } from './kinds.ts'
 import type { NetworkBuilder } from './network.ts'
 import { Coil, Fluctuating, Resistor, Windings } from './passive.ts'
 import { Shaft, Track, Wiper } from './track.ts'
+import { CoilSet, coilsOf, windingsOf } from './windings.ts'
 
 /** Terminal by what stands there. */
 type At = (pin: string) => number
 type Value = (name: string) => number
-type Build = (b: NetworkBuilder, at: At, v: Value) => void
+type Build = (b: NetworkBuilder, at: At, v: Value, pins: readonly string[]) => void
 
 /** Puts the elements of a part of `kind` between the nodes to which its pins lead. */
 export function buildPart(
@@ -22,7 +23,7 @@ export function buildPart(
     if (found === undefined) throw new Error(`a ${kind} has no ${name}`)
     return found
   }
-  builds[kind](b, pin => nodeOf.get(pin)!, value)
+  builds[kind](b, pin => nodeOf.get(pin)!, value, [...nodeOf.keys()])
 }
 
 const resistor: Build = (b, at, v) => {
@@ -52,7 +53,7 @@ const capacitor: Build = (b, at, v) => capacitorBetween(b, at('end'), at('other 
 
 /** Across the mains, with the resistor that empties it once the plug is out. */
 const mainsCapacitor: Build = (b, at, v) => {
-  capacitor(b, at, v)
+  capacitorBetween(b, at('end'), at('other end'), v)
   b.add(new Resistor(at('end'), at('other end'), { ohm: v('bleederOhm') }))
 }
 
@@ -76,6 +77,18 @@ const transformer: Build = (b, at, v) => {
     coupling: v('coupling'), lossOhm: v('lossOhm'),
   }), new Capacitor(at('primary end'), at('secondary end'),
     { farad: v('farad'), loss: 0.02, insulationOhm: v('insulationOhm'), absorption: 0 }))
+}
+
+const tappedTransformer: Build = (b, at, v, pins) => {
+  const perTurn = v('henry') / v('turns1.1') ** 2
+  b.add(new CoilSet(coilsOf(pins).map(({ name, from, to }) => ({
+    from: at(from), to: at(to), henry: perTurn * v(`turns${name}`) ** 2, ohm: v(`ohm${name}`),
+    shared: v(`shared${name}`),
+  })), v('lossOhm')))
+  windingsOf(pins).slice(1).forEach((points, w) => {
+    b.add(new Capacitor(at('winding 1 end'), at(points.at(-1)!),
+      { farad: v('farad'), loss: 0.02, insulationOhm: v(`insulationOhm${w + 2}`), absorption: 0 }))
+  })
 }
 
 const junctionOf = (v: Value): JunctionTruth =>
@@ -160,7 +173,7 @@ const contact: Build = (b, at, v) => {
 
 const builds: Readonly<Record<ComponentKind, Build>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led: diode, contact,
-  'bridge-rectifier': bridgeRectifier,
+  'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': mainsCapacitor,
   'paper-capacitor': capacitor, 'electrolytic-capacitor': electrolytic, 'tantalum-capacitor': electrolytic,

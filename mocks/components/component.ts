@@ -4,7 +4,8 @@ import { buildPart } from './build.ts'
 import { Capacitor } from './capacitor.ts'
 import type { Values } from './draw.ts'
 import { referenceC, type Conditions } from './element.ts'
-import type { ComponentKind, Defect, Rating } from './kinds.ts'
+import { firstLed, usualPins, type ComponentKind, type Defect, type Rating } from './kinds.ts'
+import { MovedLeads } from './leads.ts'
 import type { Complex } from './linear.ts'
 import { NetworkBuilder, type Network } from './network.ts'
 import { Fluctuating, Resistor } from './passive.ts'
@@ -42,6 +43,7 @@ export class Component {
   readonly #fluctuating: readonly Fluctuating[]
   readonly #capacitors: readonly Capacitor[]
   readonly #shaft: Shaft | null
+  readonly #leads: MovedLeads | null
   #clip: readonly [number, number] | null = null
   /** What was done to it last, and for how long, s. */
   #done = ''
@@ -54,10 +56,21 @@ export class Component {
     this.#fluctuating = this.network.elements.filter(element => element instanceof Fluctuating)
     this.#capacitors = this.network.elements.filter(element => element instanceof Capacitor)
     this.#shaft = this.network.elements.find(element => element instanceof Wiper)?.shaft ?? null
+    const first = firstLed[truth.marked]
+    // Hands go by its marks, whatever really stands there.
+    this.#leads = first ? new MovedLeads(usualPins(truth.marked), first) : null
     this.move()
   }
 
   get terminals(): number { return this.network.terminals }
+
+  /**
+   * The pin that a lead of a jig is on. One that hangs in the air has a node of its own, behind the pins; most
+   * parts have their pins where the leads of a jig are.
+   */
+  led(terminal: number): number {
+    return this.#leads ? this.#leads.at(terminal) ?? this.truth.pins.length + terminal : terminal
+  }
 
   /** Terminal at which `pin` stands. */
   terminal(pin: string): number {
@@ -70,21 +83,32 @@ export class Component {
   move(): void {
     for (const element of this.#fluctuating) element.move(this.#random.normal())
     this.#shaft?.move()
+    this.#leads?.move()
   }
 
   /**
-   * A hand hears what is said: it turns the shaft, from one stop to the other in so many moves, or joins two
-   * legs by a clip.
+   * A hand hears what is said: it turns the shaft, from one stop to the other in so many moves, joins two
+   * legs by a clip, or moves leads.
    */
   hear(text: string, moves = 100): void {
     const legs = /join legs (\d) and (\d)/.exec(text)
     if (legs) this.#clip = [Number(legs[1]) - 1, Number(legs[2]) - 1]
+    this.#leads?.hear(text)
     if (/take the clip off/.test(text)) this.#clip = null
     const target = /other stop/.test(text) ? 1 : /to a stop/.test(text) ? 0 : /middle/.test(text) ? 0.5 : null
     if (target !== null) this.#shaft?.turnTo(target, moves)
   }
 
+  /** It is put into a jig: its leads go where they go first. */
+  putIn(): void { this.#leads?.reset() }
+
+  /** With sources on leads of a jig. */
   dc(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {
+    return this.dcAtPins(drives.map(drive =>
+      ({ ...drive, high: this.led(drive.high), low: this.led(drive.low) })), conditions)
+  }
+
+  dcAtPins(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {
     return solveDc(this.network, drives, { ...usual, ...conditions })
   }
 
@@ -116,23 +140,27 @@ export class Component {
     }
   }
 
-  /** Ohms between two terminals at `hertz`, others open, or joined in pairs. */
+  /** Ohms between two leads at `hertz`, others open, or joined in pairs. */
   impedance(
     hertz: number, between: readonly [number, number] = [0, 1],
     shorted: readonly (readonly [number, number])[] = [], conditions: Partial<Conditions> = {},
   ): Complex {
     const joined = this.#clip ? [...shorted, this.#clip] : shorted
-    return impedance(this.network, hertz, between, joined, { ...usual, ...conditions })
+    const led = ([one, other]: readonly [number, number]): [number, number] => [this.led(one), this.led(other)]
+    return impedance(this.network, hertz, led(between), joined.map(led), { ...usual, ...conditions })
   }
 
   /** Volts between `to` for one volt between `from`: the ratio of a transformer without load. */
-  ratio(hertz: number, from: readonly [number, number], to: readonly [number, number]): Complex {
-    return transferRatio(this.network, hertz, from, to, usual)
+  ratio(
+    hertz: number, from: readonly [number, number], to: readonly [number, number],
+    shorted: readonly (readonly [number, number])[] = [],
+  ): Complex {
+    return transferRatio(this.network, hertz, from, to, usual, shorted)
   }
 }
 
-function networkOf({ kind, values, pins, lead, bridge }: ComponentTruth): Network {
-  const b = new NetworkBuilder(pins.length)
+function networkOf({ marked, kind, values, pins, lead, bridge }: ComponentTruth): Network {
+  const b = new NetworkBuilder(pins.length + (firstLed[marked]?.length ?? 0))
   const nodeOf = new Map(pins.map((pin, terminal) => [pin, terminal]))
   if (lead) {
     const inside = b.inside()

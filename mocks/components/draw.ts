@@ -91,6 +91,29 @@ const transformer: Draw = (rating, random) => {
   }
 }
 
+/** Copper is shared out by what each coil carries, and strays by a fifth. */
+const tappedTransformer: Draw = (rating, random) => {
+  const henry = sorted(rating, random)
+  const [first, ...others] = rating.windings!
+  const ohm = 50 * henry * random.uniform(0.7, 1.4)
+  const values: Record<string, number> = {
+    henry, lossOhm: 2 * Math.PI * 50 * henry * random.uniform(5, 20),
+    farad: logUniform(random, 100e-12, 1e-9), 'turns1.1': first![0]!, 'ohm1.1': ohm,
+    'shared1.1': random.uniform(0.99, 0.998),
+  }
+  const coils = others.flat().length
+  others.forEach((parts, w) => {
+    values[`insulationOhm${w + 2}`] = logUniform(random, 5e9, 1e11)
+    parts.forEach((turns, i) => {
+      const name = `${w + 2}.${i + 1}`
+      values[`turns${name}`] = turns * random.uniform(0.99, 1.01)
+      values[`ohm${name}`] = ohm * (turns / first![0]!) ** 2 * coils * random.uniform(0.8, 1.3)
+      values[`shared${name}`] = random.uniform(0.99, 0.998)
+    })
+  })
+  return values
+}
+
 const diode: Draw = (rating, random) => ({
   saturationA: logUniform(random, 1e-9, 5e-9), ideality: random.uniform(1.7, 1.95),
   seriesOhm: random.uniform(0.4, 1.2),
@@ -163,7 +186,7 @@ const contact: Draw = (rating, random) =>
 
 export const draws: Readonly<Record<ComponentKind, Draw>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led, contact,
-  'bridge-rectifier': bridgeRectifier,
+  'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4]),
   'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),
   'mica-capacitor': capacitor([2e-4, 1e-3], 1e3, [1e-4, 1e-3]),

@@ -45,6 +45,7 @@ export class ComponentFixture {
   hold(part: Component | null): void {
     this.#passed()
     this.#part = part
+    part?.putIn()
     this.#result = null
   }
 

@@ -3,7 +3,7 @@
 export const componentKinds = [
   'resistor', 'potentiometer', 'film-capacitor', 'ceramic-capacitor', 'mica-capacitor',
   'paper-capacitor', 'mains-capacitor', 'electrolytic-capacitor', 'tantalum-capacitor',
-  'inductor', 'transformer', 'diode', 'zener', 'led',
+  'inductor', 'transformer', 'tapped-transformer', 'diode', 'zener', 'led',
   'bridge-rectifier', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
   'p-mosfet', 'contact',
 ] as const
@@ -22,6 +22,8 @@ export interface Rating {
   readonly volts?: number
   /** Turns ratio, primary to secondary. */
   readonly ratio?: number
+  /** Turns from each lead of a winding to its next, by winding. */
+  readonly windings?: readonly (readonly number[])[]
   /** Ohms across a capacitor for the mains. */
   readonly bleederOhm?: number
 }
@@ -45,6 +47,7 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   'paper-capacitor': { value: 22e-9, tolerance: 0.2, volts: 400 },
   inductor: { value: 100e-6, tolerance: 0.1 },
   transformer: { value: 1, tolerance: 0.3, ratio: 10 },
+  'tapped-transformer': { value: 4, tolerance: 0.3, windings: [[230], [12, 12], [6.3]] },
   diode: { value: 75, tolerance: 0 },
   'bridge-rectifier': { value: 100, tolerance: 0 },
   zener: { value: 5.1, tolerance: 0.05 },
@@ -83,6 +86,8 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   'paper-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact'],
   inductor: ['short', ...common],
   transformer: ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'poor-contact'],
+  'tapped-transformer':
+    ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'mislabelled', 'poor-contact'],
   'bridge-rectifier': ['short', 'open', 'leaky', 'reversed', 'poor-contact'],
   diode: semiconductor, zener: [...semiconductor, 'wrong-value', 'drifted'], led: semiconductor,
   npn: transistor, pnp: transistor, 'npn-germanium': transistor, 'pnp-germanium': transistor,
@@ -93,12 +98,24 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
 /** Plus and minus are not the same. */
 export const isPolar = (kind: ComponentKind): boolean => /^(electrolytic|tantalum)-/.test(kind)
 
+/** Three windings, of which the second has a tap in its middle. */
+const tappedPins = [
+  'winding 1 beginning', 'winding 1 end', 'winding 2 beginning', 'winding 2 tap 1', 'winding 2 end',
+  'winding 3 beginning', 'winding 3 end',
+] as const
+
+/** The pins on which the leads of a jig lie first, where a part has more of them than a jig has leads. */
+export const firstLed: Readonly<Partial<Record<ComponentKind, readonly string[]>>> = {
+  'tapped-transformer': tappedPins.slice(0, 4),
+}
+
 /** What stands at each terminal of a part as its kind is usually drawn. */
 export function usualPins(kind: ComponentKind): readonly string[] {
   if (/^(npn|pnp)/.test(kind)) return ['emitter', 'base', 'collector']
   if (kind.endsWith('fet')) return ['source', 'gate', 'drain']
   if (kind === 'potentiometer') return ['end', 'wiper', 'other end']
   if (kind === 'transformer') return ['primary', 'primary end', 'secondary', 'secondary end']
+  if (kind === 'tapped-transformer') return tappedPins
   if (kind === 'bridge-rectifier') return ['plus', 'ac', 'other ac', 'minus']
   if (kind === 'diode' || kind === 'led' || kind === 'zener') return ['anode', 'cathode']
   return isPolar(kind) ? ['plus', 'minus'] : ['end', 'other end']

@@ -6,6 +6,7 @@ import { draws, leastAmpsPerV2, type Values } from './draw.ts'
 import {
   defectsOf, isPolar, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
 } from './kinds.ts'
+import { coilsOf } from './windings.ts'
 
 /** The same kind, rating, seed and defect always give the same part. */
 export function makeComponent(
@@ -43,6 +44,10 @@ function shortedPins({ kind, pins }: ComponentTruth, random: SeededRandom): [str
   if (kind === 'bridge-rectifier') {
     return random.pick([['ac', 'plus'], ['other ac', 'plus'], ['minus', 'ac'], ['minus', 'other ac']])
   }
+  if (kind === 'tapped-transformer') {
+    const { from, to } = random.pick(coilsOf(pins).slice(1))
+    return [from, to]
+  }
   return kind === 'transformer' ? ['secondary', 'secondary end'] : [pins[0]!, pins[1]!]
 }
 
@@ -52,6 +57,9 @@ function leaky({ kind, values, rating }: ComponentTruth, random: SeededRandom): 
     return { values: { ...values, insulationOhm: logUniform(random, 0.05, 1) / rating.value } }
   }
   if (kind === 'transformer') return { values: { ...values, insulationOhm: logUniform(random, 1e5, 1e7) } }
+  if (kind === 'tapped-transformer') {
+    return { values: { ...values, [`insulationOhm${random.pick([2, 3])}`]: logUniform(random, 1e5, 1e7) } }
+  }
   if (kind === 'bridge-rectifier') {
     return { values: { ...values, [`leakA${random.pick([1, 2, 3, 4])}`]: logUniform(random, 1e-6, 1e-4) } }
   }
@@ -78,6 +86,8 @@ function lowGain({ kind, values }: ComponentTruth, random: SeededRandom): { valu
 
 /** Another order of pins than the usual one; of a transformer, the second winding the other way round. */
 function turned({ kind, pins }: ComponentTruth, random: SeededRandom): { pins: readonly string[] } {
+  if (kind === 'tapped-transformer')
+    return { pins: swappedPins(pins, 'winding 3 beginning', 'winding 3 end') }
   const [a, b, c, d] = pins as [string, string, string, string]
   if (kind === 'transformer') return { pins: [a, b, d, c] }
   if (pins.length === 2) return { pins: [b, a] }
@@ -87,11 +97,19 @@ function turned({ kind, pins }: ComponentTruth, random: SeededRandom): { pins: r
   return { pins: random.pick([[b, a, c], [a, c, b], [c, b, a], [b, c, a], [c, a, b]]) }
 }
 
+const swappedPins = (pins: readonly string[], one: string, other: string): string[] =>
+  pins.map(pin => pin === one ? other : pin === other ? one : pin)
+
 function mislabelled(
-  { kind, rating, values }: ComponentTruth, random: SeededRandom,
+  { kind, rating, values, pins }: ComponentTruth, random: SeededRandom,
 ): Partial<ComponentTruth> {
   // Of another law than is printed on it.
   if (kind === 'potentiometer') return { values: { ...values, midShare: random.uniform(0.08, 0.25) } }
+  // Its tap and an end of that winding are marked the other way round.
+  if (kind === 'tapped-transformer') {
+    const end = random.pick(['winding 2 beginning', 'winding 2 end'])
+    return { pins: swappedPins(pins, 'winding 2 tap 1', end) }
+  }
   const other = mistakenFor[kind]!
   const isSameSort = mainValue(kind) === mainValue(other) && other !== 'resistor' && kind !== 'resistor'
   const isSameUse = kind.endsWith('capacitor') || /^(npn|pnp)/.test(kind) || kind.endsWith('mosfet')
@@ -133,8 +151,10 @@ const spoilt: Readonly<Record<Defect, Spoil>> = {
   // Its resistor is burnt through, or was left out: what is left is insulation.
   'no-bleeder': ({ values }, random) =>
     ({ values: { ...values, bleederOhm: logUniform(random, 2e7, 1e12) } }),
-  'wrong-value': ({ kind, values }, random) => times(values, mainValue(kind),
-    kind === 'zener' ? random.pick([0.6, 0.75, 1.5, 2]) : kind === 'transformer' ? random.pick([0.5, 1.8])
-      : random.pick([0.1, 0.22, 4.7, 10])),
+  'wrong-value': ({ kind, values }, random) => kind === 'tapped-transformer'
+    ? times(values, `turns${random.pick(['2.1', '2.2', '3.1'])}`, random.pick([0.5, 0.85, 1.18, 1.8]))
+    : times(values, mainValue(kind),
+      kind === 'zener' ? random.pick([0.6, 0.75, 1.5, 2]) : kind === 'transformer' ? random.pick([0.5, 1.8])
+        : random.pick([0.1, 0.22, 4.7, 10])),
   leaky, drifted, 'low-gain': lowGain, reversed: turned, mislabelled,
 }

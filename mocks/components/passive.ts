@@ -70,7 +70,7 @@ export class Fluctuating extends Resistor {
 }
 
 /** Change of the resistance of copper, 1/K (common practice). */
-const copperPerK = 0.00393
+export const copperPerK = 0.00393
 
 export interface CoilTruth {
   readonly henry: number

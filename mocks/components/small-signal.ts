@@ -61,12 +61,12 @@ export function impedance(
   return minus(volts[a]!, volts[b]!)
 }
 
-/** Volts between `c` and `d` for one volt between `a` and `b`, with nothing hanging on `c` and `d`. */
+/** Volts between `c` and `d` for one volt between `a` and `b`; `shorted`: pairs that are joined meanwhile. */
 export function transferRatio(
   network: Network, hertz: number, [a, b]: readonly [number, number], [c, d]: readonly [number, number],
-  conditions: Conditions,
+  conditions: Conditions, shorted: readonly (readonly [number, number])[] = [],
 ): Complex {
-  const volts = new AcSystem(network, 2 * Math.PI * hertz, [], conditions).volts(a, b)
+  const volts = new AcSystem(network, 2 * Math.PI * hertz, shorted, conditions).volts(a, b)
   const [over, under] = [minus(volts[c]!, volts[d]!), minus(volts[a]!, volts[b]!)]
   const size = under.re ** 2 + under.im ** 2
   return {

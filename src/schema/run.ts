@@ -62,7 +62,8 @@ export const criterionNames = [
   'reverse current', 'zener voltage', 'zener slope', 'collector leakage', 'gain', 'base-emitter voltage',
   'saturation voltage', 'drain current', 'cut-off voltage', 'gate leakage', 'threshold voltage',
   'transconductance', 'on-resistance', 'drain leakage', 'end resistance', 'wiper noise',
-  'share at half a turn', 'turns ratio', 'leakage inductance', 'winding leakage',
+  'share at half a turn', 'turns ratio', 'leakage inductance', 'winding leakage', 'halves of a winding',
+  'regulation',
   'absorption', 'time to touch-safe', 'earth leakage',
 ] as const
 

@@ -22,6 +22,7 @@ import { provePotentiometer } from './methods/potentiometer.ts'
 import { proveContact, proveResistor } from './methods/resistor.ts'
 import { proveTransformer } from './methods/transformer.ts'
 import { mostWindingOhm, sixPairs } from './methods/windings.ts'
+import { proveWound } from './methods/wound.ts'
 import type { Proof } from './proof.ts'
 import type { ToProve } from './to-prove.ts'
 
@@ -175,7 +176,8 @@ export async function prove(
     case 'contact': return proveContact(jig, ends, part)
     case 'capacitor': return proveCapacitor(jig, ends, part, told, guide)
     case 'inductor': return proveInductor(jig, ends, part)
-    case 'transformer': return proveTransformer(jig, part, guide)
+    case 'transformer':
+      return part.wound ? proveWound(jig, part, part.wound, guide) : proveTransformer(jig, part, guide)
     case 'diode': return proveDiode(jig, ends, part)
     case 'bridge-rectifier': return proveBridgeRectifier(jig, part)
     case 'bipolar': return proveBipolar(jig, part)

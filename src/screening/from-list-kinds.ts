@@ -1,7 +1,6 @@
-/** What is to be proven of bridge rectifiers, potentiometers and transformers of a list. SI units. */
+/** What is to be proven of bridge rectifiers and potentiometers of a list. SI units. */
 import type { PartsLine } from '../schema/parts-list.ts'
-import type { Unproven } from './plan.ts'
-import type { BridgeRectifier, Limit, Potentiometer, Transformer, Value } from './to-prove.ts'
+import type { BridgeRectifier, Limit, Potentiometer, Value } from './to-prove.ts'
 
 /** Reverse current is read at the rating, and never above this. */
 const reverseMostV = 20
@@ -49,34 +48,3 @@ export const potentiometer = ({ valueText, note }: PartsLine, ohm: Value): Poten
   },
   half: laws.find(({ words }) => words.test(`${valueText} ${note}`))?.half ?? null,
 })
-
-/** Two windings as the trade writes them: `10:1`, `1 : 4.5`. */
-const ratioText = /(\d+(?:[.,]\d+)?)\s*:\s*(\d+(?:[.,]\d+)?)/
-/** Words that record a test of insulation which a qualified person made. */
-const insulationText = /[^;]*\b(insulation|dielectric|flash|hipot)\b[^;]*/i
-const usualRatioShare = 0.03
-const betweenV = 20
-
-/** The ratio is of turns, whichever winding is called primary. */
-export function transformer(line: PartsLine): Transformer | Omit<Unproven, 'id'> {
-  const { valueText, note, value, toleranceMinus: minus, tolerancePlus: plus } = line
-  const written = ratioText.exec(`${valueText} ${note}`)
-  const [one = 0, other = 0] = written?.slice(1).map(text => Number(text.replace(',', '.'))) ?? []
-  if (!(one > 0 && other > 0))
-    return { why: 'the list gives no ratio of turns', wayOut: 'add it to its value, like 10:1' }
-  const nominal = Math.max(one / other, other / one)
-  const [below, above] = [minus ?? usualRatioShare, plus ?? usualRatioShare]
-  const listed = 'tolerance of the parts list'
-  const source = minus === null || plus === null ? 'ratio of turns within 3 %, common practice' : listed
-  return {
-    kind: 'transformer', leakageShare: null, highOhm: null, lowOhm: null,
-    ratio: { nominal, low: nominal * (1 - below), high: nominal * (1 + above), source },
-    henry: value?.quantity === 'inductance' && minus !== null && plus !== null
-      ? { low: value.si * (1 - minus), high: value.si * (1 + plus), source: listed } : null,
-    quality: { low: 1, source: 'no shorted turn: reactance above loss, common practice' },
-    between: {
-      atV: betweenV, ampere: { high: 2e-7, source: 'at least 100 MΩ between windings, common practice' },
-    },
-    recorded: insulationText.exec(note)?.[0].trim() ?? null,
-  }
-}

@@ -11,7 +11,8 @@ import {
   usualWishes,
   type CapacitorWishes,
 } from './from-list-capacitor.ts'
-import { bridgeRectifier, potentiometer, transformer } from './from-list-kinds.ts'
+import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
+import { transformer } from './from-list-transformer.ts'
 import { junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
@@ -68,7 +69,7 @@ function toProve(line: PartsLine, wishes: CapacitorWishes): ToProve | Lack {
     case 'led':
       return led
     case 'transformer':
-      return transformer(line)
+      return transformer(line, wishes.mains.frequencyHz)
     case 'bridge-rectifier':
       return bridgeRectifier(line)
     case 'zener':

@@ -57,7 +57,8 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
   }
   const { grade, pConform } = combineGrades(criteria)
   const worst = criteria.find(one => one.grade === grade)!
-  const value = criteria[0]!
+  // Of several windings any one may be so far off that the leads lay elsewhere.
+  const value = criteria.find(one => one.name === 'turns ratio' && farOff(one)) ?? criteria[0]!
   const strange = farOff(value)
   const reason =
     grade === 'accept'

@@ -1,6 +1,8 @@
 /** What kinds that a person helps with while they are measured ask of the bench. Pure; SI units. */
 import { formatSi } from '../base/format.ts'
 import { probing, type JigReach } from '../schema/jig.ts'
+import { inducedMostV, levelsOf, stepUpOf } from './methods/winding-levels.ts'
+import { ledFirst, passesOf } from './methods/winding-passes.ts'
 import type { Lack, Wants } from './plan.ts'
 import type { Potentiometer, Transformer } from './to-prove.ts'
 
@@ -30,25 +32,41 @@ export function potentiometerOf({ half }: Potentiometer, { ohms, terminals }: Ji
 /** By relays alone; and where a person joins legs by a clip, three times. */
 const [windingsS, clipsS] = [8, 45]
 
-export function transformerOf({ between }: Transformer, reach: JigReach): Wants | Lack {
+/** Leads taken off and put on elsewhere (common practice), and seen to lie still. */
+const moveS = 15
+
+export function transformerOf(part: Transformer, reach: JigReach): Wants | Lack {
   const { bridge, ohms, source, terminals, joint = false } = reach
+  const { between, wound } = part
   if (!ohms) return noOhms
   if (!bridge) {
     return { why: 'no bridge reaches the jig', wayOut: 'enter a bridge under `jig` in the bench file' }
   }
   if (terminals < 4)
     return { why: `it has four legs, the jig ${terminals} terminals`, wayOut: 'a jig with four terminals' }
+  if (levelsOf(part, part.ratio.nominal, reach) === null) {
+    return {
+      why: `it would step up the least that the bridge gives to more than ${formatSi(inducedMostV, 'V')}`,
+      wayOut: 'a bridge with a lower level',
+    }
+  }
   const betweenV = source ? Math.min(between.atV, source.voltageMaxV) : 0
+  const passes = wound ? passesOf(wound.windings) : []
   const clip = joint ? '' : '; a clip at hand'
   const look = source ? `, ${formatSi(betweenV, 'V')} between the windings` : ''
   return {
     setUp: {
-      leads: `one winding to 1 and 2, the other to 3 and 4, beginnings first${clip}`,
+      leads: wound ? `${ledFirst(passes[0]!)}; ${further(passes.length - 1)}${clip}`
+        : `one winding to 1 and 2, the other to 3 and 4, beginnings first${clip}`,
       measures: `ohms and bridge, windings in line${look}`,
-      mostV: Math.max(probing.voltageV, betweenV),
+      mostV: Math.max(probing.voltageV, betweenV, stepUpOf(part) > 1 ? inducedMostV : 0),
       mostA: 0.05,
     },
-    measureS: windingsS + (joint ? 0 : clipsS),
+    measureS: Math.max(1, passes.length) * (windingsS + (joint ? 0 : clipsS))
+      + Math.max(0, passes.length - 1) * moveS,
     rank: 4,
   }
 }
+
+const further = (moves: number): string =>
+  `then moved ${moves === 1 ? 'once' : `${moves} times`} as it is told`

@@ -84,7 +84,10 @@ export interface Inductor {
   readonly quality: Limit | null
 }
 
-/** Of two windings; the one with more turns is the high one, whichever is called primary. */
+/**
+ * Of two windings, or of those in `wound`; of two that are measured together the one with more turns is the
+ * high one, whichever is called primary.
+ */
 export interface Transformer {
   readonly kind: 'transformer'
   /** Turns of the high winding over those of the low one, 1 or more. */
@@ -102,6 +105,31 @@ export interface Transformer {
   readonly between: { readonly atV: number; readonly ampere: Limit }
   /** What the list says of tests of its insulation, made by a qualified person. */
   readonly recorded: string | null
+  /** Where there are more than two windings, or one has taps; left out otherwise. */
+  readonly wound?: Wound
+  /** What it is rated to carry, where the list says so. */
+  readonly rated?: RatedLoad
+}
+
+/** All windings of a transformer, the first one first. */
+export interface Wound {
+  /** Turns, or volts, from each lead of a winding to its next: one number where it has no tap. */
+  readonly windings: readonly (readonly number[])[]
+  /** How far the turns of any may be off against those of the first, as shares. */
+  readonly below: number
+  readonly above: number
+  readonly source: string
+  /** Turns of two parts of one winding that should be alike, one over the other. */
+  readonly halves: Limit
+}
+
+export interface RatedLoad {
+  readonly apparentVA: number
+  /** Of each winding from its first lead to its last, under load. */
+  readonly windingsV: readonly number[]
+  readonly frequencyHz: number
+  /** Null where the list asks for none. */
+  readonly regulation: Limit | null
 }
 
 export interface Diode {

@@ -17,6 +17,7 @@ export const listed: Partial<Record<ComponentKind, string>> = {
   inductor: 'inductor,100u,10,,', diode: 'diode,small signal,,silicon,', zener: 'zener,5.1 V,5,silicon,', npn: 'npn,small signal,,silicon,',
   potentiometer: 'potentiometer,10k,20,,linear',
   transformer: 'transformer,microphone 1:10,,,',
+  'tapped-transformer': 'transformer,230:12-0-12:6.3,,,',
   'bridge-rectifier': 'bridge rectifier,100 V,,silicon,',
   'n-jfet': 'n-channel jfet,small signal,,,', 'p-jfet': 'p-channel jfet,small signal,,,',
   'n-mosfet': 'n-channel mosfet,small signal,,,', 'p-mosfet': 'p-channel mosfet,small signal,,,',

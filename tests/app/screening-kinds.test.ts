@@ -54,6 +54,20 @@ describe('potentiometers', () => {
   })
 })
 
+describe('transformers of several windings', () => {
+  it('are measured two windings at a time, while the person moves the leads as they are told', async () => {
+    const parts = [
+      tablePart('T1', 'tapped-transformer'), tablePart('T2', 'tapped-transformer', 'wrong-value'), tablePart('T3', 'tapped-transformer', 'reversed'),
+      tablePart('T4', 'tapped-transformer', 'open'), tablePart('T5', 'tapped-transformer', 'mislabelled'), tablePart('T6', 'tapped-transformer', 'leaky'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ T1: 'accept', T2: 'reject', T3: 'accept', T4: 'reject', T5: 'reject', T6: 'reject' })
+    expect(got.reasons).toMatch(/T3: .*winding 3 lies the other way round/)
+    expect(got.wrongs).toEqual([])
+    expect(got.mostV).toBeLessThan(20.01)
+  })
+})
+
 describe('transformers', () => {
   it('are measured with their windings in line by relays: sound, shorted, leaky, turned, of another ratio', async () => {
     const parts = [

@@ -62,6 +62,20 @@ export function regulation(openV: number, loadedV: number): number {
 }
 
 /**
+ * The same at a load that is a plain resistance, from what stands in line with it: resistance and reactance
+ * as shares of the load, both on one side. The magnetising current is left out. Standard uncertainties.
+ */
+export function regulationInLine(
+  resistance: { readonly value: number; readonly u: number },
+  reactance: { readonly value: number; readonly u: number },
+): { value: number; u: number } {
+  assert(resistance.value >= 0 && reactance.value >= 0, 'shares must not be below 0')
+  const open = Math.hypot(1 + resistance.value, reactance.value)
+  const u = Math.hypot((1 + resistance.value) * resistance.u, reactance.value * reactance.u) / open
+  return { value: open - 1, u }
+}
+
+/**
  * Mutual inductance, H, and coupling factor, from two windings in series aiding and opposing. Asserts
  * inductances above 0 and aiding no less than opposing.
  */
