@@ -7,20 +7,23 @@ import { busIsDead } from './standing.ts'
 const fallMs = 20_000
 
 /**
- * Waits until a reading of the bus meter taken after `offAtMs` (monotonic) finds the bus dead: at most so
- * long as a bus takes to fall, and not for a meter that is silent. What was read before shows nothing of how
- * the bus was left: a supply may run away between two readings. Where no meter is on the bus there is
- * nothing to wait for.
+ * Whether a reading of the bus meter that was taken after `offAtMs` (monotonic) finds the bus dead. What was
+ * read before shows nothing of how the bus was left: a supply may run away between two readings. Waits for as
+ * long as a bus takes to fall, and less for a meter that is silent. Without a meter on the bus, and where it
+ * was never read, what is known tells at once.
  */
-export async function lookAtBus(night: Night, offAtMs: number): Promise<void> {
+export async function busDiesAfter(night: Night, offAtMs: number): Promise<boolean> {
   const { clock, sampler, roles, state, bench, channels } = night
-  if (!roles['bus-meter'] || !state.busTrusted) return
+  if (!roles['bus-meter'] || !sampler.busV || !state.busTrusted) return busIsDead(night)
+  const isDead = (): boolean => (sampler.busV?.atMs ?? -Infinity) > offAtMs && busIsDead(night)
   const untilMs = clock.monotonicMs() + fallMs
-  while ((sampler.busV?.atMs ?? -Infinity) <= offAtMs || !busIsDead(night)) {
+  while (!isDead()) {
     const leftMs = untilMs - clock.monotonicMs()
-    if (leftMs <= 0) return
+    if (leftMs <= 0) return false
     sampler.attend(leftMs)
-    const wait = { afterMs: clock.monotonicMs(), withinMs: busStaleMs(bench.cadence), signal: night.reading }
-    if (await night.waiters.next(channels.busVoltage, wait).catch(() => null) === null) return
+    const withinMs = Math.min(leftMs, busStaleMs(bench.cadence))
+    const wait = { afterMs: clock.monotonicMs(), withinMs, signal: night.reading }
+    if (await night.waiters.next(channels.busVoltage, wait).catch(() => null) === null) return isDead()
   }
+  return true
 }

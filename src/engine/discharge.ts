@@ -28,8 +28,7 @@ export async function followDischarge(
 ): Promise<void> {
   const toldStoodV = toldV(night, position, releaseV)
   const { chargeC, safeAtMs, brokeAtV } = await follow(night, position, releasedAtMs)
-  // Nothing is believed that came through a path which did not pass its check, or that may be another's.
-  const doubt = position.fault ?? night.state.misrouted ?? null
+  const doubt = doubtOf(night, position)
   const stoodV = doubt === null ? toldStoodV : null
   const { current } = position
   const end = current?.quality === 'good' ? worstVolts(night, position, -current.value, current.u) : null
@@ -44,7 +43,7 @@ export async function followDischarge(
     expectedC, brokeAtV, seenV: position.knownV,
     touchSafeV: night.bench.limits.touchSafeV, atWallMs: night.clock.wallMs(),
   })
-  position.held = followed(position.held, dead, stoodV, emptied)
+  position.held = followed(position.held, dead, doubt === null ? stoodV : mostHeldV(night, position), emptied)
   const since = (fromMs: number | undefined): number | null =>
     doubt !== null || safeAtMs === null || fromMs === undefined ? null : safeAtMs - fromMs
   void night.recorder.event({
@@ -55,6 +54,29 @@ export async function followDischarge(
       releaseToTouchSafeMs: since(releasedAtMs),
       ...faultAtMs === undefined ? {} : { faultToTouchSafeMs: since(faultAtMs) },
     },
+  }).catch(() => {})
+}
+
+/** Nothing is believed that came through a path which did not pass its check, or that may be another's. */
+const doubtOf = (night: Night, { fault, lost }: PositionState): string | null =>
+  fault ?? lost ?? night.state.misrouted ?? null
+
+/** The most that a part of which nothing is believed may hold, volts; null where nothing tells. */
+function mostHeldV(night: Night, { held: { presumedV } }: PositionState): number | null {
+  const { mostSetV } = night.state
+  return mostSetV === 0 ? presumedV : Math.max(presumedV ?? 0, mostSetV + busTolerance(night))
+}
+
+/** What was said of a part before it showed that no reading of this run is to be believed is taken back. */
+export async function takeBack(night: Night, position: PositionState): Promise<void> {
+  const doubt = doubtOf(night, position)
+  if (doubt === null || position.held.state !== 'dead') return
+  const told = unmeasured(doubt)
+  position.held = { ...followed(position.held, told, mostHeldV(night, position), false), emptied: false }
+  await night.recorder.event({
+    kind: 'touch', severity: 'warning', position: position.spec.name,
+    text: `${position.spec.name} ${told.text}`,
+    data: { verdict: told.verdict, heldV: position.held.presumedV },
   }).catch(() => {})
 }
 

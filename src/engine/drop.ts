@@ -7,7 +7,7 @@ import { followDischarge } from './discharge.ts'
 import type { Night } from './night.ts'
 import type { PositionState } from './position.ts'
 import { ownVolts } from './standing.ts'
-import { flowsIn } from './stray.ts'
+import { flowsIn, mayBeMisrouted } from './stray.ts'
 
 /**
  * Releases `position` at once and resolves when its relay has moved. What follows (one scan later nothing may
@@ -75,7 +75,7 @@ async function checkReleased(night: Night, position: PositionState): Promise<voi
   }
   if (!flowsIn(second)) return
   // Its relay is welded, or this is another part's current: then none is known to be its own.
-  night.state.misrouted = `${name} was released and still took current: the scanner may mix up positions`
+  mayBeMisrouted(night, `${name} was released and still took current`)
   night.fault(`${name}.welded`,
     `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
 }

@@ -17,6 +17,8 @@ export interface PositionState {
   readonly profile: PartProfile
   /** What bench-check found wrong with its path, and nobody found right since; null where nothing. */
   readonly fault: string | null
+  /** Why its path shows nothing of the part any more, in words; null while it may. */
+  lost: string | null
   stage: Stage
   wiring: 'released' | 'bus'
   /** What its relay was told last; between an order and its end it differs from `wiring`. */
@@ -63,8 +65,8 @@ export function freshPosition(
   fault: string | null = null,
 ): PositionState {
   return {
-    index, spec, part, profile, fault, stage: 'waiting', wiring: 'released', ordered: 'released',
-    formal: false,
+    index, spec, part, profile, fault, lost: null, stage: 'waiting', wiring: 'released',
+    ordered: 'released', formal: false,
     current: null, currentAtBusV: 0, peak: null, caseC: null, caseSeen: null, limitA: null, note: '',
     verdict: null, knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
   }

@@ -14,12 +14,9 @@ import { leastFarad } from './standing.ts'
  */
 const shownV = 0.5
 
-/**
- * Shares of its voltage that absorption brings back within minutes: of a part that stood at some hundred
- * volts it may be past what is harmless, and it is never less than the second (modelling choices, below
- * what the parts of the simulated bench show).
- */
-const mayComeBack = 0.01
+/** Absorption brings back this share of its voltage at most (10 to 15 %, trade reference) … */
+const mayComeBack = 0.15
+/** … and never less than this within minutes (modelling choice, below what the simulated parts show). */
 const sureToComeBack = 0.001
 
 /** What was seen of each part through the watch resistance. */
@@ -48,6 +45,10 @@ function leftOver(night: Night, looks: Looks): Map<PositionState, number> {
     leftV.set(position, volts)
     const unseen = showsNothing(position, seen, ohm)
     if (opened || unseen || seen.at(-1)!.volts >= harmlessV) position.held = cameBack(position.held)
+    if ((opened || unseen) && mayComeBack * position.knownV >= night.bench.limits.touchSafeV) {
+      position.lost = opened ? 'its path opened while its recovery was watched'
+        : 'nothing came back: its bleeder may be open'
+    }
   }
   return leftV
 }

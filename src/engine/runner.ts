@@ -13,8 +13,10 @@ import { arm, energise } from './arm.ts'
 import { notWatched } from './bus.ts'
 import { dropPosition } from './drop.ts'
 import { dropsDone, followAll } from './bleed.ts'
-import { lookAtBus } from './bus-after-off.ts'
-import { busIsDead, standingVolts } from './standing.ts'
+import { busDiesAfter } from './bus-after-off.ts'
+import { takeBack } from './discharge.ts'
+import { isStray, mayBeMisrouted } from './stray.ts'
+import { standingVolts } from './standing.ts'
 import type { Night, NightState } from './night.ts'
 import { prepareInstruments } from './prepare-instruments.ts'
 import type { PositionState } from './position.ts'
@@ -45,6 +47,7 @@ export function demandHandler(handles: () => RunHandles): (demand: Demand) => vo
       // A bus that falls after a stop is the stop at work.
       if (stopping || night.signal.aborted) return
       stopping = true
+      if (isStray(demand)) mayBeMisrouted(night, 'a part that is off the bus took current')
       const report = night.guard.safeOff(demand.text)
       night.state.live = false
       abort(new BenchError('TRIPPED', demand.text))
@@ -125,10 +128,8 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   }
   // At once: a supply that is asked no more while parts bleed would trip, though it is off.
   const unwatched = endWatchdog(night, report)
-  if (reached !== 'refused') {
-    await followDown(night, stoodAtV)
-    await lookAtBus(night, offAtMs)
-  }
+  if (reached !== 'refused') await followDown(night, stoodAtV)
+  const deadBus = await busDiesAfter(night, offAtMs)
   await unwatched
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)
@@ -139,7 +140,7 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
     ? hasCode(night.signal.reason, 'STOPPED') ? 'stopped' : 'tripped' : reached
   if (state === 'done' || state === 'refused') await night.guard.disarm().catch(() => {})
   await night.roles.beacon?.show(state === 'done' ? 'dark' : 'fault').catch(() => {})
-  tellOff(night, report)
+  tellOff(night, report, deadBus)
   return state
 }
 
@@ -165,6 +166,7 @@ async function followDown(night: Night, stoodAtV: ReadonlyMap<PositionState, num
   try {
     if (unproved.length > 0) await followAll(night, unproved, stoodAtV, night.supervisor.latched?.atMs)
     await dropsDone(night)
+    for (const position of night.positions) await takeBack(night, position)
   } catch (error) {
     void night.recorder.event({
       kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH: UNMEASURED (${(error as Error).message})`,
@@ -172,9 +174,8 @@ async function followDown(night: Night, stoodAtV: ReadonlyMap<PositionState, num
   }
 }
 
-function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport): void {
+function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport, deadBus: boolean): void {
   const busV = night.roles['bus-meter'] ? night.sampler.busV : null
-  const deadBus = busIsDead(night)
   const bus = deadBus ? 'the bus is dead'
     : busV?.quality === 'good' ? `NOT SAFE TO TOUCH: the bus read ${busV.value.toFixed(1)} V last`
     : 'NOT SAFE TO TOUCH: the bus is UNMEASURED'

@@ -12,6 +12,8 @@ import type { PositionState } from './position.ts'
 /** More than this, and than three times its own uncertainty, is no offset of the meter (common practice). */
 const strayA = 1e-6
 const readings = 3
+const strayId = '.stray'
+export const isStray = ({ id }: { id: string }): boolean => id.endsWith(strayId)
 
 /** Whether a current flows into a part. Not a number counts as one. */
 export const flowsIn = ({ value, u }: Measured): boolean => !(value < Math.max(strayA, 3 * u))
@@ -29,9 +31,17 @@ function stray(night: Night, position: PositionState): Watch {
   }
   // No position: a drop takes the watches of its position away, and this one must stay.
   return watchBy({
-    id: `${name}.stray`, channels: [night.channels.current[position.index]!.name], reaction: 'stop',
+    id: `${name}${strayId}`, channels: [night.channels.current[position.index]!.name], reaction: 'stop',
   }, machine, reading => {
     if (position.wiring === 'bus' || position.ordered === 'bus' || !night.state.live) return false
     return reading.quality === 'good' && flowsIn(reading)
   })
+}
+
+/**
+ * What takes current off the bus has a welded relay, or shows another's current: then, where a scanner leads
+ * one meter to several, none is known to be its own.
+ */
+export function mayBeMisrouted({ roles, positions, state }: Night, why: string): void {
+  if (roles.scanner && positions.length > 1) state.misrouted ??= `${why}: the scanner may mix up positions`
 }

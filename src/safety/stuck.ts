@@ -104,8 +104,9 @@ const zeroU = 2
 /**
  * The meter, not one position: the run of equal readings goes across all positions that the scanner puts
  * before it. From a bus at rest to one that moves, a part's current must change by what charges it.
- * What cannot be told from zero is let through: it is what a quiet channel and an open part read, in the last
- * digits of the meter again and again, and a part that takes nothing is found by the charge that it lacks.
+ * Zero is let through: it is what a quiet channel reads. So is what cannot be told from it while one position
+ * alone gives it: an open part reads so, in the last digits of the meter again and again, and a part that takes
+ * nothing is found by the charge that it lacks.
  */
 export const senseMachine: Machine<SenseState, SenseInput> = {
   fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },
@@ -135,9 +136,8 @@ const restOf = ({ fromV, sinceMs, busAtMs }: SenseState): Rest | null =>
 
 function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }>): SenseState {
   const { run, busV, busAtMs } = state
-  const isZero = Math.abs(input.amps) <= zeroU * input.uA
-  const repeats = run !== null && input.amps === run.amps && !isZero
   const { amps, position } = input
+  const repeats = run !== null && amps === run.amps && !isQuiet(input, run)
   const next: Run =
     repeats ? { ...run, count: run.count + 1, shared: run.shared || position !== run.position }
     : { amps, count: 1, position, shared: false, rest: restOf(state) }
@@ -149,6 +149,9 @@ function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }
   const isStuck = Math.abs(movedV) >= mustShowV && chargingA >= shownU * input.uA
   return { ...state, run: next, movedV, isStuck }
 }
+
+const isQuiet = ({ amps, uA, position }: Exclude<SenseInput, { busV: number }>, run: Run): boolean =>
+  amps === 0 || Math.abs(amps) <= zeroU * uA && position === run.position && !run.shared
 
 /** Current into C through R after its source has moved by `movedV` in `overS` at a steady rate. */
 function leastChargingA(

@@ -11,8 +11,9 @@ async function gradesOf({ bench, run }: Outcome): Promise<Record<string, string>
 }
 const truly = ({ endV }: Outcome, position: string): number => endV.parts.get(position)!
 
+const full = { parameters: { ...quick, targetV: 450, slewVPerS: 20 } }
+
 describe('a position relay that welds while its part is on the bus', () => {
-  const full = { parameters: { ...quick, targetV: 450, slewVPerS: 20 } }
 
   it('stops the run when the part cannot be released, and calls it touchable only once the bus has fallen', async () => {
     const outcome = await badNight({
@@ -36,7 +37,7 @@ describe('a position relay that welds while its part is on the bus', () => {
     // 47 µF over limiting resistor and bus bleeder: 27 s a time constant where the bleeder would take 5.
     expect(await breaches(outcome, { busLive: true })).toEqual([])
     expect(outcome.run.state).toBe('stopped')
-    expect(truly(outcome, 'P01')).toBeGreaterThan(60)
+    expect(outcome.endV.bus).toBeGreaterThan(2)
     expect(touchOf(outcome, 'P01')).toMatch(/^NOT SAFE/)
     expect(textsOf(outcome, 'off').join()).toMatch(/NOT SAFE TO TOUCH: the bus/)
   })
@@ -103,6 +104,18 @@ describe('a bleeder that is open', () => {
     expect(truly(outcome, 'P01')).toBeGreaterThan(60)
     expect(touchOf(outcome, 'P01')).toMatch(/^NOT SAFE TO TOUCH/)
     expect(await gradesOf(outcome)).toEqual({ P01: 'cannot tell', P02: 'accept' })
+  })
+
+  it('since it was bled, after 450 V: nothing comes back, and that is no proof of anything', async () => {
+    const outcome = await badNight({
+      seed: 47, scenario: pair(47), request: full, acts: [during('watching', 0, fixture('P01', 'bleeder-open'))],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    expect(outcome.run.state).toBe('done')
+    expect(touchOf(outcome, 'P01')).toBe('NOT SAFE TO TOUCH: UNMEASURED (nothing came back: its bleeder may be open)')
+    expect(touchOf(outcome, 'P02')).toMatch(/^measured below 60 V/)
+    expect(await gradesOf(outcome)).toEqual({ P01: 'cannot tell', P02: 'accept' })
+    expect(outcome.bench.sim.audit().positions[0]!.bridgeMaxV).toBeLessThan(3)
   })
 
   it('on the bus: the meter empties it, and the night is as any other', async () => {
@@ -218,5 +231,20 @@ describe('two faults that hide each other', () => {
     expect(truly(outcome, 'P01')).toBeGreaterThan(60)
     expect(touchOf(outcome, 'P01')).toMatch(/^NOT SAFE/)
     expect(textsOf(outcome, 'off').join()).not.toMatch(/the bus is dead/)
+  })
+})
+
+describe('a scanner that stays on one position', () => {
+  const sticks = both(breaks('scanner', { kind: 'relay-welded', value: 102 }), breaks('scanner', { kind: 'relay-dead' }))
+
+  it('takes back what was said of a part that was dropped long before', async () => {
+    const outcome = await badNight({
+      seed: 61, scenario: rackOf([['shorting', { atFraction: 0.32, afterS: 120, toOhm: 5000 }], 'healthy', 'healthy'], 61),
+      request: longSoak, acts: [during('soaking', 200_000, sticks)],
+    })
+    expect(await breaches(outcome)).toEqual([])
+    const touches = outcome.events.filter(({ kind, position }) => kind === 'touch' && position === 'P01')
+    expect(touches[0]!.text).toMatch(/measured below 60 V/)
+    for (const name of ['P01', 'P02', 'P03']) expect(touchOf(outcome, name)).toMatch(/^NOT SAFE TO TOUCH/)
   })
 })

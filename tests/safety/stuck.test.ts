@@ -76,6 +76,10 @@ function rise(byV: number, slew: number, read: (amps: number, position: number) 
   return inputs
 }
 
+/** As a rack of one gives it. */
+const alone = (inputs: readonly SenseInput[]): SenseInput[] =>
+  inputs.filter(input => !('position' in input) || input.position === 0)
+
 describe('a sense meter that repeats to the bit while the bus moves', () => {
   it('is found in any rise of 10 V or more at 0.1 V/s or faster', () => {
     fc.assert(fc.property(fc.double({ min: 10.5, max: 60, noNaN: true }), fc.double({ min: 0.1, max: 5, noNaN: true }),
@@ -92,8 +96,12 @@ describe('a sense meter that repeats to the bit while the bus moves', () => {
       }), { numRuns: 30 })
   })
   it('is not found where what it reads cannot be told from zero: a quiet channel and an open part do', () => {
-    for (const amps of [0, 1.2e-9, -1e-8]) expect(told(senseMachine, rise(50, 1, () => amps))).toBeNull()
-    expect(told(senseMachine, rise(50, 1, () => 1.1e-8))).toContain('stuck')
+    expect(told(senseMachine, rise(50, 1, () => 0))).toBeNull()
+    for (const amps of [1.2e-9, -1e-8]) expect(told(senseMachine, alone(rise(50, 1, () => amps)))).toBeNull()
+    expect(told(senseMachine, alone(rise(50, 1, () => 1.1e-8)))).toContain('stuck')
+  })
+  it('is found where it stuck at rest, near zero, and several positions give it', () => {
+    for (const amps of [1.2e-9, -1e-8]) expect(told(senseMachine, rise(50, 1, () => amps))).toContain('stuck')
   })
   it('is not found where the charging would not show on so coarse a meter', () => {
     expect(told(senseMachine, rise(50, 0.1, () => 1e-6, 1e-6))).toBeNull()
