@@ -11,7 +11,7 @@ import { dropPosition } from '../engine/drop.ts'
 import { onBus, type Night } from '../engine/night.ts'
 import { partVolts, type PositionState } from '../engine/position.ts'
 import type { BenchPart, Comparison, OwnStage, SequenceBench } from '../schema/own-sequence.ts'
-import type { Criterion, PartResult } from '../schema/run.ts'
+import { gradeWords, type Criterion, type PartResult } from '../schema/run.ts'
 import { bridgeReading } from '../sequences/bridge.ts'
 import { polarityStop, stage, type Leavings } from '../sequences/climb.ts'
 import { formalReadings } from '../sequences/formal.ts'
@@ -128,10 +128,10 @@ class Use {
       if (result === undefined) continue
       state.result = result
       if (state.stage !== 'dropped' && isDead(state)) state.stage = 'graded'
-      const { grade, disposition, reason } = result
+      const { disposition, reason } = result
       void night.recorder.event({
         kind: 'grade', position: state.spec.name,
-        text: `${state.spec.name} ${state.part.part}: ${grade}, ${disposition}: ${reason}`,
+        text: `${state.spec.name} ${state.part.part}: ${gradeWords(result)}, ${disposition}: ${reason}`,
       }).catch(() => {})
     }
   }

@@ -27,14 +27,17 @@ export function outcomeLines(
   return [printable(head), ...table, ...touch.length > 0 ? ['', ...touch] : []]
 }
 
+/** Why a part left a run on the way. */
+const leavings: ReadonlySet<string> = new Set(['drop', 'condemned', 'unjudged'])
+
 /** Parts that the run did not come to grade: one that was dropped with what was said then. */
 function withoutVerdict(
   run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[],
 ): string[][] {
   const graded = new Set(results.map(({ position }) => position))
   return partsOf(run).filter(({ position }) => !graded.has(position)).map(({ position, part }) => {
-    const drop = events.find(event => event.kind === 'drop' && event.position === position)
-    const why = drop ? drop.text.replace(`${position} `, '') : `the run ${endWords[run.state]} before`
+    const left = events.find(({ kind, position: of }) => leavings.has(kind) && of === position)
+    const why = left ? left.text.replace(new RegExp(`^${position}:? `), '') : `the run ${endWords[run.state]} before`
     return [position, part, 'none', '', why]
   })
 }

@@ -171,11 +171,11 @@ function senseMoves(night: Night): Watch {
   return watchBy({ id: 'sense.still', channels, reaction: 'stop' }, senseMachine, see)
 }
 
-/** A supply that gives no number for so long is no better than one that gives a wrong one. */
 /** Whether the supply's own volts are where it was asked to be. */
 export const supplyAsAsked = (night: Night, volts: number): boolean =>
   Math.abs(volts - night.state.setV - night.bench.fixture.diodeV) < busTolerance(night)
 
+/** A supply that gives no number for so long is no better than one that gives a wrong one. */
 function supplyReadBack(night: Night): Watch {
   const { supplyVoltage } = night.channels
   const { diodeV } = night.bench.fixture

@@ -5,7 +5,7 @@
 import { matchPairs } from '../analysis/matching/pairs.ts'
 import { matchSets } from '../analysis/matching/sets.ts'
 import type { MatchQuantity } from '../analysis/matching/distance.ts'
-import { robustSd, sd } from '../analysis/statistics.ts'
+import { median, robustSd, sd } from '../analysis/statistics.ts'
 import { BenchError } from '../base/errors.ts'
 import type { MatchAnswer, MatchBy, MatchRequest, ShownSet } from '../schema/lots.ts'
 import type { Criterion } from '../schema/run.ts'
@@ -22,7 +22,8 @@ interface Chosen { parts: LotPart[]; labels: string[]; leftOut: MatchAnswer['lef
 export function matchLot(runs: readonly LotRun[], request: MatchRequest): MatchAnswer {
   const chosen = choose(runs, request)
   const { parts, labels, leftOut } = chosen
-  const quantities = request.by.map(by => scaled(by, parts))
+  const sorts = groupsOf(parts, request.oneOfEach)
+  const quantities = request.by.map(by => scaled(by, parts, sorts))
   const found = search(chosen, request, quantities)
   const closest = found.sets.map(set => shownSet(set, chosen, request))
   const unfilled = assign(closest, request)
@@ -86,19 +87,28 @@ function refuseUnlessTwoKinds(parts: readonly LotPart[], size: number): void {
 
 interface Scaled extends MatchQuantity { unit: string; per: number; by: MatchBy }
 
-/** A weight counts differences in units of the hard limit, or of the spread of the parts. */
-function scaled(by: MatchBy, parts: readonly LotPart[]): Scaled {
+/** A weight counts differences in units of the hard limit, or of the spread of the parts within their sort. */
+function scaled(by: MatchBy, parts: readonly LotPart[], sorts: readonly (readonly number[])[]): Scaled {
   const values = Float64Array.from(parts, part => part.measured.get(by.quantity)!.value)
   const { unit } = parts[0]!.measured.get(by.quantity)!
   const odd = parts.find(part => part.measured.get(by.quantity)!.unit !== unit)
   if (odd) throw new BenchError('USAGE', `${by.quantity} is on record in more than one unit`)
   const ratio = by.as === 'ratio'
-  const per = by.within ?? spreadOf(ratio ? values.map(Math.log) : values)
+  const per = by.within ?? spreadOf(withinSorts(ratio ? values.map(Math.log) : values, sorts))
   const cost = by.weight / (ratio && by.within !== undefined ? Math.log1p(by.within) : per)
   return {
     name: by.quantity, values, unit, per, by, weight: cost, scale: ratio ? 'ratio' : 'linear',
     ...by.within === undefined ? {} : { limit: by.within },
   }
+}
+
+/** Each value less the median of its sort: what sorts differ by matches nothing. */
+function withinSorts(values: Float64Array, sorts: readonly (readonly number[])[]): Float64Array {
+  return Float64Array.from(sorts.flatMap(sort => {
+    const own = sort.map(i => values[i]!)
+    const middle = median(own)
+    return own.map(value => value - middle)
+  }))
 }
 
 /** Robust where that exists: one odd part must not make all others look alike. 1 where none differs. */

@@ -27,6 +27,13 @@ describe('how a run ended', () => {
     expect(lines.filter(line => line.includes('pavilion')).map(line => line.slice(0, 3))).toEqual(['P01', 'P02', 'P10'])
   })
 
+  it('tells why the bridge kept a part off', () => {
+    const events = [{ ...drop, kind: 'condemned', text: 'P02: gross ESR: 12 Ω' }, { ...drop, kind: 'unjudged', position: 'P01', text: 'P01: no answer' }]
+    const lines = outcomeLines(run('tripped'), [result], events)
+    expect(rowOf(lines, 'P02')).toMatch(/none +gross ESR: 12 Ω$/)
+    expect(rowOf(lines, 'P01')).toMatch(/none +no answer$/)
+  })
+
   it('has only verdicts where the run got done, and nothing where it was refused', () => {
     expect(rowOf(outcomeLines(run('done'), [result], []), 'P01')).toBeUndefined()
     expect(rowOf(outcomeLines(run('refused'), [], []), 'P01')).toBeUndefined()

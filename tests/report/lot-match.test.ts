@@ -66,7 +66,19 @@ describe('pairs', () => {
       expect(sets.length).toBeGreaterThanOrEqual('size' in over ? 1 : 2)
     }
     const each = match({ oneOfEach: true }, [runOf('A', mixed, parts)])
+    expect(each.sets.length).toBeGreaterThanOrEqual(3)
     for (const set of each.sets) expect(set.parts.map(({ label }) => Number(label.slice(1)) % 2)).toEqual([expect.any(Number), Number(set.parts[0]!.label.slice(1)) % 2])
+  })
+  it('weigh a difference by the spread within a sort, not by what sorts differ by', () => {
+    // Between the sorts the volts differ by 0.4 V, within one by millivolts: these must count beside the gain.
+    const read = (sort: number): readonly (readonly [gain: number, volts: number])[] =>
+      [[100, 0.25], [101, 0.26], [100, 0.26], [101, 0.25]].map(([gain, volts]) => [gain!, volts! + 0.4 * sort])
+    const rows = [0, 1].flatMap(sort => read(sort).map(([gain, volts], i) => result(`T${4 * sort + i}`, [
+      criterion(gain, { expandedU: 0.1 }), criterion(volts, { name: 'base-emitter voltage', unit: 'V', expandedU: 1e-4 }),
+    ])))
+    const sorts = [line(['T0', 'T1', 'T2', 'T3'], 'npn', { material: 'germanium' }), line(['T4', 'T5', 'T6', 'T7'], 'npn', { line: 2, material: 'silicon' })]
+    const by = [{ quantity: 'gain', weight: 1 }, { quantity: 'base-emitter voltage', weight: 4 }]
+    expect(together(match({ by }, [runOf('A', rows, sorts)]))).toEqual(['T0+T3', 'T1+T2', 'T4+T7', 'T5+T6'])
   })
   it('take one of each of two kinds', () => {
     const kinds = [line(names.slice(0, 4), 'npn'), line(names.slice(4), 'pnp')]
