@@ -3,9 +3,9 @@ import type { Store } from '../schema/store.ts'
 import { runsBack } from './runs-back.ts'
 
 /**
- * Words by position, those of `bench` alone, from the runs that `runsBack` looks through. A check that failed
- * stands until the same check passes there, at no fewer volts where it was made at some: one that could not be
- * made shows nothing.
+ * Words by position, those of `bench` alone, from the runs that `runsBack` looks through. A check that
+ * failed stands until the same check passes there, at no fewer volts where it was made at some: one that
+ * could not be made shows nothing.
  */
 export async function positionFaults(store: Store, bench: string): Promise<Map<string, string>> {
   /** By position and check: at how many volts it passed since, at most. */

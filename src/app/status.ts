@@ -28,7 +28,8 @@ export function statusOf(input: {
 const isUnknown = ({ state }: Night): boolean => state.ending !== undefined && state.offRead !== true
 
 /** Its path did not pass bench-check, or was found to show nothing. */
-const showsNothing = ({ fault, held }: PositionState): boolean => fault !== null || held.state === 'unmeasured'
+const showsNothing = ({ fault, held }: PositionState): boolean =>
+  fault !== null || held.state === 'unmeasured'
 
 /** Before the bus was asked for anything only what lay there charged is bled. */
 const mayBleed = ({ state, positions }: Night): boolean =>

@@ -94,7 +94,7 @@ async function endedBefore(
 
 const byHand = 'IT IS NOT KNOWN TO BE OFF: open the cutoff or switch the supply off by hand.'
 
-/** One that hangs was latched by the stop; of one that starts anew nothing is promised but what it does first. */
+/** One that hangs was latched by the stop; of one that starts anew only what it does first is promised. */
 function whatNext(by: string): string {
   const anew = 'A daemon that is started anew first makes the bench safe and measures what was left'
   if (by === theDaemon) return untilAcknowledged

@@ -36,8 +36,9 @@ function withoutVerdict(
 ): string[][] {
   const graded = new Set(results.map(({ position }) => position))
   return partsOf(run).filter(({ position }) => !graded.has(position)).map(({ position, part }) => {
-    const left = events.find(({ kind, position: of }) => leavings.has(kind) && of === position)
-    const why = left ? left.text.replace(new RegExp(`^${position}:? `), '') : `the run ${endWords[run.state]} before`
+    const left = events.find(event => leavings.has(event.kind) && event.position === position)
+    const why = left ? left.text.replace(new RegExp(`^${position}:? `), '')
+      : `the run ${endWords[run.state]} before`
     return [position, part, 'none', '', why]
   })
 }

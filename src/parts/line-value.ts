@@ -2,7 +2,7 @@
 import { decode } from '../marks/decode.ts'
 import type { Mark, Sort } from '../marks/mark.ts'
 import { written } from '../marks/written.ts'
-import type { PartKind } from '../schema/parts-list.ts'
+import { aKind, type PartKind } from '../schema/parts-list.ts'
 import { quoted, type Told } from './told.ts'
 
 export interface LineValue {
@@ -31,7 +31,7 @@ export function readValue(told: Told, sort: Sort | undefined, kind: PartKind | n
   const value = { text: text.trim(), count: prefix ? Number(prefix[1]) : null }
   if (kind !== null && sort === undefined) return { ...value, mark: null }
   if (value.text === '') {
-    if (kind !== null) told.wrong('value', `a value of a ${kind}`, 'nothing')
+    if (kind !== null) told.wrong('value', `a value of ${aKind(kind)}`, 'nothing')
     return { ...value, mark: null }
   }
   // Of a part whose kind is asked for anyway, only a reel is judged by its value.

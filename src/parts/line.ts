@@ -2,7 +2,7 @@
 import { seriesRemark } from '../marks/eseries.ts'
 import { written } from '../marks/written.ts'
 import { expandDesignators, letterOf } from '../schema/designators.ts'
-import type { ListedDielectric, PartsLine } from '../schema/parts-list.ts'
+import { aKind, type ListedDielectric, type PartsLine } from '../schema/parts-list.ts'
 import { kindOfWords, kindsOfLetter, nearKind } from './kinds.ts'
 import { mainsPlaces, placeOf } from './places.ts'
 import { readRatings, type LineRatings } from './line-ratings.ts'
@@ -107,7 +107,8 @@ function readKind(told: Told, designators: readonly string[]): Kind {
   }
   const usual = designators.flatMap(name => kindsOfLetter(letterOf(name)))
   if (kind !== null && usual.length > 0 && !usual.includes(kind)) {
-    told.remarks.push(`a ${kind} by the list, though the letter ${letterOf(designators[0]!)} says otherwise`)
+    const letter = letterOf(designators[0]!)
+    told.remarks.push(`${aKind(kind)} by the list, though the letter ${letter} says otherwise`)
   }
   const safetyClasses = (text.match(/\b[XY][1-4]?\b/gi) ?? []).map(name => name.toUpperCase())
   return {

@@ -85,10 +85,13 @@ function refuseUnlessTwoKinds(parts: readonly LotPart[], size: number): void {
   })
 }
 
+/** Indices of the parts that may go together. */
+type Sorts = readonly (readonly number[])[]
+
 interface Scaled extends MatchQuantity { unit: string; per: number; by: MatchBy }
 
-/** A weight counts differences in units of the hard limit, or of the spread of the parts within their sort. */
-function scaled(by: MatchBy, parts: readonly LotPart[], sorts: readonly (readonly number[])[]): Scaled {
+/** A weight counts differences in units of the hard limit, or of the spread within a sort. */
+function scaled(by: MatchBy, parts: readonly LotPart[], sorts: Sorts): Scaled {
   const values = Float64Array.from(parts, part => part.measured.get(by.quantity)!.value)
   const { unit } = parts[0]!.measured.get(by.quantity)!
   const odd = parts.find(part => part.measured.get(by.quantity)!.unit !== unit)
@@ -103,7 +106,7 @@ function scaled(by: MatchBy, parts: readonly LotPart[], sorts: readonly (readonl
 }
 
 /** Each value less the median of its sort: what sorts differ by matches nothing. */
-function withinSorts(values: Float64Array, sorts: readonly (readonly number[])[]): Float64Array {
+function withinSorts(values: Float64Array, sorts: Sorts): Float64Array {
   return Float64Array.from(sorts.flatMap(sort => {
     const own = sort.map(i => values[i]!)
     const middle = median(own)
@@ -157,7 +160,6 @@ function divided(
   }
 }
 
-/** Indices of the parts that may go together. */
 function groupsOf(parts: readonly LotPart[], oneOfEach: boolean): number[][] {
   const groups = new Map<string, number[]>()
   parts.forEach(({ kind, material }, i) => {

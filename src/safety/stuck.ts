@@ -104,9 +104,9 @@ const zeroU = 2
 /**
  * The meter, not one position: the run of equal readings goes across all positions that the scanner puts
  * before it. From a bus at rest to one that moves, a part's current must change by what charges it.
- * Zero is let through: it is what a quiet channel reads. So is what cannot be told from it while one position
- * alone gives it: an open part reads so, in the last digits of the meter again and again, and a part that takes
- * nothing is found by the charge that it lacks.
+ * Zero is let through: it is what a quiet channel reads. So is what cannot be told from it while one
+ * position alone gives it: an open part reads so, in the last digits of the meter again and again, and a part
+ * that takes nothing is found by the charge that it lacks.
  */
 export const senseMachine: Machine<SenseState, SenseInput> = {
   fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },

@@ -9,6 +9,10 @@ export const partKinds = [
 ] as const
 export type PartKind = (typeof partKinds)[number]
 
+/** `a resistor`, `an integrated circuit`, `an npn`, as a sentence has it. */
+export const aKind = (kind: PartKind): string =>
+  `${/^(?:[aeiou]|npn|led)/.test(kind) ? 'an' : 'a'} ${kind.length > 8 ? kind.replace('-', ' ') : kind}`
+
 /** What a capacitor is made of, and whether it is one for the mains. */
 export const dielectrics = [
   'film', 'ceramic-1', 'ceramic-2', 'mica', 'paper', 'electrolytic', 'tantalum', 'class-x', 'class-y',

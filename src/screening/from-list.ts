@@ -3,7 +3,7 @@
  * trade has a usual limit, that limit is taken and named as such; where neither does, the part is not
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
-import { idsOf, type PartsLine } from '../schema/parts-list.ts'
+import { aKind, idsOf, type PartsLine } from '../schema/parts-list.ts'
 import {
   capacitorOf,
   dielectricOf,
@@ -86,7 +86,7 @@ function toProve(line: PartsLine, wishes: CapacitorWishes): ToProve | Lack {
     case null:
       return { why: 'the list does not say what it is', wayOut: 'add a kind to its line' }
     default:
-      return { why: `there is no method for a ${line.kind}`, wayOut: 'prove it by hand and note it' }
+      return { why: `there is no method for ${aKind(line.kind)}`, wayOut: 'prove it by hand and note it' }
   }
 }
 

@@ -33,7 +33,7 @@ describe('preferred values', () => {
 
 describe('written values', () => {
   it.each([
-    ['resistor', 4700, '4k7'], ['resistor', 0.47, '470L'], ['resistor', 470, '470R'], ['resistor', 999_999.9, '1M'], ['resistor', 0, '0R'], ['resistor', 123_456, '123k456'],
+    ['resistor', 4700, '4k7'], ['resistor', 0.47, 'R47'], ['resistor', 0.1, 'R1'], ['resistor', 0.022, 'R022'], ['resistor', 0.0047, '4L7'], ['resistor', 470, '470R'], ['resistor', 999_999.9, '1M'], ['resistor', 0, '0R'], ['resistor', 123_456, '123k456'],
     ['capacitor', 4.7e-9, '4n7'], ['capacitor', 3.3e-13, '0p33'], ['capacitor', 0, '0'], ['inductor', 1e-5, '10 µH'], ['inductor', 4.7e-3, '4.7 mH'],
   ] as const)('%s %d is %s', (sort, value, text) => { expect(written(sort, value)).toBe(text) })
 })

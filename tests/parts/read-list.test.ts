@@ -81,6 +81,7 @@ describe('a parts list', () => {
 
   it('says where the kind and the letter disagree, and takes words that name no kind with the letter', () => {
     expect(remarks('ref,kind,value\nR1,capacitor,100n\n')).toContain('2: a capacitor by the list, though the letter R says otherwise')
+    expect(remarks('ref,kind\nR1,ic\n')).toContain('2: an integrated circuit by the list, though the letter R says otherwise')
     expect(good('ref,kind,value\nC1,ceramic,100n\n')[0]).toMatchObject({ kind: 'capacitor', kindFrom: 'letter', dielectrics: [] })
   })
 
