@@ -93,11 +93,15 @@ export function drawDrawer(seed: number): Drawer {
     }
   }
   const known = new Map(certified.map(one => [one.id, standardPart(one, seed)]))
+  known.set('shorting wire', makeWire())
   return {
     parts, standards: certified, find: name => parts.get(name) ?? known.get(name) ?? null,
     truth: () => [...parts].map(([name, part]) => truthOf(name, part, `${seed}:${name}`)),
   }
 }
+
+/** A bare wire between two legs, 1 mΩ (ours). */
+export const makeWire = (): Component => makeComponent('resistor', { value: 1e-3, tolerance: 1e-6 }, 'wire')
 
 /** As far from its certificate as that leaves open. */
 function standardPart({ id, quantity, value, u }: Certified, seed: number): Component {

@@ -40,7 +40,8 @@ export class Hands {
   /** A name is put in; an outcome is taken out; a question waits for a person. */
   hear(tone: Heard, text: string): void {
     if (tone === 'ask') {
-      const part = this.#options.find(text)
+      if (text === 'leave the jig empty') return this.take()
+      const part = this.#options.find(/^the (.+) across 1 and 2$/.exec(text)?.[1] ?? text)
       if (part) this.put(part)
       else this.#options.bench.part?.hear(text)
     } else if (!text.includes('?')) this.take()

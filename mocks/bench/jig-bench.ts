@@ -3,8 +3,9 @@
  * terminals that hold one part.
  */
 import type { Clock } from '../../src/base/clock.ts'
+import { SeededRandom } from '../../src/base/random.ts'
 import type { Component } from '../components/component.ts'
-import { ComponentFixture, type LeadPair } from '../components/fixture.ts'
+import { ComponentFixture, type LeadPair, type Residuals } from '../components/fixture.ts'
 import type { ErrorModel } from '../instruments/accuracy.ts'
 import { identityOf, type InstrumentSetup, type SimInstrument } from '../instruments/instrument.ts'
 import { LcrBridge } from '../instruments/lcr-bridge.ts'
@@ -46,6 +47,16 @@ const leads = {
   'second-source': endsOf('second-source'),
 } satisfies Record<LeadName, { high: number[]; low: number[] }>
 
+/** Leads of a foot, by themselves (ours). */
+export function drawResiduals(seed: number): Residuals {
+  const random = new SeededRandom(seed).fork('jig residuals')
+  return {
+    seriesOhm: random.uniform(5e-3, 40e-3), seriesH: random.uniform(0.03e-6, 0.15e-6),
+    strayF: random.uniform(0.3e-12, 1.5e-12), strayS: random.uniform(1e-12, 20e-12),
+    leadsOhm: random.uniform(0.1, 0.4),
+  }
+}
+
 export interface JigBenchOptions {
   readonly clock: Clock
   readonly seed: number
@@ -53,6 +64,8 @@ export interface JigBenchOptions {
   readonly instant?: boolean
   /** How fixed errors of instruments are drawn; well inside their limits when left out. */
   readonly errors?: ErrorModel
+  /** What the jig itself adds; drawn by the seed when left out. */
+  readonly residuals?: Residuals
   /** Of instruments on serial lines. */
   readonly bauds?: Readonly<Partial<Record<JigInstrument, number>>>
 }
@@ -68,9 +81,10 @@ export class JigBench {
   readonly #joined = new Set<number>()
   readonly #sources: readonly SourceMeasure[]
 
-  constructor({ clock, seed, instant = false, errors = 'inside', bauds = {} }: JigBenchOptions) {
+  constructor(options: JigBenchOptions) {
+    const { clock, seed, instant = false, errors = 'inside', bauds = {}, residuals } = options
     this.clock = clock
-    this.#fixture = new ComponentFixture(clock)
+    this.#fixture = new ComponentFixture(clock, residuals ?? drawResiduals(seed))
     const setup = (name: JigInstrument): InstrumentSetup => {
       const baud = bauds[name]
       return { name, clock, seed, instant, errors, ...baud === undefined ? {} : { baud } }
@@ -100,6 +114,10 @@ export class JigBench {
     if (!found) throw new Error(`there is no instrument ${name} on this bench`)
     return found
   }
+
+  /** What the jig adds now; leads that are moved, and contacts that wear, add something else. */
+  get residuals(): Residuals { return this.#fixture.residuals }
+  set residuals(residuals: Residuals) { this.#fixture.residuals = residuals }
 
   get part(): Component | null { return this.#fixture.part }
 

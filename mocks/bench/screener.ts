@@ -63,7 +63,7 @@ export class Screener {
     if (said === this.#heard) return
     this.#heard = said
     switch (seen?.stands) {
-      case 'asking': return this.#bring(asked)
+      case 'asking': return asked === 'empty jig' ? this.#emptied() : this.#bring(asked)
       case 'in doubt': return this.#answer(asked, seen.told?.text ?? '')
       case 'out of control': return this.#onceThen('adjusted', 'a standard')
       case 'measuring': return this.#waiting()
@@ -75,7 +75,7 @@ export class Screener {
   #listen(asked: string, told: NonNullable<Seen['told']> | null): void {
     if (told?.tone !== 'ask' || told.text === this.#asked) return
     this.#asked = told.text
-    const isName = told.text === asked || told.text === `standard ${asked}`
+    const isName = told.text === asked || told.text === `standard ${asked}` || isOfZero(asked)
     if (!isName) this.#options.hands.hear('ask', told.text)
   }
 
@@ -83,6 +83,12 @@ export class Screener {
     this.#waiting()
     this.#hand = null
     this.#options.hands.take()
+  }
+
+  /** It is empty, and a person who has looked says so. */
+  #emptied(): void {
+    this.#empty()
+    this.#after(thinkMs, () => void this.#options.say('measure'))
   }
 
   #bring(asked: string): void {
@@ -137,6 +143,9 @@ export class Screener {
     this.#waiting = this.#options.clock.after(ms, act)
   }
 }
+
+/** Nothing is asked of either once it is in hand. */
+const isOfZero = (asked: string): boolean => asked === 'empty jig' || asked === 'shorting wire'
 
 /** Two sound resistors of very different values. */
 function mixUpOf({ parts }: Drawer, random: SeededRandom): Omit<MixUp, 'noticed'> | null {

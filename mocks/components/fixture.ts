@@ -2,6 +2,7 @@
 import type { Clock } from '../../src/base/clock.ts'
 import type { BridgeTerminals, MeterTerminals, SourceTerminals } from '../instruments/terminals.ts'
 import type { Component } from './component.ts'
+import { inverse, type Complex } from './linear.ts'
 import type { DcResult, Drive } from './solve-dc.ts'
 
 /** Terminals of two leads, from 0; null for a lead that hangs in the air. */
@@ -10,14 +11,25 @@ type Setting = Parameters<SourceTerminals['operate']>[0]
 
 const off: Setting = { mode: 'voltage', value: 0, limit: 0, on: false }
 
-/** Ohms of both leads together, where two wires measure them too. */
-const leadsOhm = 0.2
+/** What leads and terminals add to a part by themselves. */
+export interface Residuals {
+  /** In line with the bridge: both leads together, Ω and H. */
+  readonly seriesOhm: number; readonly seriesH: number
+  /** Across its leads, F, and what their insulation loses at any frequency, S. */
+  readonly strayF: number; readonly strayS: number
+  /** Both leads of the ohm-meter, where two wires measure them too, Ω. */
+  readonly leadsOhm: number
+}
+/** Of a jig that adds nothing to the bridge. */
+const bare: Residuals = { seriesOhm: 0, seriesH: 0, strayF: 0, strayS: 0, leadsOhm: 0.2 }
 
 export class ComponentFixture {
   readonly sources: readonly [SourceTerminals, SourceTerminals]
   readonly meter: MeterTerminals
   readonly bridge: BridgeTerminals
   celsius = 25
+  /** They change as leads are moved and contacts wear. */
+  residuals: Residuals
   #part: Component | null = null
   #pairs: readonly [LeadPair, LeadPair] = [[0, 1], [1, 0]]
   #measured: LeadPair = [0, 1]
@@ -31,9 +43,9 @@ export class ComponentFixture {
    * Without a clock no time goes by: capacitors hold nothing, and draw what they do a minute after the volts
    * came.
    */
-  constructor(clock: Clock | null = null) {
+  constructor(clock: Clock | null = null, residuals: Residuals = bare) {
     this.#clock = clock
-
+    this.residuals = residuals
     this.sources = [this.#source(0), this.#source(1)]
     this.meter = { volts: () => 0, push: (amps, openV, wires) => this.#push(amps, openV, wires) }
     this.bridge = { impedance: hertz => this.#impedance(hertz) }
@@ -120,11 +132,22 @@ export class ComponentFixture {
     return pair !== null && pair[0] !== pair[1] && Math.max(...pair) < (this.#part?.terminals ?? 0)
   }
 
-  #impedance(hertz: number): { re: number; im: number } {
-    const open = { re: Infinity, im: 0 }
-    if (!this.#part || !this.#reached(this.#measured)) return open
+  /** The part with the insulation of the leads beside it, and the leads in line with both. */
+  #impedance(hertz: number): Complex {
+    const { seriesOhm, seriesH, strayF, strayS } = this.residuals
+    const omega = 2 * Math.PI * hertz
+    const part = this.#admittance(hertz)
+    const whole = { re: part.re + strayS, im: part.im + omega * strayF }
+    if (whole.re === 0 && whole.im === 0) return { re: Infinity, im: 0 }
+    const { re, im } = inverse(whole)
+    return { re: re + seriesOhm, im: im + omega * seriesH }
+  }
+
+  #admittance(hertz: number): Complex {
+    if (!this.#part || !this.#reached(this.#measured)) return { re: 0, im: 0 }
     this.#part.move()
-    return this.#part.impedance(hertz, this.#measured, this.#reached(this.#joined) ? [this.#joined] : [])
+    return inverse(
+      this.#part.impedance(hertz, this.#measured, this.#reached(this.#joined) ? [this.#joined] : []))
   }
 
   #push(currentA: number, openV: number, wires: 2 | 4): number {
@@ -133,6 +156,6 @@ export class ComponentFixture {
     const [high, low] = this.#measured
     const drive: Drive = { high, low, mode: 'current', value: currentA, limit: openV }
     const { volts, amps } = this.#part.dc([drive], { celsius: this.celsius }).drives[0]!
-    return Math.min(openV, volts + (wires === 2 ? amps * leadsOhm : 0))
+    return Math.min(openV, volts + (wires === 2 ? amps * this.residuals.leadsOhm : 0))
   }
 }
