@@ -11,10 +11,12 @@ import { partName } from '../schema/unit.ts'
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
 import type { Guide } from '../screening/methods/guide.ts'
+import { lookAtZero, zeroContact } from '../screening/nulls.ts'
 import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
 import type { Proof } from '../screening/proof.ts'
 import type { ScreenPlan } from '../screening/plan.ts'
 import { beginSession, type Asked } from '../screening/session.ts'
+import { Compensation, type NullsPlan } from './compensation.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { beatLimitMs } from './night-maker.ts'
 import { checkReading, standardItem, type StandardReading } from './standards.ts'
@@ -33,6 +35,7 @@ export interface ScreeningRunInput {
   readonly record: RunRecord
   readonly request: ScreenRequest
   readonly plan: ScreenPlan
+  readonly nulls: NullsPlan
   readonly settled: number
   readonly jig: BenchJig
   readonly abort: AbortController
@@ -111,24 +114,28 @@ export class ScreeningRun {
       parts: this.#items.map(asked('part')),
       standards: request.standards.map(({ id }) => asked('standard')(this.#byId.get(id)!)),
       standardsEvery: request.standardsEvery,
+      zeros: this.#in.nulls.zeros.map(what => ({ what, id: what, contact: zeroContact(what, jig.reach) })),
     })
   }
 
   #ports(): SessionPorts {
     const { deps: { clock }, jig, request } = this.#in
     const item = ({ id }: Asked): Item => this.#byId.get(id)!
+    const compensation = this.#compensation()
     const guide = ({ id }: Asked): Guide =>
       ({ say: text => this.#tell('ask', text, id), goesOn: () => this.turned() })
     return {
       clock, lookEveryMs,
       turned: () => this.turned(),
-      look: asked => lookAt(jig, item(asked).part, clock),
+      look: asked => asked.what === 'part' || asked.what === 'standard'
+        ? lookAt(jig, item(asked).part, clock) : lookAtZero(jig, clock),
       prove: async (asked, told) =>
         this.#judged(item(asked), await prove(jig, item(asked), told, guide(asked))),
       checkStandard: async asked => {
         const standard = request.standards.find(({ id }) => id === asked.id)!
         return await this.#noted(standard, checkReading(standard, await prove(jig, item(asked))))
       },
+      zero: what => compensation.zero(what),
       keep: (verdict, opinion) => this.#keep(verdict, opinion),
       withdraw: id => this.#void(id, 'taken back by a person'),
       flag: async (ids, standard) => {
@@ -136,6 +143,14 @@ export class ScreeningRun {
       },
       tell: (tone, text, about) => this.#tell(tone, text, about),
     }
+  }
+
+  #compensation(): Compensation {
+    const { nulls: plan, jig, deps: { clock } } = this.#in
+    return new Compensation({
+      plan, jig, run: this.record.id, parts: this.#items.map(({ part }) => part),
+      wallMs: () => clock.wallMs(), note: event => this.#note(event), turned: () => this.turned(),
+    })
   }
 
   /** Every reading of a standard is an event on record: its course over sessions is drawn from these. */

@@ -13,6 +13,7 @@ import { askedItems } from '../screening/asked-items.ts'
 import { residualsOf } from '../screening/residuals.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { runIdOf } from './begin-run.ts'
+import { compensatedIn, planNulls, type NullsPlan } from './compensation.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
 import { lotDecided, sampleOf } from './lots-sampling.ts'
@@ -34,6 +35,7 @@ interface Prepared {
   readonly plan: ScreenPlan
   readonly settled: ReadonlyMap<string, Settled>
   readonly sample: SampleDrawn | null
+  readonly nulls: NullsPlan
 }
 
 export class Screening implements ScreeningPort {
@@ -112,8 +114,8 @@ export class Screening implements ScreeningPort {
     }
     const { latch, publish, show } = this.#hooks
     const current = new ScreeningRun({
-      deps: this.#d, record, request, plan: prepared.plan, settled: prepared.settled.size, jig, abort,
-      latch, publish, changed: () => show(current.status),
+      deps: this.#d, record, request, plan: prepared.plan, nulls: prepared.nulls,
+      settled: prepared.settled.size, jig, abort, latch, publish, changed: () => show(current.status),
       conclude: grades => concluded(prepared, grades),
     })
     this.#current = current
@@ -127,14 +129,17 @@ export class Screening implements ScreeningPort {
 
   #record(request: ScreenRequest, prepared: Prepared): RunRecord {
     const { bench: { file }, clock, software } = this.#d
-    this.#lastId = runIdOf(clock.wallMs(), screenSequence, id => id === this.#lastId)
+    const startedWallMs = clock.wallMs()
+    this.#lastId = runIdOf(startedWallMs, screenSequence, id => id === this.#lastId)
+    const { isMade } = prepared.nulls
+    const compensated = isMade ? { run: this.#lastId, wallMs: startedWallMs } : compensatedIn(prepared.nulls)
     const asked = prepared.plan.groups.reduce((sum, { items }) => sum + items.length, 0)
     return {
       id: this.#lastId, sequence: screenSequence, bench: file.bench, state: 'running',
-      startedWallMs: clock.wallMs(), endedWallMs: null, person: request.person, use: 'touch-safe', software,
+      startedWallMs, endedWallMs: null, person: request.person, use: 'touch-safe', software,
       setup: {
         request, plan: shown(prepared), ...prepared.sample ? { sample: prepared.sample } : {},
-        asked: asked + prepared.plan.cannot.length, jig: file.jig,
+        asked: asked + prepared.plan.cannot.length, jig: file.jig, compensated,
         limits: file.limits,
         instruments: Object.entries(file.instruments).map(([name, { identity, url, profile }]) =>
           ({ name, identity, url, profile, hash: this.#d.bench.profiles.get(name)!.hash })),
@@ -146,15 +151,16 @@ export class Screening implements ScreeningPort {
     const { items, cannot } = askedItems(request)
     refuseTwice([...items.map(({ id }) => id), ...cannot.map(({ id }) => id),
       ...request.standards.map(({ id }) => id)])
-    const { limits } = this.#d.bench.file
+    const { store, clock, bench: { file } } = this.#d
     const { reach } = this.#jig(new AbortController().signal)
-    const sample = await sampleOf(this.#d.store, request, items.map(({ id }) => id))
+    const sample = await sampleOf(store, request, items.map(({ id }) => id))
     const drawn = sample && new Set(sample.drawn)
     const meant = drawn ? items.filter(({ id }) => drawn.has(id)) : items
-    const settled = await settledOf(this.#d.store, request, meant)
+    const settled = await settledOf(store, request, meant)
     const open = meant.filter(({ id }) => !settled.has(id))
-    const plan = planScreening(open, reach, { ...usualBounds, ...limits })
-    return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample }
+    const plan = planScreening(open, reach, { ...usualBounds, ...file.limits })
+    const nulls = await planNulls(store, file, reach, request.compensate, clock.wallMs())
+    return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample, nulls }
   }
 
   /** No jig gets more than touch-safe. */
@@ -178,9 +184,10 @@ function concluded(
   return sample && lotDecided(sample, new Map([...earlier, ...found]))
 }
 
-function shown({ plan: { groups, cannot, ...rest }, settled, sample }: Prepared): ShownScreenPlan {
+function shown({ plan: { groups, cannot, ...rest }, settled, sample, nulls }: Prepared): ShownScreenPlan {
   return {
     ...rest, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
+    compensated: compensatedIn(nulls), zeros: [...nulls.zeros],
     groups: groups.map(({ setUp, items, expectedS, mostJ }) =>
       ({ ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ })),
   }

@@ -29,6 +29,7 @@ export function addGaugeCommands(program: Command, context: CliContext, act: Act
     .option('--unit <name>', 'the name of the study; that of the file when left out')
     .option('--seed <text>', 'of the order in which parts are asked for')
     .option('--standard <id=…>', 'a part of known value measured between the others; often', collect)
+    .option('--compensate', 'find first what the jig itself adds: empty, and with a bare wire across 1 and 2')
     .option('--person <name>', 'who leads the study', context.user)
     .option('--plan', 'show what would be done, touching nothing')
     .description('find out how well the jig repeats, and how much it matters who uses it'),

@@ -65,7 +65,7 @@ export async function runScreeningDemo(options: DemoOptions, folder: string): Pr
 
 function requestFor(standards: CheckStandard[]): ScreenRequest {
   const { request } = screenRequestOf(list, { unit: 'pavilion', person: 'two simulated hands' })
-  return screenRequest.parse({ ...request, standards })
+  return screenRequest.parse({ ...request, standards, compensate: true })
 }
 
 /** What `nightbench lot` says, line by line. */

@@ -12,6 +12,7 @@ import { sampleAskedOf, type SampleFlags } from './sample-option.ts'
 
 export interface ScreenFlags extends SampleFlags, CapacitorFlags {
   policy?: string; unit?: string; person: string; standard?: string[]; standardsEvery?: string; ask?: string
+  compensate?: boolean
 }
 
 export interface ScreenAsked {
@@ -42,6 +43,7 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
       standards: (flags.standard ?? []).map(standardOf),
       ...flags.standardsEvery === undefined ? {} : { standardsEvery: Number(flags.standardsEvery) },
       ...sample ? { sample } : {},
+      ...flags.compensate === true ? { compensate: true } : {},
       ...flags.ask === undefined ? {} : { ask: flags.ask.replaceAll('-', ' ') },
     },
   }

@@ -1,6 +1,7 @@
 /** What a screening session would do, and how it stands, in words. */
-import { formatCount, formatDuration, formatSi } from '../base/format.ts'
+import { formatCount, formatDuration, formatSi, formatWall } from '../base/format.ts'
 import { sampleWords } from '../report/sample-words.ts'
+import { usualResiduals } from '../schema/compensation.ts'
 import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { ranges } from './parts-text.ts'
 import type { ScreenAsked } from './screen-request.ts'
@@ -14,7 +15,7 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
       + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`
       + (plan.mostJ > 0 ? `, nor ${formatSi(plan.mostJ, 'J')} in a part` : ''),
   ]
-  if (count > 0) lines.push('', ...groupTable(plan))
+  if (count > 0) lines.push('', ...groupTable(plan), '', compensationLine(plan))
   if (plan.sample) lines.push('', ...sampleWords(plan.sample))
   if (plan.settled.length > 0) {
     lines.push('', `Not asked for again: ${ranges(plan.settled.map(({ id }) => id))} (there is a result)`)
@@ -28,6 +29,19 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
       `  ${ranges(parts)}: ${why}`))
   }
   return lines.map(printable)
+}
+
+function compensationLine({ compensated, zeros }: ShownScreenPlan): string {
+  if (compensated) {
+    const { run, wallMs } = compensated
+    const first = zeros.length > 0 ? '; whether it still reads the same when empty is seen first' : ''
+    return `The jig was compensated at ${formatWall(wallMs)} by run ${run}${first}`
+  }
+  if (zeros.length > 0) return `Asked for first, to compensate the jig: ${zeros.join(', ')}`
+  const { leadsOhm, seriesOhm, seriesH, strayF } = usualResiduals
+  return `The jig is not compensated: leads count as ${formatSi(leadsOhm, 'Ω', 1)} on two wires, `
+    + `on the bridge as ${formatSi(seriesOhm, 'Ω', 1)} and ${formatSi(seriesH, 'H', 1)} in series, `
+    + `${formatSi(strayF, 'F', 1)} beside; add --compensate`
 }
 
 function groupTable({ groups }: ShownScreenPlan): string[] {
@@ -48,13 +62,14 @@ function reasons(left: ScreenAsked['left']): [string, string[]][] {
 
 type Told = NonNullable<ScreenStatus['told']>
 
-/** It calls for a part or standard by its name; other things that are asked concern what is in hand. */
+/** It calls for what is put in by its name; other things that are asked concern what is in hand. */
 export const isCall = ({ tone, text, about }: Told): boolean =>
-  tone === 'ask' && (text === about || text === `standard ${about}`)
+  tone === 'ask' && (text === about || text === `standard ${about}` || text.startsWith(`the ${about} `))
 
 /** What was told, in a line that needs nothing beside it. */
 export function toldLine(told: Told): string {
-  const asks = isCall(told) ? 'Put in ' : told.tone === 'ask' ? `${told.about}: ` : ''
+  const isOfPart = told.tone === 'ask' && told.about !== 'empty jig'
+  const asks = isCall(told) ? 'Put in ' : isOfPart ? `${told.about}: ` : ''
   return printable(asks + told.text)
 }
 
@@ -63,7 +78,8 @@ export function screenStatusLine({ asked, stands, paused, counts, left }: Screen
   const through = (['accept', 'marginal', 'reject', 'cannot tell'] as const)
     .filter(grade => (counts[grade] ?? 0) > 0).map(grade => `${counts[grade]} ${grade}`).join(', ')
   const head = asked === null ? '' : `${asked}: `
-  const waitsFor = !paused ? waits[stands]
+  const isToEmpty = asked === 'empty jig' && stands === 'asking'
+  const waitsFor = isToEmpty ? 'take out what lies in the jig, or measure' : !paused ? waits[stands]
     : stands === 'asking' ? 'paused; resume' : `${waits[stands]}; then paused`
   return printable(`${head}${waitsFor} | ${through || 'none'} through, ${left} left`)
 }

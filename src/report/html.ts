@@ -38,7 +38,7 @@ const stateWords: Record<RunTestRecord['run']['state'], string> = {
   refused: 'refused; nothing was energised',
 }
 
-function head({ run, durationS, chainHead, chain, continues, continuedBy }: RunTestRecord): Markup {
+function head({ run, durationS, chainHead, chain, continues, continuedBy, jig }: RunTestRecord): Markup {
   const own = sequenceOriginOf(run)
   return html`<dl>
 <dt>Bench</dt><dd>${run.bench}</dd><dt>Sequence</dt><dd>${run.sequence}, ${run.use}</dd>
@@ -49,6 +49,7 @@ ${continuedBy && html`<dt>Continued by</dt><dd>run ${continuedBy}</dd>`}
 <dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
 <dt>Ended</dt><dd>${run.endedWallMs === null ? 'not yet' : formatWall(run.endedWallMs)},
  after ${formatDuration(durationS)}</dd>
+${jig && html`<dt>Jig</dt><dd>${jig}</dd>`}
 <dt>Software</dt><dd>${run.software}</dd>
 <dt>Head of the record's chain</dt><dd class="hash">${chainHead}</dd>
 ${chain && html`<dt>Chain recomputed</dt><dd class="${chain.holds ? '' : 'warn'}">${chain.holds

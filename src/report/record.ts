@@ -4,6 +4,7 @@ import type { Channel } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { closeWindowOf, endStateOf, restNotesOf, type CloseWindow, type EndState } from './end-state.ts'
+import { jigWords } from './jig-words.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import {
   continuesOf, fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
@@ -48,6 +49,8 @@ export interface RunTestRecord {
   /** The run that this one continues, and the one that continues it. */
   continues: string | null
   continuedBy: string | null
+  /** What was taken off for the jig, in words; null where no jig was used. */
+  jig: string | null
   /** What the plan said of the rest of the parts before their closing reading. */
   restNotes: string[]
   fixture: FixtureNumbers | null
@@ -115,7 +118,7 @@ async function readRun(
     chain: options.verify ? await verified(store, run.id) : null,
     durationS, startMs, bus, parts, instruments: instrumentsOf(run),
     partProfiles: partProfilesOf(run), continues: continuesOf(run), continuedBy: continuedBy(events),
-    restNotes: restNotesOf(run), fixture,
+    jig: jigWords(run, events), restNotes: restNotesOf(run), fixture,
     events: events.filter(own),
   }
 }

@@ -22,5 +22,20 @@ export interface Nulls {
   readonly rows: readonly NullRow[]
 }
 
-/** The kind of the events that carry rows. */
+/** Most that each adds, either way where it has a sign. */
+export interface ResidualExtent {
+  readonly seriesOhm: number; readonly seriesH: number; readonly strayF: number; readonly leadsOhm: number
+}
+/** Of leads of a foot or two that nobody compensated (from memory). */
+export const usualResiduals: ResidualExtent =
+  { seriesOhm: 0.05, seriesH: 0.2e-6, strayF: 2e-12, leadsOhm: 0.5 }
+
+/** The kind of the events that carry rows, and that of the one after them which says that all are there. */
 export const nullEvent = 'compensation'
+export const compensatedEvent = 'compensated'
+/** Of the one that says how far the jig has come from them in a later session. */
+export const driftEvent = 'compensation-check'
+
+/** Which run found what the jig adds, and when. */
+export const compensatedBy = z.strictObject({ run: z.string(), wallMs: z.number() })
+export type CompensatedBy = z.infer<typeof compensatedBy>

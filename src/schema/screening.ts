@@ -1,5 +1,6 @@
 /** A screening session as every interface sees it: what is asked, planned, and how it stands. SI units. */
 import { z } from 'zod'
+import { compensatedBy } from './compensation.ts'
 import { gaugeStudy } from './gauge.ts'
 import { partsList } from './parts-list.ts'
 import { grades } from './run.ts'
@@ -33,6 +34,8 @@ export const screenRequest = z.strictObject({
     voltageV: z.number().min(50).max(300), frequencyHz: z.number().min(16).max(400),
   }).default({ voltageV: 240, frequencyHz: 50 }).describe('That parts of a mains class are reckoned for'),
   person: z.string().min(1).max(100),
+  compensate: z.boolean().default(false).describe(
+    'What the jig itself adds is found first: it is measured empty, and with a bare wire across 1 and 2'),
   sample: sampleAsked.optional().describe('Measure only a sample of a list of one line, and judge its lot'),
   study: gaugeStudy.optional().describe('Measure each part often, by several people: a study of the gauge'),
 })
@@ -59,6 +62,10 @@ export const screenPlan = z.strictObject({
   mostA: z.number(),
   mostJ: z.number(),
   sample: sampleDrawn.optional(),
+  /** What the jig adds is taken off as that run found it; null: none did lately, or it is found first. */
+  compensated: compensatedBy.nullable(),
+  /** What is asked for before anything else. */
+  zeros: z.array(z.enum(['empty jig', 'shorting wire'])),
 })
 export type ShownScreenPlan = z.infer<typeof screenPlan>
 

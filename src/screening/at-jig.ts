@@ -4,6 +4,7 @@
  */
 import { BenchError } from '../base/errors.ts'
 import type { Clock } from '../base/clock.ts'
+import { usualResiduals } from '../schema/compensation.ts'
 import type { Jig, Pair, Terminal } from '../schema/jig.ts'
 import { probing } from '../schema/jig.ts'
 import type { Measured } from '../schema/reading.ts'
@@ -34,6 +35,8 @@ const emptyFactor = 1e4
 const emptyLeastOhm = 1e5
 /** Through a junction the probing current flows, or next to nothing does. */
 const junctionOpenOhm = 1e6
+/** An empty jig has less beside it, compensated or not: smaller capacitors are never seen to be there. */
+const leastSeenF = 1.25 * usualResiduals.strayF
 
 /** When the jig is empty, for a part of this kind and size. */
 export function contactFor(part: ToProve, jig: Pick<Jig, 'reach'>): ContactRule {
@@ -51,10 +54,12 @@ function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
       return emptyLeastOhm
     case 'capacitor': {
       const omega = 2 * Math.PI * nearestHz(capacitorConditions(part).frequencyHz, jig.reach)
-      return Math.max(30 / (omega * part.farad.nominal), emptyLeastOhm)
+      return belowStray(Math.max(30 / (omega * part.farad.nominal), emptyLeastOhm), omega)
     }
-    case 'inductor':
-      return Math.max(emptyFactor * 2 * Math.PI * part.frequencyHz * part.henry.nominal, emptyLeastOhm)
+    case 'inductor': {
+      const omega = 2 * Math.PI * part.frequencyHz
+      return belowStray(Math.max(emptyFactor * omega * part.henry.nominal, emptyLeastOhm), omega)
+    }
     case 'diode':
     case 'bridge-rectifier':
     case 'bipolar':
@@ -63,6 +68,8 @@ function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
       return junctionOpenOhm
   }
 }
+
+const belowStray = (ohm: number, omega: number): number => Math.min(ohm, 1 / (omega * leastSeenF))
 
 /** One look by the instrument that will measure: nothing is switched between contact and measurement. */
 export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Look> {

@@ -18,6 +18,7 @@ import {
   type SessionState,
   type SessionStep,
   type Tone,
+  type ZeroName,
 } from './session.ts'
 
 export interface SessionPorts {
@@ -29,6 +30,8 @@ export interface SessionPorts {
   look(asked: Asked): Promise<Look>
   prove(asked: Asked, told?: Told): Promise<Verdict>
   checkStandard(asked: Asked): Promise<{ inControl: boolean; says: string }>
+  /** Measures what the jig is compensated by. */
+  zero(what: ZeroName): Promise<{ ok: boolean; says: string; warns?: boolean }>
   /** Resolves when it is durable. */
   keep(verdict: Verdict, opinion: 'first' | 'second'): Promise<void>
   withdraw(id: string): Promise<void>
@@ -152,6 +155,10 @@ export class LedSession {
     try {
       if (asked.what === 'standard') {
         this.#feed({ type: 'standard', id: asked.id, ...(await this.#ports.checkStandard(asked)) })
+        return
+      }
+      if (asked.what !== 'part') {
+        this.#feed({ type: 'zeroed', id: asked.id, ...(await this.#ports.zero(asked.what)) })
         return
       }
       const verdict = await this.#ports.prove(asked, told)

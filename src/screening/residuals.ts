@@ -3,18 +3,15 @@
  * they still leave open; elsewhere what is usual is left open. Pure.
  */
 import { correctOpenShort, toAdmittance } from '../analysis/impedance.ts'
-import type { NullRow, Nulls } from '../schema/compensation.ts'
+import {
+  usualResiduals as usual, type NullRow, type Nulls, type ResidualExtent,
+} from '../schema/compensation.ts'
 import type { ImpedanceReading, Pair, Residuals } from '../schema/jig.ts'
 import type { Measured } from '../schema/reading.ts'
 
-/** Most that each adds, either way where it has a sign. */
-interface Extent {
-  readonly seriesOhm: number; readonly seriesH: number; readonly strayF: number; readonly leadsOhm: number
-}
-/** Of leads of a foot or two that nobody compensated (from memory). */
-export const usual: Extent = { seriesOhm: 0.05, seriesH: 0.2e-6, strayF: 2e-12, leadsOhm: 0.5 }
-/** How contacts and leads come back after a part was changed (modelling choice). */
-export const afterwards: Extent = { seriesOhm: 0.01, seriesH: 0.02e-6, strayF: 0.1e-12, leadsOhm: 0.05 }
+/** Within which contacts and leads come back when a part is changed, about their mean (modelling choice). */
+export const afterwards: ResidualExtent =
+  { seriesOhm: 0.01, seriesH: 0.02e-6, strayF: 0.1e-12, leadsOhm: 0.02 }
 /** Most that insulation of leads and terminals loses, as a share of their susceptance (from memory). */
 export const strayLoss = 0.02
 /** Frequencies that differ by less are the same. */
@@ -22,6 +19,8 @@ const sameShare = 0.01
 /** What differs from the empty jig by less, in standard uncertainties, is nothing that can be told. */
 const toldFactor = 2
 const root3 = Math.sqrt(3)
+/** Of what two times differ by that are each within the extent, evenly: as nulled, and with the part in. */
+export const twice = Math.sqrt(2 / 3)
 
 /** Standard uncertainties of what is in series, Ω, and beside, S. */
 interface Open { readonly rOhm: number; readonly xOhm: number; readonly gS: number; readonly bS: number }
@@ -39,7 +38,7 @@ export function residualsOf(nulls: Nulls | null): Residuals {
     impedanceU: (reading, pair) => leftOpen(reading, rowAt(reading.frequencyHz, pair)),
     leadsU: pair => {
       const row = rowAt(0, pair)
-      return row ? Math.hypot(row.shortU, afterwards.leadsOhm / root3) : usual.leadsOhm / root3
+      return row ? Math.hypot(row.shortU, twice * afterwards.leadsOhm) : usual.leadsOhm / root3
     },
   }
 }
@@ -53,12 +52,14 @@ export const rowOf = (rows: readonly NullRow[], hertz: number): NullRow | undefi
 /** Of what was found in the row, or of what is usual, when another part lies in the jig. */
 function openOf(row: NullRow | undefined, hertz: number): Open {
   const omega = 2 * Math.PI * hertz
-  const { seriesOhm, seriesH } = row ? afterwards : usual
-  const { strayF } = row && row.openU !== null ? afterwards : usual
+  const left = (name: 'seriesOhm' | 'seriesH' | 'strayF', isKnown: boolean): number =>
+    isKnown ? twice * afterwards[name] : usual[name] / root3
   const [shortU, openU] = [row?.shortU ?? 0, row?.openU ?? 0]
+  const [isKnown, beside] = [row !== undefined, omega * left('strayF', (row?.openU ?? null) !== null)]
   return {
-    rOhm: Math.hypot(shortU, seriesOhm / root3), xOhm: Math.hypot(shortU, omega * seriesH / root3),
-    gS: Math.hypot(openU, omega * strayF * strayLoss / root3), bS: Math.hypot(openU, omega * strayF / root3),
+    rOhm: Math.hypot(shortU, left('seriesOhm', isKnown)),
+    xOhm: Math.hypot(shortU, omega * left('seriesH', isKnown)),
+    gS: Math.hypot(openU, beside * strayLoss), bS: Math.hypot(openU, beside),
   }
 }
 

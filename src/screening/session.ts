@@ -1,18 +1,22 @@
 /**
  * A screening session as a pure step machine: (state, input) → (state, effects). Both hands are on the
  * parts: the session asks for a part, waits until it lies still, has it measured, tells the outcome, sees
- * it go and asks for the next. Check standards come at the start, after every so many parts and at the
- * end; while one is out of control nothing is graded, and what was graded since all were last in control
- * is flagged.
+ * it go and asks for the next. What compensates the jig comes before all. Check standards come at the start,
+ * after every so many parts and at the end; while one is out of control nothing is graded, and what was
+ * graded since all were last in control is flagged.
  */
 import type { Deed, Tone } from '../schema/screening.ts'
-import { seeContact, unknownJig, type Contact, type ContactRule, type Look } from './contact.ts'
+import { emptyJig, seeContact, unknownJig, type Contact, type ContactRule, type Look } from './contact.ts'
 
 export type { Deed, Tone } from '../schema/screening.ts'
 
-/** What is asked for: a part of the list, or a check standard. */
+/** What the jig is compensated by. */
+export const zeroNames = ['empty jig', 'shorting wire'] as const
+export type ZeroName = (typeof zeroNames)[number]
+
+/** What is asked for: a part of the list, a check standard, or what the jig is compensated by. */
 export interface Asked {
-  readonly what: 'part' | 'standard'
+  readonly what: 'part' | 'standard' | ZeroName
   readonly id: string
   readonly contact: ContactRule
 }
@@ -23,6 +27,8 @@ export interface SessionPlan {
   readonly standards: readonly Asked[]
   /** Standards are asked for again after so many parts. */
   readonly standardsEvery: number
+  /** What compensates the jig: in order, before anything else. */
+  readonly zeros?: readonly Asked[]
 }
 
 /** How a measured part compares with what was asked for; it is the measuring side that says so. */
@@ -67,7 +73,7 @@ export interface SessionState {
   readonly later: readonly Asked[]
   /** Parts that come before the plan goes on: another was asked for again instead. */
   readonly sooner: readonly Asked[]
-  /** Standards that are due before the next part. */
+  /** What compensates the jig and standards that are due before the next part. */
   readonly due: readonly Asked[]
   /** Graded since all standards were last in control. */
   readonly since: readonly string[]
@@ -79,6 +85,11 @@ export type SessionInput =
   | { readonly type: 'look'; readonly look: Look }
   | { readonly type: 'measured'; readonly outcome: Outcome }
   | { readonly type: 'standard'; readonly id: string; readonly inControl: boolean; readonly says: string }
+  /** The empty jig or the wire was measured; not `ok`: it was something else. `warns`: a person looks. */
+  | {
+      readonly type: 'zeroed'; readonly id: string; readonly ok: boolean; readonly says: string
+      readonly warns?: boolean
+    }
   /** The instruments could not measure: nothing is known of the part. */
   | { readonly type: 'failed'; readonly says: string }
   | { readonly type: 'person'; readonly does: Deed }
@@ -115,7 +126,7 @@ export function beginSession(
   return askNext({
     plan: { ...plan, parts: open.filter(({ id }) => !putOff.has(id)) }, mode: { is: 'done' }, paused: false,
     ending: false, next: 0, later: open.filter(({ id }) => putOff.has(id)), sooner: [], since: [], recent: [],
-    due: open.length > 0 ? plan.standards : [],
+    due: open.length > 0 ? [...plan.zeros ?? [], ...plan.standards] : [],
   }, unknownJig)
 }
 
@@ -128,6 +139,7 @@ export function stepSession(state: SessionState, input: SessionInput): SessionSt
   switch (input.type) {
     case 'measured': return measured(state, mode, input.outcome)
     case 'standard': return standard(state, mode, input)
+    case 'zeroed': return zeroed(state, mode, input)
     case 'failed': return clear(state, mode, input.says)
   }
 }
@@ -136,12 +148,22 @@ function look(state: SessionState, mode: AskedMode | DoubtMode, seen: Look): Ses
   const contact = seeContact(mode.contact, seen, mode.asked.contact)
   const watched: SessionState = { ...state, mode: { ...mode, contact } }
   const phase = mode.is === 'asked' ? mode.phase : null
+  if (mode.asked.what === 'empty jig') return lookAtEmpty(watched, { asked: mode.asked, contact }, phase)
   if (contact.is === 'empty' && phase === 'leaving') return askNext(watched, contact)
   if (contact.is === 'empty' && phase === 'clearing') return ask(watched, mode.asked, contact)
   if (contact.is === 'still' && phase === 'asking' && !state.paused) {
     return measure(watched, { asked: mode.asked, contact }, 'first')
   }
   return { state: watched, effects: nothing }
+}
+
+/** Measured as soon as it is seen empty; where that went wrong, once something has come and gone. */
+function lookAtEmpty(state: SessionState, at: AtJig, phase: Phase | null): SessionStep {
+  const isEmpty = at.contact.is === 'empty'
+  if (phase === 'clearing' && isEmpty && !state.paused) return measure(state, at, 'first')
+  if (phase !== 'asking' || isEmpty) return { state, effects: nothing }
+  const mode: AskedMode = { is: 'asked', ...at, phase: 'clearing', forced: false }
+  return { state: { ...state, mode }, effects: nothing }
 }
 
 const measure = (
@@ -196,6 +218,25 @@ function standard(
   })
 }
 
+function zeroed(
+  state: SessionState, mode: AskedMode, { id, ok, says, warns = false }: SessionInput & { type: 'zeroed' },
+): SessionStep {
+  const { asked, contact, forced } = mode
+  const isZero = asked.what !== 'part' && asked.what !== 'standard'
+  if (!isZero || asked.id !== id) return { state, effects: nothing }
+  const isEmptied = asked.what === 'empty jig'
+  if (!forced && (contact.is === 'empty') !== isEmptied) {
+    return clear(state, mode, isEmptied ? 'something came into the jig while it was measured empty'
+      : 'the shorting wire left the jig while it was measured')
+  }
+  if (!ok) return clear(state, mode, says)
+  const effects = [tell(warns ? 'attention' : 'good', says, asked)]
+  const through = { ...state, due: state.due.filter(one => one.what !== asked.what) }
+  if (state.ending || !isEmptied) return unlessEnding({ state: { ...through, mode: leaving(mode) }, effects })
+  const next = askNext(through, emptyJig)
+  return { state: next.state, effects: [...effects, ...next.effects] }
+}
+
 function outOfControl(state: SessionState, id: string, says: string): SessionStep {
   const flag: SessionEffect = { do: 'flag', ids: state.since, standard: id }
   const text = `${says}. Nothing is graded until the cause is mended`
@@ -216,25 +257,42 @@ const ended = (state: SessionState, before = nothing): SessionStep =>
 
 /** The same one must leave and come back: what lies in the jig now would only fail again. */
 function clear(state: SessionState, { asked, contact }: AtJig, says: string): SessionStep {
-  const step = ask(state, asked, contact)
+  const isUnseen = asked.what === 'empty jig' && contact.is === 'empty' && !state.ending
+  const step = isUnseen ? waitForPerson(state, asked) : ask(state, asked, contact)
   return { state: step.state, effects: [tell('attention', says, asked), ...step.effects] }
 }
+
+/** The jig looks empty, and is not fit to be measured: looking again would only say the same. */
+const waitForPerson = (state: SessionState, asked: Asked): SessionStep => ({
+  state: { ...state, mode: { is: 'asked', asked, phase: 'asking', contact: emptyJig, forced: false } },
+  effects: nothing,
+})
 
 /** Asks for this one; whatever lies in the jig must be seen to go first. */
 function ask(state: SessionState, asked: Asked, contact: Contact): SessionStep {
   if (state.ending) return ended(state)
-  const phase = contact.is === 'empty' ? 'asking' : 'clearing'
-  return {
-    state: { ...state, mode: { is: 'asked', asked, phase, contact, forced: false } },
-    effects: phase === 'asking' && !state.paused ? [tellAsked(asked)] : nothing,
-  }
+  const phase = contact.is === 'empty' && asked.what !== 'empty jig' ? 'asking' : 'clearing'
+  const mode: AskedMode = { is: 'asked', asked, phase, contact, forced: false }
+  const isTold = isCalled(mode) && !state.paused
+  return { state: { ...state, mode }, effects: isTold ? [tellAsked(asked)] : nothing }
 }
+
+/** Its name is said: once the jig is empty, or where it is to become so. */
+const isCalled = ({ phase, asked }: AskedMode): boolean => phase === 'asking' || asked.what === 'empty jig'
 
 const tell = (tone: Tone, text: string, { id }: Asked): SessionEffect =>
   ({ do: 'tell', tone, text, about: id })
 
-const tellAsked = (asked: Asked): SessionEffect =>
-  tell('ask', asked.what === 'part' ? asked.id : `standard ${asked.id}`, asked)
+const tellAsked = (asked: Asked): SessionEffect => tell('ask', nameOf(asked), asked)
+
+function nameOf({ what, id }: Asked): string {
+  switch (what) {
+    case 'part': return id
+    case 'standard': return `standard ${id}`
+    case 'empty jig': return 'leave the jig empty'
+    case 'shorting wire': return 'the shorting wire across 1 and 2'
+  }
+}
 
 /** Standards that are due, what waits, the plan, what was put off, and the standards of the end. */
 function askNext(state: SessionState, contact: Contact): SessionStep {
@@ -289,7 +347,7 @@ const refuse = (state: SessionState, why: string): SessionStep =>
 
 function resume(state: SessionState): SessionStep {
   const { mode } = state
-  const asks = mode.is === 'asked' && mode.phase === 'asking' && state.paused
+  const asks = mode.is === 'asked' && isCalled(mode) && !isMeasuring(mode) && state.paused
   return { state: { ...state, paused: false }, effects: asks ? [tellAsked(mode.asked)] : nothing }
 }
 
@@ -313,7 +371,9 @@ const secondOpinion = (state: SessionState, mode: AskedMode | DoubtMode): Sessio
   stands(mode) ? measure(state, mode, 'second') : refuse(state, 'there is no first result yet')
 
 function skip(state: SessionState, mode: AskedMode | DoubtMode): SessionStep {
-  if (mode.asked.what === 'standard') return refuse(state, 'a check standard is not skipped')
+  const { what } = mode.asked
+  if (what === 'standard') return refuse(state, 'a check standard is not skipped')
+  if (what !== 'part') return refuse(state, `the ${what} is not skipped: the session is to be compensated`)
   if (isMeasuring(mode)) return refuse(state, 'it is being measured')
   if (stands(mode)) return refuse(state, `${mode.asked.id} has its result already`)
   return askNext({ ...state, later: [...state.later, mode.asked] }, mode.contact)

@@ -31,7 +31,7 @@ describe('screening over HTTP', () => {
     expect(begun.statusCode).toBe(202)
     expect(runShape.parse(begun.json())).toMatchObject({ id: 'S1', sequence: 'screen' })
     expect(app.calls.map(({ argument }) => argument)).toEqual([0, 1].map(() =>
-      ({ ...screenBody, standards: [], standardsEvery: 50, insulation: true, absorption: false, mains: { voltageV: 240, frequencyHz: 50 }, ask: 'open' })))
+      ({ ...screenBody, standards: [], standardsEvery: 50, compensate: false, insulation: true, absorption: false, mains: { voltageV: 240, frequencyHz: 50 }, ask: 'open' })))
   })
   it('passes deeds on, and refusals back in the one error shape', async () => {
     expect((await ask('POST', '/screening/deed', { does: 'second opinion' })).json()).toEqual({ done: true })

@@ -27,6 +27,11 @@ class Bench {
       return verdictOf(asked.id)
     },
     checkStandard: async ({ id }) => ({ inControl: true, says: `${id} in control` }),
+    zero: async what => {
+      this.log.push(`zero ${what}`)
+      if (this.failures-- > 0) throw new BenchError('LINK_TIMEOUT', 'the bridge gave no answer')
+      return { ok: true, says: `${what} was read` }
+    },
     keep: async ({ id }, opinion) => { this.log.push(`keep ${id} ${opinion}`) },
     withdraw: async id => { this.log.push(`withdraw ${id}`) },
     flag: async ids => { this.log.push(`flag ${ids.join(' ')}`) },

@@ -3,10 +3,10 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { SeededRandom } from '../../src/base/random.ts'
 import { correctOpenShort, fromAdmittance, withOpenShort } from '../../src/analysis/impedance.ts'
-import type { NullRow, Nulls } from '../../src/schema/compensation.ts'
+import { usualResiduals as usual, type NullRow, type Nulls } from '../../src/schema/compensation.ts'
 import type { ImpedanceReading, Pair } from '../../src/schema/jig.ts'
 import type { Measured } from '../../src/schema/reading.ts'
-import { afterwards, residualsOf, usual } from '../../src/screening/residuals.ts'
+import { afterwards, residualsOf } from '../../src/screening/residuals.ts'
 
 const ends: Pair = { high: 1, low: 2 }
 const good = (value: number, u = 0): Measured => ({ value, u, quality: 'good', atMs: 0 })
@@ -37,7 +37,7 @@ describe('a jig that was compensated', () => {
     const residuals = residualsOf(of(row({ frequencyHz: 0, shortOhm: 0.21, shortReactanceOhm: 0, openS: null, openSusceptanceS: null, openU: null })))
     expect(residuals.resistance(good(1.21, 0.01), ends, 2)).toMatchObject({ value: 1, u: 0.01 })
     expect(residuals.resistance(good(1.21), ends, 4).value).toBe(1.21)
-    expect(residuals.leadsU(ends)).toBeCloseTo(afterwards.leadsOhm / Math.sqrt(3), 4)
+    expect(residuals.leadsU(ends)).toBeCloseTo(afterwards.leadsOhm * Math.sqrt(2 / 3), 4)
   })
 
   it('takes nothing off at other frequencies and terminals, and leaves open there what is usual', () => {
@@ -73,7 +73,8 @@ describe('a jig that was compensated', () => {
 /** Standard deviations of what the part seems to be, while the jig comes back a little different each time. */
 function spread(part: { rOhm: number; xOhm: number }, known: NullRow, seed: number): { rOhm: number; xOhm: number } {
   const random = new SeededRandom(seed)
-  const even = (extent: number): number => random.uniform(-extent, extent)
+  /** As nulled, and with the part in. */
+  const even = (extent: number): number => random.uniform(-extent, extent) + random.uniform(-extent, extent)
   const omega = 2 * Math.PI * known.frequencyHz
   const found = Array.from({ length: 20_000 }, () => {
     const is = fixtureOf({

@@ -1,76 +1,7 @@
 /** The screening session: who is asked for when, and that no grade is kept that should not be. */
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { deeds } from '../../src/schema/screening.ts'
-import { usualContact } from '../../src/screening/contact.ts'
-import {
-  beginSession, stepSession,
-  type Asked, type Outcome, type SessionEffect, type SessionInput, type SessionState,
-} from '../../src/screening/session.ts'
-
-const contact = { ...usualContact, openOhm: 1e6 }
-const part = (id: string): Asked => ({ what: 'part', id, contact })
-const standard = (id: string): Asked => ({ what: 'standard', id, contact })
-
-/** One jig and what is in it: looks ten times a second. */
-class Hands {
-  state: SessionState
-  readonly effects: SessionEffect[] = []
-  #nowMs = 0
-
-  constructor(parts: string[], standards: string[] = [], standardsEvery = 5, settled: string[] = []) {
-    const begun = beginSession(
-      { parts: parts.map(part), standards: standards.map(standard), standardsEvery }, new Set(settled),
-    )
-    this.state = begun.state
-    this.effects.push(...begun.effects)
-  }
-
-  feed(input: SessionInput): readonly SessionEffect[] {
-    const step = stepSession(this.state, input)
-    this.state = step.state
-    this.effects.push(...step.effects)
-    return step.effects
-  }
-
-  look(ohm: number, times = 1): void {
-    for (let i = 0; i < times; i++) {
-      this.#nowMs += 100
-      this.feed({ type: 'look', look: { atMs: this.#nowMs, ohm, noiseOhm: ohm === Infinity ? 0 : ohm * 1e-4 } })
-    }
-  }
-
-  /** Takes out what is in, puts the part in, and answers the measurement. */
-  put(ohm: number, outcome: Partial<Outcome> = {}): void {
-    this.look(Infinity, 3)
-    this.look(ohm, 6)
-    this.answer(outcome)
-  }
-
-  answer(outcome: Partial<Outcome> = {}): void {
-    const { mode } = this.state
-    if (mode.is !== 'asked' || mode.phase !== 'measuring') return
-    const { id, what } = mode.asked
-    if (what === 'standard') this.feed({ type: 'standard', id, inControl: true, says: `${id} in control` })
-    else this.feed({ type: 'measured', outcome: { ...sound(id), ...outcome } })
-  }
-
-  get asked(): string | null { return 'asked' in this.state.mode ? this.state.mode.asked.id : null }
-  of<D extends SessionEffect['do']>(kind: D): (SessionEffect & { do: D })[] {
-    return this.effects.filter(one => one.do === kind) as (SessionEffect & { do: D })[]
-  }
-  /** Parts with a result that was not taken back. */
-  get kept(): string[] {
-    const ids: string[] = []
-    for (const one of this.effects) {
-      if (one.do === 'keep' && !ids.includes(one.outcome.id)) ids.push(one.outcome.id)
-      if (one.do === 'withdraw') ids.splice(ids.indexOf(one.id), 1)
-    }
-    return ids
-  }
-}
-
-const sound = (id: string): Outcome => ({ id, grade: 'accept', says: `${id} good`, strange: false, looksLike: null })
+import { action, finish, Hands } from './session-hands.ts'
 
 describe('a screening session', () => {
   it('asks for each part, measures it when it lies still, and ends when all have a result', () => {
@@ -257,14 +188,6 @@ describe('a screening session', () => {
   })
 })
 
-const action = fc.oneof(
-  { weight: 6, arbitrary: fc.record({ kind: fc.constant('put' as const), strange: fc.boolean() }) },
-  { weight: 2, arbitrary: fc.record({ kind: fc.constant('look' as const), ohm: fc.constantFrom(Infinity, 100, 150) }) },
-  { weight: 1, arbitrary: fc.record({ kind: fc.constant('fail' as const) }) },
-  { weight: 1, arbitrary: fc.record({ kind: fc.constant('drift' as const) }) },
-  { weight: 3, arbitrary: fc.record({ kind: fc.constant('deed' as const), does: fc.constantFrom(...deeds.filter(d => d !== 'end')) }) },
-)
-
 describe('whatever hands and people do', () => {
   it('gives every part one result at most at a time, none while standards are out of control, and loses none', () => {
     fc.assert(fc.property(fc.array(action, { maxLength: 120 }), actions => {
@@ -277,6 +200,7 @@ describe('whatever hands and people do', () => {
         else if (one.kind === 'look') hands.look(one.ohm)
         else if (one.kind === 'fail') hands.feed({ type: 'failed', says: 'no answer' })
         else if (one.kind === 'deed') hands.feed({ type: 'person', does: one.does })
+        else if (one.kind === 'zeroed') hands.zeroed({ ok: one.ok })
         else if (hands.state.mode.is === 'asked' && hands.state.mode.asked.what === 'standard') {
           hands.feed({ type: 'standard', id: hands.state.mode.asked.id, inControl: false, says: 'drifted' })
         }
@@ -293,15 +217,3 @@ describe('whatever hands and people do', () => {
     }), { numRuns: 300 })
   })
 })
-
-/** A patient person with sound parts brings every session to its end. */
-function finish(hands: Hands): void {
-  hands.feed({ type: 'person', does: 'resume' })
-  for (let i = 0; i < 60 && hands.state.mode.is !== 'done'; i++) {
-    if (hands.state.mode.is === 'out of control') hands.feed({ type: 'person', does: 'adjusted' })
-    if (hands.state.mode.is === 'in doubt') hands.feed({ type: 'person', does: 'keep' })
-    hands.answer()
-    hands.put(100)
-  }
-  hands.look(Infinity, 3)
-}
