@@ -54,6 +54,17 @@ const mosfet = (kind: ComponentKind): ToProve => {
   }
 }
 
+const depletion = (kind: ComponentKind): ToProve => {
+  const { low, high } = around(kind)
+  return {
+    kind: 'depletion-mosfet', channel: kind.slice(0, 1) as 'n' | 'p', drainV: 10, idssA: { low: 1e-3, source },
+    // At 10 µA the gate stands up to 0.1 V short of where the channel ends.
+    cutoff: { currentA: 1e-5, volt: { low: low! - 0.15, high: high!, source } },
+    slope: { currentA: 1e-3, siemens: { low: 1.7e-3, source } },
+    drainLeak: { gateV: 10, atV: 10, ampere: { high: 1e-6, source } }, gateLeak: { atV: 10, ampere: { high: 1e-8, source } },
+  }
+}
+
 export const asked: Partial<Record<ComponentKind, ToProve>> = {
   resistor: { kind: 'resistor', ohm: valued('resistor'), ratedW: 0.25 },
   potentiometer: {
@@ -96,6 +107,7 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
   },
   npn: bipolar('npn'), pnp: bipolar('pnp'), 'npn-germanium': bipolar('npn-germanium'), 'pnp-germanium': bipolar('pnp-germanium'),
   'n-jfet': jfet('n-jfet'), 'p-jfet': jfet('p-jfet'), 'n-mosfet': mosfet('n-mosfet'), 'p-mosfet': mosfet('p-mosfet'),
+  'n-depletion-mosfet': depletion('n-depletion-mosfet'), 'p-depletion-mosfet': depletion('p-depletion-mosfet'),
   contact: { kind: 'contact', ohm: { high: 0.1, source } },
 }
 export const kinds = Object.keys(asked) as ComponentKind[]

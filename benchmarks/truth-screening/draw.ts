@@ -53,7 +53,7 @@ const bipolar = (kind: 'npn' | 'pnp', material: 'silicon' | 'germanium'): Kind =
   // A list says no gain: at least 20 is asked.
   main: 'gain', criterion: 'gain', edges: () => [20], spread: 0.03,
 })
-const field = (kind: 'jfet-n' | 'jfet-p' | 'mosfet-n' | 'mosfet-p', value: number, volts: number): Kind =>
+const field = (kind: 'jfet-n' | 'jfet-p' | 'mosfet-n' | 'mosfet-p' | 'mosfet-n-depletion' | 'mosfet-p-depletion', value: number, volts: number): Kind =>
   ({ rating: () => ({ value, tolerance: 0.3, volts }), listed: () => ({ kind }) })
 
 export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
@@ -82,6 +82,7 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
   'npn-germanium': bipolar('npn', 'germanium'), 'pnp-germanium': bipolar('pnp', 'germanium'),
   'n-jfet': field('jfet-n', 6e-3, 3), 'p-jfet': field('jfet-p', 4e-3, 3),
   'n-mosfet': field('mosfet-n', 2, 60), 'p-mosfet': field('mosfet-p', 2.5, 60),
+  'n-depletion-mosfet': field('mosfet-n-depletion', 2, 60), 'p-depletion-mosfet': field('mosfet-p-depletion', 2.5, 60),
   'bridge-rectifier': { rating: () => ({ value: 100, tolerance: 0 }), listed: () => ({ kind: 'bridge-rectifier', ratedV: 100 }) },
   potentiometer: {
     rating: random => ({ value: random.pick([1e4, 1e5]), tolerance: 0.2 }),

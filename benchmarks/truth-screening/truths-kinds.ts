@@ -36,10 +36,21 @@ const joined = (part: Component, amps: number): number => {
     drive(part, 'gate', 'drain', 'voltage', 0, 1e-3)).volts
 }
 
+const isDepletion = ({ truth: { kind } }: Component): boolean => kind.endsWith('depletion-mosfet')
+
+/** Volts against the channel that leave it a current, the drain 10 V from the gate. */
+const against = (part: Component, amps: number): number => {
+  const sign = channelSign(part)
+  const { volts } = part.dcAtPins([drive(part, 'source', 'gate', 'current', -sign * amps, 20),
+    drive(part, 'drain', 'gate', 'voltage', sign * 10, 0.1)]).drives[0]!
+  return sign * volts
+}
+
 /** By the square law through the points at half and at twice the current. */
 function slopeS(part: Component, amps: number): number {
   const [low, high] = [amps / 2, amps * 2]
-  const perV = (Math.sqrt(high) - Math.sqrt(low)) / (joined(part, high) - joined(part, low))
+  const volts = (at: number): number => isDepletion(part) ? -against(part, at) : joined(part, at)
+  const perV = (Math.sqrt(high) - Math.sqrt(low)) / (volts(high) - volts(low))
   return 2 * perV * Math.sqrt(amps)
 }
 
@@ -67,16 +78,16 @@ const coilNames = ['2.1', '2.2', '3.1'] as const
 
 export const asksOfKinds: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
   'drain current': part => channel(part, 10, 0).amps,
-  'cut-off voltage': part => part.truth.values['pinchV']!,
+  'cut-off voltage': part => isDepletion(part) ? against(part, 1e-5) : part.truth.values['pinchV']!,
   'gate leakage': part => isJunctionFet(part) ? gate(part, -15) : Math.max(gate(part, 10), gate(part, -10)),
   'threshold voltage': part => joined(part, 250e-6),
-  transconductance: part => slopeS(part, 0.01),
+  transconductance: part => slopeS(part, isDepletion(part) ? 1e-3 : 0.01),
   'on-resistance': part => {
     const sign = channelSign(part)
     return first(part, drive(part, 'drain', 'source', 'current', sign * 0.05, 5),
       drive(part, 'gate', 'source', 'voltage', sign * 10, 1e-3)).volts / 0.05
   },
-  'drain leakage': part => channel(part, 20, 0).amps,
+  'drain leakage': part => isDepletion(part) ? channel(part, 10, -10).amps : channel(part, 20, 0).amps,
   // A wiper is never twice the same: its middle is what it is. The rest is the least that the simulation has.
   'end resistance': ({ truth: { values } }) => values['endOhm']! + values['wiperOhm']! + 0.1,
   'turns ratio': ({ truth: { kind, values } }, nth) => kind === 'tapped-transformer'

@@ -180,4 +180,5 @@ const builds: Readonly<Record<ComponentKind, Build>> = {
   npn: bipolar('npn'), pnp: bipolar('pnp'),
   'npn-germanium': bipolar('npn'), 'pnp-germanium': bipolar('pnp'), 'n-jfet': jfet('n'), 'p-jfet': jfet('p'),
   'n-mosfet': mosfet('n'), 'p-mosfet': mosfet('p'),
+  'n-depletion-mosfet': mosfet('n'), 'p-depletion-mosfet': mosfet('p'),
 }

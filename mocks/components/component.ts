@@ -65,8 +65,8 @@ export class Component {
   get terminals(): number { return this.network.terminals }
 
   /**
-   * The pin that a lead of a jig is on. One that hangs in the air has a node of its own, behind the pins; most
-   * parts have their pins where the leads of a jig are.
+   * The pin that a lead of a jig is on. One that hangs in the air has a node of its own, behind the pins;
+   * most parts have their pins where the leads of a jig are.
    */
   led(terminal: number): number {
     return this.#leads ? this.#leads.at(terminal) ?? this.truth.pins.length + terminal : terminal
@@ -146,7 +146,8 @@ export class Component {
     shorted: readonly (readonly [number, number])[] = [], conditions: Partial<Conditions> = {},
   ): Complex {
     const joined = this.#clip ? [...shorted, this.#clip] : shorted
-    const led = ([one, other]: readonly [number, number]): [number, number] => [this.led(one), this.led(other)]
+    const led = ([one, other]: readonly [number, number]): [number, number] =>
+      [this.led(one), this.led(other)]
     return impedance(this.network, hertz, led(between), joined.map(led), { ...usual, ...conditions })
   }
 

@@ -181,6 +181,15 @@ const mosfet: Draw = (rating, random) => ({
   onOhm: random.uniform(0.5, 3), farad: random.uniform(20e-12, 100e-12),
 })
 
+/** Of a sound one that conducts without gate volts, A/V². */
+export const leastDepletionAmpsPerV2 = 1e-3
+
+/** The same with its threshold on the other side of no volts, and a channel of few milliamperes. */
+const depletion: Draw = (rating, random) => ({
+  ...mosfet(rating, random), thresholdV: -sorted(rating, random),
+  ampsPerV2: logUniform(random, leastDepletionAmpsPerV2, 5e-3),
+})
+
 const contact: Draw = (rating, random) =>
   ({ ohm: rating.value * random.uniform(0.3, 1), spread: random.uniform(0.02, 0.1) })
 
@@ -194,4 +203,5 @@ export const draws: Readonly<Record<ComponentKind, Draw>> = {
   'paper-capacitor': capacitor([0.003, 0.008], 3e3, [3e-3, 1e-2]), 'tantalum-capacitor': tantalum,
   npn: bipolar(false), pnp: bipolar(false), 'npn-germanium': bipolar(true), 'pnp-germanium': bipolar(true),
   'n-jfet': jfet, 'p-jfet': jfet, 'n-mosfet': mosfet, 'p-mosfet': mosfet,
+  'n-depletion-mosfet': depletion, 'p-depletion-mosfet': depletion,
 }

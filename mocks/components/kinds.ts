@@ -5,14 +5,15 @@ export const componentKinds = [
   'paper-capacitor', 'mains-capacitor', 'electrolytic-capacitor', 'tantalum-capacitor',
   'inductor', 'transformer', 'tapped-transformer', 'diode', 'zener', 'led',
   'bridge-rectifier', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
-  'p-mosfet', 'contact',
+  'p-mosfet', 'n-depletion-mosfet', 'p-depletion-mosfet', 'contact',
 ] as const
 export type ComponentKind = (typeof componentKinds)[number]
 
 /**
  * What is printed, SI. `value`: ohms (resistor, potentiometer, contact), farads, henries (of the primary),
  * volts (zener; rated reverse volts of a diode or a bridge; forward volts of an LED; threshold of a
- * MOSFET), current gain (bipolar), amperes at no gate volts (JFET).
+ * MOSFET, cut-off of one that conducts without gate volts), current gain (bipolar), amperes at no gate volts
+ * (JFET).
  */
 export interface Rating {
   readonly value: number
@@ -57,6 +58,8 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   'pnp-germanium': { value: 80, tolerance: 0.5, volts: 25 },
   'n-jfet': { value: 6e-3, tolerance: 0.5, volts: 3 }, 'p-jfet': { value: 4e-3, tolerance: 0.5, volts: 3 },
   'n-mosfet': { value: 2, tolerance: 0.3, volts: 60 }, 'p-mosfet': { value: 2.5, tolerance: 0.3, volts: 60 },
+  'n-depletion-mosfet': { value: 2, tolerance: 0.4, volts: 60 },
+  'p-depletion-mosfet': { value: 2.5, tolerance: 0.4, volts: 60 },
   contact: { value: 0.03, tolerance: 1 },
 }
 
@@ -67,6 +70,7 @@ export const mistakenFor: Readonly<Partial<Record<ComponentKind, ComponentKind>>
   diode: 'zener', zener: 'diode',
   led: 'diode', npn: 'pnp', pnp: 'npn', 'npn-germanium': 'npn', 'pnp-germanium': 'pnp', 'n-jfet': 'npn',
   'p-jfet': 'pnp', 'n-mosfet': 'p-mosfet', 'p-mosfet': 'n-mosfet',
+  'n-depletion-mosfet': 'n-mosfet', 'p-depletion-mosfet': 'p-mosfet',
 }
 
 const common = ['open', 'wrong-value', 'mislabelled', 'poor-contact'] as const
@@ -92,6 +96,7 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   diode: semiconductor, zener: [...semiconductor, 'wrong-value', 'drifted'], led: semiconductor,
   npn: transistor, pnp: transistor, 'npn-germanium': transistor, 'pnp-germanium': transistor,
   'n-jfet': transistor, 'p-jfet': transistor, 'n-mosfet': transistor, 'p-mosfet': transistor,
+  'n-depletion-mosfet': transistor, 'p-depletion-mosfet': transistor,
   contact: ['open', 'drifted', 'poor-contact'],
 }
 

@@ -2,7 +2,7 @@
 import { assert } from '../../src/base/assert.ts'
 import { SeededRandom } from '../../src/base/random.ts'
 import { Component, type ComponentTruth } from './component.ts'
-import { draws, leastAmpsPerV2, type Values } from './draw.ts'
+import { draws, leastAmpsPerV2, leastDepletionAmpsPerV2, type Values } from './draw.ts'
 import {
   defectsOf, isPolar, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
 } from './kinds.ts'
@@ -80,7 +80,8 @@ function lowGain({ kind, values }: ComponentTruth, random: SeededRandom): { valu
   const factor = 1 / random.uniform(5, 12)
   if (kind.endsWith('jfet')) return times(values, 'saturatedA', factor)
   // Sound ones lie a decade apart: less than the least of them.
-  if (kind.endsWith('mosfet')) return { values: { ...values, ampsPerV2: 2.5 * leastAmpsPerV2 * factor } }
+  const least = kind.endsWith('depletion-mosfet') ? leastDepletionAmpsPerV2 : leastAmpsPerV2
+  if (kind.endsWith('mosfet')) return { values: { ...values, ampsPerV2: 2.5 * least * factor } }
   return times(values, 'gain', factor)
 }
 

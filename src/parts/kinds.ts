@@ -40,6 +40,7 @@ const dielectricWords: Readonly<Record<string, ListedDielectric>> = {
 /** Words that tell transistors apart, and words that tell nothing here. */
 const signs = [
   'transistor', 'bipolar', 'bjt', 'jfet', 'mosfet', 'fet', 'n-channel', 'p-channel', 'n', 'p', 'contact',
+  'depletion', 'enhancement',
 ]
 /** Words that make a film one of a resistor. */
 const resistive = ['carbon', 'metal', 'oxide', 'composition', 'wirewound']
@@ -91,6 +92,9 @@ function narrowed(kinds: Set<PartKind>): PartKind[] {
 function transistorOf(said: ReadonlySet<string>): { kind: PartKind | null; open: string | null } {
   const channel = (['n', 'p'] as const).find(one => said.has(one) || said.has(`${one}-channel`))
   const gate = said.has('jfet') ? 'jfet' : said.has('mosfet') ? 'mosfet' : null
+  // Every junction type conducts without gate volts.
+  if (channel && said.has('depletion') && gate !== 'jfet')
+    return { kind: `mosfet-${channel}-depletion`, open: null }
   if (gate && channel) return { kind: `${gate}-${channel}`, open: null }
   if (gate) return { kind: null, open: `${gate}-n or ${gate}-p` }
   if (said.has('fet')) return { kind: null, open: 'jfet or mosfet, and its channel' }
@@ -110,7 +114,8 @@ const letters: Readonly<Record<string, readonly PartKind[]>> = {
   DS: ['lamp', 'led'], LP: ['lamp'], Y: ['crystal'], XTAL: ['crystal'], RT: ['thermistor'], V: ['tube'],
   U: ['integrated-circuit'], IC: ['integrated-circuit'], J: ['connector'], P: ['connector', 'potentiometer'],
   POT: ['potentiometer'], RV: ['potentiometer', 'varistor'], VR: ['potentiometer', 'zener'],
-  Q: ['npn', 'pnp', 'jfet-n', 'jfet-p', 'mosfet-n', 'mosfet-p'], TR: ['npn', 'pnp', 'transformer'],
+  Q: ['npn', 'pnp', 'jfet-n', 'jfet-p', 'mosfet-n', 'mosfet-p',
+    'mosfet-n-depletion', 'mosfet-p-depletion'], TR: ['npn', 'pnp', 'transformer'],
 }
 
 /** Kinds that designators with such letters usually have: one to propose, several or none to ask. */

@@ -3,7 +3,8 @@ import { z } from 'zod'
 
 export const partKinds = [
   'resistor', 'potentiometer', 'switch', 'relay-contact', 'capacitor', 'inductor', 'transformer', 'diode',
-  'zener', 'bridge-rectifier', 'led', 'npn', 'pnp', 'jfet-n', 'jfet-p', 'mosfet-n', 'mosfet-p', 'fuse',
+  'zener', 'bridge-rectifier', 'led', 'npn', 'pnp', 'jfet-n', 'jfet-p', 'mosfet-n', 'mosfet-p',
+  'mosfet-n-depletion', 'mosfet-p-depletion', 'fuse',
   'lamp',
   'crystal', 'thermistor', 'varistor', 'tube', 'integrated-circuit', 'connector',
 ] as const

@@ -13,6 +13,7 @@ import type { Item } from './grade.ts'
 import { proveBipolar } from './methods/bipolar.ts'
 import { fourLegs, proveBridgeRectifier } from './methods/bridge-rectifier.ts'
 import { capacitorConditions, proveCapacitor } from './methods/capacitor.ts'
+import { proveDepletion } from './methods/depletion.ts'
 import { proveDiode } from './methods/diode.ts'
 import { proveJunctionFet, proveMosfet } from './methods/field-effect.ts'
 import { lookJoined } from './methods/field-pins.ts'
@@ -65,6 +66,7 @@ function openOhmOf(part: ToProve, jig: Pick<Jig, 'reach'>): number {
     case 'bipolar':
     case 'jfet':
     case 'mosfet':
+    case 'depletion-mosfet':
       return junctionOpenOhm
   }
 }
@@ -110,6 +112,7 @@ export async function lookAt(jig: Jig, part: ToProve, clock: Clock): Promise<Loo
       return look(await conducting(jig, pairsOf(fourLegs)), 0)
     case 'jfet':
     case 'mosfet':
+    case 'depletion-mosfet':
       return look(await conductingJoined(jig), 0)
   }
 }
@@ -163,6 +166,7 @@ const needs: Record<ToProve['kind'], readonly (keyof typeof reachNames)[]> = {
   inductor: ['bridge'], transformer: ['ohms', 'bridge'], diode: ['source'],
   'bridge-rectifier': ['source'],
   bipolar: ['source', 'secondSource'], jfet: ['source', 'secondSource'], mosfet: ['source', 'secondSource'],
+  'depletion-mosfet': ['source', 'secondSource'],
 }
 const reachNames = { ohms: 'ohm meter', bridge: 'bridge', source: 'source', secondSource: 'second source' }
 
@@ -190,5 +194,6 @@ export async function prove(
     case 'bipolar': return proveBipolar(jig, part)
     case 'jfet': return proveJunctionFet(jig, part)
     case 'mosfet': return proveMosfet(jig, part)
+    case 'depletion-mosfet': return proveDepletion(jig, part)
   }
 }

@@ -4,7 +4,7 @@
  * is inside may still be no good for its place. SI units.
  */
 import type { PartsLine } from '../schema/parts-list.ts'
-import type { JunctionFet, Mosfet } from './to-prove.ts'
+import type { DepletionFet, JunctionFet, Mosfet } from './to-prove.ts'
 
 /** Gate and drain leakage are read at the rating, and never above this: what the data of small types use. */
 const [gateMostV, drainMostV] = [15, 20]
@@ -39,6 +39,23 @@ export const mosfet = ({ ratedV }: PartsLine, channel: 'n' | 'p'): Mosfet => ({
   drainLeak: {
     atV: Math.min(ratedV ?? drainMostV, drainMostV),
     ampere: { high: 1e-6, source: 'drain leakage without gate volts, data sheets, from memory' },
+  },
+  gateLeak: { atV: 10, ampere: { high: 1e-7, source: 'insulated gate, data sheets, from memory' } },
+})
+
+/** What is asked of the small types that conduct without gate volts; large ones carry more. */
+export const depletionFet = ({ ratedV }: PartsLine, channel: 'n' | 'p'): DepletionFet => ({
+  kind: 'depletion-mosfet', channel, drainV: Math.min(ratedV ?? 10, 10),
+  idssA: { low: 1e-3, source: 'depletion type without gate volts, common practice' },
+  cutoff: {
+    currentA: 1e-5, volt: { low: 0.5, high: 8, source: 'depletion type, cut-off at 10 µA, common practice' },
+  },
+  slope: {
+    currentA: 1e-3, siemens: { low: 1e-3, source: 'slope of small depletion types at 1 mA, common practice' },
+  },
+  drainLeak: {
+    gateV: 10, atV: Math.min(ratedV ?? 10, 10),
+    ampere: { high: 1e-6, source: 'depletion type shut by 10 V at the gate, data sheets, from memory' },
   },
   gateLeak: { atV: 10, ampere: { high: 1e-7, source: 'insulated gate, data sheets, from memory' } },
 })

@@ -13,7 +13,7 @@ import {
 } from './from-list-capacitor.ts'
 import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
 import { transformer } from './from-list-transformer.ts'
-import { junctionFet, mosfet } from './from-list-field.ts'
+import { depletionFet, junctionFet, mosfet } from './from-list-field.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
 import type { Bipolar, Diode, ToProve, Value } from './to-prove.ts'
@@ -83,6 +83,9 @@ function toProve(line: PartsLine, wishes: CapacitorWishes): ToProve | Lack {
     case 'mosfet-n':
     case 'mosfet-p':
       return mosfet(line, line.kind === 'mosfet-n' ? 'n' : 'p')
+    case 'mosfet-n-depletion':
+    case 'mosfet-p-depletion':
+      return depletionFet(line, line.kind === 'mosfet-n-depletion' ? 'n' : 'p')
     case null:
       return { why: 'the list does not say what it is', wayOut: 'add a kind to its line' }
     default:

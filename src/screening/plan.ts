@@ -10,7 +10,9 @@ import { drainRoom } from './methods/field-effect.ts'
 import { nearestHz } from './methods/reactive.ts'
 import { capacitorOf } from './plan-capacitor.ts'
 import { potentiometerOf, transformerOf } from './plan-kinds.ts'
-import type { Bipolar, BridgeRectifier, Diode, JunctionFet, Mosfet, ToProve } from './to-prove.ts'
+import type {
+  Bipolar, BridgeRectifier, DepletionFet, Diode, JunctionFet, Mosfet, ToProve,
+} from './to-prove.ts'
 
 export interface SetUp {
   /** What hands do once for the whole group, in words. */
@@ -134,6 +136,7 @@ function wantsOf(part: ToProve, reach: JigReach, bounds: PlanBounds): Wants | La
       return bipolarOf(part, reach)
     case 'jfet':
     case 'mosfet':
+    case 'depletion-mosfet':
       return fieldEffectOf(part, reach)
   }
 }
@@ -244,7 +247,8 @@ function bipolarOf(part: Bipolar, { terminals, source, secondSource }: JigReach)
 }
 
 /** What the gate gets, what the drain gets, and the greatest current. */
-function asksOf(part: JunctionFet | Mosfet): { gateV: number; mostV: number; mostA: number } {
+function asksOf(part: JunctionFet | Mosfet | DepletionFet): { gateV: number; mostV: number; mostA: number } {
+  if (part.kind === 'depletion-mosfet') return ofDepletion(part)
   const gateV = part.kind === 'jfet' ? part.gateLeak.atV : Math.max(part.gateLeak.atV, part.on.gateV)
   return part.kind === 'jfet'
     ? {
@@ -259,7 +263,16 @@ function asksOf(part: JunctionFet | Mosfet): { gateV: number; mostV: number; mos
       }
 }
 
-function fieldEffectOf(part: JunctionFet | Mosfet, reach: JigReach): Wants | Lack {
+/** Drain and gate may have their volts against each other; the source carries what it can of a large one. */
+function ofDepletion(part: DepletionFet): { gateV: number; mostV: number; mostA: number } {
+  const gateV = Math.max(part.gateLeak.atV, part.drainLeak.gateV, part.drainV)
+  return {
+    gateV, mostV: Math.max(probing.voltageV, gateV, part.drainLeak.atV + part.drainLeak.gateV),
+    mostA: Math.max(part.idssA.low ?? 0, 2 * part.slope.currentA),
+  }
+}
+
+function fieldEffectOf(part: JunctionFet | Mosfet | DepletionFet, reach: JigReach): Wants | Lack {
   const { terminals, source, secondSource } = reach
   if (!source || !secondSource) return noSource
   if (terminals < 3)
@@ -268,7 +281,8 @@ function fieldEffectOf(part: JunctionFet | Mosfet, reach: JigReach): Wants | Lac
   if (mostA > source.currentMaxA) return outOfReach(mostA, 'A', source.currentMaxA)
   if (mostV > source.voltageMaxV) return outOfReach(mostV, 'V', source.voltageMaxV)
   if (gateV > secondSource.voltageMaxV) return outOfReach(gateV, 'V', secondSource.voltageMaxV)
-  const statics = part.kind === 'mosfet' ? '; a wrist strap first: static kills gates' : ''
+  const isInsulated = part.kind !== 'jfet'
+  const statics = isInsulated ? '; a wrist strap first: static kills gates' : ''
   return {
     setUp: {
       leads: `socket of three legs, any order${statics}`,
@@ -277,6 +291,6 @@ function fieldEffectOf(part: JunctionFet | Mosfet, reach: JigReach): Wants | Lac
       mostA,
     },
     measureS: fieldEffectS,
-    rank: part.kind === 'mosfet' ? 6 : 5,
+    rank: isInsulated ? 6 : 5,
   }
 }

@@ -186,6 +186,21 @@ export interface Mosfet {
   readonly gateLeak: { readonly atV: number; readonly ampere: Limit }
 }
 
+/** The same, of a sort that conducts without gate volts and is shut by them. Magnitudes. */
+export interface DepletionFet {
+  readonly kind: 'depletion-mosfet'
+  readonly channel: 'n' | 'p' | null
+  readonly drainV: number
+  /** Drain current without gate volts. */
+  readonly idssA: Limit
+  /** Gate volts against the channel that leave it so little. */
+  readonly cutoff: { readonly currentA: number; readonly volt: Limit }
+  readonly slope: { readonly currentA: number; readonly siemens: Limit }
+  /** With `gateV` against the channel. */
+  readonly drainLeak: { readonly gateV: number; readonly atV: number; readonly ampere: Limit }
+  readonly gateLeak: { readonly atV: number; readonly ampere: Limit }
+}
+
 export interface Contact {
   readonly kind: 'contact'
   readonly ohm: Limit
@@ -193,4 +208,4 @@ export interface Contact {
 
 export type ToProve =
   | Resistor | Potentiometer | Capacitor | Inductor | Transformer | Diode | BridgeRectifier | Bipolar
-  | JunctionFet | Mosfet | Contact
+  | JunctionFet | Mosfet | DepletionFet | Contact

@@ -28,6 +28,20 @@ describe('field-effect transistors', () => {
   })
 })
 
+describe('transistors with an insulated gate that conduct without gate volts', () => {
+  it('are screened from a list, and told from those that do not and from shorted ones', async () => {
+    const parts = [
+      tablePart('Q1', 'n-depletion-mosfet'), tablePart('Q2', 'p-depletion-mosfet', 'reversed'), tablePart('Q3', 'n-depletion-mosfet', 'short'),
+      tablePart('Q4', 'n-depletion-mosfet', 'mislabelled'), tablePart('Q5', 'n-depletion-mosfet', 'open'), tablePart('Q6', 'n-depletion-mosfet', 'leaky'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ Q1: 'accept', Q2: 'accept', Q3: 'reject', Q4: 'reject', Q5: 'reject', Q6: 'reject' })
+    expect(got.reasons).toMatch(/Q4: it does not conduct without gate volts/)
+    expect(got.wrongs).toEqual([])
+    expect(got.mostV).toBeLessThan(20.01)
+  })
+})
+
 describe('bridge rectifiers', () => {
   it('are screened on a jig of four terminals: sound, leaky, shorted, lying another way', async () => {
     const parts = [

@@ -46,7 +46,7 @@ describe('a parts list', () => {
 
   it('asks for the kind where the letter leaves it open or says nothing', () => {
     expect(told('ref,value\nQ1,BC107\nX1,foo\nRV1,10k\n')).toEqual([
-      '2:1 kind: expected a kind of part: npn, pnp, jfet-n, jfet-p, mosfet-n, mosfet-p, got nothing beside the letter Q',
+      '2:1 kind: expected a kind of part: npn, pnp, jfet-n, jfet-p, mosfet-n, mosfet-p, mosfet-n-depletion, mosfet-p-depletion, got nothing beside the letter Q',
       '3:1 kind: expected a kind of part, got nothing beside the letter X',
       '4:1 kind: expected a kind of part: potentiometer, varistor, got nothing beside the letter RV',
     ])

@@ -20,21 +20,21 @@ const leakMs = 300
 const gateMostA = 1e-5
 
 /** Legs, and the sign that turns magnitudes: 1 for an n-channel part. */
-interface Placed {
+export interface Placed {
   readonly gate: Terminal
   readonly drain: Terminal
   readonly source: Terminal
   readonly sign: 1 | -1
 }
 
-const placedAs = ({ gate, drain, source }: Gate, channel: 'n' | 'p'): Placed =>
+export const placedAs = ({ gate, drain, source }: Gate, channel: 'n' | 'p'): Placed =>
   ({ gate, drain, source, sign: channel === 'n' ? 1 : -1 })
 
-const withWords = (proof: Proof, words: readonly string[]): Proof =>
+export const withWords = (proof: Proof, words: readonly string[]): Proof =>
   ({ ...proof, notes: [...proof.notes, ...words] })
 
 /** Drain and gate at volts to the source; `gateV` is counted as the channel opens. */
-const hold = (
+export const hold = (
   jig: Jig, { gate, drain, source, sign }: Placed, drainV: number, limitA: number, gateV: number,
   ms = pulseMs,
 ): ReturnType<Jig['drive']> =>
@@ -42,7 +42,7 @@ const hold = (
     gate, { voltageV: sign * gateV, limitA: gateMostA }, ms)
 
 /** The gate against drain and source joined; `gateV` is counted as the channel opens. */
-async function gateLeak(
+export async function gateLeak(
   jig: Jig, { gate, sign }: Placed, gateV: number, limitMostA: number,
 ): Promise<Measured> {
   const [low, third] = othersOf(gate)
@@ -53,9 +53,10 @@ async function gateLeak(
 }
 
 /** No charge is left on a gate that hands will touch next. */
-const dischargeGate = (jig: Jig, placed: Placed): Promise<unknown> => hold(jig, placed, 0, gateMostA, 0)
+export const dischargeGate = (jig: Jig, placed: Placed): Promise<unknown> =>
+  hold(jig, placed, 0, gateMostA, 0)
 
-const size = ({ value, u }: Measured): { value: number; u: number } => ({ value: Math.abs(value), u })
+export const size = ({ value, u }: Measured): { value: number; u: number } => ({ value: Math.abs(value), u })
 
 // ---- junction types ----
 
@@ -173,6 +174,8 @@ function cutoffFrom(
 export async function proveMosfet(jig: Jig, part: Mosfet): Promise<Proof> {
   const pins = await findGate(jig)
   if ('fault' in pins) return faulty(pins.fault, pins.says)
+  if (pins.sort === 'depletion')
+    return faulty('other kind', 'it conducts without gate volts: a depletion type, or damaged')
   if (pins.sort !== 'mosfet') return faulty('other kind', `leg ${pins.gate} is a junction: no insulated gate`)
   if (pins.channel !== null && part.channel !== null && pins.channel !== part.channel)
     return faulty('other kind', `its channel is ${pins.channel}, not ${part.channel}`)

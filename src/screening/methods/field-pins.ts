@@ -26,7 +26,8 @@ export interface Looked {
 }
 
 export interface Gate {
-  readonly sort: 'jfet' | 'mosfet'
+  /** `depletion`: an insulated gate, and a channel that conducts without gate volts; drain may be source. */
+  readonly sort: 'jfet' | 'mosfet' | 'depletion'
   readonly gate: Terminal
   readonly drain: Terminal
   readonly source: Terminal
@@ -60,6 +61,7 @@ export async function findGate(jig: Jig): Promise<FoundGate> {
   for (const leg of legs) for (const sign of [1, -1] as const) looks.push(await lookJoined(jig, leg, sign))
   const found = judgeGate(looks)
   if ('fault' in found || found.sort === 'mosfet') return found
+  if (found.sort === 'depletion') return await ofInsulated(jig, found, looks)
   if (await hasControl(jig, found)) return found
   const { gate, drain, source } = found
   return {
@@ -95,7 +97,9 @@ export function judgeGate(looks: readonly Looked[]): FoundGate {
     // The body diode: from source to drain where the channel is n. It is asked which.
     return { sort: 'mosfet', gate: none[0]!, source: plus, drain: minus, channel: null }
   }
-  return noGate(looks, { none, both, single }, signOf)
+  if (none.length === 1 && both.length === 2)
+    return { sort: 'depletion', gate: none[0]!, drain: both[0]!, source: both[1]!, channel: null }
+  return noGate(looks, { both, single }, signOf)
 }
 
 const ofJunctionGate = (gate: Terminal, sign: 1 | -1, [drain, source]: readonly Terminal[]): Gate =>
@@ -103,19 +107,12 @@ const ofJunctionGate = (gate: Terminal, sign: 1 | -1, [drain, source]: readonly 
 
 function noGate(
   looks: readonly Looked[],
-  { none, both, single }: { none: Terminal[]; both: Terminal[]; single: Terminal[] },
+  { both, single }: { both: Terminal[]; single: Terminal[] },
   signOf: (leg: Terminal) => 1 | -1,
 ): FoundGate {
   const shorted = both.filter(leg =>
     looks.every(look => look.leg !== leg || look.volts < lowV))
   if (shorted.length >= 2) return { fault: 'short', says: `legs ${shorted.join(' and ')} are shorted` }
-  if (none.length === 1 && both.length === 2) {
-    return {
-      fault: 'open',
-      says: `leg ${none[0]} leads nowhere, and ${both.join(' and ')} conduct both ways: its gate is open, ` +
-        'or it is a part with an insulated gate that conducts without gate volts',
-    }
-  }
   if (single.length === 3) {
     const base = single.find(leg => single.every(other => other === leg || signOf(other) !== signOf(leg)))
     if (base !== undefined) {
@@ -145,18 +142,46 @@ const channelV = 0.1
  * Whether the gate of a junction type changes the channel at all: with the gate at its source, and as far
  * against the channel as the probing volts allow. What the readings of a short leave open is no control.
  */
-async function hasControl(jig: Jig, { gate, drain, source, channel }: Gate): Promise<boolean> {
+async function hasControl(jig: Jig, { channel, ...legs }: Gate): Promise<boolean> {
   const sign = channel === 'n' ? 1 : -1
-  const siemens = async (gateV: number): Promise<{ value: number; u: number }> => {
-    const { main: { voltage, current } } = await jig.drive({ high: drain, low: source },
-      { voltageV: sign * channelV, limitA: probing.currentA },
-      gate, { voltageV: gateV, limitA: probing.currentA }, pulseMs)
-    const volts = Math.max(Math.abs(voltage.value), voltage.u)
-    const value = Math.abs(current.value) / volts
-    return { value, u: Math.hypot(current.u, value * voltage.u) / volts }
+  const free = await siemens(jig, legs, sign, 0)
+  return isLess(await siemens(jig, legs, sign, -sign * mostGateV), free)
+}
+
+const mostGateV = probing.voltageV - channelV
+interface Siemens { readonly value: number; readonly u: number }
+
+async function siemens(
+  jig: Jig, { gate, drain, source }: Pick<Gate, 'gate' | 'drain' | 'source'>, sign: 1 | -1, gateV: number,
+): Promise<Siemens> {
+  const { main: { voltage, current } } = await jig.drive({ high: drain, low: source },
+    { voltageV: sign * channelV, limitA: probing.currentA },
+    gate, { voltageV: gateV, limitA: probing.currentA }, pulseMs)
+  const volts = Math.max(Math.abs(voltage.value), voltage.u)
+  const value = Math.abs(current.value) / volts
+  return { value, u: Math.hypot(current.u, value * voltage.u) / volts }
+}
+
+const isLess = (closed: Siemens, free: Siemens): boolean =>
+  free.value - closed.value > controlShare * free.value + 3 * Math.hypot(free.u, closed.u)
+
+/**
+ * A leg that takes nothing while the two others conduct both ways: the gate of a part that conducts without
+ * gate volts, where one sign of its volts makes less of the channel; that sign says of which sort it is.
+ * Nothing does it where the others are shorted, or where the gate is open.
+ */
+async function ofInsulated(jig: Jig, found: Gate, looks: readonly Looked[]): Promise<FoundGate> {
+  const { gate, drain, source } = found
+  const [below, above] = [await siemens(jig, found, 1, -mostGateV), await siemens(jig, found, -1, mostGateV)]
+  // Last: no charge is left on the gate.
+  const free = await siemens(jig, found, 1, 0)
+  if (isLess(below, free)) return { ...found, channel: 'n' }
+  if (isLess(above, free)) return { ...found, channel: 'p' }
+  const isShort = looks.every(({ leg, volts }) => leg === gate || volts < lowV)
+  return isShort ? { fault: 'short', says: `legs ${drain} and ${source} are shorted` } : {
+    fault: 'open',
+    says: `legs ${drain} and ${source} conduct both ways, and leg ${gate} changes nothing: its gate is open`,
   }
-  const [free, closed] = [await siemens(0), await siemens(-sign * (probing.voltageV - channelV))]
-  return free.value - closed.value > controlShare * free.value + 3 * Math.hypot(free.u, closed.u)
 }
 
 /**
