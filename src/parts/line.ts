@@ -2,7 +2,7 @@
 import { seriesRemark } from '../marks/eseries.ts'
 import { written } from '../marks/written.ts'
 import { expandDesignators, letterOf } from '../schema/designators.ts'
-import { aKind, type ListedDielectric, type PartsLine } from '../schema/parts-list.ts'
+import { aKind, partsMost, type ListedDielectric, type PartsLine } from '../schema/parts-list.ts'
 import { kindOfWords, kindsOfLetter, nearKind } from './kinds.ts'
 import { mainsPlaces, placeOf } from './places.ts'
 import { readRatings, type LineRatings } from './line-ratings.ts'
@@ -14,8 +14,6 @@ export interface ReadLine { readonly part: PartsLine | null; readonly told: Told
 type Kind = Pick<PartsLine, 'kind' | 'kindFrom' | 'material' | 'safetyClasses'> & {
   readonly dielectrics: readonly ListedDielectric[]
 }
-
-const quantityMax = 100_000
 
 /** The part, or null where it cannot be said which parts the line is of; problems and remarks in `told`. */
 export function readLine(file: string, row: Row): ReadLine {
@@ -72,10 +70,10 @@ function readQuantity(told: Told, designators: readonly string[], counted: numbe
   const before = told.problems.length
   const text = told.text('quantity').trim()
   const given = /^\d{1,6}$/.test(text) ? Number(text) : null
-  const isBad = text !== '' && (given === null || given < 1 || given > quantityMax)
-  if (isBad) told.wrong('quantity', `a whole number from 1 to ${quantityMax}`, quoted(text))
-  const isNoCount = counted !== null && (counted < 1 || counted > quantityMax)
-  if (isNoCount) told.wrong('value', `a count from 1 to ${quantityMax}`, quoted(String(counted)))
+  const isBad = text !== '' && (given === null || given < 1 || given > partsMost)
+  if (isBad) told.wrong('quantity', `a whole number from 1 to ${partsMost}`, quoted(text))
+  const isNoCount = counted !== null && (counted < 1 || counted > partsMost)
+  if (isNoCount) told.wrong('value', `a count from 1 to ${partsMost}`, quoted(String(counted)))
   const said = [...counted === null || isNoCount ? [] : [counted], ...given === null || isBad ? [] : [given]]
   if (said.length === 2 && said[0] !== said[1]) {
     told.wrong('quantity', `${counted} as the value says`, `${given}`)

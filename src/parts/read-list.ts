@@ -1,7 +1,7 @@
 /** Reads a parts list: a table, or bare lines like `200 x 4k7 5 %`. All that is wrong is told at once. */
 import type { Problem } from '../base/errors.ts'
 import { designatorsMax, letterOf } from '../schema/designators.ts'
-import type { ListRemark, PartsLine, PartsList } from '../schema/parts-list.ts'
+import { partsMost, type ListRemark, type PartsLine, type PartsList } from '../schema/parts-list.ts'
 import { readHead, type Cell, type Column } from './headings.ts'
 import { readLine, type ReadLine } from './line.ts'
 import { quoted, type Row } from './told.ts'
@@ -43,12 +43,15 @@ function cellsByColumn(columns: readonly (Column | null)[], cells: readonly Cell
 
 function whole(file: string, rows: readonly Row[], before: Problem[], remarks: ListRemark[]): ReadParts {
   const read: ReadLine[] = []
-  let count = 0
+  let [names, count] = [0, 0]
   for (const row of rows) {
     read.push(readLine(file, row))
-    count += read.at(-1)!.part?.designators.length ?? 0
-    if (count <= designatorsMax) continue
-    const expected = `at most ${designatorsMax} designators`
+    const { part } = read.at(-1)!
+    names += part?.designators.length ?? 0
+    count += part?.quantity ?? 0
+    if (names <= designatorsMax && count <= partsMost) continue
+    const expected =
+      names > designatorsMax ? `at most ${designatorsMax} designators` : `at most ${partsMost} parts in all`
     const problem = { file, path: '', line: row.line, expected, got: 'more' }
     return { list: { parts: [], remarks }, problems: [problem] }
   }

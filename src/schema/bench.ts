@@ -30,10 +30,13 @@ export const position = z.strictObject({
   thermometer: relay.optional().describe('Thermometer channel of an insulated sensor on this can'),
 })
 
+/** Of the largest rack; no run has more parts. */
+export const positionsMost = 480
+
 export const fixture = z.strictObject({
   kind: z.enum(['single', 'rack'])
     .describe('single: one part; without relays it is wired to the bus for good, in attended use'),
-  positions: z.array(position).min(1).max(480),
+  positions: z.array(position).min(1).max(positionsMost),
   limitOhm: positive.describe('Limiting resistor in the positive lead'),
   limitW: positive, limitWorkingV: positive,
   formalOhm: positive.optional().describe('Low resistor for the formal leakage reading'),

@@ -24,11 +24,16 @@ const share = z.number().min(0).nullable()
 const positive = z.number().positive().nullable()
 
 /** One line of a list. What it does not say is null or empty; nothing is filled in. */
+/** So many parts in one list at most, reels by their count: planning more keeps a bench waiting. */
+export const partsMost = 100_000
+export const countOf = (lines: readonly { readonly quantity: number }[]): number =>
+  lines.reduce((sum, { quantity }) => sum + quantity, 0)
+
 const partsLine = z.strictObject({
   line: z.number().int().min(1),
   /** Empty for a reel or a drawer, which has a quantity alone. */
   designators: z.array(z.string()),
-  quantity: z.number().int().min(1),
+  quantity: z.number().int().min(1).max(partsMost),
   kind: z.enum(partKinds).nullable(),
   /** `letter`: proposed by the first letters of the designator; `value`: by the unit of the value. */
   kindFrom: z.enum(['list', 'letter', 'value']).nullable(),
@@ -61,5 +66,9 @@ export const idsOf = ({ designators, quantity, line }: PartsLine): readonly stri
 const listRemark = z.strictObject({ lines: z.array(z.number().int()), text: z.string() })
 export type ListRemark = z.infer<typeof listRemark>
 
-export const partsList = z.strictObject({ parts: z.array(partsLine), remarks: z.array(listRemark) })
+export const partsList = z.strictObject({
+  parts: z.array(partsLine).refine(lines => countOf(lines) <= partsMost,
+    `${partsMost} parts at most in all`),
+  remarks: z.array(listRemark),
+})
 export type PartsList = z.infer<typeof partsList>

@@ -1,6 +1,6 @@
 /** Runs, events and results: what the store keeps and every interface shows. */
 import { z } from 'zod'
-import { position } from './bench.ts'
+import { position, positionsMost } from './bench.ts'
 
 export const grades = ['accept', 'marginal', 'reject', 'cannot tell'] as const
 export type Grade = (typeof grades)[number]
@@ -33,7 +33,7 @@ export type LoadedPart = z.infer<typeof loadedPart>
 export const startRequest = z.strictObject({
   sequence: z.string(),
   parameters: z.record(z.string(), z.unknown()).default({}),
-  parts: z.array(loadedPart).default([]),
+  parts: z.array(loadedPart).max(positionsMost).default([]),
   use: z.enum(['unattended', 'attended', 'touch-safe']).default('unattended'),
   person: z.string().min(1).max(100),
   cautionsConfirmed: z.boolean().default(false),
