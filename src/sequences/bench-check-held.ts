@@ -40,8 +40,13 @@ export async function rise({ night, p }: Round): Promise<Map<PositionState, numb
   return peaks
 }
 
-/** Insulation and known resistance with the bus at its voltage. Gives what each took. */
-export async function checkHeld(round: Round): Promise<Currents> {
+/**
+ * Insulation and known resistance with the bus at its voltage. Gives what each took. `peaks`: the most each
+ * took as the bus rose.
+ */
+export async function checkHeld(
+  round: Round, peaks: ReadonlyMap<PositionState, number>,
+): Promise<Currents> {
   const { night, p, zero } = round
   const held = await readAll(round)
   const bus = await busNow(night)
@@ -51,7 +56,7 @@ export async function checkHeld(round: Round): Promise<Currents> {
   for (const position of living(night)) {
     if (isDummy(night, position)) checkDummy(round, position, taken.get(position)!, bus)
   }
-  checkInsulation(round, taken, bus.value, 'insulation')
+  checkInsulation(round, taken, bus.value, 'insulation', { peaks })
   if (night.bench.fixture.dummyOhm === undefined) round.unshown.push('the fixture has no known resistance')
   return taken
 }
@@ -63,12 +68,17 @@ function checkDummy(round: Round, position: PositionState, seen: Seen, bus: Seen
     ? 'the relay does not close, or the lead is open' : 'the known resistance does not read right')
 }
 
+/** An insulation takes what it takes as the bus rises too; a part charges, and then takes this much less. */
+const chargedFactor = 3
+const partWords = 'something sits there that charges as a part does: name it in the rack list, or take it out'
+
 /**
  * Of every empty position, at the voltage that the bus has; true when all passed. `atV`: as it was asked for,
- * where that is a night's.
+ * where that is a night's. By `peaks` a part shows that nobody named: that tells nothing of the insulation.
  */
 export function checkInsulation(
-  round: Round, taken: Currents, busV: number, what: string, atV?: number,
+  round: Round, taken: Currents, busV: number, what: string,
+  { atV, peaks }: { atV?: number; peaks?: ReadonlyMap<PositionState, number> },
 ): boolean {
   const { leakageOhmMin } = round.night.bench.fixture
   let shownOhm = Infinity
@@ -78,8 +88,9 @@ export function checkInsulation(
     const seen = taken.get(position)!
     const leakage = leakageCheck(position, seen, busV, leakageOhmMin, what)
     shownOhm = Math.min(shownOhm, leakage.shownOhm)
-    note(round, atV === undefined ? leakage.check : { ...leakage.check, volts: atV },
-      `takes ${(1e9 * seen.value).toFixed(0)} nA at ${busV.toFixed(0)} V though it is empty`)
+    const isPart = (peaks?.get(position) ?? 0) > chargedFactor * Math.abs(seen.value) + shownU * seen.u
+    note(round, { ...leakage.check, ...atV === undefined ? {} : { volts: atV }, isMade: !isPart }, isPart
+      ? partWords : `takes ${(1e9 * seen.value).toFixed(0)} nA at ${busV.toFixed(0)} V though it is empty`)
     isWhole &&= !failed(leakage.check)
   }
   if (shownOhm < 0.999 * leakageOhmMin) {

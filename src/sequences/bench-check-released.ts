@@ -11,7 +11,7 @@ import {
 } from './bench-check-discharge.ts'
 import type { Bleeder, Discharge } from './bench-check-discharge.ts'
 import { less, releasedCheck, shown } from './bench-check-judge.ts'
-import type { Seen } from './bench-check-judge.ts'
+import type { Check, Seen } from './bench-check-judge.ts'
 import { followMs, followsIn } from './bench-check-plan.ts'
 import type { Currents, Round, Span } from './bench-check-round.ts'
 import {
@@ -79,7 +79,7 @@ async function releasePart(round: Round, position: PositionState, before: Before
     round.unshown.push(`${position.spec.name}: ${position.part.part} is too small to show its discharge`)
     return
   }
-  if (!note(round, contact, withoutCurrent(round, position, before, bleeder))) {
+  if (!notePath(round, contact, withoutCurrent(round, position, before, bleeder))) {
     if (bleeder === null) round.silent.add(position)
     return
   }
@@ -90,10 +90,17 @@ async function releasePart(round: Round, position: PositionState, before: Before
     return
   }
   const value = bleederCheck(position, bleeder, { ohm, senseOhm: fixture.senseOhm, share: p.bleederShare })
-  if (!note(round, value, bleederWords(night, bleeder)) || bleeder === null) return
+  if (!notePath(round, value, bleederWords(night, bleeder)) || bleeder === null) return
   round.bleeders.set(position, bleeder)
   position.held = seenToLeave(position.held)
   await checkWatch(round, position, bleeder)
+}
+
+/** As `note`; what fails leaves the path of a part in doubt, and no part is called measured by that. */
+function notePath(round: Round, check: Check, why: string): boolean {
+  const passed = note(round, check, why)
+  if (!passed && check.position) check.position.lost ??= why
+  return passed
 }
 
 function withoutCurrent(
@@ -141,10 +148,10 @@ async function checkWatch(round: Round, position: PositionState, bleeder: Bleede
   await changedOver(night)
   const back = await outward(round, position, 1)
   const [openMs, closeMs] = [middle(opening), middle(closing)]
-  const opens = note(round, watchOpensCheck(position, bleeder, { openMs, watchOhm }, low, p.bleederShare),
+  const opens = notePath(round, watchOpensCheck(position, bleeder, { openMs, watchOhm }, low, p.bleederShare),
     'the current stays on the bleeder: the watch relay does not open it, or something is beside it')
   if (!opens) return
-  note(round, watchClosesCheck(position, bleeder, { openMs, closeMs, watchOhm }, back),
+  notePath(round, watchClosesCheck(position, bleeder, { openMs, closeMs, watchOhm }, back),
     'the watch relay does not close it again')
 }
 

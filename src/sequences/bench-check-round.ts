@@ -75,6 +75,16 @@ export async function readAll({ night, p }: Round): Promise<Currents> {
     [position, await mean(night, position, p.readings)] as const)))
 }
 
+/** A meter reads zero within so many standard uncertainties. */
+const zeroU = 2
+
+/**
+ * What the meter itself reads at rest. More than it can be wrong by is a current that flows, of a part that
+ * gives back what it absorbed: it dies away, and is no zero of the meter.
+ */
+export const restingZero = (seen: Currents): Currents => new Map([...seen].map(([position, one]) =>
+  [position, Math.abs(one.value) <= zeroU * one.u ? one : { ...one, value: 0 }]))
+
 /** The meter's own error does not average out, so the uncertainty stays that of one reading. */
 export async function mean(night: Night, { spec }: PositionState, count: number): Promise<Seen> {
   let sum = 0
@@ -128,8 +138,8 @@ export async function report(round: Round): Promise<void> {
   }
   for (const position of night.positions) {
     const stays = position.stage !== 'dropped'
-    // What condemns the part says nothing against its position.
-    const isMade = stays || position.verdict?.grade !== 'reject'
+    // What condemns the part says nothing against its position, nor does a part that nobody named.
+    const isMade = stays || position.verdict?.grade !== 'reject' && !isEmpty(position)
     note(round, { position, what: 'stays on to the end', criterion: yesNo(stays, position.note), isMade })
     position.result = resultOf(position, checks, faults)
     if (stays) position.stage = 'graded'

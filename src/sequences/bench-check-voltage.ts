@@ -30,5 +30,5 @@ export async function checkAtVoltage(round: Round): Promise<void> {
   const bus = await busNow(night)
   await moveBus(night, p.voltageV, p.leakageV)
   await release(night, empty)
-  checkInsulation(round, lessZero(taken, zero), bus.value, what, p.leakageV)
+  checkInsulation(round, lessZero(taken, zero), bus.value, what, { atV: p.leakageV })
 }

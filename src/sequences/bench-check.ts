@@ -14,7 +14,7 @@ import { benchCheckParameters, benchCheckPlan } from './bench-check-plan.ts'
 import type { BenchCheckParameters } from './bench-check-plan.ts'
 import { checkReleased } from './bench-check-released.ts'
 import type { Round } from './bench-check-round.ts'
-import { living, newRound, readAll, report } from './bench-check-round.ts'
+import { living, newRound, readAll, report, restingZero } from './bench-check-round.ts'
 import { checkAtVoltage } from './bench-check-voltage.ts'
 import { stage } from './climb.ts'
 import { cautions } from './plan.ts'
@@ -40,9 +40,9 @@ const needsVoltage = 'everything that needs voltage: the bench stays at zero'
 
 async function atVoltage(round: Round): Promise<void> {
   const { night, p } = round
-  round.zero = await readAll(round)
+  round.zero = restingZero(await readAll(round))
   const peaks = await rise(round)
-  const held = await checkHeld(round)
+  const held = await checkHeld(round, peaks)
   await checkReleased(round, { held, peaks, slewVPerS: slewOf(night, p.voltageV) })
   await checkFormal(round)
   await checkCutoff(round)

@@ -95,7 +95,7 @@ describe('bench-check where a part sits that nobody named', () => {
   it('rejects the position, and lays the bridge on nothing', async () => {
     const hidden = makePart('healthy', { voltageV: 450, capacitanceF: 10e-6 }, 5)
     const outcome = await check({ wiring: wiring => wiring.insert(1, hidden), fixture: [{ position: 'P02', kind: 'bleeder-open' }] })
-    expect(reasonAt(outcome, 'P02')).toMatch(/though it is empty/)
+    expect(reasonAt(outcome, 'P02')).toMatch(/something sits there that charges as a part does/)
     expect(outcome.sim.audit().positions[1]!.part!.voltsMaxV).toBeGreaterThan(20)
     expect(outcome.sim.audit().positions[1]!.bridgeMaxV).toBe(0)
   })
@@ -106,6 +106,7 @@ describe('bench-check with sound cans as test parts', () => {
     const outcome = await check({ loaded, seed })
     expect(outcome.failed).toEqual([])
     expect(outcome.run.state).toBe('done')
+    expect(outcome.results.map(({ of }) => of)).toEqual(Array(4).fill('position'))
     expect(outcome.busV).toBeLessThan(1)
     const passed = outcome.events.filter(({ kind }) => kind === 'check').map(({ text }) => text)
     const wanted = [...ofTheBench, ...loaded.flatMap(name => ofAPart.map(what => `${name} ${what}`))]

@@ -24,6 +24,12 @@ describe('a position that did not pass bench-check', () => {
     expect(seen).toEqual([[false, false], [true, true], [false, false]])
   }, 120_000)
 
+  it('is not called measured by that bench-check: its charge was not seen to leave', async () => {
+    const touches = (await bench.store.events(check.id)).filter(({ kind, position }) => kind === 'touch' && position === 'P02')
+    expect(touches.at(-1)!.text).toBe('P02 NOT SAFE TO TOUCH: UNMEASURED (charged, and sent nothing back: the bleeder is open)')
+    expect(bench.daemon.status().latched).toBeNull()
+  })
+
   it('is named by every plan but that of bench-check, with the way out', async () => {
     const { warnings } = await bench.daemon.plan({ ...bench.request, parameters: short })
     expect(warnings).toContain(`P02 stays off bridge and bus: ${why}. To use it, mend it, `
@@ -103,4 +109,22 @@ it('stays off where bench-check was stopped after it had found something', async
   expect(state).toBe('stopped')
   const { warnings } = await other.daemon.plan({ ...other.request, parameters: short })
   expect(warnings.join()).toContain('P02 stays off bridge and bus')
+}, 120_000)
+
+it('nobody is kept off where a part sits that the rack list of bench-check did not name', async () => {
+  const other = await virtualBench(scenarioHealthyRack(3, 15, { staleFraction: 0 }), 15)
+  const { id } = await other.night({ sequence: 'bench-check', parts: [] })
+  const failed = (await other.store.events(id)).filter(({ kind }) => kind === 'check-failed').map(({ text }) => text)
+  expect(failed.join('\n')).toMatch(/P02 stays on to the end: P02\.current .* at or above/)
+  expect((await other.store.results(id)).slice(0, 3).map(({ grade }) => grade)).toEqual(['reject', 'reject', 'reject'])
+  expect((await other.daemon.plan({ ...other.request, parameters: short })).warnings.join()).not.toContain('stays off')
+}, 120_000)
+
+it('nobody is kept off by what parts give back that were charged a short while before', async () => {
+  const other = await virtualBench(scenarioHealthyRack(3, 16, { staleFraction: 0 }), 16)
+  other.clock.after(900_000, () => { void other.daemon.stop('enough') })
+  expect((await other.night({ parameters: short })).state).toBe('stopped')
+  await other.clock.run(other.daemon.acknowledge('all is well', 'K. Marsh'))
+  const { id } = await other.night({ sequence: 'bench-check', parts: other.request.parts })
+  expect((await other.store.events(id)).filter(({ kind }) => kind === 'check-failed').map(({ text }) => text)).toEqual([])
 }, 120_000)
