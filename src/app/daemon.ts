@@ -170,6 +170,8 @@ export class Daemon implements Application {
     const { sequence, parameters, plan, parts } = await prepare(this.#d, request)
     refuseUnless(request, plan)
     if (continued) await refuseOtherTarget(this.store, continued.runId, plan)
+    // A link that went while nothing ran is opened anew, or whoever starts hears of it before they go home.
+    for (const session of this.#d.composed.sessions.values()) await session.connect()
     const { clock, livenessClock, bench } = this.#d
     const record: RunRecord = {
       id: await freeRunId(this.store, clock.wallMs(), request.sequence),

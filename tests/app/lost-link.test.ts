@@ -36,6 +36,23 @@ describe('a link that drops once in the night, and could be opened again at once
   })
 })
 
+describe('a link that drops while nothing runs', () => {
+  it.each(['bus-dmm', 'psu', 'scanner'])('%s: is opened anew by the next start, and the night is as any other', async instrument => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 5), 5)
+    bench.sim.instrument(instrument).device.disconnect()
+    expect((await bench.night({ parameters: quick })).state).toBe('done')
+  }, 60_000)
+
+  it('and does not come back: the start is refused while somebody is there to hear it', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 5), 5)
+    const { device } = bench.sim.instrument('bus-dmm')
+    device.faults.set({ kind: 'silent' })
+    device.disconnect()
+    await expect(bench.night({ parameters: quick })).rejects.toMatchObject({ code: 'LINK_TIMEOUT', message: expect.stringContaining('bus-dmm') as string })
+    expect(await bench.store.listRuns(5)).toEqual([])
+  }, 60_000)
+})
+
 describe('an idle bench', () => {
   it('cannot be energised by its drivers: output, cutoff and bus relays stay as they are', async () => {
     const { clock, composed: { roles }, keeper, sim } = await virtualBench(scenarioHealthyRack(2, 5), 5)
