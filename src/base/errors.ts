@@ -55,6 +55,10 @@ export const catalogue = {
     mend: 'The keeper process ended. The daemon starts a new one, which makes the bench safe.',
   },
   STORE: { kind: 'host', http: 500, mend: 'Check free space and the permissions of the data folder.' },
+  ENERGY_UNKNOWN: {
+    kind: 'host', http: 503, mend: 'Open the cutoff or switch the supply off by hand. '
+      + 'On the computer of the bench `nightbench stop --data FOLDER` also asks its keeper.',
+  },
   DAEMON_GONE: {
     kind: 'host', http: 503, mend: 'Start it with `nightbench serve`, or name its address with --daemon.',
   },

@@ -8,7 +8,7 @@ import { hasCode } from '../base/errors.ts'
 import type { InstrumentCheck, PortEntry, ProbeAnswer, SelfCheck } from '../schema/application.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
-import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { askedDaemon, daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
 import { renderTable } from './table.ts'
 
@@ -47,8 +47,7 @@ async function instruments(
 async function daemonOrNone(
   context: CliContext, names: readonly string[], options: InstrumentsOptions,
 ): Promise<{ client: DaemonClient | null; why: string | null; late: boolean }> {
-  const mustAnswer =
-    options.daemon !== undefined || context.env['NIGHTBENCH_DAEMON'] !== undefined || names.length > 0
+  const mustAnswer = askedDaemon(context, options).folder === null || names.length > 0
   if (options.bench !== undefined && !mustAnswer) return {
     client: null, why: 'Looked without a daemon', late: false
   }

@@ -81,28 +81,44 @@ function typedLines(onLine: (text: string) => void): () => void {
 /** Only the commands that need the bench itself load it; the others start at once. */
 async function load(module: string): Promise<unknown> { return await import(module) }
 
-/**
- * The daemon named with --daemon, or NIGHTBENCH_DAEMON, or by the note in the data folder. DAEMON_GONE
- * without any.
- */
+/** The daemon that a command is for: one at an address, or the one of a data folder. Never both. */
+export type Asked = { readonly url: string; readonly folder: null } | { readonly folder: string }
+
+/** By --daemon, --data, NIGHTBENCH_DAEMON, or the usual data folder: what stands on the line comes first. */
+export function askedDaemon({ env }: CliContext, { daemon, data }: CommonOptions): Asked {
+  const url = daemon ?? (data === undefined ? env['NIGHTBENCH_DAEMON'] || undefined : undefined)
+  return url === undefined ? { folder: dataFolderOf(data, env) } : { url, folder: null }
+}
+
+/** The daemon that is asked for. Throws DAEMON_GONE where none is noted, USAGE for what is no address. */
 export function daemonOf(context: CliContext, options: CommonOptions): DaemonClient {
-  const folder = dataFolderOf(options.data, context.env)
-  const note = readDaemonNote(folder)
-  const url = options.daemon ?? context.env['NIGHTBENCH_DAEMON'] ?? note?.url
-  if (url === undefined) throw new BenchError('DAEMON_GONE', `no daemon is noted in ${folder}`)
-  if (!URL.canParse(url) || !/^https?:$/.test(new URL(url).protocol)) {
-    throw new BenchError(
-      'USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url }
-    )
-  }
+  const url = addressOf(askedDaemon(context, options))
   const token = context.env['NIGHTBENCH_TOKEN']
-  const { protocol, hostname } = new URL(url)
-  if (token !== undefined && protocol === 'http:' && !isLoopback(hostname)) {
+  if (token !== undefined && isInTheClear(url)) {
     throw new BenchError('USAGE', 'the token does not go over the network in the clear', {
       expected: 'https://…', got: url,
     })
   }
   return new DaemonClient({ url, token }, context.clock)
+}
+
+/** As `daemonOf`, for a stop: it needs no token, and one that may not go over this network stays here. */
+export function daemonToStop(context: CliContext, asked: Asked): DaemonClient {
+  const url = addressOf(asked)
+  const token = isInTheClear(url) ? undefined : context.env['NIGHTBENCH_TOKEN']
+  return new DaemonClient({ url, token }, context.clock)
+}
+
+function addressOf(asked: Asked): string {
+  const url = asked.folder === null ? asked.url : readDaemonNote(asked.folder)?.url
+  if (url === undefined) throw new BenchError('DAEMON_GONE', `no daemon is noted in ${asked.folder}`)
+  if (URL.canParse(url) && /^https?:$/.test(new URL(url).protocol)) return url
+  throw new BenchError('USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url })
+}
+
+function isInTheClear(url: string): boolean {
+  const { protocol, hostname } = new URL(url)
+  return protocol === 'http:' && !isLoopback(hostname)
 }
 
 export function print(output: Output, ...lines: readonly string[]): void {

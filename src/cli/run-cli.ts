@@ -20,6 +20,7 @@ import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
 import { addSamplingCommand } from './commands-sampling.ts'
 import { addScreenCommand } from './commands-screen.ts'
+import { addStopCommand } from './commands-stop.ts'
 import { addTokenCommand } from './commands-token.ts'
 import { print, printJson, realContext, type CliContext } from './context.ts'
 import { exitCodes, exitOfError, type ExitCode } from './exit.ts'
@@ -57,6 +58,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addInstrumentsCommand(program, context, act)
   addHostCommand(program, context, act)
   addBenchCommands(program, context, act)
+  addStopCommand(program, context, act)
   addRunCommands(program, context, act)
   addContinueCommands(program, context, act)
   addRecordCommands(program, context, act)
@@ -88,8 +90,8 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
 const exitHelp = `
 Exit codes: 0 done and all accepted, 1 done and something not accepted, 2 usage or bad file,
 3 tripped or stopped, 4 instrument or host fault.
-The daemon is found by --daemon, by NIGHTBENCH_DAEMON, or by the note it leaves in the data folder
-(--data or NIGHTBENCH_DATA).`
+The daemon is found by --daemon, by the note it leaves in --data, by NIGHTBENCH_DAEMON, or by the note in
+the usual data folder (NIGHTBENCH_DATA), in this order.`
 
 /** One sentence and what can be done; the same as an object with --json. */
 function report(context: CliContext, error: BenchError, json: boolean): ExitCode {

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { hashOfToken, isToken } from '../../src/base/token.ts'
-import { realContext, daemonOf } from '../../src/cli/context.ts'
+import { realContext, daemonOf, daemonToStop } from '../../src/cli/context.ts'
 import { remoteViewOf, type RemoteFlags } from '../../src/cli/remote-view.ts'
 import { runCli } from '../../src/cli/run-cli.ts'
 
@@ -107,5 +107,7 @@ describe('new-token', () => {
     expect(at('https://192.0.2.7:7317')).not.toThrow()
     expect(at('http://127.0.0.1:7317')).not.toThrow()
     expect(() => daemonOf({ ...context(), env: {} }, { daemon: 'http://192.0.2.7:7317' })).not.toThrow()
+    const stopAt = (url: string) => () => daemonToStop({ ...context(), env: { NIGHTBENCH_TOKEN: 'secret' } }, { url, folder: null })
+    expect(stopAt('http://192.0.2.7:7317')).not.toThrow()
   })
 })

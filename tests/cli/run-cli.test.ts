@@ -2,7 +2,7 @@ import { readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import type { Api } from '../../src/api/build.ts'
-import { removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
+import { readDaemonNote, removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
 import { BenchError } from '../../src/base/errors.ts'
 import { formatWall } from '../../src/base/format.ts'
 import { idleStatus, runningStatus, samplePlan, type FakeApplication } from '../api/fake-application.ts'
@@ -244,8 +244,35 @@ describe('stopping', () => {
     expect((await run('stop')).exit).toBe(0)
     await api.close()
     expect((await run('stop')).exit).toBe(0)
-    expect((await run('stop', '--daemon', 'no address')).exit).toBe(0)
+    expect((await run('stop', '--data', folder)).exit).toBe(0)
     expect(context.keeper).toEqual(['ida asked for it', 'ida asked for it', 'ida asked for it'])
+  })
+
+  it.each([
+    ['on the line', ['--daemon', 'http://127.0.0.1:1'], {}], ['by what is no address', ['--daemon', 'no address'], {}],
+    ['with a data folder beside it', ['--daemon', 'http://127.0.0.1:1', '--data', 'bench-a'], {}],
+    ['in the environment', [], { NIGHTBENCH_DAEMON: 'http://127.0.0.1:1' }],
+  ])('asks a daemon that is named %s alone: no keeper here speaks for another bench', async (_, words, env) => {
+    Object.assign(context.env, env)
+    context.lastEndOf = async () => ({ wallMs: 5000, safeOff: keeperReport })
+    context.keeperFails = new BenchError('KEEPER_GONE', 'no keeper listens')
+    const { exit, out, err } = await run('stop', ...words)
+    expect([exit, out, context.keeper]).toEqual([4, '', []])
+    expect(err).toMatch(/NOTHING IS KNOWN of the bench there.*may be energised\nOpen the cutoff.*by hand\. On the computer of the bench/)
+    expect(JSON.parse((await run('stop', '--json', ...words)).out)).toMatchObject({ error: { code: 'ENERGY_UNKNOWN' } })
+    expect(app.calls).toEqual([])
+  })
+
+  it('takes the data folder on the line before the address in the environment', async () => {
+    Object.assign(context.env, { NIGHTBENCH_DAEMON: 'http://127.0.0.1:1' })
+    expect((await run('stop', '--data', folder)).out).toContain('by the daemon in 12 ms')
+    expect((await run('status', '--data', folder)).exit).toBe(0)
+    expect((await run('status')).exit).toBe(4)
+  })
+
+  it('takes no answer of another program for a stop', async () => {
+    app.stop = async () => ({ ok: true }) as never
+    expect((await run('stop', '--daemon', readDaemonNote(folder)!.url)).err).toMatch(/no daemon of this program.*NOTHING IS KNOWN/)
   })
 
   it('stops whatever else is on the line, and says so where no off command could be sent', async () => {
@@ -276,7 +303,7 @@ describe('stopping', () => {
       context.lastEndOf = async data => data === folder ? { wallMs: 5000, safeOff } : null
       const plain = await run('stop')
       expect(plain.exit).toBe(exit)
-      expect(plain.out).toContain(`ended by itself after it had ${exit === 0 ? 'made' : 'tried to make'} the bench safe `
+      expect(plain.out).toContain(`ended by itself after it had ${exit === 0 ? 'made' : 'tried to make'} its bench safe `
         + `at ${formatWall(0)}: the daemon is gone.`)
       expect(plain.out).toMatch(/prove dead before touching\.\nA daemon that is started anew first makes the bench safe/)
       expect(plain.out.includes('switch the supply off by hand')).toBe(exit === 4)
