@@ -8,7 +8,7 @@ import { formatSi } from '../base/format.ts'
 import type { Criterion, Disposition, Grade } from '../schema/run.ts'
 import { criterion, show } from '../sequences/criteria.ts'
 import type { Fault, Finding, Proof } from './proof.ts'
-import type { ToProve } from './to-prove.ts'
+import type { Limit, ToProve } from './to-prove.ts'
 
 /** One part of the list, as the plan asks for it. */
 export interface Item {
@@ -58,7 +58,8 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
   const { grade, pConform } = combineGrades(criteria)
   const worst = criteria.find(one => one.grade === grade)!
   // Of several windings any one may be so far off that the leads lay elsewhere.
-  const value = criteria.find(one => one.name === 'turns ratio' && farOff(one)) ?? criteria[0]!
+  const value = criteria.find(one => one.name === 'turns ratio' && farOff(one))
+    ?? criteria.find(({ name }) => name === 'zener voltage') ?? criteria[0]!
   const strange = farOff(value)
   const reason =
     grade === 'accept'
@@ -72,7 +73,8 @@ export function judge({ id, part }: Item, proof: Proof, others: readonly Item[])
     strange,
     disposition: dispositionOf(grade, part, criteria),
     looksLike: strange ? likeliest(value, part, others) : null,
-    says: `${id}: ${spoken(grade === 'accept' ? value : worst)}, ${words[grade]}`,
+    says: `${id}: ${spoken(grade === 'accept' ? foremost(criteria, value) : worst)}, ${words[grade]}`
+      + [...lowVolts(part, figures), ...fault === null ? [] : [fault.says]].map(text => `; ${text}`).join(''),
   }
 }
 
@@ -116,6 +118,22 @@ const asCriterion = ({ name, measured, unit, limit }: Finding): Criterion =>
     },
     limit.source,
   )
+
+/** What a person wants to hear of a good part of such a kind; of the others it is what was measured first. */
+const told: readonly Criterion['name'][] = ['gain', 'zener voltage', 'threshold voltage', 'drain current']
+const foremost = (criteria: readonly Criterion[], value: Criterion): Criterion =>
+  criteria.find(({ name }) => told.includes(name)) ?? value
+
+/** Share of its rating from which a capacitor counts as charged to it: a source is never quite there. */
+const wholeShare = 0.99
+
+/** A good word on a capacitor holds to the volts that it was charged to. */
+function lowVolts(part: ToProve, { leakageV }: Readonly<Record<string, number>>): string[] {
+  if (part.kind !== 'capacitor' || !part.leakage || leakageV === undefined) return []
+  const { ratedV } = part.leakage
+  return leakageV >= wholeShare * ratedV ? []
+    : [`to ${formatSi(leakageV, 'V', 3)} of ${formatSi(ratedV, 'V', 3)}`]
+}
 
 const spoken = ({ name, value, unit }: Criterion): string =>
   `${name} ${formatSi(value, unit === '1' ? '' : unit, 3)}`
@@ -179,6 +197,13 @@ function likeliest({ value }: Criterion, part: ToProve, others: readonly Item[])
   return best?.id ?? null
 }
 
+function betweenLimits({ low, high }: Limit): { nominal: number; minus: number; plus: number } | null {
+  if (low === undefined || high === undefined) return null
+  const nominal = (low + high) / 2
+  const share = (high - low) / 2 / nominal
+  return { nominal, minus: share, plus: share }
+}
+
 function nominalOf(part: ToProve): { nominal: number; minus: number; plus: number } | null {
   switch (part.kind) {
     case 'resistor':
@@ -187,6 +212,8 @@ function nominalOf(part: ToProve): { nominal: number; minus: number; plus: numbe
       return part.farad
     case 'inductor':
       return part.henry
+    case 'diode':
+      return part.zener && betweenLimits(part.zener.volt)
     default:
       return null
   }

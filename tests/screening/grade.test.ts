@@ -6,7 +6,7 @@ import { judge, type Item } from '../../src/screening/grade.ts'
 import { judgeLooks } from '../../src/screening/methods/pin-out.ts'
 import { proveCapacitor } from '../../src/screening/methods/capacitor.ts'
 import type { Jig } from '../../src/schema/jig.ts'
-import { faulty, found, type Finding } from '../../src/screening/proof.ts'
+import { faulty, found, type Finding, type Proof } from '../../src/screening/proof.ts'
 import { valueLimit, type Capacitor, type Resistor, type Value } from '../../src/screening/to-prove.ts'
 
 const value = (nominal: number, share = 0.05): Value => ({ nominal, minus: share, plus: share, source: 'marked' })
@@ -32,6 +32,30 @@ describe('a graded part', () => {
   it('says when its tolerance is too near the uncertainty for a grade to mean much', () => {
     expect(judge(r1, found([read(r1, 100, 0.8)]), []).notes.join()).toMatch(/3\.2 times the uncertainty/)
     expect(judge(r1, found([read(r1, 100, 0.5)]), []).notes).toEqual([])
+  })
+  it('is told with what its word holds for, and how it lies', () => {
+    const leakage = { ratedV: 40, afterS: 60, ampere: { high: 1e-4, source: 'list' } }
+    const can: Item = { id: 'C9', part: { kind: 'capacitor', dielectric: 'electrolytic', farad: value(470e-6, 0.2), dissipation: null, leakage } }
+    const farad: Finding = { name: 'capacitance', measured: { value: 480e-6, u: 1e-6 }, unit: 'F', limit: { low: 376e-6, high: 564e-6, source: 'list' }, conditions: '' }
+    expect(judge(can, found([farad], { leakageV: 19.99 }), []).says).toBe('C9: capacitance 480 µF, good; to 20.0 V of 40.0 V')
+    expect(judge(can, found([farad], { leakageV: 39.98 }), []).says).toBe('C9: capacitance 480 µF, good')
+    const reversed = { ...found([farad], { leakageV: 20 }), fault: { is: 'reversed' as const, says: 'it lies in the jig the other way round' } }
+    expect(judge(can, reversed, []).says).toBe('C9: capacitance 480 µF, good; to 20.0 V of 40.0 V; it lies in the jig the other way round')
+  })
+  it('asks for another zener where the volts are far off', () => {
+    const zener = (id: string, volts: number): Item => ({ id, part: {
+      kind: 'diode', forward: [], reverse: null, zener: { currentA: 5e-3, volt: { low: 0.95 * volts, high: 1.05 * volts, source: 'list' }, slopeOhm: null },
+    } })
+    const proof = (volts: number): Proof => found([
+      { name: 'forward voltage', measured: { value: 0.7, u: 1e-3 }, unit: 'V', limit: { high: 1, source: 'list' }, conditions: '' },
+      { name: 'zener voltage', measured: { value: volts, u: 1e-3 }, unit: 'V', limit: { low: 4.845, high: 5.355, source: 'list' }, conditions: '' },
+    ])
+    expect(judge(zener('D5', 5.1), proof(12), [zener('D6', 12)])).toMatchObject({ grade: 'reject', strange: true, looksLike: 'D6' })
+    expect(judge(zener('D5', 5.1), proof(5.1), [zener('D6', 12)])).toMatchObject({ strange: false, says: 'D5: zener voltage 5.10 V, good' })
+  })
+  it('is told by its gain where it is a transistor', () => {
+    const as = (name: Finding['name'], measured: number, unit: string): Finding => ({ name, measured: { value: measured, u: measured / 1000 }, unit, limit: { low: measured / 2, source: 'list' }, conditions: '' })
+    expect(judge(r1, found([as('collector leakage', 7e-8, 'A'), as('gain', 123, '1')]), []).says).toBe('R1: gain 123, good')
   })
   it('has no grade where nothing could be told, and is never accepted on nothing', () => {
     expect(judge(r1, faulty('poor contact', 'it moved'), [])).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
