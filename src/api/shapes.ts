@@ -43,6 +43,7 @@ const criterionShape = z.strictObject({
 })
 
 export const resultShape = z.strictObject({
+  of: z.literal('position').optional().describe('Of the position alone: it says nothing of the part'),
   position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades),
   provisional: z.boolean(),
   disposition: z.enum(dispositions), pConform: si, reason: z.string(), criteria: z.array(criterionShape),

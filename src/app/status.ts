@@ -3,8 +3,8 @@ import type { Clock } from '../base/clock.ts'
 import type { Night } from '../engine/night.ts'
 import { partVolts, type PositionState } from '../engine/position.ts'
 import { mayBeCharged } from '../safety/held.ts'
-import type { BenchStatus } from '../schema/application.ts'
-import type { RunRecord } from '../schema/run.ts'
+import type { BenchStatus, PositionStatus } from '../schema/application.ts'
+import { gradeWords, isOfPosition, type RunRecord } from '../schema/run.ts'
 import type { ScreenStatus } from '../schema/screening.ts'
 
 export function statusOf(input: {
@@ -58,11 +58,20 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
         ? position.current.value : null,
       limitA: position.limitA,
       caseC: position.caseC,
-      note: position.note,
       endsWallMs: remainingMs === null || position.stage === 'dropped' || position.stage === 'graded'
         ? null : clock.wallMs() + remainingMs,
-      grade: position.result?.grade ?? null, disposition: position.result?.disposition ?? null,
-      provisional: position.result?.provisional ?? null, touch: position.held.words,
+      ...judgedAs(position), touch: position.held.words,
     })),
   }
+}
+
+/** Grade of the part; what was found of its position alone is a note. */
+function judgedAs(
+  { result = null, note }: PositionState,
+): Pick<PositionStatus, 'grade' | 'disposition' | 'provisional' | 'note'> {
+  if (result === null) return { grade: null, disposition: null, provisional: null, note }
+  const { grade, disposition, provisional, reason } = result
+  return isOfPosition(result)
+    ? { grade: null, disposition: null, provisional: null, note: `${gradeWords(result)}: ${reason}` }
+    : { grade, disposition, provisional, note }
 }

@@ -1,7 +1,7 @@
 /** What the record has of the parts of a unit, and a rack for those that are to be formed. */
 import type { UnitsPort } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
-import type { RunHead } from '../schema/run.ts'
+import { judgesPositions, type RunHead } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import {
   partName, type Newest, type ProposedRack, type RackRequest, type ToForm, type UnitParts, type UnitRequest,
@@ -36,6 +36,7 @@ export async function unitParts(store: Store, { unit, designators }: UnitRequest
   for (const run of runs) {
     if (openUnderVolts.size === 0) break
     seen++
+    if (judgesPositions(run)) continue
     const isStrong = underVolts.includes(run.sequence)
     if (open.size === 0 && !isStrong) continue
     for (const result of await store.results(run.id)) {

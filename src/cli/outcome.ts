@@ -2,7 +2,9 @@
 import { formatDuration } from '../base/format.ts'
 import { partsOf } from '../report/setup.ts'
 import { touchLines } from '../report/touch-lines.ts'
-import { gradeWords, type PartResult, type RunEvent, type RunRecord } from '../schema/run.ts'
+import {
+  dispositionWords, gradeWords, type PartResult, type RunEvent, type RunRecord,
+} from '../schema/run.ts'
 import { hasEnded } from './exit.ts'
 import { printable, renderTable } from './table.ts'
 
@@ -18,7 +20,7 @@ export function outcomeLines(
     : `Run ${run.id} is still ${run.state}.`
   const rows = [
     ...results.map(result => [
-      result.position, result.part, gradeWords(result), result.disposition, result.reason,
+      result.position, result.part, gradeWords(result), dispositionWords(result), result.reason,
     ]),
     ...endedEarly.has(run.state) ? withoutVerdict(run, results, events) : [],
   ]

@@ -3,7 +3,7 @@ import { sleep } from '../base/clock.ts'
 import { hasCode } from '../base/errors.ts'
 import { formatClock, formatSi } from '../base/format.ts'
 import type { BenchStatus, FeedItem } from '../schema/application.ts'
-import { gradeWords, type PartResult, type RunEvent, type RunRecord } from '../schema/run.ts'
+import { isOfPosition, verdictWords, type PartResult, type RunEvent, type RunRecord } from '../schema/run.ts'
 import type { ScreenStatus } from '../schema/screening.ts'
 import type { DaemonClient, Heard } from './client.ts'
 import type { CliContext } from './context.ts'
@@ -145,6 +145,7 @@ export function eventLine(event: RunEvent): string {
 }
 
 export function resultLine(result: PartResult): string {
-  const { position, part, disposition, reason } = result
-  return printable(`${position}  ${part}: ${gradeWords(result)}, ${disposition}. ${reason}`)
+  const { position, part, reason } = result
+  const whose = isOfPosition(result) ? '' : `${part}: `
+  return printable(`${position}  ${whose}${verdictWords(result)}. ${reason}`)
 }

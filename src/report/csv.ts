@@ -1,4 +1,5 @@
 /** The record as a table for a spreadsheet, and the rules every CSV of ours follows (RFC 4180). */
+import { dispositionWords, gradeWords, isOfPosition, type PartResult } from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
 
 export type Cell = string | number | null | undefined
@@ -23,8 +24,9 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
   return parts.map(({ position, part, profile, result, end, closes }) => {
     const criteria = result && result.criteria.length > 0 ? result.criteria : [null]
     return criteria.map(entry => csvLine([
-      run.id, started, run.state, position, part, profile, result?.grade,
-      result ? String(result.provisional) : null, result?.disposition, result?.reason,
+      run.id, started, run.state, position, part, profile, result && gradeOf(result),
+      result && !isOfPosition(result) ? String(result.provisional) : null, result && dispositionWords(result),
+      result?.reason,
       entry?.name, entry?.value, entry?.expandedU, entry?.unit, entry?.limitLow, entry?.limitHigh,
       entry?.guardBand,
       entry?.pConform, entry?.grade, entry?.source, run.person, run.software, chainHead,
@@ -33,6 +35,9 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
     ])).join('')
   }).join('')
 }
+
+/** Of a position in words: a sheet that counts `accept` does not count it as a part. */
+const gradeOf = (result: PartResult): string => isOfPosition(result) ? gradeWords(result) : result.grade
 
 const utc = (wallMs: number | null | undefined): string | null =>
   wallMs === null || wallMs === undefined ? null : new Date(wallMs).toISOString()

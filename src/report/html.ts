@@ -5,7 +5,9 @@ import { html, type Markup } from './markup.ts'
 import { page } from './page.ts'
 import { endTable } from './end-table.ts'
 import { gradeWord, partSection } from './part-section.ts'
-import type { RunEvent } from '../schema/run.ts'
+import {
+  dispositionWords, grades, gradeWords, isOfPosition, judgesPositions, type RunEvent,
+} from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
 import { sequenceOriginOf } from './setup.ts'
 
@@ -59,12 +61,18 @@ ${chain && html`<dt>Chain recomputed</dt><dd class="${chain.holds ? '' : 'warn'}
 
 function outcome(record: RunTestRecord): Markup {
   const { parts } = record
-  const count = (grade: string): number => parts.filter(part => part.result?.grade === grade).length
-  const words = (['accept', 'marginal', 'reject', 'cannot tell'] as const).flatMap(grade =>
-    count(grade) === 0 ? [] : [`${count(grade)} ${grade}`])
+  const counts = new Map<string, number>()
+  for (const grade of grades) {
+    for (const { result } of parts) {
+      if (result?.grade !== grade) continue
+      const words = isOfPosition(result) ? gradeWords(result) : grade
+      counts.set(words, (counts.get(words) ?? 0) + 1)
+    }
+  }
+  const words = [...counts].map(([grade, count]) => `${count} ${grade}`)
   const ungraded = parts.filter(part => part.result === null).length
   if (ungraded > 0) words.push(`${ungraded} without a grade`)
-  const counted = formatCount(parts.length, 'part')
+  const counted = formatCount(parts.length, judgesPositions(record.run) ? 'position' : 'part')
   return html`<p class="verdict">${counted}: ${words.join(', ')}.</p>${closing(record)}`
 }
 
@@ -86,7 +94,7 @@ function partsTable({ parts }: RunTestRecord): Markup {
 <tr><th>Position</th><th>Part</th><th>Profile</th><th>Grade</th><th>Do</th><th>Why</th></tr>
 ${parts.map(({ position, part, profile, result }) => html`<tr><td>${position}</td>
 <td class="tight">${part}</td>
-<td>${profile}</td><td>${gradeWord(result)}</td><td>${result?.disposition ?? '–'}</td>
+<td>${profile}</td><td>${gradeWord(result)}</td><td>${(result && dispositionWords(result)) || '–'}</td>
 <td>${result?.reason ?? 'no result'}</td></tr>`)}
 </table></div>`
 }

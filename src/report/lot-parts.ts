@@ -2,7 +2,7 @@
 import { formatSi } from '../base/format.ts'
 import type { PartChoice } from '../schema/lots.ts'
 import { partsList, type PartKind, type PartsLine } from '../schema/parts-list.ts'
-import type { Criterion, Grade, PartResult, RunRecord } from '../schema/run.ts'
+import { isOfPosition, type Criterion, type Grade, type PartResult, type RunRecord } from '../schema/run.ts'
 
 export interface LotRun { readonly run: RunRecord; readonly results: readonly PartResult[] }
 
@@ -29,11 +29,11 @@ export function partsOfRun({ run, results }: LotRun): LotPart[] {
   return partsOfResults(results, run.id, linesOf(run))
 }
 
-/** Of results alone, where nobody knows what the list said. */
+/** Of results alone, where nobody knows what the list said; one of a position is of no part. */
 export function partsOfResults(
   results: readonly PartResult[], run = '', lines: ReadonlyMap<string, PartsLine> = new Map(),
 ): LotPart[] {
-  return results.map(({ position, part, grade, criteria }) => {
+  return results.filter(result => !isOfPosition(result)).map(({ position, part, grade, criteria }) => {
     const line = lines.get(position) ?? lines.get(/^line \d+/.exec(position)?.[0] ?? '')
     return {
       run, name: position, part, grade, measured: named(criteria), kind: line?.kind ?? null,

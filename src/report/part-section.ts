@@ -1,6 +1,6 @@
 /** What the record says of one part in one run. */
 import { formatProbability, formatSi, formatWithU } from '../base/format.ts'
-import type { Criterion, PartResult } from '../schema/run.ts'
+import { gradeWords, isOfPosition, type Criterion, type PartResult } from '../schema/run.ts'
 import { leakageChart, timeChart } from './chart.ts'
 import { html, type Markup } from './markup.ts'
 import type { RecordPart, RunTestRecord } from './record.ts'
@@ -10,19 +10,28 @@ export function partSection(part: RecordPart, record: RunTestRecord): Markup {
   return html`<section class="part">
 <h2>${part.part} <span class="quiet">on ${position}, ${part.profile}</span></h2>
 ${result
-    ? html`<p class="verdict">${gradeWord(result)}: ${result.disposition}. ${result.reason}</p>
-<p class="quiet">Probability that the part conforms: ${formatProbability(result.pConform)}.</p>`
-    : html`<p class="verdict">No result.</p>`}
+    ? verdict(result) : html`<p class="verdict">No result.</p>`}
 ${(note !== '' || (condition && condition !== 'sound')) && html`<p>${condition && condition !== 'sound'
     && html`<span class="warn">Seen by eye: ${condition}.</span> `}${note}</p>`}
 ${result && result.criteria.length > 0 && criteriaTable(result.criteria)}
 ${charts(part, record)}</section>`
 }
 
+function verdict(result: PartResult): Markup {
+  const { disposition, reason, pConform } = result
+  if (isOfPosition(result)) {
+    return html`<p class="verdict">${gradeWord(result)}: ${reason}</p>
+<p class="quiet">Of the position, with what sat there: the part itself was not judged.</p>`
+  }
+  return html`<p class="verdict">${gradeWord(result)}: ${disposition}. ${reason}</p>
+<p class="quiet">Probability that the part conforms: ${formatProbability(pConform)}.</p>`
+}
+
 /** The grade in words and colour, provisional said with it. */
 export function gradeWord(result: PartResult | null): Markup {
   if (!result) return html`<span class="quiet">none</span>`
   const look = result.grade === 'cannot tell' ? 'cannot' : result.grade
+  if (isOfPosition(result)) return html`<span class="${look}">${gradeWords(result)}</span>`
   return html`<span class="${look}">${result.grade}</span>${result.provisional && html` (provisional)`}`
 }
 

@@ -83,6 +83,8 @@ export interface Criterion {
 }
 
 export interface PartResult {
+  /** Of the bench's position, with whatever sat there: it says nothing of the part. */
+  readonly of?: 'position'
   readonly position: string
   readonly part: string
   readonly profile: string
@@ -97,9 +99,30 @@ export interface PartResult {
   readonly figures: Readonly<Record<string, number>>
 }
 
-/** The grade as every screen, line and event says it: a provisional one says so. */
-export const gradeWords = ({ grade, provisional }: Pick<PartResult, 'grade' | 'provisional'>): string =>
-  provisional ? `${grade} (provisional)` : grade
+/** Sequences that judge positions of the bench, whatever part sits there. */
+const positionSequences: readonly string[] = ['bench-check']
+export const judgesPositions = ({ sequence }: Pick<RunRecord, 'sequence'>): boolean =>
+  positionSequences.includes(sequence)
+export const isOfPosition = ({ of }: Pick<PartResult, 'of'>): boolean => of === 'position'
+
+const positionWords: Record<Grade, string> = {
+  accept: 'position sound', reject: 'position at fault', marginal: 'position not shown to be sound',
+  'cannot tell': 'position not shown to be sound',
+}
+
+/** The grade as every screen, line and event says it, with what it is not: of the part, or closed. */
+export const gradeWords = (
+  { grade, provisional, of }: Pick<PartResult, 'grade' | 'provisional' | 'of'>,
+): string => of === 'position' ? positionWords[grade] : provisional ? `${grade} (provisional)` : grade
+
+/** What to do with the part; nothing where the part was not judged. */
+export const dispositionWords = ({ of, disposition }: Pick<PartResult, 'of' | 'disposition'>): string =>
+  of === 'position' ? '' : disposition
+
+/** Grade and what to do, in one phrase. */
+export const verdictWords = (
+  result: Pick<PartResult, 'grade' | 'provisional' | 'of' | 'disposition'>,
+): string => [gradeWords(result), dispositionWords(result)].filter(Boolean).join(', ')
 
 /** A part that a run dropped, and that stays off the bus when that run is continued. */
 export interface LeftOut {

@@ -49,8 +49,9 @@ export interface Store {
   channels(runId: string): Promise<Channel[]>
   /** Events whose seq is `fromSeq` or later. */
   events(runId: string, fromSeq?: number): Promise<StoredEvent[]>
+  /** Those of a run that judges positions are marked as such, however old it is. */
   results(runId: string): Promise<PartResult[]>
-  /** Every run in which this part has a result, newest first. */
+  /** Every run in which this part has a result, newest first; not where its position alone was judged. */
   partHistory(part: string): Promise<{ run: RunRecord; result: PartResult }[]>
   /** Readings with `fromMs` <= time <= `toMs`; all of them without. */
   series(runId: string, channel: number, fromMs?: number, toMs?: number): Promise<Series>

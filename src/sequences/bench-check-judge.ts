@@ -93,8 +93,8 @@ export function resultOf(
   const reason = grade === 'accept' ? `${own.length} checks passed`
     : faults.get(position) ?? `${first.what}: ${first.criterion.source}`
   return {
-    position: position.spec.name, part: position.part.part, profile: position.profile.name, grade,
-    provisional: false, disposition: grade === 'accept' ? 'use' : 'retest', pConform, reason, criteria,
+    of: 'position', position: position.spec.name, part: position.part.part, profile: position.profile.name,
+    grade, provisional: false, disposition: grade === 'accept' ? 'use' : 'retest', pConform, reason, criteria,
     figures: {},
   }
 }

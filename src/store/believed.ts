@@ -13,6 +13,7 @@ import {
 const anyNumber = z.custom<number>(value => typeof value === 'number', 'a number')
 
 const storedResult = z.looseObject({
+  of: z.literal('position').optional(),
   position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades),
   provisional: z.boolean(), disposition: z.enum(dispositions), pConform: anyNumber, reason: z.string(),
   criteria: z.array(z.looseObject({

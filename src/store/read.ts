@@ -1,7 +1,7 @@
 /** Reads runs, events and results back. */
 import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
-import type { PartResult, RunHead, RunRecord } from '../schema/run.ts'
+import { judgesPositions, type PartResult, type RunHead, type RunRecord } from '../schema/run.ts'
 import type { StoredEvent } from '../schema/store.ts'
 import type { Db } from './open.ts'
 import {
@@ -73,10 +73,16 @@ export class RunReader {
   }
 
   /** The newest result of each position, in the order in which positions first had one. */
-  results(runId: string): PartResult[] { return this.#newestResults(this.row(runId).number) }
+  results(runId: string): PartResult[] {
+    const row = this.row(runId)
+    const results = this.#newestResults(row.number)
+    return judgesPositions(row) ? results.map(result => ({ ...result, of: 'position' })) : results
+  }
 
+  /** What was found of a position that a part sat at is none of its history. */
   history(part: string): { run: RunRecord; result: PartResult }[] {
     return (this.#byPart.all(part) as Numbered<RunRow>[]).flatMap(row => {
+      if (judgesPositions(row)) return []
       const run = this.#withState(row)
       const results = this.#newestResults(row.number).filter(result => result.part === part)
       return results.map(result => ({ run, result }))

@@ -48,6 +48,12 @@ describe('the parts of a unit on record', () => {
     expect(read).toEqual(['R4', 'R2'])
   })
 
+  it('have nothing of a run that judged the positions they sat at', async () => {
+    const { store } = record([run('R2', 'bench-check'), [result('pavilion-C1')]], [run('R1', 'reform'), [result('pavilion-C1', 'reject')]])
+    const { parts: [found] } = await unitParts(store, { unit: 'pavilion', designators: ['C1'] })
+    expect([found!.newest?.run, found!.underVolts?.run]).toEqual(['R1', 'R1'])
+  })
+
   it('bear names that every table can hold', () => {
     expect(partName('pavilion', 'C1')).toBe('pavilion-C1')
     expect(partName('pavilion', 'line 7 #3')).toBe('pavilion-line-7-3')

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { outcomeLines } from '../../src/cli/outcome.ts'
+import { resultLine } from '../../src/cli/watch.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from '../../src/schema/run.ts'
 
 const startWallMs = Date.UTC(2026, 10, 20, 18)
@@ -32,6 +33,16 @@ describe('how a run ended', () => {
     const lines = outcomeLines(run('tripped'), [result], events)
     expect(rowOf(lines, 'P02')).toMatch(/none +gross ESR: 12 Ω$/)
     expect(rowOf(lines, 'P01')).toMatch(/none +no answer$/)
+  })
+
+  it('says of a position that was checked how the position is, and nothing to do with its part', () => {
+    const of = 'position'
+    const lines = outcomeLines(run('done'), [
+      { ...result, of, provisional: false, reason: '14 checks passed' }, { ...result, of, position: 'P01', grade: 'reject', reason: 'its relay does not open' },
+    ], [])
+    expect(rowOf(lines, 'P10')).toMatch(/^P10 +pavilion-P10 +position sound +14 checks passed$/)
+    expect(lines.find(line => line.startsWith('P01'))).toMatch(/position at fault +its relay does not open$/)
+    expect(resultLine({ ...result, of, grade: 'reject', reason: 'its relay does not open' })).toBe('P10  position at fault. its relay does not open')
   })
 
   it('has only verdicts where the run got done, and nothing where it was refused', () => {

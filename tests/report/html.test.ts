@@ -49,6 +49,18 @@ describe('the record as a page', () => {
     expect(page.match(/<svg /g)).toHaveLength(7)
   })
 
+  it('gives a check of positions as one, and no grade to the parts that sat there', async () => {
+    const record = await buildRecord(await storeWithNight({ run: { sequence: 'bench-check' }, result: { reason: '14 checks passed', provisional: false } }), 'R1')
+    const page = recordHtml(record)
+    expect(page).toContain('2 positions: 2 position sound.')
+    expect(page).toContain('position sound</span>: 14 checks passed')
+    expect(page).toContain('the part itself was not judged')
+    expect(page).not.toMatch(/>accept<\/span>|Probability that the part conforms|closes a grade/)
+    const [headings, first] = recordCsv(record).split('\r\n').map(line => line.split(','))
+    const cell = (name: string): string | undefined => first![headings!.indexOf(name)]
+    expect(['grade', 'provisional', 'disposition'].map(cell)).toEqual(['position sound', '', ''])
+  })
+
   it('needs nothing from outside and runs no script', async () => {
     const page = recordHtml(await night())
     expect(page).not.toMatch(/https?:|url\(|@import|<script|<link|<img| src=| on\w+=/i)

@@ -31,6 +31,12 @@ describe('a lot sheet', () => {
     expect([within!.good, within!.n]).toEqual([7, 7])
   })
 
+  it('counts nothing that was found of positions alone', () => {
+    const checked = part('P01', [ohms(100)])
+    expect(sheetOfRuns([runOf('B1', [{ ...checked, of: 'position' }]), runOf('S1', [part('R1', [ohms(99)])])]))
+      .toMatchObject({ parts: 1, grades: { accept: 1 } })
+  })
+
   it('names the part that stands apart, by Grubbs and by the median', () => {
     const [of] = lotSheet([...lot, part('R9', [ohms(104)])]).quantities
     expect(of!.far).toEqual(['R9'])

@@ -137,6 +137,13 @@ describe('events and results', () => {
     expect(history.map(({ run, result }) => [run.id, result.reason])).toEqual([['B', 'in B'], ['A', 'in A']])
     expect(await store.partHistory('C9')).toEqual([])
   })
+
+  it('tells what was found of a position as such, from whatever time the record is, and not of the part that sat there', async () => {
+    await store.createRun(sampleRun('B', { sequence: 'bench-check' }), [])
+    await store.saveResult('B', sampleResult())
+    expect(await store.results('B')).toEqual([{ ...sampleResult(), of: 'position' }])
+    expect(await store.partHistory('C1')).toEqual([])
+  })
 })
 
 describe('readings', () => {
