@@ -138,14 +138,15 @@ function sweepS({ scanner, 'sense-meter': meter }: Roles, count: number): number
 const gearOf = ({ roles, profiles }: LoadedBench): Gear =>
   new Map([...roles].map(([role, { instrument }]) => [role, profiles.get(instrument)!.profile]))
 
-/** Seconds since the last forming of each part ended, where one is on record with a result. */
+/** Seconds since the last forming of each part ended, where one is on record that read what it leaks. */
 async function formedAgoS(
   { clock, store }: PrepareDeps, { parts }: StartRequest,
 ): Promise<Map<string, number>> {
   const ago = new Map<string, number>()
   await Promise.all([...new Set(parts.map(({ part }) => part))].map(async part => {
     const formed = (await store.partHistory(part))
-      .find(({ run }) => run.sequence === formingSequence && run.endedWallMs !== null)
+      .find(({ run, result: { criteria } }) => run.sequence === formingSequence && run.endedWallMs !== null
+        && criteria.some(({ name }) => name === 'leakage'))
     if (formed) ago.set(part, (clock.wallMs() - formed.run.endedWallMs!) / 1000)
   }))
   return ago

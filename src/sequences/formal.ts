@@ -99,10 +99,11 @@ async function formalReading(night: Night, position: PositionState): Promise<For
  * to tell the part's volts.
  */
 function tellFormal(night: Night, { spec }: PositionState, on: boolean): void {
-  const how = spec.formalRelay === undefined ? 'the limiting resistor' : 'the low resistor'
+  const by = spec.formalRelay === undefined ? 'the limiting resistor' : 'the low resistor'
+  const how = `${night.plan.targetV} V through ${by}`
   void night.recorder.event({
     kind: 'formal', position: spec.name, data: { on, lowResistor: spec.formalRelay !== undefined },
-    text: on ? `${spec.name} at rated voltage through ${how}` : `formal reading of ${spec.name} ends`,
+    text: on ? `${spec.name} at ${how}` : `formal reading of ${spec.name} ends`,
   }).catch(() => {})
 }
 

@@ -51,6 +51,10 @@ describe('a position that did not pass bench-check', () => {
     const ofIt = events.filter(({ position }) => position === 'P02').map(({ text }) => text)
     expect(events.find(({ kind }) => kind === 'kept-off')!.text).toBe('P02 NOT SAFE TO TOUCH: UNMEASURED (never on the bus; its path did not pass bench-check)')
     expect(ofIt.join('\n')).not.toMatch(/below \d+ V/)
+    const soak = await bench.daemon.plan({ ...bench.request, sequence: 'leakage-soak', parameters: {} })
+    expect(soak.warnings.join()).toContain(`No forming on record: ${parts[1]!.part}.`)
+    expect(soak.refusals.map(({ what }) => what).join()).not.toContain(`rest of ${parts[1]!.part} since`)
+    expect(soak.refusals.map(({ what }) => what).join()).toContain(`rest of ${parts[0]!.part} since`)
   }, 120_000)
 
   it('is not called measured by a discharge that reads nothing through it: a person proves it dead', async () => {
