@@ -46,13 +46,14 @@ export const askingR1: ScreenStatus = {
 /** A session that only remembers what it was told. */
 export class FakeScreening implements ScreeningPort {
   shown: ScreenStatus | null = null
+  planned = shownScreenPlan
   fails: Error | null = null
   readonly #app: FakeApplication
   constructor(app: FakeApplication) { this.#app = app }
   async plan(request: ScreenRequest): Promise<ShownScreenPlan> {
     this.#app.calls.push({ name: 'screening.plan', argument: request })
     if (this.fails) throw this.fails
-    return shownScreenPlan
+    return this.planned
   }
   async begin(request: ScreenRequest): Promise<RunRecord> {
     this.#app.calls.push({ name: 'screening.begin', argument: request })

@@ -8,7 +8,7 @@ import { exitOfRun } from '../../src/cli/exit.ts'
 import { runCli } from '../../src/cli/run-cli.ts'
 import type { PartResult, RunRecord } from '../../src/schema/run.ts'
 import type { ScreenRequest, ScreenStatus } from '../../src/schema/screening.ts'
-import { askingR1, idleStatus } from '../api/fake-application.ts'
+import { askingR1, idleStatus, shownScreenPlan } from '../api/fake-application.ts'
 import { openCli, type Cli } from './fake-cli.ts'
 
 let cli: Cli
@@ -66,6 +66,16 @@ describe('screen --plan', () => {
     expect(requests()).toMatchObject([{ unit: 'pavilion', person: 'Bo', ask: 'not accepted', standardsEvery: 20, standards: [
       { id: 'S1', quantity: 'resistance', value: 1000, u: 0.05 }, { id: 'S2', quantity: 'capacitance', value: 1e-7, u: 1e-10 },
     ] }])
+  })
+  it('says what the jig adds: not compensated, compensated when and by which run, or found first', async () => {
+    const bare = await cli.run('screen', list(), '--plan')
+    expect(bare.out).toContain('The jig is not compensated: leads count as 500 mΩ on two wires, '
+      + 'on the bridge as 50 mΩ and 200 nH in series, 2 pF beside; add --compensate')
+    cli.app.screening.planned = { ...shownScreenPlan, compensated: { run: '20260105-200000-screen', wallMs: Date.UTC(2026, 0, 5, 20) }, zeros: ['empty jig'] }
+    expect((await cli.run('screen', list(), '--plan')).out).toMatch(/^The jig was compensated at 2026-01-05 .* by run 20260105-200000-screen; whether it still reads the same when empty is seen first$/m)
+    cli.app.screening.planned = { ...shownScreenPlan, zeros: ['empty jig', 'shorting wire'] }
+    expect((await cli.run('screen', list(), '--plan', '--compensate')).out).toContain('Asked for first, to compensate the jig: empty jig, shorting wire')
+    expect(requests().map(({ compensate }) => compensate)).toEqual([false, false, true])
   })
   it('asks for what is wanted of capacitors', async () => {
     await cli.run('screen', list(), '--plan', '--no-insulation', '--absorption', '--mains', '120,60')
