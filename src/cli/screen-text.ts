@@ -34,7 +34,7 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
 function compensationLine({ compensated, zeros }: ShownScreenPlan): string {
   if (compensated) {
     const { run, wallMs } = compensated
-    const first = zeros.length > 0 ? '; whether it still reads the same when empty is seen first' : ''
+    const first = zeros.length > 0 ? '; first it is seen whether the empty jig still reads the same' : ''
     return `The jig was compensated at ${formatWall(wallMs)} by run ${run}${first}`
   }
   if (zeros.length > 0) return `Asked for first, to compensate the jig: ${zeros.join(', ')}`

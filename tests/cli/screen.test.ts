@@ -72,7 +72,7 @@ describe('screen --plan', () => {
     expect(bare.out).toContain('The jig is not compensated: leads count as 500 mΩ on two wires, '
       + 'on the bridge as 50 mΩ and 200 nH in series, 2 pF beside; add --compensate')
     cli.app.screening.planned = { ...shownScreenPlan, compensated: { run: '20260105-200000-screen', wallMs: Date.UTC(2026, 0, 5, 20) }, zeros: ['empty jig'] }
-    expect((await cli.run('screen', list(), '--plan')).out).toMatch(/^The jig was compensated at 2026-01-05 .* by run 20260105-200000-screen; whether it still reads the same when empty is seen first$/m)
+    expect((await cli.run('screen', list(), '--plan')).out).toMatch(/^The jig was compensated at 2026-01-05 .* by run 20260105-200000-screen; first it is seen whether the empty jig still reads the same$/m)
     cli.app.screening.planned = { ...shownScreenPlan, zeros: ['empty jig', 'shorting wire'] }
     expect((await cli.run('screen', list(), '--plan', '--compensate')).out).toContain('Asked for first, to compensate the jig: empty jig, shorting wire')
     expect(requests().map(({ compensate }) => compensate)).toEqual([false, false, true])
