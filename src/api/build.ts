@@ -13,6 +13,7 @@ import { asBenchError, BenchError, catalogue } from '../base/errors.ts'
 import type { Log } from '../base/log.ts'
 import type { Application } from '../schema/application.ts'
 import { parseWith } from '../schema/read-file.ts'
+import { onlyFor } from './addressee.ts'
 import { benchRoutes, stopRoute } from './bench-routes.ts'
 import { feedRoute } from './feed.ts'
 import { guard, type View } from './guard.ts'
@@ -29,6 +30,8 @@ import { watchForStops } from './stop-sight.ts'
 export interface ApiOptions {
   /** Shown in the OpenAPI document. */
   software?: string
+  /** Who this daemon is, as its note says: requests for another one are not answered. */
+  id?: string
   log?: Log
   /** Whose view this is; `here` when left out, which answers only to the loopback address. */
   view?: View
@@ -52,6 +55,7 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
   // What the application gives is trusted; a screen must not go dark over a number that is not one.
   api.setSerializerCompiler(() => value => JSON.stringify(value))
   answerErrors(api)
+  if (options.id !== undefined) api.addHook('onRequest', onlyFor(options.id))
   api.addHook('onRequest', guard(options.view ?? { from: 'here' }))
   void api.register(fastifySwagger, {
     openapi: {

@@ -8,7 +8,12 @@ export interface DaemonNote {
   /** e.g. `http://127.0.0.1:7316`. */
   url: string
   pid: number
+  /** Of this daemon and no other, also none that listens there later: it says it in each answer. */
+  id: string
 }
+
+/** Header of a request that is for one daemon alone, and of each answer of a daemon. */
+export const daemonHeader = 'nightbench-daemon'
 
 const noteFile = (dataFolder: string): string => join(dataFolder, 'daemon.json')
 
@@ -44,9 +49,11 @@ export function readDaemonNote(dataFolder: string): DaemonNote | undefined {
   try {
     // Who reads it may want to stop the bench, and must not wait for one who writes into a pipe.
     if (!statSync(file).isFile()) return undefined
-    const { url, pid } = JSON.parse(readFileSync(file, 'utf8')) as Partial<DaemonNote>
+    const { url, pid, id } = JSON.parse(readFileSync(file, 'utf8')) as Partial<DaemonNote>
     if (typeof url !== 'string' || !URL.canParse(url)) return undefined
-    return { url, pid: Number(pid) }
+    // Without it nobody can tell who listens there now. It goes into a header.
+    if (typeof id !== 'string' || !/^[\w-]{1,64}$/.test(id)) return undefined
+    return { url, pid: Number(pid), id }
   } catch {
     return undefined
   }

@@ -1,12 +1,18 @@
 /** Speaks to the daemon over HTTP. Its errors come back as the errors they were. */
 import type { Clock } from '../base/clock.ts'
+import { daemonHeader } from '../base/daemon-file.ts'
 import { withDeadline } from '../base/deadline.ts'
 import {
   asBenchError, BenchError, catalogue, isBenchError, type ErrorCode, type ErrorContext,
 } from '../base/errors.ts'
 import type { FeedItem } from '../schema/application.ts'
 
-export interface Daemon { url: string; token?: string | undefined }
+export interface Daemon {
+  url: string
+  token?: string | undefined
+  /** Of the note that led there: another daemon that listens there by now is not asked. */
+  note?: { readonly id: string; readonly pid: number } | undefined
+}
 /** A feed item, or `beat`: the daemon said that it is still there. */
 export type Heard = FeedItem | { type: 'beat' }
 
@@ -77,15 +83,21 @@ export class DaemonClient {
   }
 
   async #ask(path: string, init: RequestInit, limitMs: number, outer: AbortSignal): Promise<Response> {
-    const { url, token } = this.#daemon
+    const { url, token, note } = this.#daemon
     const headers = {
-      ...init.headers as Record<string, string>, ...(token ? { authorization: `Bearer ${token}` } : {})
+      ...init.headers as Record<string, string>, ...(token ? { authorization: `Bearer ${token}` } : {}),
+      ...note && { [daemonHeader]: note.id },
     }
     const control = new AbortController()
     outer.addEventListener('abort', () => control.abort(), { once: true })
     const answer = await withDeadline(this.#clock, limitMs, 'the daemon\'s answer', async () =>
       await fetch(`${url.replace(/\/$/, '')}/api/v1${path}`, { ...init, headers, signal: control.signal }))
       .catch(error => { control.abort(); throw gone(error) })
+    if (note && isOfAnother(answer, note.id)) {
+      control.abort()
+      const noted = `the daemon that was noted, process ${note.pid}`
+      throw new BenchError('DAEMON_GONE', `${noted}, is gone: another program answers at ${url}`)
+    }
     if (!answer.ok) throw errorOf(answer.status, await readAll(answer))
     return answer
   }
@@ -95,6 +107,10 @@ export class DaemonClient {
       .catch(error => { throw gone(error) })
   }
 }
+
+/** Only a daemon tells errors, and it has done nothing then. */
+const isOfAnother = ({ ok, status, headers }: Response, id: string): boolean =>
+  status === 421 || (ok && headers.get(daemonHeader) !== id)
 
 type BodyReader = () => Promise<string | undefined>
 

@@ -7,7 +7,7 @@ import { isLoopback } from '../base/loopback.ts'
 import type { HostFinding } from '../app/host-check.ts'
 import type { KeeperEnd } from '../keeper/last.ts'
 import type { PortEntry, ProbeAnswer, SafeOffReport } from '../schema/application.ts'
-import { DaemonClient } from './client.ts'
+import { DaemonClient, type Daemon } from './client.ts'
 import type { RemoteView } from './remote-view.ts'
 import type { Output } from './screen.ts'
 
@@ -92,27 +92,28 @@ export function askedDaemon({ env }: CliContext, { daemon, data }: CommonOptions
 
 /** The daemon that is asked for. Throws DAEMON_GONE where none is noted, USAGE for what is no address. */
 export function daemonOf(context: CliContext, options: CommonOptions): DaemonClient {
-  const url = addressOf(askedDaemon(context, options))
+  const at = placeOf(askedDaemon(context, options))
   const token = context.env['NIGHTBENCH_TOKEN']
-  if (token !== undefined && isInTheClear(url)) {
+  if (token !== undefined && isInTheClear(at.url)) {
     throw new BenchError('USAGE', 'the token does not go over the network in the clear', {
-      expected: 'https://…', got: url,
+      expected: 'https://…', got: at.url,
     })
   }
-  return new DaemonClient({ url, token }, context.clock)
+  return new DaemonClient({ ...at, token }, context.clock)
 }
 
 /** As `daemonOf`, for a stop: it needs no token, and one that may not go over this network stays here. */
 export function daemonToStop(context: CliContext, asked: Asked): DaemonClient {
-  const url = addressOf(asked)
-  const token = isInTheClear(url) ? undefined : context.env['NIGHTBENCH_TOKEN']
-  return new DaemonClient({ url, token }, context.clock)
+  const at = placeOf(asked)
+  const token = isInTheClear(at.url) ? undefined : context.env['NIGHTBENCH_TOKEN']
+  return new DaemonClient({ ...at, token }, context.clock)
 }
 
-function addressOf(asked: Asked): string {
-  const url = asked.folder === null ? asked.url : readDaemonNote(asked.folder)?.url
+function placeOf(asked: Asked): Pick<Daemon, 'url' | 'note'> {
+  const note = asked.folder === null ? undefined : readDaemonNote(asked.folder)
+  const url = asked.folder === null ? asked.url : note?.url
   if (url === undefined) throw new BenchError('DAEMON_GONE', `no daemon is noted in ${asked.folder}`)
-  if (URL.canParse(url) && /^https?:$/.test(new URL(url).protocol)) return url
+  if (URL.canParse(url) && /^https?:$/.test(new URL(url).protocol)) return { url, note }
   throw new BenchError('USAGE', 'this is no address of a daemon', { expected: 'http://host:port', got: url })
 }
 

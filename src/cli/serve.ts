@@ -1,4 +1,5 @@
 /** The daemon in the foreground: makes the bench safe, then accepts work until it is told to end. */
+import { randomUUID } from 'node:crypto'
 import { RealClock } from '../base/clock.ts'
 import { closeAll } from '../base/close-all.ts'
 import type { Log, LogLevel } from '../base/log.ts'
@@ -94,7 +95,8 @@ interface Views { at: { url: string; elsewhere: string | null }; close(): Promis
 async function openViews(
   { port, remote, data }: ServeOptions, daemon: Application, log: Log
 ): Promise<Views> {
-  const here = buildApi(daemon, { software: softwareVersion, log })
+  const id = randomUUID()
+  const here = buildApi(daemon, { software: softwareVersion, id, log })
   const apis = [here]
   const close = async (): Promise<void> => { await Promise.all(apis.map(async api => await api.close())) }
   try {
@@ -109,7 +111,7 @@ async function openViews(
       elsewhere = await listen(api, { host, port: remotePort })
       log.warn({ url: elsewhere, proxy: origin }, 'the bench is shown beyond this computer')
     }
-    writeDaemonNote(data, { url, pid: process.pid })
+    writeDaemonNote(data, { url, pid: process.pid, id })
     return { at: { url, elsewhere }, close }
   } catch (error) {
     await close()

@@ -4,6 +4,7 @@ import { request as httpsRequest } from 'node:https'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { buildApi, listen, type Api } from '../../src/api/build.ts'
+import { daemonHeader } from '../../src/base/daemon-file.ts'
 import { hashOfToken, isToken, isTokenHash, newToken } from '../../src/base/token.ts'
 import { readingName } from '../../src/schema/gauge.ts'
 import { criterion, line, result, runOf } from '../report/lot-fixture.ts'
@@ -137,6 +138,24 @@ describe('a view from elsewhere', () => {
 })
 
 describe('the view at the bench', () => {
+  it('answers nothing, a stop neither, that is for another daemon, and says which one it is', async () => {
+    const named = buildApi(app, { id: 'this-one' })
+    const answers = async (headers: Headers) => {
+      const told = []
+      for (const [method, url] of [['GET', '/api/v1/status'], ['POST', '/api/v1/stop']] as const) {
+        const answer = await named.inject({ method, url, headers: { host: '127.0.0.1:7316', ...headers } })
+        told.push([answer.statusCode, answer.headers[daemonHeader]])
+      }
+      return told
+    }
+    expect(await answers({ [daemonHeader]: 'one-that-is-gone' })).toEqual([[421, 'this-one'], [421, 'this-one']])
+    expect(app.calls).toEqual([])
+    for (const headers of [{}, { [daemonHeader]: 'this-one' }]) {
+      expect(await answers(headers as Headers)).toEqual([[200, 'this-one'], [200, 'this-one']])
+    }
+    await named.close()
+  })
+
   it.each(['forwarded', 'x-forwarded-for', 'x-forwarded-host', 'x-real-ip', 'via'])(
     'takes %s for a proxy that nobody declared', async name => {
       expect(await ask(here, 'GET /status')).toBe(200)

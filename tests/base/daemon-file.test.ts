@@ -1,5 +1,5 @@
 import { execFileSync, spawn } from 'node:child_process'
-import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
+import { existsSync, mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -9,12 +9,19 @@ let folder: string
 beforeEach(() => { folder = mkdtempSync(join(tmpdir(), 'note-')) })
 afterEach(() => rmSync(folder, { recursive: true }))
 
-const note = { url: 'http://127.0.0.1:7316', pid: 7 }
+const note = { url: 'http://127.0.0.1:7316', pid: 7, id: '1f0e4c1a-0000-4000-8000-000000000000' }
 
 describe('the note of where the daemon listens', () => {
   it('is found again', () => {
     writeDaemonNote(join(folder, 'data'), note)
     expect(readDaemonNote(join(folder, 'data'))).toEqual(note)
+  })
+
+  it('is none where it does not say which daemon it is of', () => {
+    for (const id of [undefined, '', 7, 'two\nlines', 'x'.repeat(65)]) {
+      writeFileSync(join(folder, 'daemon.json'), JSON.stringify({ ...note, id }))
+      expect(readDaemonNote(folder)).toBeUndefined()
+    }
   })
 
   it.skipIf(process.platform === 'win32')('is none where a pipe stands, and nobody waits for who writes to it', () => {

@@ -32,9 +32,10 @@ export interface Cli {
 
 export async function openCli(): Promise<Cli> {
   const app = await FakeApplication.make()
-  const api = buildApi(app)
+  const id = 'the-daemon-of-this-test'
+  const api = buildApi(app, { id })
   const folder = mkdtempSync(join(tmpdir(), 'cli-'))
-  writeDaemonNote(folder, { url: await listen(api, { port: 0 }), pid: 1 })
+  writeDaemonNote(folder, { url: await listen(api, { port: 0 }), pid: 1, id })
   const said: string[] = []
   const complained: string[] = []
   const context = fakeContext(app, folder, said, complained)
