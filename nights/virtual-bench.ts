@@ -1,4 +1,5 @@
 /** A whole bench in virtual time and one process: the real stack over simulated instruments. */
+import { dirname } from 'node:path'
 import { VirtualClock } from '../src/base/clock.ts'
 import { checkBench, ProfileFolder } from '../src/app/files.ts'
 import type { LoadedBench } from '../src/app/files.ts'
@@ -14,6 +15,7 @@ import type { Store } from '../src/schema/store.ts'
 import { Session } from '../src/scpi/session.ts'
 import { shippedSequences } from '../src/sequences/index.ts'
 import { openInlineStore } from '../src/store/inline.ts'
+import { RunMark } from '../src/store/run-mark.ts'
 import { memoryLink } from '../src/transport/memory.ts'
 import type { MemoryLink } from '../src/transport/memory.ts'
 import { memoryEnd } from '../mocks/bench/links.ts'
@@ -90,7 +92,7 @@ export async function virtualBench(
   const store = openInlineStore(options.storePath ?? ':memory:')
   const daemon = new Daemon({
     clock, livenessClock: clock, bench, composed, keeper, store, profiles, sequences: [...shippedSequences, ...options.sequences ?? []],
-    software: 'test',
+    software: 'test', ...options.storePath === undefined ? {} : { mark: new RunMark(dirname(options.storePath)) },
   })
   await clock.run((async () => {
     for (const session of composed.sessions.values()) await session.connect()

@@ -20,6 +20,7 @@ import { requestToContinue, unfinishedRun, withoutDropped, type Continued } from
 import type { DaemonDeps } from './daemon-deps.ts'
 import { Latch } from './latch.ts'
 import { Lots, lotThreads } from './lots.ts'
+import { createMarked, forgetLost } from './marked-run.ts'
 import { makeNight } from './night-maker.ts'
 import { listPorts, probe, urlsOf } from './ports.ts'
 import { prepare } from './prepare.ts'
@@ -93,7 +94,9 @@ export class Daemon implements Application {
   async checkInstruments(names?: readonly string[]): Promise<InstrumentCheck[]> {
     const wanted = names ?? Object.keys(this.#d.bench.file.instruments)
     const idle = this.#isIdle
-    return await Promise.all(wanted.map(name => checkInstrument(this.#d.bench, this.#d.composed, name, idle)))
+    const { bench, composed, clock } = this.#d
+    return await Promise.all(
+      wanted.map(name => checkInstrument(bench, composed, name, idle, clock.wallMs())))
   }
 
   get #isIdle(): boolean { return this.#current === null && !this.#starting && !this.screening.goesOn }
@@ -180,7 +183,7 @@ export class Daemon implements Application {
       use: request.use, software: this.#d.software, setup: setupOf(this.#d, request, plan, continued),
     }
     const channels = channelTable(bench.file.fixture)
-    await this.store.createRun(record, channels.all)
+    await createMarked(this.#d, record, channels.all)
     if (continued) await this.#noteContinued(record, continued)
     this.#recovery.forget()
     const handles = makeNight({
@@ -262,6 +265,7 @@ export class Daemon implements Application {
     await refuseWithoutPresence(this.#d.composed.roles)
     // Refused by a keeper that is not done yet, and by one that is gone.
     await this.#d.keeper.reset()
+    await forgetLost(this.#d)
     // What latches from here on is news: a keeper that dies meanwhile is not acknowledged with the rest.
     const acknowledged = this.#latch.release()
     const [last] = await this.store.listRuns(1)

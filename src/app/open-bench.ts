@@ -16,6 +16,7 @@ import type { LinkSettings } from '../keeper/protocol.ts'
 import type { SessionOptions } from '../scpi/options.ts'
 import { shippedSequences } from '../sequences/index.ts'
 import { lockDataFolder } from '../store/lock.ts'
+import { RunMark } from '../store/run-mark.ts'
 import { openWorkerStore } from '../store/remote.ts'
 import { openTransport } from '../transport/open.ts'
 import { compose, energyInstruments, optionsFor, type ComposedBench } from './compose.ts'
@@ -72,6 +73,7 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
     const store = await openWorkerStore(join(dataFolder, 'record.db'))
     const daemon = new Daemon({
       clock, livenessClock: linkClock, bench, composed, keeper, store, profiles,
+      mark: new RunMark(dataFolder),
       sequences: [...shippedSequences, ...own], software: softwareVersion,
     })
     undo.splice(undo.indexOf(closeKeeper), 1, () => daemon.close())

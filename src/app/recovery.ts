@@ -5,6 +5,7 @@ import { leftOnBus, measureLeft, type LeftOnBus } from './after-crash.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
 import type { Latch } from './latch.ts'
+import { lostFromRecord } from './marked-run.ts'
 import { chargedOnRecord, standingOnRecord, unprovedOnRecord } from './unproved.ts'
 
 export class Recovery {
@@ -36,7 +37,8 @@ export class Recovery {
     const off = await keeper.safeOff('start of the daemon')
     await keeper.reset()
     const interrupted = await store.interruptRunning(clock.wallMs())
-    for (const standing of [standingOnRecord, unprovedOnRecord, chargedOnRecord]) {
+    const lost = (): Promise<string | null> => lostFromRecord(this.#d)
+    for (const standing of [lost, standingOnRecord, unprovedOnRecord, chargedOnRecord]) {
       const words = await standing(store)
       if (words !== null) this.#latch.add(words)
     }

@@ -6,6 +6,7 @@ import { BenchError } from '../base/errors.ts'
 import { BenchJig, type JigDeps } from '../engine/jig.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { ScreeningPort } from '../schema/application.ts'
+import type { CalibrationTold } from '../schema/calibration.ts'
 import type { Grade, PartResult, RunRecord } from '../schema/run.ts'
 import type { SampleDrawn } from '../schema/sampling.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
@@ -13,10 +14,12 @@ import { askedItems } from '../screening/asked-items.ts'
 import { residualsOf } from '../screening/residuals.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { runIdOf } from './begin-run.ts'
+import { calibratedOf, calibrationTold } from './calibration.ts'
 import { compensatedIn, planNulls, type NullsPlan } from './compensation.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
 import { lotDecided, sampleOf } from './lots-sampling.ts'
+import { createMarked } from './marked-run.ts'
 import { beatLimitMs } from './night-maker.ts'
 import { ScreeningRun } from './screening-run.ts'
 import { screenSequence, settledOf, type Settled } from './settled.ts'
@@ -36,6 +39,7 @@ interface Prepared {
   readonly settled: ReadonlyMap<string, Settled>
   readonly sample: SampleDrawn | null
   readonly nulls: NullsPlan
+  readonly calibration: CalibrationTold
 }
 
 export class Screening implements ScreeningPort {
@@ -103,7 +107,7 @@ export class Screening implements ScreeningPort {
       'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer',
     ])
     const record = this.#record(request, prepared)
-    await store.createRun(record, [])
+    await createMarked(this.#d, record, [])
     try {
       const halted = this.#haltedNow()
       if (halted) throw halted
@@ -142,7 +146,10 @@ export class Screening implements ScreeningPort {
         asked: asked + prepared.plan.cannot.length, jig: file.jig, compensated,
         limits: file.limits,
         instruments: Object.entries(file.instruments).map(([name, { identity, url, profile }]) =>
-          ({ name, identity, url, profile, hash: this.#d.bench.profiles.get(name)!.hash })),
+          ({
+            name, identity, url, profile, hash: this.#d.bench.profiles.get(name)!.hash,
+            calibrated: calibratedOf(this.#d.bench, name),
+          })),
       },
     }
   }
@@ -160,7 +167,10 @@ export class Screening implements ScreeningPort {
     const open = meant.filter(({ id }) => !settled.has(id))
     const plan = planScreening(open, reach, { ...usualBounds, ...file.limits })
     const nulls = await planNulls(store, file, reach, request.compensate, clock.wallMs())
-    return { plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample, nulls }
+    return {
+      plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample, nulls,
+      calibration: calibrationTold(this.#d.bench, clock.wallMs()),
+    }
   }
 
   /** No jig gets more than touch-safe. */
@@ -184,10 +194,10 @@ function concluded(
   return sample && lotDecided(sample, new Map([...earlier, ...found]))
 }
 
-function shown({ plan: { groups, cannot, ...rest }, settled, sample, nulls }: Prepared): ShownScreenPlan {
+function shown({ plan: { groups, cannot, ...rest }, settled, sample, nulls, calibration }: Prepared): ShownScreenPlan {
   return {
     ...rest, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
-    compensated: compensatedIn(nulls), zeros: [...nulls.zeros],
+    compensated: compensatedIn(nulls), zeros: [...nulls.zeros], calibration,
     groups: groups.map(({ setUp, items, expectedS, mostJ }) =>
       ({ ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ })),
   }
