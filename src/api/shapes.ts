@@ -5,7 +5,7 @@
 import { z } from 'zod'
 import { catalogue, type ErrorCode } from '../base/errors.ts'
 import { quantities } from '../schema/reading.ts'
-import { criterionNames, dispositions, grades, runStates, severities } from '../schema/run.ts'
+import { criterionNames, dispositions, grades, runStates, severities, upTo } from '../schema/run.ts'
 
 /** A number in SI units; null where there is none (JSON knows no NaN). */
 const si = z.number().nullable()
@@ -46,6 +46,7 @@ export const resultShape = z.strictObject({
   of: z.literal('position').optional().describe('Of the position alone: it says nothing of the part'),
   position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades),
   provisional: z.boolean(),
+  upTo: upTo.optional().describe('The grade holds to these volts alone, below those of the rating'),
   disposition: z.enum(dispositions), pConform: si, reason: z.string(), criteria: z.array(criterionShape),
   figures: z.record(z.string(), si),
 })

@@ -7,11 +7,12 @@ import { answers, resultShape } from './shapes.ts'
 
 const newest = z.strictObject({
   run: z.string(), sequence: z.string(), startedWallMs: z.number(), person: z.string(), result: resultShape,
+  volts: z.number().nullable(), ratedV: z.number().nullable(),
 })
 const unitParts = z.strictObject({
   unit: z.string(),
   parts: z.array(z.strictObject({
-    designator: z.string(), newest: newest.nullable(), underVolts: newest.nullable(),
+    designator: z.string(), newest: newest.nullable(), stands: newest.nullable(),
   })),
   runs: z.number().int(), wasAll: z.boolean(),
 })

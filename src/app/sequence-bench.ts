@@ -15,7 +15,7 @@ import { gradeWords, type Criterion, type PartResult } from '../schema/run.ts'
 import { bridgeReading } from '../sequences/bridge.ts'
 import { polarityStop, stage, type Leavings } from '../sequences/climb.ts'
 import { formalReadings } from '../sequences/formal.ts'
-import { combine } from '../sequences/grade.ts'
+import { combine, heldTo } from '../sequences/grade.ts'
 import { leakageLimit } from '../sequences/leakage-limit.ts'
 import { reformParameters } from '../sequences/parameters.ts'
 
@@ -124,7 +124,7 @@ class Use {
     for (const state of night.positions) {
       const given = this.#results.get(state)
       const result = this.#dropped(state) ?? (given && this.#connected && !isDead(state)
-        ? untold(state, `it was not proved dead: ${state.held.words}`) : given)
+        ? untold(state, `it was not proved dead: ${state.held.words}`) : given && this.#asFar(state, given))
       if (result === undefined) continue
       state.result = result
       if (state.stage !== 'dropped' && isDead(state)) state.stage = 'graded'
@@ -134,6 +134,12 @@ class Use {
         text: `${state.spec.name} ${state.part.part}: ${gradeWords(result)}, ${disposition}: ${reason}`,
       }).catch(() => {})
     }
+  }
+
+  /** What is said of a part that was on the bus holds to the volts it was taken to. */
+  #asFar(state: PositionState, given: PartResult): PartResult {
+    const { plan: { targetV }, state: { mostSetV } } = this.#night
+    return this.#connected ? heldTo(state, Math.min(targetV, mostSetV), given) : given
   }
 
   /** What a part that left the run on the way gets, whatever was said of it before. */

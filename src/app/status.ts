@@ -68,10 +68,10 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
 /** Grade of the part; what was found of its position alone is a note. */
 function judgedAs(
   { result = null, note }: PositionState,
-): Pick<PositionStatus, 'grade' | 'disposition' | 'provisional' | 'note'> {
+): Pick<PositionStatus, 'grade' | 'disposition' | 'provisional' | 'upTo' | 'note'> {
   if (result === null) return { grade: null, disposition: null, provisional: null, note }
-  const { grade, disposition, provisional, reason } = result
+  const { grade, disposition, provisional, upTo, reason } = result
   return isOfPosition(result)
     ? { grade: null, disposition: null, provisional: null, note: `${gradeWords(result)}: ${reason}` }
-    : { grade, disposition, provisional, note }
+    : { grade, disposition, provisional, note, ...upTo && { upTo } }
 }

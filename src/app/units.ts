@@ -1,13 +1,15 @@
 /** What the record has of the parts of a unit, and a rack for those that are to be formed. */
+import { z } from 'zod'
 import type { UnitsPort } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
-import { judgesPositions, type RunHead } from '../schema/run.ts'
+import { judgesPositions, type PartResult, type RunHead } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import {
   partName, type Newest, type ProposedRack, type RackRequest, type ToForm, type UnitParts, type UnitRequest,
 } from '../schema/unit.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { runsMost } from './runs-back.ts'
+import { screenSequence } from './settled.ts'
 
 export class Units implements UnitsPort {
   readonly #d: Pick<DaemonDeps, 'store' | 'bench' | 'profiles'>
@@ -23,37 +25,108 @@ export class Units implements UnitsPort {
   }
 }
 
-/** Sequences that take parts to their volts; what others find does not undo what showed there. */
-const underVolts: readonly string[] = ['reform', 'leakage-soak']
+/** Sequences that put no volts on a part; of these the newest word alone counts. */
+const withoutVolts: readonly string[] = ['capacitor-check', 'discharge']
+const isWithoutVolts = ({ sequence }: RunHead): boolean => withoutVolts.includes(sequence)
 
-/** Of each part the newest result, and the newest under its volts. */
+/** What is known of one part while runs are gone through, newest first. */
+interface Sought {
+  newest: Newest | null
+  /** What decides so far. */
+  stands: Newest | null
+  /** The most volts of a good word so far: what was bad before, at no more than these, is mended. */
+  goodV: number
+  isSettled: boolean
+}
+
+/**
+ * Of each part the newest result, and an older one that it does not undo: after a good word what was found at
+ * more volts, after any but a reject a reject at more volts.
+ */
 export async function unitParts(store: Store, { unit, designators }: UnitRequest): Promise<UnitParts> {
   const names = designators.map(designator => partName(unit, designator))
-  const [open, openUnderVolts] = [new Set(names), new Set(names)]
-  const [newest, strong] = [new Map<string, Newest>(), new Map<string, Newest>()]
+  const sought = new Map(names.map(name =>
+    [name, { newest: null, stands: null, goodV: -Infinity, isSettled: false } as Sought]))
+  const open = (): Sought[] => [...sought.values()].filter(({ isSettled }) => !isSettled)
   const runs = await store.listRuns(runsMost)
   let seen = 0
   for (const run of runs) {
-    if (openUnderVolts.size === 0) break
+    const looking = open()
+    if (looking.length === 0) break
     seen++
-    if (judgesPositions(run)) continue
-    const isStrong = underVolts.includes(run.sequence)
-    if (open.size === 0 && !isStrong) continue
-    for (const result of await store.results(run.id)) {
-      if (open.delete(result.part)) newest.set(result.part, newestOf(run, result))
-      if (isStrong && openUnderVolts.delete(result.part)) strong.set(result.part, newestOf(run, result))
-    }
+    if (judgesPositions(run) || isWithoutVolts(run) && looking.every(({ newest }) => newest)) continue
+    const results = (await store.results(run.id)).filter(({ part }) => sought.get(part)?.isSettled === false)
+    const asked = results.length > 0 ? await askedOf(store, run) : atJig
+    for (const result of results) take(sought.get(result.part)!, newestOf(run, result, asked))
   }
   return {
-    unit, runs: seen, wasAll: openUnderVolts.size === 0 || runs.length < runsMost,
-    parts: designators.map((designator, i) => ({
-      designator, newest: newest.get(names[i]!) ?? null, underVolts: strong.get(names[i]!) ?? null,
-    })),
+    unit, runs: seen, wasAll: open().length === 0 || runs.length < runsMost,
+    parts: designators.map((designator, i) => {
+      const { newest, stands } = sought.get(names[i]!)!
+      return { designator, newest, stands: stands === newest ? null : stands }
+    }),
   }
 }
 
-const newestOf = ({ id, sequence, startedWallMs, person }: RunHead, result: Newest['result']): Newest =>
-  ({ run: id, sequence, startedWallMs, person, result })
+/** Takes in the next older word on a part. */
+function take(sought: Sought, word: Newest): void {
+  const { stands, goodV } = sought
+  const { volts, result: { grade } } = word
+  sought.newest ??= word
+  if (grade === 'accept') {
+    sought.goodV = Math.max(goodV, volts ?? 0)
+    sought.isSettled = isWhole(word)
+  }
+  const counts = stands === null || exceeds(word, Math.max(goodV, stands.volts ?? 0))
+    && (stands.result.grade === 'accept' || grade === 'reject')
+  if (!counts) return
+  sought.stands = word
+  sought.isSettled ||= grade === 'reject'
+}
+
+/** No older word is of more volts than these, or volts are none of its matter. */
+const isWhole = ({ volts, ratedV }: Newest): boolean => volts === null || ratedV !== null && volts >= ratedV
+
+const newestOf = (
+  { id, sequence, startedWallMs, person }: RunHead, result: PartResult, asked: Asked,
+): Newest => ({
+  run: id, sequence, startedWallMs, person, result, volts: voltsOf(result, asked),
+  ratedV: result.upTo?.ratedV ?? asked.ratedV.get(result.profile) ?? null,
+})
+
+/**
+ * The volts at which something was said of a part; null where volts are none of its matter. What left a rack
+ * before it was read there was to go to the target.
+ */
+function voltsOf({ grade, criteria, figures, upTo }: PartResult, { targetV }: Asked): number | null {
+  const { leakageV, leftAtV = 0 } = figures
+  const isCapacitor = criteria.some(({ name }) => name === 'capacitance')
+  if (leakageV !== undefined) return leakageV
+  if (targetV === null) return isCapacitor ? 0 : null
+  return upTo?.volts ?? (grade !== 'accept' && leftAtV > 0 ? leftAtV : targetV)
+}
+
+/** What a run on the rack was to go to, and its parts are rated for. */
+interface Asked { readonly targetV: number | null; readonly ratedV: ReadonlyMap<string, number> }
+const atJig: Asked = { targetV: null, ratedV: new Map() }
+
+const askedSetup = z.looseObject({
+  plan: z.looseObject({ targetV: z.number() }).optional(),
+  parts: z.array(z.looseObject({
+    name: z.string(), profile: z.looseObject({ ratedV: z.number() }),
+  })).optional(),
+})
+
+async function askedOf(store: Store, run: RunHead): Promise<Asked> {
+  if (run.sequence === screenSequence) return atJig
+  const { data: { plan, parts = [] } = {} } = askedSetup.safeParse((await store.run(run.id))?.setup)
+  const ratedV = new Map(parts.map(({ name, profile }) => [name, profile.ratedV]))
+  return { ratedV, targetV: isWithoutVolts(run) ? 0 : plan?.targetV ?? null }
+}
+
+/** More by this share is more volts: what a source was set to, and what it gave, differ by less. */
+const moreShare = 0.01
+const exceeds = ({ volts }: Newest, thanV: number): boolean => (volts ?? 0) > (1 + moreShare) * thanV
 
 /** A profile is of a part that has its rated volts and its capacitance to within this share. */
 const sameShare = 0.01

@@ -97,9 +97,10 @@ function touchLines(positions: readonly PositionStatus[]): string[] {
     `${names.length === positions.length && names.length > 1 ? 'all positions' : names.join(' ')}: ${words}`)
 }
 
-function verdict({ grade, disposition, provisional, note }: PositionStatus): string {
+function verdict({ grade, disposition, provisional, upTo, note }: PositionStatus): string {
   if (grade === null) return note
-  return [gradeWords({ grade, provisional: provisional === true }), disposition].filter(Boolean).join(', ')
+  const words = gradeWords({ grade, provisional: provisional === true, ...upTo && { upTo } })
+  return [words, disposition].filter(Boolean).join(', ')
 }
 
 /** Leakage as a share of its limit; nothing where one of them is no number. */

@@ -6,7 +6,7 @@ import { page } from './page.ts'
 import { endTable } from './end-table.ts'
 import { gradeWord, partSection } from './part-section.ts'
 import {
-  dispositionWords, grades, gradeWords, isOfPosition, judgesPositions, type RunEvent,
+  dispositionWords, grades, gradeWords, judgesPositions, type RunEvent,
 } from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
 import { sequenceOriginOf } from './setup.ts'
@@ -65,7 +65,7 @@ function outcome(record: RunTestRecord): Markup {
   for (const grade of grades) {
     for (const { result } of parts) {
       if (result?.grade !== grade) continue
-      const words = isOfPosition(result) ? gradeWords(result) : grade
+      const words = gradeWords({ ...result, provisional: false })
       counts.set(words, (counts.get(words) ?? 0) + 1)
     }
   }

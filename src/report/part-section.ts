@@ -1,6 +1,6 @@
 /** What the record says of one part in one run. */
 import { formatProbability, formatSi, formatWithU } from '../base/format.ts'
-import { gradeWords, isOfPosition, type Criterion, type PartResult } from '../schema/run.ts'
+import { gradeWords, isOfPosition, upToWords, type Criterion, type PartResult } from '../schema/run.ts'
 import { leakageChart, timeChart } from './chart.ts'
 import { html, type Markup } from './markup.ts'
 import type { RecordPart, RunTestRecord } from './record.ts'
@@ -32,7 +32,9 @@ export function gradeWord(result: PartResult | null): Markup {
   if (!result) return html`<span class="quiet">none</span>`
   const look = result.grade === 'cannot tell' ? 'cannot' : result.grade
   if (isOfPosition(result)) return html`<span class="${look}">${gradeWords(result)}</span>`
-  return html`<span class="${look}">${result.grade}</span>${result.provisional && html` (provisional)`}`
+  const { upTo } = result
+  return html`<span class="${look}">${result.grade}</span>${result.provisional
+    && html` (provisional)`}${upTo && html` ${upToWords(upTo)}`}`
 }
 
 const spelled: Partial<Record<Criterion['name'], string>> =

@@ -3,14 +3,14 @@
  * policy wants of each, and the newest result on record. Pure; SI units.
  */
 import { formatSi, formatWall, formatWithU } from '../base/format.ts'
-import type { Criterion, PartResult } from '../schema/run.ts'
+import { gradeWords, type Criterion, type PartResult, type UpTo } from '../schema/run.ts'
 import type { Newest, UnitParts } from '../schema/unit.ts'
 import { html, type Markup } from './markup.ts'
 import { page } from './page.ts'
 
 export const standings = [
-  'proven', 'provisional', 'marginal', 'to form', 'to retest', 'to replace', 'not measured', 'undecided',
-  'left as it is', 'replaced, not proven',
+  'proven', 'accepted to fewer volts', 'provisional', 'marginal', 'to form', 'to retest', 'to replace',
+  'not measured', 'undecided', 'left as it is', 'replaced, not proven',
 ] as const
 export type Standing = (typeof standings)[number]
 /** With these nothing remains to be done. */
@@ -52,7 +52,7 @@ export function unitPage(
   const found = new Map(parts.map(part => [part.designator, part]))
   const rows = lines.map(line => {
     const { newest, passedOver } = deciding(line, found.get(line.designator))
-    return { ...line, newest, passedOver, standing: standingOf(line, newest?.result ?? null) }
+    return { ...line, newest, passedOver, standing: standingOf(line, newest) }
   })
   const counts: Partial<Record<Standing, number>> = {}
   for (const { standing } of rows) counts[standing] = (counts[standing] ?? 0) + 1
@@ -68,28 +68,38 @@ export function unitPage(
 }
 
 /**
- * What showed under a part's volts stands until it is put under them again: a good word without them does not
+ * What showed under a part's volts stands until it is put under as many again: a good word at fewer does not
  * undo it, a bad one does. Where the policy replaces the part, the newest is of the one that went in.
  */
 function deciding(
   { wanted }: UnitLine, part: UnitParts['parts'][number] | undefined,
 ): Pick<UnitRow, 'newest' | 'passedOver'> {
-  const { newest = null, underVolts = null } = part ?? {}
-  const isWeaker = newest !== null && underVolts !== null && newest.run !== underVolts.run
-    && newest.result.grade === 'accept' && wanted.action !== 'replace-and-prove-new'
-  return isWeaker ? { newest: underVolts, passedOver: newest } : { newest, passedOver: null }
+  const { newest = null, stands = null } = part ?? {}
+  return stands !== null && wanted.action !== 'replace-and-prove-new' ? { newest: stands, passedOver: newest }
+    : { newest, passedOver: null }
 }
 
-function standingOf({ wanted: { action } }: UnitLine, result: PartResult | null): Standing {
+function standingOf({ wanted: { action }, ratedV }: UnitLine, newest: Newest | null): Standing {
   if (action === null) return 'undecided'
   if (action === 'leave') return 'left as it is'
   if (action === 'replace') return 'replaced, not proven'
-  if (result === null) return 'not measured'
-  const { grade, disposition, provisional } = result
+  if (newest === null) return 'not measured'
+  const { grade, disposition, provisional } = newest.result
   if (disposition === 'form') return 'to form'
+  if (grade === 'accept' && fewerVolts(newest, ratedV)) return 'accepted to fewer volts'
   if (grade === 'accept') return provisional ? 'provisional' : 'proven'
   if (grade === 'marginal') return 'marginal'
   return grade === 'reject' ? 'to replace' : 'to retest'
+}
+
+/** A source at the jig is never quite at the volts it was set to. */
+const wholeShare = 0.95
+
+/** Volts to which alone a good word holds, and those of list and profile; null where it was all of them. */
+function fewerVolts({ volts, ratedV, result }: Newest, listedV: number | null): UpTo | null {
+  const askedV = Math.max(listedV ?? 0, ratedV ?? 0)
+  const wholeV = result.figures['leakageV'] === undefined ? askedV : wholeShare * askedV
+  return volts !== null && volts < wholeV ? { volts, ratedV: askedV } : null
 }
 
 /** What was measured, the first few comparisons. */
@@ -141,17 +151,21 @@ export const unitCells = (row: UnitRow): string[] => [
   row.newest ? measuredWords(row.newest.result) : '', whyWords(row),
 ]
 
-/** Volts of the jig this share below the rating are not the rating. */
-const ratedShare = 0.95
-
-/** A capacitor that was proven at less than it is rated for is so only up to there. */
+/** A good word says up to where it holds. */
 export function standsWords({ standing, ratedV, newest }: UnitRow): string {
-  const seenV = newest?.result.figures['leakageV']
-  if (standing !== 'proven' || ratedV === null || seenV === undefined) return standing
-  return seenV < ratedShare * ratedV ? `proven to ${formatSi(seenV, 'V')}` : standing
+  const upTo = standing === 'accepted to fewer volts' && newest ? fewerVolts(newest, ratedV) : null
+  if (!upTo || !newest) return standing
+  const accepted = gradeWords({ grade: 'accept', provisional: newest.result.provisional })
+    .replace('accept', 'accepted')
+  const ofV = formatSi(upTo.ratedV, 'V')
+  return upTo.volts === 0 ? `${accepted} without volts, of ${ofV}`
+    : `${accepted} to ${formatSi(upTo.volts, 'V')} of ${ofV}`
 }
 
 const whyWords = ({ wanted, newest, passedOver }: UnitRow): string => [
   wanted.reason, newest?.result.reason ?? '',
-  passedOver ? `${passedOver.run} accepted it since, without its volts: that does not count` : '',
+  passedOver ? `${passedOver.run} accepted it since, ${atVolts(passedOver)}: that does not count` : '',
 ].filter(Boolean).join('; ')
+
+const atVolts = ({ volts }: Newest): string =>
+  volts === null || volts === 0 ? 'without its volts' : `at ${formatSi(volts, 'V')}`

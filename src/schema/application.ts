@@ -4,7 +4,7 @@ import type { GaugeAnswer, GaugeRequest } from './gauge.ts'
 import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest } from './lots.ts'
 import type { Reading } from './reading.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
-import { grades, dispositions, stages, startRequest } from './run.ts'
+import { grades, dispositions, stages, startRequest, upTo } from './run.ts'
 import type { SourceState } from './sampling.ts'
 import {
   screenStatus, type Deed, type ScreenRequest, type ScreenStatus, type ShownScreenPlan,
@@ -51,6 +51,8 @@ export const positionStatus = z.strictObject({
   grade: z.enum(grades).nullable(), disposition: z.enum(dispositions).nullable(),
   /** The grade stands until a second formal reading after a rest; null without a grade. */
   provisional: z.boolean().nullable(),
+  /** The grade holds to these volts alone; left out where the part was taken to its rating. */
+  upTo: upTo.optional(),
   /** Words about touching it, e.g. "measured below 60 V at 02:14; prove dead before touching". */
   touch: z.string(),
 })

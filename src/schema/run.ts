@@ -82,6 +82,11 @@ export interface Criterion {
   readonly source: string
 }
 
+/** Volts that a part was taken to, and those of its rating, which are more. */
+export const upTo = z.strictObject({ volts: z.number(), ratedV: z.number() })
+export type UpTo = z.infer<typeof upTo>
+export const upToWords = ({ volts, ratedV }: UpTo): string => `to ${volts} V of ${ratedV} V`
+
 export interface PartResult {
   /** Of the bench's position, with whatever sat there: it says nothing of the part. */
   readonly of?: 'position'
@@ -90,6 +95,8 @@ export interface PartResult {
   readonly profile: string
   readonly grade: Grade
   readonly provisional: boolean
+  /** The grade holds to `volts` alone; left out where the part was taken to its rating. */
+  readonly upTo?: UpTo
   readonly disposition: Disposition
   readonly pConform: number
   /** Why, in one sentence. */
@@ -111,18 +118,19 @@ const positionWords: Record<Grade, string> = {
 }
 
 /** The grade as every screen, line and event says it, with what it is not: of the part, or closed. */
-export const gradeWords = (
-  { grade, provisional, of }: Pick<PartResult, 'grade' | 'provisional' | 'of'>,
-): string => of === 'position' ? positionWords[grade] : provisional ? `${grade} (provisional)` : grade
+export function gradeWords({ grade, provisional, of, upTo }: Graded): string {
+  if (of === 'position') return positionWords[grade]
+  return [grade, ...provisional ? ['(provisional)'] : [], ...upTo ? [upToWords(upTo)] : []].join(' ')
+}
+type Graded = Pick<PartResult, 'grade' | 'provisional' | 'of' | 'upTo'>
 
 /** What to do with the part; nothing where the part was not judged. */
 export const dispositionWords = ({ of, disposition }: Pick<PartResult, 'of' | 'disposition'>): string =>
   of === 'position' ? '' : disposition
 
 /** Grade and what to do, in one phrase. */
-export const verdictWords = (
-  result: Pick<PartResult, 'grade' | 'provisional' | 'of' | 'disposition'>,
-): string => [gradeWords(result), dispositionWords(result)].filter(Boolean).join(', ')
+export const verdictWords = (result: Graded & Pick<PartResult, 'disposition'>): string =>
+  [gradeWords(result), dispositionWords(result)].filter(Boolean).join(', ')
 
 /** A part that a run dropped, and that stays off the bus when that run is continued. */
 export interface LeftOut {

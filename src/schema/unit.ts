@@ -24,6 +24,10 @@ export interface Newest {
   readonly startedWallMs: number
   readonly person: string
   readonly result: PartResult
+  /** The volts at which this showed; null where volts are none of its matter, as of a resistor. */
+  readonly volts: number | null
+  /** Of the part profile; null where it was measured without one. */
+  readonly ratedV: number | null
 }
 
 export interface UnitParts {
@@ -31,8 +35,8 @@ export interface UnitParts {
   readonly parts: readonly {
     readonly designator: string
     readonly newest: Newest | null
-    /** The newest of a run that takes its parts to their volts: forming, or a soak. */
-    readonly underVolts: Newest | null
+    /** An older word at more volts, which a newest good one does not undo; null where the newest decides. */
+    readonly stands: Newest | null
   }[]
   /** Runs that were looked through; `wasAll`: there are no older ones. */
   readonly runs: number

@@ -6,7 +6,9 @@ import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { condemned } from '../safety/verdict.ts'
 import type { BridgeReading } from '../schema/roles.ts'
-import { gradeWords, type Criterion, type Disposition, type Grade, type PartResult } from '../schema/run.ts'
+import {
+  gradeWords, upToWords, type Criterion, type Disposition, type Grade, type PartResult,
+} from '../schema/run.ts'
 import { esrLimitOhm } from './bridge.ts'
 import { fitDecayInWindow } from '../analysis/decay-fit.ts'
 import type { Leaving, Leavings, SoakTrace } from './climb.ts'
@@ -81,10 +83,19 @@ export function gradePart(position: PositionState, evidence: Evidence): PartResu
     evidence.traces.get(position))
   // Leakage that was read stays on record, though it is not enough for a grade.
   if (typeof reading === 'string') return { ...cannotTell(position, reading), criteria, figures }
-  return {
+  return heldTo(position, evidence.targetV, {
     ...base(position), ...underFormed(position, criteria, evidence.targetV),
     provisional: evidence.provisional, figures,
-  }
+  })
+}
+
+/** A good word on a part that was taken to less than its rating holds for as much, and says so. */
+export function heldTo(
+  { profile: { ratedV } }: PositionState, targetV: number, result: PartResult,
+): PartResult {
+  if (targetV >= ratedV || result.grade !== 'accept' && result.grade !== 'marginal') return result
+  const upTo = { volts: targetV, ratedV }
+  return { ...result, upTo, reason: `${result.reason}, ${upToWords(upTo)}` }
 }
 
 /** Absorption gives back 10 to 15 % (trade reference); past twice that something else held the charge. */

@@ -6,7 +6,8 @@ import { z } from 'zod'
 import { parseWith } from '../schema/read-file.ts'
 import { quantities, type Quantity, type Unit } from '../schema/reading.ts'
 import {
-  dispositions, grades, runStates, severities, type PartResult, type RunEvent, type RunState, type Severity,
+  dispositions, grades, runStates, severities, upTo,
+  type PartResult, type RunEvent, type RunState, type Severity,
 } from '../schema/run.ts'
 
 /** Not a number and infinity are kept. */
@@ -15,7 +16,8 @@ const anyNumber = z.custom<number>(value => typeof value === 'number', 'a number
 const storedResult = z.looseObject({
   of: z.literal('position').optional(),
   position: z.string(), part: z.string(), profile: z.string(), grade: z.enum(grades),
-  provisional: z.boolean(), disposition: z.enum(dispositions), pConform: anyNumber, reason: z.string(),
+  provisional: z.boolean(), upTo: upTo.optional(), disposition: z.enum(dispositions), pConform: anyNumber,
+  reason: z.string(),
   criteria: z.array(z.looseObject({
     name: z.string(), value: anyNumber, unit: z.string(), expandedU: anyNumber,
     limitLow: anyNumber.optional(), limitHigh: anyNumber.optional(), guardBand: anyNumber,

@@ -5,7 +5,7 @@ import { freshPosition } from '../../src/engine/position.ts'
 import type { PositionState } from '../../src/engine/position.ts'
 import type { BridgeReading } from '../../src/schema/roles.ts'
 import type { Measured } from '../../src/schema/reading.ts'
-import type { PartResult } from '../../src/schema/run.ts'
+import { gradeWords, type PartResult } from '../../src/schema/run.ts'
 import { combine, gradePart } from '../../src/sequences/grade.ts'
 import { gradeOfBridge } from '../../src/sequences/grade-bridge.ts'
 import { criterion } from '../../src/sequences/criteria.ts'
@@ -69,6 +69,16 @@ describe('the grade of a part by the bridge alone', () => {
 })
 
 describe('the grade of a part', () => {
+  it('holds to the volts it was taken to, and says so where those are fewer than its rating', () => {
+    const to = (targetV: number, given: Given = {}) => graded({ ...given, set: (_, evidence) => { evidence.targetV = targetV } })
+    const { ratedV } = partOf()
+    const low = to(50)
+    expect(low).toMatchObject({ grade: 'accept', upTo: { volts: 50, ratedV }, reason: `within every limit with its uncertainty, to 50 V of ${ratedV} V` })
+    expect(gradeWords(low)).toBe(`accept (provisional) to 50 V of ${ratedV} V`)
+    expect(to(ratedV)).not.toHaveProperty('upTo')
+    expect(to(50, { formal: formalOf(1) })).not.toHaveProperty('upTo')
+  })
+
   it.each([
     ['far below its limit', 1e-4, 'accept', 'use'],
     ['just inside the guard band', limitA - k * uA * 1.001, 'accept', 'use'],
