@@ -105,6 +105,21 @@ describe('what is wrong with one', () => {
   })
 })
 
+describe('the current without gate volts', () => {
+  it('is that at none, where the source of the gate gives 30 mV too much', async () => {
+    class Offset extends PhysicsJig {
+      override drive(pair: Pair, force: Force, control: Terminal, controlForce: Force): Promise<{ main: Point; control: Point }> {
+        return super.drive(pair, force, control, 'voltageV' in controlForce ? { ...controlForce, voltageV: controlForce.voltageV + 0.03 } : controlForce)
+      }
+    }
+    const part = made('n-depletion-mosfet', { ampsPerV2: 4e-3, thresholdV: -2, perV: 0, onOhm: 0.01 })
+    const { findings } = await prove(new Offset(part, 3), { id: 'Q1', part: asked['n-depletion-mosfet']! })
+    const { value, u } = findings.find(({ name }) => name === 'drain current')!.measured
+    expect(Math.abs(value - 0.016)).toBeLessThan(3 * u)
+    expect(u).toBeLessThan(2e-5)
+  })
+})
+
 describe('words for them', () => {
   it.each([['n-channel depletion mosfet', 'mosfet-n-depletion'], ['p-channel depletion', 'mosfet-p-depletion'], ['n-channel enhancement mosfet', 'mosfet-n'],
     ['n-channel depletion jfet', 'jfet-n']])('%s is a %s', (text, kind) => expect(kindOfWords(text)).toMatchObject({ kind, unknown: [] }))

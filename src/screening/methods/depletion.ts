@@ -9,7 +9,9 @@ import { formatSi } from '../../base/format.ts'
 import type { Jig, Point } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { DepletionFet } from '../to-prove.ts'
-import { dischargeGate, gateLeak, hold, placedAs, size, withWords, type Placed } from './field-effect.ts'
+import {
+  dischargeGate, gateLeak, growthPerV, hold, placedAs, size, withWords, type Placed,
+} from './field-effect.ts'
 import { findGate, movingLegs, type Gate } from './field-pins.ts'
 
 const pulseMs = 20
@@ -77,12 +79,14 @@ async function characterise(jig: Jig, part: DepletionFet, placed: Placed): Promi
   const gates = [
     size(await gateLeak(jig, placed, leak.atV, most)), size(await gateLeak(jig, placed, -leak.atV, most)),
   ]
+  const slope = await slopeOf(jig, part, placed)
   const findings: Finding[] = [
     { name: 'cut-off voltage', measured: off.voltage, unit: 'V', limit: cutoff.volt,
       conditions: `${formatSi(cutoff.currentA, 'A')}, drain ${formatSi(drainV, 'V')} from the gate` },
-    { name: 'drain current', measured: size(open.main.current), unit: 'A', limit: idssA,
+    { name: 'drain current', measured: atNoGateV(open, placed, part, slope.measured.value),
+      unit: 'A', limit: idssA,
       conditions: `${formatSi(drainV, 'V')}, no gate volts, pulse of ${pulseMs} ms` },
-    await slopeOf(jig, part, placed),
+    slope,
     { name: 'drain leakage', measured: size(shut.main.current), unit: 'A', limit: drainLeak.ampere,
       conditions: `${formatSi(drainLeak.atV, 'V')}, gate ${formatSi(drainLeak.gateV, 'V')} against it` },
     { name: 'gate leakage', measured: gates[0]!.value >= gates[1]!.value ? gates[0]! : gates[1]!, unit: 'A',
@@ -92,6 +96,22 @@ async function characterise(jig: Jig, part: DepletionFet, placed: Placed): Promi
   return found(findings, {
     cutoffV: cutoffV!, drainA: drainA!, slopeS: slopeS!, drainLeakA: drainLeakA!, gateLeakA: gateLeakA!,
   }, open.main.limited ? ['the source could not carry its whole drain current: it has at least so much'] : [])
+}
+
+/** No source gives quite the volts it was told to: what the gate still had is reckoned off by the slope. */
+function atNoGateV(
+  { main, control }: { main: Point; control: Point }, { sign }: Placed, { drainV, slope }: DepletionFet,
+  slopeS: number,
+): { value: number; u: number } {
+  const { value, u } = size(main.current)
+  if (main.limited) return { value, u }
+  // By the square law the slope goes with the root of the current.
+  const siemens = slopeS * Math.sqrt(value / slope.currentA)
+  const drainU = Math.abs(Math.abs(main.voltage.value) - drainV) + main.voltage.u
+  return {
+    value: value - siemens * sign * control.voltage.value,
+    u: Math.hypot(u, siemens * control.voltage.u, growthPerV * value * drainU),
+  }
 }
 
 /** The square law goes through two points this far to either side of the current, as factors. */

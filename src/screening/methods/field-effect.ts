@@ -116,7 +116,7 @@ async function characterise(jig: Jig, part: JunctionFet, placed: Placed): Promis
 }
 
 /** Most that a channel takes more for each volt at the drain, as a share (from memory). */
-const growthPerV = 0.02
+export const growthPerV = 0.02
 
 /** No source gives quite the volts it was told to: what the gate still had is reckoned off by the slope. */
 function withoutGate(
