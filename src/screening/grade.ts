@@ -44,8 +44,11 @@ const strangeFactor = 1.5
 export function judge({ id, part }: Item, proof: Proof, others: readonly Item[]): Verdict {
   const { criteria, ungraded } = gradable(proof.findings)
   const { fault, figures } = proof
+  const bounds = proof.findings.filter(({ atLeast }) => atLeast).map(({ name }) => name)
+  const spoken = spokenWith(bounds)
   const notes = [
     ...proof.notes,
+    ...bounds.map(name => `${name} is what was read or more: the source gave no more`),
     ...ungraded.map(one => `${one.name} ${show(one)}: not graded, this bench is too coarse for that limit`),
     ...criteria.flatMap(coarse),
     ...(fault?.is === 'reversed' ? [fault.says] : []),
@@ -135,8 +138,8 @@ function lowVolts(part: ToProve, { leakageV }: Readonly<Record<string, number>>)
     : [`to ${formatSi(leakageV, 'V', 3)} of ${formatSi(ratedV, 'V', 3)}`]
 }
 
-const spoken = ({ name, value, unit }: Criterion): string =>
-  `${name} ${formatSi(value, unit === '1' ? '' : unit, 3)}`
+const spokenWith = (bounds: readonly Criterion['name'][]) => ({ name, value, unit }: Criterion): string =>
+  `${name} ${bounds.includes(name) ? 'at least ' : ''}${formatSi(value, unit === '1' ? '' : unit, 3)}`
 
 function faulted(base: Pick<Verdict, 'id' | 'criteria' | 'figures' | 'notes'>, fault: Fault): Verdict {
   const untold = fault.is === 'poor contact' || fault.is === 'cannot tell'

@@ -11,6 +11,8 @@ export interface Finding {
   readonly limit: Limit
   /** Frequency, level, current, wires: what the value depends on, in words. */
   readonly conditions: string
+  /** The limit of the source decided: the part's own is this or more. */
+  readonly atLeast?: boolean
 }
 
 /** A part that is not what it should be, or that cannot be judged. */

@@ -53,6 +53,13 @@ describe('a graded part', () => {
     expect(judge(zener('D5', 5.1), proof(12), [zener('D6', 12)])).toMatchObject({ grade: 'reject', strange: true, looksLike: 'D6' })
     expect(judge(zener('D5', 5.1), proof(5.1), [zener('D6', 12)])).toMatchObject({ strange: false, says: 'D5: zener voltage 5.10 V, good' })
   })
+  it('says where the source and not the part decided what was read', () => {
+    const leakage: Finding = { name: 'reverse current', measured: { value: 2e-5, u: 1e-8 }, unit: 'A', limit: { high: 1e-6, source: 'list' }, conditions: '', atLeast: true }
+    const verdict = judge(r1, found([leakage]), [])
+    expect(verdict).toMatchObject({ grade: 'reject', says: 'R1: reverse current at least 20.0 µA, bad' })
+    expect(verdict.notes).toContain('reverse current is what was read or more: the source gave no more')
+    expect(judge(r1, found([{ ...leakage, atLeast: false }]), []).notes).toEqual([])
+  })
   it('is told by its gain where it is a transistor', () => {
     const as = (name: Finding['name'], measured: number, unit: string): Finding => ({ name, measured: { value: measured, u: measured / 1000 }, unit, limit: { low: measured / 2, source: 'list' }, conditions: '' })
     expect(judge(r1, found([as('collector leakage', 7e-8, 'A'), as('gain', 123, '1')]), []).says).toBe('R1: gain 123, good')

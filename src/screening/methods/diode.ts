@@ -77,8 +77,9 @@ async function forwardPoints(jig: Jig, pair: Pair, { forward }: Diode): Promise<
   const findings: Finding[] = []
   for (const { currentA, volt } of forward) {
     const limitV = Math.min(jig.reach.source!.voltageMaxV, 2 * (volt.high ?? probing.voltageV))
-    const { voltage } = await jig.force(pair, { currentA, limitV }, pulseMs)
+    const { voltage, limited } = await jig.force(pair, { currentA, limitV }, pulseMs)
     findings.push({
+      atLeast: limited,
       name: 'forward voltage',
       measured: voltage,
       unit: 'V',
@@ -92,9 +93,11 @@ async function forwardPoints(jig: Jig, pair: Pair, { forward }: Diode): Promise<
 async function reversePoint(jig: Jig, pair: Pair, { reverse }: Diode): Promise<Finding[]> {
   if (!reverse) return []
   const limitA = Math.min(jig.reach.source!.currentMaxA, Math.max(20 * (reverse.ampere.high ?? 0), 1e-6))
-  const { current } = await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs)
+  const { current, limited } =
+    await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs)
   return [
     {
+      atLeast: limited,
       name: 'reverse current',
       measured: current,
       unit: 'A',
@@ -109,7 +112,7 @@ async function breakdown(jig: Jig, pair: Pair, { zener }: Diode): Promise<Findin
   if (!zener) return []
   const limitV = jig.reach.source!.voltageMaxV
   const at = (currentA: number): Promise<Point> => jig.force(swapped(pair), { currentA, limitV }, pulseMs)
-  const { voltage } = await at(zener.currentA)
+  const { voltage, limited } = await at(zener.currentA)
   const conditions = `${formatSi(zener.currentA, 'A')}, pulse of ${pulseMs} ms`
   const value: Finding = {
     name: 'zener voltage',
@@ -117,6 +120,7 @@ async function breakdown(jig: Jig, pair: Pair, { zener }: Diode): Promise<Findin
     unit: 'V',
     limit: zener.volt,
     conditions,
+    atLeast: limited,
   }
   if (!zener.slopeOhm) return [value]
   const low = await at(zener.currentA * (1 - slopeShare))

@@ -68,7 +68,7 @@ function readingProof(part: Charged, seen: Seen): Proof {
     return joinedWith(bleeder, figures, [...notes, 'its insulation cannot be told beside its bleeder'])
   }
   const leakage: Finding = {
-    name: 'leakage', measured: current, unit: 'A',
+    name: 'leakage', measured: current, unit: 'A', atLeast: !isUp,
     conditions: `${formatSi(voltageV, 'V')}, after ${afterS} s`,
     limit: { high: mostA, source: atVolts(ampere.source, voltageV, ratedV) },
   }

@@ -36,7 +36,8 @@ export async function proveResistor(jig: Jig, pair: Pair, part: Resistor): Promi
 function ofResistor(part: Resistor, { value, u, moved, isSteady }: Steady, wires: 2 | 4): Proof {
   const figures = { resistanceOhm: value, resistanceU: u, movedOhm: moved }
   if (value + 2 * u < part.ohm.nominal / grossFactor) {
-    return faulty('short', `it is a short: ${formatSi(value, 'Ω', 3)}`, figures)
+    const mostOhm = formatSi(value + 2 * u, 'Ω', 2)
+    return faulty('short', `it reads less than ${mostOhm}: a short, or another part`, figures)
   }
   if (!isSteady) return unsteady(moved, figures)
   return found(
