@@ -71,6 +71,10 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
     kind: 'potentiometer', ohm: valued('potentiometer'), endOhm: { high: 100, source }, noiseOhm: { high: 100, source },
     half: { low: 0.4, source },
   },
+  'ganged-potentiometer': {
+    kind: 'potentiometer', ohm: valued('potentiometer'), endOhm: { high: 100, source }, noiseOhm: { high: 100, source },
+    half: null, gangs: { count: 2, trackingDb: { high: 2.5, source } },
+  },
   'film-capacitor': capacitor('film-capacitor', 'film', 0.01),
   'ceramic-capacitor': capacitor('ceramic-capacitor', 'ceramic-2', 0.05),
   'mica-capacitor': capacitor('mica-capacitor', 'mica', 0.003),

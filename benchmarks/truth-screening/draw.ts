@@ -89,6 +89,11 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
     listed: rating => ({ ...listedValue('resistance', 'Ω')(rating), kind: 'potentiometer', note: 'linear' }),
     main: 'ohm', criterion: 'resistance', edges: byTolerance, spread: 0.005,
   },
+  'ganged-potentiometer': {
+    rating: random => ({ value: random.pick([1e4, 1e5]), tolerance: 0.2 }),
+    listed: rating => ({ ...listedValue('resistance', 'Ω')(rating), kind: 'potentiometer', note: 'dual, tracking 2 dB' }),
+    main: 'midShare2', criterion: 'tracking', edges: () => [0.38, 0.66], spread: 0.005,
+  },
   transformer: {
     rating: () => ({ value: 1, tolerance: 0.3, ratio: 10 }), listed: () => ({ kind: 'transformer', valueText: '10:1' }),
     main: 'ratio', criterion: 'turns ratio', edges: () => [9.7, 10.3], spread: 0.01,

@@ -76,6 +76,13 @@ export const ofRectifier = {
 /** Parts of windings in the order in which they are measured. */
 const coilNames = ['2.1', '2.2', '3.1'] as const
 
+/** Share of what lies across a track that its wiper has without load. */
+function levelAt(values: Component['truth']['values'], turned: number, gang: '' | '2'): number {
+  const [ohm, endOhm, mid] = ['ohm', 'endOhm', 'midShare'].map(name => values[`${name}${gang}`]!) as [number, number, number]
+  const share = turned < 0.5 ? 2 * mid * turned : mid + (2 * turned - 1) * (1 - mid)
+  return (endOhm + share * ohm) / (ohm + 2 * endOhm)
+}
+
 export const asksOfKinds: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
   'drain current': part => channel(part, 10, 0).amps,
   'cut-off voltage': part => isDepletion(part) ? against(part, 1e-5) : part.truth.values['pinchV']!,
@@ -89,7 +96,12 @@ export const asksOfKinds: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
   },
   'drain leakage': part => isDepletion(part) ? channel(part, 10, -10).amps : channel(part, 20, 0).amps,
   // A wiper is never twice the same: its middle is what it is. The rest is the least that the simulation has.
-  'end resistance': ({ truth: { values } }) => values['endOhm']! + values['wiperOhm']! + 0.1,
+  'end resistance': ({ truth: { values } }, nth) => {
+    const gang = nth < 2 ? '' : '2'
+    return values[`endOhm${gang}`]! + values[`wiperOhm${gang}`]! + 0.1
+  },
+  tracking: ({ truth: { values } }) => Math.max(...[0.25, 0.5, 0.75].map(turned =>
+    Math.abs(20 * Math.log10(levelAt(values, turned, '') / levelAt(values, turned, '2'))))),
   'turns ratio': ({ truth: { kind, values } }, nth) => kind === 'tapped-transformer'
     ? values['turns1.1']! / values[`turns${coilNames[nth]!}`]! : values['ratio']!,
   'halves of a winding': ({ truth: { values } }) => values['turns2.1']! / values['turns2.2']!,
@@ -103,5 +115,7 @@ export const asksOfKinds: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
 }
 
 /** The track of a potentiometer, whose wiper stands between its ends. */
-export const trackOhm = (part: Component): number =>
-  first(part, drive(part, 'end', 'other end', 'current', 1e-6, 60)).volts / 1e-6
+export const trackOhm = (part: Component, nth = 0): number => {
+  const [one, other] = part.truth.kind === 'potentiometer' ? ['end', 'other end'] : [`gang ${nth + 1} end`, `gang ${nth + 1} other end`]
+  return first(part, drive(part, one!, other!, 'current', 1e-6, 60)).volts / 1e-6
+}

@@ -48,7 +48,7 @@ function baseCurrentA(component: Component): number {
 
 const asks: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
   ...asksOfKinds,
-  resistance: component => component.truth.kind === 'potentiometer' ? trackOhm(component) : ohms(component, 0, {}),
+  resistance: (component, nth) => component.truth.kind.endsWith('potentiometer') ? trackOhm(component, nth) : ohms(component, 0, {}),
   // A contact is never twice the same: its middle is what it is.
   'contact resistance': component => component.truth.values['ohm']!,
   capacitance: (component, _, figures) => {

@@ -35,7 +35,7 @@ const words: Readonly<Record<Defect, (truth: ComponentTruth) => string>> = {
   open: ({ lead }) => lead ? `open at its ${lead.pin}` : 'open inside',
   'poor-contact': ({ lead, values }) => lead
     ? `poor contact: some ${formatSi(lead.ohm, 'Ω', 2)} at its ${lead.pin}`
-    : `poor contact: a worn spot of ${formatSi(values['wornOhm']!, 'Ω', 2)}`,
+    : `poor contact: a worn spot of ${formatSi((values['wornOhm']! || values['wornOhm2']) ?? 0, 'Ω', 2)}`,
   'wrong-value': truth => `wrong value${valueOf(truth)}`,
   drifted: truth => `drifted${valueOf(truth)}`,
   leaky: ({ values }) => {

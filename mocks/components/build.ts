@@ -31,9 +31,16 @@ const resistor: Build = (b, at, v) => {
     { ohm: v('ohm'), perK: v('perK'), perV: v('perV'), kelvinPerW: v('kelvinPerW') }))
 }
 
-const potentiometer: Build = (b, at, v) => {
-  const [low, high, tap] = [b.inside(), b.inside(), b.inside()]
+const potentiometer: Build = (b, at, v) => trackOn(new Shaft(v('share')), b, at, v)
+
+const ganged: Build = (b, at, v) => {
   const shaft = new Shaft(v('share'))
+  trackOn(shaft, b, pin => at(`gang 1 ${pin}`), v)
+  trackOn(shaft, b, pin => at(`gang 2 ${pin}`), name => v(`${name}2`))
+}
+
+function trackOn(shaft: Shaft, b: NetworkBuilder, at: At, v: Value): void {
+  const [low, high, tap] = [b.inside(), b.inside(), b.inside()]
   const track = (from: number, to: number, isFar: boolean): Track => new Track(from, to,
     { ohm: v('ohm'), perK: v('perK'), perV: v('perV') }, { shaft, midShare: v('midShare'), isFar })
   b.add(new Resistor(at('end'), low, { ohm: v('endOhm') }), track(low, tap, false), track(tap, high, true),
@@ -173,6 +180,7 @@ const contact: Build = (b, at, v) => {
 
 const builds: Readonly<Record<ComponentKind, Build>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led: diode, contact,
+  'ganged-potentiometer': ganged,
   'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': mainsCapacitor,

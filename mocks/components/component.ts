@@ -29,6 +29,14 @@ export interface ComponentTruth {
   readonly bridge?: { readonly pins: readonly [string, string]; readonly ohm: number }
 }
 
+/** Where a shaft is turned to by words. */
+const placesOfShaft: readonly (readonly [RegExp, number])[] = [
+  [/other stop/, 1], [/to a stop/, 0], [/three quarters/, 0.75], [/a quarter/, 0.25],
+  [/(middle|half) of its turn|to the middle/, 0.5],
+]
+/** Leads of a jig, each of which may hang in the air. */
+const jigLeads = 4
+
 /** A minute under volts, at 25 °C. */
 const usual: Conditions = { celsius: referenceC, afterS: 60 }
 /** Steps through time: the first after a change, s, and each next one as a share of the time since. */
@@ -95,8 +103,8 @@ export class Component {
     if (legs) this.#clip = [Number(legs[1]) - 1, Number(legs[2]) - 1]
     this.#leads?.hear(text)
     if (/take the clip off/.test(text)) this.#clip = null
-    const target = /other stop/.test(text) ? 1 : /to a stop/.test(text) ? 0 : /middle/.test(text) ? 0.5 : null
-    if (target !== null) this.#shaft?.turnTo(target, moves)
+    const target = placesOfShaft.find(([words]) => words.test(text))?.[1]
+    if (target !== undefined) this.#shaft?.turnTo(target, moves)
   }
 
   /** It is put into a jig: its leads go where they go first. */
@@ -161,7 +169,7 @@ export class Component {
 }
 
 function networkOf({ marked, kind, values, pins, lead, bridge }: ComponentTruth): Network {
-  const b = new NetworkBuilder(pins.length + (firstLed[marked]?.length ?? 0))
+  const b = new NetworkBuilder(pins.length + (firstLed[marked] ? jigLeads : 0))
   const nodeOf = new Map(pins.map((pin, terminal) => [pin, terminal]))
   if (lead) {
     const inside = b.inside()

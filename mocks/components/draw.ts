@@ -29,6 +29,15 @@ const potentiometer: Draw = (rating, random) => ({
   midShare: random.uniform(0.46, 0.54), wornAt: random.uniform(0.1, 0.9), wornOhm: 0,
 })
 
+/** Two tracks of one rating; values of the second end with a 2. */
+const ganged: Draw = (rating, random) => {
+  const second = Object.entries(potentiometer(rating, random))
+  return {
+    ...potentiometer(rating, random),
+    ...Object.fromEntries(second.map(([name, value]) => [`${name}2`, value])),
+  }
+}
+
 const capacitor = (loss: [number, number], insulationS: number, absorption: [number, number]): Draw =>
   (rating, random) => {
     const farad = sorted(rating, random)
@@ -194,7 +203,7 @@ const contact: Draw = (rating, random) =>
   ({ ohm: rating.value * random.uniform(0.3, 1), spread: random.uniform(0.02, 0.1) })
 
 export const draws: Readonly<Record<ComponentKind, Draw>> = {
-  resistor, potentiometer, inductor, transformer, diode, zener, led, contact,
+  resistor, potentiometer, 'ganged-potentiometer': ganged, inductor, transformer, diode, zener, led, contact,
   'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4]),
   'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),

@@ -1,7 +1,8 @@
 /** Kinds of parts that are screened below touch-safe, what is printed on them, and what can be wrong. */
 
 export const componentKinds = [
-  'resistor', 'potentiometer', 'film-capacitor', 'ceramic-capacitor', 'mica-capacitor',
+  'resistor', 'potentiometer', 'ganged-potentiometer', 'film-capacitor', 'ceramic-capacitor',
+  'mica-capacitor',
   'paper-capacitor', 'mains-capacitor', 'electrolytic-capacitor', 'tantalum-capacitor',
   'inductor', 'transformer', 'tapped-transformer', 'diode', 'zener', 'led',
   'bridge-rectifier', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
@@ -38,7 +39,7 @@ export type Defect = (typeof defects)[number]
 /** Common ratings, for a part that turns out to be of another kind. */
 export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   resistor: { value: 4700, tolerance: 0.05 },
-  potentiometer: { value: 10e3, tolerance: 0.2 },
+  potentiometer: { value: 10e3, tolerance: 0.2 }, 'ganged-potentiometer': { value: 10e3, tolerance: 0.2 },
   'film-capacitor': { value: 100e-9, tolerance: 0.1, volts: 100 },
   'ceramic-capacitor': { value: 10e-9, tolerance: 0.1, volts: 50 },
   'mica-capacitor': { value: 470e-12, tolerance: 0.05, volts: 500 },
@@ -83,7 +84,7 @@ const polar = ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact
 /** Which defects a kind can have. */
 export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   resistor: ['drifted', ...common],
-  potentiometer: ['drifted', ...common],
+  potentiometer: ['drifted', ...common], 'ganged-potentiometer': ['drifted', ...common],
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'no-bleeder'],
   'electrolytic-capacitor': polar, 'tantalum-capacitor': polar,
@@ -109,9 +110,12 @@ const tappedPins = [
   'winding 3 beginning', 'winding 3 end',
 ] as const
 
+const gangedPins = [1, 2].flatMap(gang =>
+  ['end', 'wiper', 'other end'].map(pin => `gang ${gang} ${pin}`))
+
 /** The pins on which the leads of a jig lie first, where a part has more of them than a jig has leads. */
 export const firstLed: Readonly<Partial<Record<ComponentKind, readonly string[]>>> = {
-  'tapped-transformer': tappedPins.slice(0, 4),
+  'tapped-transformer': tappedPins.slice(0, 4), 'ganged-potentiometer': gangedPins.slice(0, 3),
 }
 
 /** What stands at each terminal of a part as its kind is usually drawn. */
@@ -121,6 +125,7 @@ export function usualPins(kind: ComponentKind): readonly string[] {
   if (kind === 'potentiometer') return ['end', 'wiper', 'other end']
   if (kind === 'transformer') return ['primary', 'primary end', 'secondary', 'secondary end']
   if (kind === 'tapped-transformer') return tappedPins
+  if (kind === 'ganged-potentiometer') return gangedPins
   if (kind === 'bridge-rectifier') return ['plus', 'ac', 'other ac', 'minus']
   if (kind === 'diode' || kind === 'led' || kind === 'zener') return ['anode', 'cathode']
   return isPolar(kind) ? ['plus', 'minus'] : ['end', 'other end']

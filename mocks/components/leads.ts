@@ -4,7 +4,7 @@
  */
 
 /** Moments that leads hang in the air, and that lie between the first lead back on and the next. */
-const [offMoments, betweenMoments] = [8, 4]
+const [offMoments, betweenMoments] = [40, 10]
 
 const led = /lead (\d) to ([^,;]+?)(?: of ((?:winding|gang) \d))?(?=[,;]|$)/g
 
@@ -35,7 +35,7 @@ export class MovedLeads {
     let left = offMoments
     for (const [, terminal, where, of] of text.matchAll(led)) {
       whole = of ?? whole
-      const point = where!.replace(/^(its|the|an) /, '')
+      const point = where!.replace(/^(its|the same|the|an) /, '')
       const pin = this.#pins.indexOf(`${whole} ${point}`)
       if (pin < 0) continue
       this.#at[Number(terminal) - 1] = null

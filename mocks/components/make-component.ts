@@ -71,7 +71,7 @@ function leaky({ kind, values, rating }: ComponentTruth, random: SeededRandom): 
 function drifted({ kind, values, rating }: ComponentTruth, random: SeededRandom): { values: Values } {
   if (kind === 'contact') return { values: { ...values, ohm: rating.value * random.uniform(10, 100) } }
   const away = Math.max(0.08, rating.tolerance) * random.uniform(1.5, 3.5)
-  const name = mainValue(kind)
+  const name = kind === 'ganged-potentiometer' ? random.pick(['ohm', 'ohm2']) : mainValue(kind)
   const isDown = kind.endsWith('capacitor') || (name === 'zenerV' && random.next() < 0.5)
   return { values: { ...values, [name]: rating.value * (isDown ? 1 / (1 + away) : 1 + away) } }
 }
@@ -106,6 +106,9 @@ function mislabelled(
 ): Partial<ComponentTruth> {
   // Of another law than is printed on it.
   if (kind === 'potentiometer') return { values: { ...values, midShare: random.uniform(0.08, 0.25) } }
+  if (kind === 'ganged-potentiometer') {
+    return { values: { ...values, [random.pick(['midShare', 'midShare2'])]: random.uniform(0.08, 0.25) } }
+  }
   // Its tap and an end of that winding are marked the other way round.
   if (kind === 'tapped-transformer') {
     const end = random.pick(['winding 2 beginning', 'winding 2 end'])
@@ -136,8 +139,9 @@ function brokenUp({ kind, pins, values }: ComponentTruth, random: SeededRandom):
 function tired(
   { kind, pins, values, rating }: ComponentTruth, random: SeededRandom,
 ): Partial<ComponentTruth> {
-  if (kind === 'potentiometer' && random.next() < 0.5) {
-    return { values: { ...values, wornOhm: rating.value * random.uniform(0.03, 0.3) } }
+  if (kind.endsWith('potentiometer') && random.next() < 0.5) {
+    const name = kind === 'potentiometer' ? 'wornOhm' : random.pick(['wornOhm', 'wornOhm2'])
+    return { values: { ...values, [name]: rating.value * random.uniform(0.03, 0.3) } }
   }
   return {
     lead: { pin: random.pick(pins), ohm: logUniform(random, 3, 100), spread: random.uniform(0.2, 0.8) },

@@ -4,7 +4,7 @@ const prefixes: readonly [number, string][] = [
   [9, 'G'], [6, 'M'], [3, 'k'], [0, ''], [-3, 'm'], [-6, 'µ'], [-9, 'n'], [-12, 'p'], [-15, 'f'],
 ]
 /** Units that take no prefix: a millidegree or a milli-one is nobody's habit. */
-const bare = new Set(['°C', '1', '%', ''])
+const bare = new Set(['°C', '1', '%', 'dB', ''])
 export const noNumber = '–'
 
 /** `formatSi(4.7e-6, 'A')` is `4.70 µA`: `digits` significant digits, prefix in steps of a thousand. */

@@ -63,7 +63,7 @@ export const criterionNames = [
   'saturation voltage', 'drain current', 'cut-off voltage', 'gate leakage', 'threshold voltage',
   'transconductance', 'on-resistance', 'drain leakage', 'end resistance', 'wiper noise',
   'share at half a turn', 'turns ratio', 'leakage inductance', 'winding leakage', 'halves of a winding',
-  'regulation',
+  'regulation', 'tracking',
   'absorption', 'time to touch-safe', 'earth leakage',
 ] as const
 

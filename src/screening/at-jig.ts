@@ -17,6 +17,7 @@ import { proveDepletion } from './methods/depletion.ts'
 import { proveDiode } from './methods/diode.ts'
 import { proveJunctionFet, proveMosfet } from './methods/field-effect.ts'
 import { lookJoined } from './methods/field-pins.ts'
+import { proveGanged } from './methods/ganged.ts'
 import { unguided, type Guide } from './methods/guide.ts'
 import type { Told } from './methods/leakage.ts'
 import { nearestHz, proveInductor } from './methods/reactive.ts'
@@ -183,7 +184,8 @@ export async function prove(
   if (lacks) throw new BenchError('REFUSED', `no ${reachNames[lacks]} reaches the jig`)
   switch (part.kind) {
     case 'resistor': return proveResistor(jig, ends, part)
-    case 'potentiometer': return provePotentiometer(jig, part, guide)
+    case 'potentiometer':
+      return part.gangs ? proveGanged(jig, part, part.gangs, guide) : provePotentiometer(jig, part, guide)
     case 'contact': return proveContact(jig, ends, part)
     case 'capacitor': return proveCapacitor(jig, ends, part, told, guide)
     case 'inductor': return proveInductor(jig, ends, part)

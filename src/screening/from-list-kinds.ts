@@ -1,6 +1,6 @@
 /** What is to be proven of bridge rectifiers and potentiometers of a list. SI units. */
 import type { PartsLine } from '../schema/parts-list.ts'
-import type { BridgeRectifier, Limit, Potentiometer, Value } from './to-prove.ts'
+import type { BridgeRectifier, Gangs, Limit, Potentiometer, Value } from './to-prove.ts'
 
 /** Reverse current is read at the rating, and never above this. */
 const reverseMostV = 20
@@ -32,6 +32,24 @@ const laws: readonly { readonly words: RegExp; readonly half: Limit }[] = [
   },
 ]
 
+/** How many tracks lie on one shaft, as the trade says it. */
+const gangWords: readonly { readonly words: RegExp; readonly count: number }[] = [
+  { words: /\b(dual|double|stereo|tandem|two[- ]?gang(s|ed)?|2[- ]?gang(s|ed)?)\b/i, count: 2 },
+  { words: /\b(triple|three[- ]?gang(s|ed)?|3[- ]?gang(s|ed)?)\b/i, count: 3 },
+  { words: /\b(quadruple|four[- ]?gang(s|ed)?|4[- ]?gang(s|ed)?)\b/i, count: 4 },
+]
+const trackingText = /\btracking\s+(\d+(?:[.,]\d+)?)\s*dB\b/i
+
+function gangsOf(text: string): { gangs?: Gangs } {
+  const count = gangWords.find(({ words }) => words.test(text))?.count
+  if (count === undefined) return {}
+  const stated = trackingText.exec(text)?.[1]
+  const trackingDb = stated === undefined
+    ? { high: 3, source: 'gangs within 3 dB from a quarter to three quarters of the turn, common practice' }
+    : { high: Number(stated.replace(',', '.')), source: 'tracking of the parts list' }
+  return { gangs: { count, trackingDb } }
+}
+
 /**
  * The law is taken from words in the value or the note alone: letters for it mean different laws on
  * different sides of an ocean. Which way a logarithmic one rises is not measured.
@@ -47,4 +65,5 @@ export const potentiometer = ({ valueText, note }: PartsLine, ohm: Value): Poten
     source: 'contact that varies by 1 % of the track, at least 3 Ω, as trimmers are rated, from memory',
   },
   half: laws.find(({ words }) => words.test(`${valueText} ${note}`))?.half ?? null,
+  ...gangsOf(`${valueText} ${note}`),
 })

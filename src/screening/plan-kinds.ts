@@ -13,21 +13,34 @@ const noOhms: Lack = {
   why: 'no ohm meter reaches the jig', wayOut: 'enter an ohm meter under `jig` in the bench file',
 }
 
-export function potentiometerOf({ half }: Potentiometer, { ohms, terminals }: JigReach): Wants | Lack {
+export function potentiometerOf(
+  { half, gangs }: Potentiometer, { ohms, terminals }: JigReach,
+): Wants | Lack {
   if (!ohms) return noOhms
   if (terminals < 3)
     return { why: 'it has three legs, the jig two terminals', wayOut: 'a jig with three terminals' }
+  if (gangs && terminals < 4) {
+    const why = `two gangs are held against each other by four leads, the jig has ${terminals} terminals`
+    return { why, wayOut: 'a jig with four terminals' }
+  }
+  const eachS = turnS + (half ? halfS : 0)
+  const more = gangs ? gangs.count - 1 : 0
   return {
     setUp: {
-      leads: 'three leads, any order; a hand on the shaft',
+      leads: gangs
+        ? 'gang 1: three leads, any order; a hand on the shaft; then leads are moved as it is told'
+        : 'three leads, any order; a hand on the shaft',
       measures: 'ohms, from stop to stop',
       mostV: probing.voltageV,
       mostA: probing.currentA,
     },
-    measureS: turnS + (half ? halfS : 0),
+    measureS: (1 + more) * eachS + more * (2 * moveS + placesS),
     rank: 4,
   }
 }
+
+/** Three places of the shaft, by hand (common practice). */
+const placesS = 20
 
 /** By relays alone; and where a person joins legs by a clip, three times. */
 const [windingsS, clipsS] = [8, 45]

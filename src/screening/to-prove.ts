@@ -40,6 +40,14 @@ export interface Potentiometer {
   readonly noiseOhm: Limit
   /** Share of the track at half a turn, from the nearer end; null where the list says no law. */
   readonly half: Limit | null
+  /** Tracks on one shaft, where there are more than one; left out where there is one. */
+  readonly gangs?: Gangs
+}
+
+export interface Gangs {
+  readonly count: number
+  /** What the shares of two tracks differ by, in dB, at a quarter, half and three quarters of the turn. */
+  readonly trackingDb: Limit
 }
 
 export interface Capacitor {

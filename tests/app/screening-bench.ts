@@ -16,6 +16,7 @@ export const listed: Partial<Record<ComponentKind, string>> = {
   resistor: 'resistor,4k7,5,,', 'film-capacitor': 'capacitor,100n 100V,10,film,', 'electrolytic-capacitor': 'electrolytic capacitor,10u 25V,20,,',
   inductor: 'inductor,100u,10,,', diode: 'diode,small signal,,silicon,', zener: 'zener,5.1 V,5,silicon,', npn: 'npn,small signal,,silicon,',
   potentiometer: 'potentiometer,10k,20,,linear',
+  'ganged-potentiometer': 'potentiometer,10k,20,,two gangs linear',
   transformer: 'transformer,microphone 1:10,,,',
   'tapped-transformer': 'transformer,230:12-0-12:6.3,,,',
   'bridge-rectifier': 'bridge rectifier,100 V,,silicon,',

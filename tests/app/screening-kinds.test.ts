@@ -68,6 +68,18 @@ describe('potentiometers', () => {
   })
 })
 
+describe('potentiometers with two gangs', () => {
+  it('are proven one after the other and held against each other, while the person moves leads and shaft', async () => {
+    const parts = [
+      tablePart('RV1', 'ganged-potentiometer'), tablePart('RV2', 'ganged-potentiometer', 'mislabelled'), tablePart('RV3', 'ganged-potentiometer', 'drifted'),
+      tablePart('RV4', 'ganged-potentiometer', 'open'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ RV1: 'accept', RV2: 'reject', RV3: 'reject', RV4: 'reject' })
+    expect(got.wrongs).toEqual([])
+  })
+})
+
 describe('transformers of several windings', () => {
   it('are measured two windings at a time, while the person moves the leads as they are told', async () => {
     const parts = [

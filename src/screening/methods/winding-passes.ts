@@ -1,11 +1,9 @@
 /**
  * A transformer of more windings than a jig has leads: which two parts of windings are measured together, one
  * pair after the other, so that each is held against the first; and how a person is told to move the leads.
- * Pure but for `leadsMoved`.
+ * Pure.
  */
-import type { Jig, Pair } from '../../schema/jig.ts'
-import type { Guide } from './guide.ts'
-import { mostWindingOhm } from './windings.ts'
+import type { Move } from './leads-moved.ts'
 
 /** A winding from one of its leads to another; points count from its beginning, 0. */
 export interface Stretch {
@@ -56,7 +54,7 @@ const led = (stretch: Stretch, [high, low]: readonly [1, 2] | readonly [3, 4]): 
 export const ledFirst = ({ one, other }: Pass): string => `${led(one, [1, 2])}, ${led(other, [3, 4])}`
 
 /** What hands do between two passes, and which pairs of leads are seen to come off. */
-export function moveTo(before: Pass, { one, other }: Pass): { text: string; pairs: readonly Pair[] } {
+export function moveTo(before: Pass, { one, other }: Pass): Move {
   const isSame = before.one.winding === one.winding
   const second = led(other, [3, 4])
   return isSame ? { text: `take leads 3 and 4 off, then ${second}`, pairs: [{ high: 3, low: 4 }] } : {
@@ -64,40 +62,3 @@ export function moveTo(before: Pass, { one, other }: Pass): { text: string; pair
     pairs: [{ high: 1, low: 2 }, { high: 3, low: 4 }],
   }
 }
-
-const pauseMs = 50
-/** Looks until a person is not waited for any more: some three minutes with the meter. */
-const looksMost = 1000
-/** Looks in a row that agree show that hands are off; a contact that never agrees is taken as it is. */
-const [restingLooks, restlessLooks] = [20, 120]
-/** Looks agree within this share, or this many ohms of clips (common practice). */
-const [agreeShare, agreeOhm] = [0.02, 0.3]
-
-/** `kept on`: they were never seen off; `open`: they came off, and nothing conducted since. */
-export async function leadsMoved(
-  jig: Jig, guide: Guide, { text, pairs }: ReturnType<typeof moveTo>,
-): Promise<'moved' | 'kept on' | 'open'> {
-  guide.say(text)
-  const wasOff = pairs.map(() => false)
-  let last: number[] = []
-  let [rested, onLooks] = [0, 0]
-  for (let look = 0; look < looksMost; look++) {
-    const ohms: number[] = []
-    for (const [i, pair] of pairs.entries()) {
-      const { value, quality } = await jig.resistance(pair, { mostOhm: mostWindingOhm, wires: 2 })
-      if (quality !== 'good') wasOff[i] = true
-      ohms.push(quality === 'good' ? Math.abs(value) : Infinity)
-    }
-    const isOn = wasOff.every(Boolean) && ohms.every(ohm => ohm < Infinity)
-    onLooks = isOn ? onLooks + 1 : 0
-    rested = isOn && agree(ohms, last) ? rested + 1 : 0
-    last = ohms
-    if (rested >= restingLooks || onLooks >= restlessLooks) return 'moved'
-    guide.goesOn()
-    await jig.rest(pauseMs)
-  }
-  return wasOff.every(Boolean) ? 'open' : 'kept on'
-}
-
-const agree = (ohms: readonly number[], last: readonly number[]): boolean => ohms.every((ohm, i) =>
-  Math.abs(ohm - (last[i] ?? Infinity)) <= Math.max(agreeOhm, agreeShare * ohm))

@@ -7,11 +7,12 @@ import type { Jig } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { Limit, RatedLoad, Transformer, Wound } from '../to-prove.ts'
 import type { Guide } from './guide.ts'
+import { leadsMoved } from './leads-moved.ts'
 import { regulationAt } from './regulation.ts'
 import { measurePair, recordedWords, type MeasuredPair } from './transformer.ts'
 import type { Quantity } from './winding-core.ts'
-import { leadsMoved, moveTo, nameOf, passesOf, type Pass, type Stretch } from './winding-passes.ts'
-import { findWindings } from './windings.ts'
+import { moveTo, nameOf, passesOf, type Pass, type Stretch } from './winding-passes.ts'
+import { findWindings, mostWindingOhm } from './windings.ts'
 
 /** A part of a winding, measured. */
 interface Known {
@@ -44,7 +45,7 @@ export async function proveWound(jig: Jig, part: Transformer, wound: Wound, guid
 }
 
 async function moved(jig: Jig, guide: Guide, before: Pass, pass: Pass): Promise<Proof | null> {
-  const leads = await leadsMoved(jig, guide, moveTo(before, pass))
+  const leads = await leadsMoved(jig, guide, moveTo(before, pass), mostWindingOhm)
   const name = nameOf(pass.other)
   if (leads === 'kept on') return faulty('cannot tell', `nobody moved the leads to ${name}`)
   return leads === 'open' ? faulty('open', `${name} never conducted: it is open, or no lead is on it`) : null
