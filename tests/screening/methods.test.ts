@@ -15,7 +15,7 @@ async function verdictOn(kind: ComponentKind, seed: number, defect?: Defect): Pr
 }
 
 /** Found and measured the other way round: these parts are as good one way as the other. */
-const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'bridge-rectifier', 'transformer', 'electrolytic-capacitor', 'tantalum-capacitor']
+const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'n-depletion-mosfet', 'p-depletion-mosfet', 'bridge-rectifier', 'transformer', 'tapped-transformer', 'electrolytic-capacitor', 'tantalum-capacitor']
 /** Another dielectric of the same value and at least as little loss cannot be told, and does what was asked. */
 const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
 /**
@@ -28,7 +28,7 @@ const contactsFound: Partial<Record<ComponentKind, number>> = {
   resistor: 0.4, 'film-capacitor': 0.6, 'mains-capacitor': 0.85, 'paper-capacitor': 0.1, 'ceramic-capacitor': 0.05, 'mica-capacitor': 0, led: 0.6, npn: 0.85, pnp: 0.8, 'npn-germanium': 0.85,
   'n-jfet': 0.9, 'p-jfet': 0.9,
   // Through an insulated gate nothing flows: a contact in line with it, one of three, shows in nothing.
-  'n-mosfet': 0.5, 'p-mosfet': 0.5,
+  'n-mosfet': 0.5, 'p-mosfet': 0.5, 'n-depletion-mosfet': 0.5, 'p-depletion-mosfet': 0.5,
 }
 
 const isDecidable = (kind: ComponentKind) => (defect: Defect): boolean =>
@@ -57,7 +57,7 @@ describe.each(kinds)('a %s', kind => {
 
   it('never gets more than its own conditions ask for, and no more than the probing limits while it is found out', async () => {
     const part = asked[kind]!
-    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : part.kind === 'jfet' ? 15 : ['mosfet', 'bridge-rectifier', 'transformer'].includes(part.kind) ? 20 : part.kind === 'capacitor' ? 30 : 4
+    const wantedV = part.kind === 'diode' ? 30 : part.kind === 'bipolar' ? 5 : ['jfet', 'depletion-mosfet'].includes(part.kind) ? 15 : ['mosfet', 'bridge-rectifier', 'transformer'].includes(part.kind) ? 20 : part.kind === 'capacitor' ? 30 : 4
     for (const defect of [undefined, ...defectsOf[kind]]) {
       const { jig } = await verdictOn(kind, 7, defect)
       expect(jig.mostV).toBeLessThanOrEqual(wantedV)
