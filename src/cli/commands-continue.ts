@@ -1,5 +1,6 @@
 /** Commands about a run that did not reach its end: continue it, or close it for good. */
 import type { Command } from 'commander'
+import type { SequenceInfo } from '../schema/application.ts'
 import type { LeftOut, RunRecord } from '../schema/run.ts'
 import { askForCautions } from './cautions.ts'
 import type { Act } from './commands-bench.ts'
@@ -33,7 +34,9 @@ async function continueRun(context: CliContext, id: string, options: Options): P
   const client = daemonOf(context, options)
   if (!options.cautionsRead) {
     const { sequence } = await client.get<RunRecord>(`/runs/${encodeURIComponent(id)}`)
-    await askForCautions(context, client, sequence, options)
+    // Of what is no sequence, as a screening session, the daemon says what can be done with it.
+    const all = await client.get<SequenceInfo[]>('/sequences')
+    if (all.some(({ name }) => name === sequence)) await askForCautions(context, client, sequence, options)
   }
   const run = await client.post<RunRecord>(`/runs/${encodeURIComponent(id)}/continue`, {
     person: options.person, cautionsConfirmed: options.cautionsRead === true,

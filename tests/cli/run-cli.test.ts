@@ -190,6 +190,16 @@ describe('planning and starting', () => {
     expect(app.calls.at(-1)).toMatchObject({ name: 'continueRun', argument: { cautionsConfirmed: true } })
   })
 
+  it('leaves it to the daemon to say of a screening session that it is not continued so', async () => {
+    await app.store.createRun({
+      id: 'S1', sequence: 'screen', bench: 'pavilion', state: 'interrupted', startedWallMs: startWallMs, endedWallMs: startWallMs,
+      person: 'K. Marsh', use: 'touch-safe', software: '0', setup: {},
+    }, [])
+    const { err } = await run('continue', 'S1')
+    expect(err).not.toContain('there is no such sequence')
+    expect(app.calls.map(({ name }) => name)).toContain('continueRun')
+  })
+
   it('starts with what the person has confirmed, and says what the plan warns of', async () => {
     app.shownPlan = { ...samplePlan, warnings: ['Sweeps wear the scanner.'] }
     const { exit, out } = await run(
