@@ -1,5 +1,6 @@
 /** `sampling`: how lots of a source are inspected now, and what became of them. */
 import type { Command } from 'commander'
+import { BenchError } from '../base/errors.ts'
 import { formatWall } from '../base/format.ts'
 import type { SourceState } from '../schema/sampling.ts'
 import type { Act } from './commands-bench.ts'
@@ -18,6 +19,11 @@ async function sampling(
 ): Promise<ExitCode> {
   const query = source === undefined ? '' : `?source=${encodeURIComponent(source)}`
   const sources = await daemonOf(context, options).get<SourceState[]>(`/lots/sources${query}`)
+  if (source !== undefined && sources.length === 0) {
+    throw new BenchError('NOT_FOUND', 'no lot of this source was sampled', {
+      expected: 'a source that `nightbench sampling` lists', got: source,
+    })
+  }
   if (options.json) printJson(context.out, sources)
   else print(context.out, ...sourceLines(sources).map(printable))
   const isStopped = sources.some(({ inspection }) => inspection === 'stopped')

@@ -64,6 +64,8 @@ describe('sampling', () => {
     expect(out).toMatch(/^L2 .* reel-2 +normal +5 of 5 +60 +3 +refused$/m)
     const sources = JSON.parse((await cli.run('sampling', 'drawer', '--json')).out) as SourceState[]
     expect(sources.map(one => sourceState.parse(one).lots.length)).toEqual([2])
-    expect((await cli.run('sampling', 'attic')).out).toContain('No lot')
+    const unknown = await cli.run('sampling', 'attic')
+    expect(unknown.err).toContain('no lot of this source was sampled')
+    expect(unknown.exit).toBe(2)
   })
 })
