@@ -47,6 +47,10 @@ const leads = {
   'second-source': endsOf('second-source'),
 } satisfies Record<LeadName, { high: number[]; low: number[] }>
 
+/** As contacts and leads come back when a part is changed (ours). */
+export const usualWander: Residuals =
+  { seriesOhm: 0.01, seriesH: 0.02e-6, strayF: 0.1e-12, strayS: 0, leadsOhm: 0.02 }
+
 /** Leads of a foot, by themselves (ours). */
 export function drawResiduals(seed: number): Residuals {
   const random = new SeededRandom(seed).fork('jig residuals')
@@ -77,14 +81,20 @@ export class JigBench {
   readonly wrongs: string[] = []
   /** Highest that each source really was told to force or to allow while it was on, volts and amperes. */
   readonly most = { volts: 0, amps: 0 }
+  /** Within this about its own what the jig adds is another each time something is put in or taken out. */
+  wander: Residuals | null = null
   readonly #fixture: ComponentFixture
+  readonly #own: Residuals
+  readonly #contacts: SeededRandom
   readonly #joined = new Set<number>()
   readonly #sources: readonly SourceMeasure[]
 
   constructor(options: JigBenchOptions) {
     const { clock, seed, instant = false, errors = 'inside', bauds = {}, residuals } = options
     this.clock = clock
-    this.#fixture = new ComponentFixture(clock, residuals ?? drawResiduals(seed))
+    this.#own = residuals ?? drawResiduals(seed)
+    this.#contacts = new SeededRandom(seed).fork('jig contacts')
+    this.#fixture = new ComponentFixture(clock, this.#own)
     const setup = (name: JigInstrument): InstrumentSetup => {
       const baud = bauds[name]
       return { name, clock, seed, instant, errors, ...baud === undefined ? {} : { baud } }
@@ -122,7 +132,10 @@ export class JigBench {
   get part(): Component | null { return this.#fixture.part }
 
   /** Puts a part in, or takes out what lies there. */
-  put(part: Component | null): void { this.#fixture.hold(part) }
+  put(part: Component | null): void {
+    if (this.wander) this.#fixture.residuals = this.#wandered(this.wander)
+    this.#fixture.hold(part)
+  }
 
   /** Volts that what lies in it holds. */
   get heldV(): number { return this.#fixture.heldV }
@@ -148,6 +161,13 @@ export class JigBench {
       use: ['touch-safe'],
       ...timeUrl === undefined ? {} : { simulated: { timeUrl } },
     }
+  }
+
+  #wandered(wander: Residuals): Residuals {
+    const names = Object.keys(wander) as (keyof Residuals)[]
+    const near = (name: keyof Residuals): number =>
+      Math.max(0, this.#own[name] + this.#contacts.uniform(-wander[name], wander[name]))
+    return Object.fromEntries(names.map(name => [name, near(name)])) as unknown as Residuals
   }
 
   #note({ mode, value, limit, on }: { mode: string; value: number; limit: number; on: boolean }): void {

@@ -1,13 +1,13 @@
 /** A jig that adds to what is read, and comes back a little different each time: what is said of small parts is still right. */
 import { describe, expect, it } from 'vitest'
 import { makeWire } from '../../mocks/bench/drawer.ts'
+import { usualWander } from '../../mocks/bench/jig-bench.ts'
 import type { Component } from '../../mocks/components/component.ts'
 import { makeComponent } from '../../mocks/components/make-component.ts'
 import { binomialCdf } from '../../src/analysis/binomial.ts'
-import { SeededRandom } from '../../src/base/random.ts'
 import type { OhmMeter } from '../../src/schema/roles.ts'
 import type { PartResult } from '../../src/schema/run.ts'
-import { openTable, requestFor, soon, type Table, type TablePart } from './screening-bench.ts'
+import { openTable, requestFor, soon, type TablePart } from './screening-bench.ts'
 
 const parts: readonly TablePart[] = [
   { id: 'C1', kind: 'mica-capacitor', line: 'capacitor,22p 50V,5,c0g,' }, { id: 'R1', kind: 'resistor', line: 'resistor,R33,20,,' },
@@ -28,23 +28,10 @@ function lyingOf(seed: number): { C1: Component; R1: Component; isSound: boolean
 const truthOf = (part: Component, id: string): number =>
   id === 'R1' ? part.truth.values['ohm']! : -1 / (2 * Math.PI * hertz * part.impedance(hertz).im)
 
-/** Contacts and leads are never where they were, by as much as is allowed for. */
-function restless({ sim }: Table, seed: number): void {
-  const [own, random, put] = [sim.residuals, new SeededRandom(seed).fork('contacts'), sim.put.bind(sim)]
-  const near = (value: number, by: number): number => Math.max(0, value + random.uniform(-by, by))
-  sim.put = part => {
-    sim.residuals = {
-      seriesOhm: near(own.seriesOhm, 0.01), seriesH: near(own.seriesH, 0.02e-6), strayF: near(own.strayF, 0.1e-12),
-      strayS: own.strayS, leadsOhm: near(own.leadsOhm, 0.02),
-    }
-    put(part)
-  }
-}
-
 async function screened(seed: number): Promise<{ bare: PartResult[]; compensated: PartResult[]; lying: ReturnType<typeof lyingOf> }> {
   const lying = lyingOf(seed)
   const table = await openTable(parts, { seed, instant: true, errors: 'normal' })
-  restless(table, seed)
+  table.sim.wander = usualWander
   // A meter with two wires alone.
   const meter: OhmMeter = table.composed.roles['ohm-meter']!
   Object.defineProperty(meter, 'wires', { value: [2] })
