@@ -1,6 +1,7 @@
 /** The log: one JSON object a line, for the operator of the computer, not of the bench. */
 import { pino, type DestinationStream, type Logger } from 'pino'
 import { isBenchError } from './errors.ts'
+import { LogLines } from './log-lines.ts'
 
 export const logLevels = ['silent', 'fatal', 'error', 'warn', 'info', 'debug', 'trace'] as const
 export type LogLevel = (typeof logLevels)[number]
@@ -11,7 +12,7 @@ export type Log = Logger
  * answers). Errors are logged under `err`: a BenchError with code, mend and context. Tokens are never
  * written.
  */
-export function makeLog(level: LogLevel, destination: DestinationStream = pino.destination(2)): Log {
+export function makeLog(level: LogLevel, destination: DestinationStream = new LogLines(2)): Log {
   return pino({
     level,
     base: null,

@@ -10,6 +10,7 @@ import { buildApi, listen } from '../api/build.ts'
 import { openBench } from '../app/open-bench.ts'
 import type { Application, BenchStatus } from '../schema/application.ts'
 import type { ServeOptions } from './context.ts'
+import { whenEnding } from './ending.ts'
 import { serviceManager } from './service-manager.ts'
 
 /**
@@ -18,17 +19,10 @@ import { serviceManager } from './service-manager.ts'
  */
 export async function serve(options: ServeOptions): Promise<number> {
   const log = makeLog(options.log as LogLevel)
-  const ending = new Promise<Ending>(resolve => {
-    for (const name of ['SIGINT', 'SIGTERM'] as const) {
-      process.on(name, () => resolve({ why: name, error: null }))
-    }
-    for (const name of ['uncaughtException', 'unhandledRejection'] as const) {
-      process.on(name, (error: unknown) => {
-        log.error({ err: error }, 'an error that nobody caught')
-        resolve({ why: `an error that nobody caught (${String(error)})`, error })
-      })
-    }
-  })
+  const ending = whenEnding(process, log)
+  // Whoever reads the first line may be gone, or the disk full that it goes to: that ends no daemon.
+  options.out.removeAllListeners('error')
+    .on('error', error => log.warn({ err: error }, 'the first line could not be written'))
   const opened = await openBench(options.bench, options.data, log)
   const { daemon } = opened
   daemon.subscribe(item => { if (item.type === 'event') log.info(
@@ -56,11 +50,10 @@ export async function serve(options: ServeOptions): Promise<number> {
     () => manager.end(),
   ]), log)
   if (failed !== null) log.error({ err: failed }, 'not everything could be closed')
-  if (error !== null || failed !== null) return 4
+  // What failed may keep the process from ending by itself.
+  if (error !== null || failed !== null) process.exit(4)
   return daemon.status().latched ? 3 : 0
 }
-
-interface Ending { why: string; error: unknown }
 
 /** A safe-off with every link hung, and large parts followed down their bleeders, end within this. */
 const closeMostMs = 600_000

@@ -1,5 +1,6 @@
 /** Goal: the keeper's log never grows for ever, and the last safe-off is never lost to that. */
-import { existsSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
+import { execFileSync, spawn } from 'node:child_process'
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmdirSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
@@ -43,5 +44,36 @@ describe('the keeper\'s log', () => {
     const log = keeperLog(join(folder, 'none', 'keeper.log'), clock)
     log('start', {})
     expect(existsSync(join(folder, 'none'))).toBe(false)
+  })
+
+  it('counts what it could not write in the next entry that it can', () => {
+    const log = keeperLog(path, clock)
+    mkdirSync(path)
+    log('start', {})
+    log('mode', {})
+    rmdirSync(path)
+    log('mode', {})
+    log('mode', {})
+    expect(entries(path)).toMatchObject([{ what: 'mode', lostBefore: 2 }, { what: 'mode' }])
+    expect(entries(path)[1]).not.toHaveProperty('lostBefore')
+  })
+
+  it('begins a line of its own where a full disk tore the last one', () => {
+    writeFileSync(path, '{"wallMs":1,"what":"sta')
+    keeperLog(path, clock)('start', {})
+    expect(JSON.parse(readFileSync(path, 'utf8').split('\n')[1]!)).toMatchObject({ what: 'start' })
+  })
+
+  it.skipIf(process.platform === 'win32')('waits for nobody where a pipe stands, and writes nothing into it', () => {
+    const opened = join(folder, 'opened')
+    execFileSync('mkfifo', [path])
+    // Opens it for the one that would wait.
+    const reader = spawn('sh', ['-c', 'sleep 3; : > "$1"; read line < "$0"', path, opened], { stdio: 'ignore' })
+    try {
+      keeperLog(path, clock)('start', {})
+    } finally {
+      reader.kill()
+    }
+    expect(existsSync(opened)).toBe(false)
   })
 })
