@@ -1,7 +1,8 @@
 /** A run that did not reach its end: what has to hold for a person to continue it, or to close it. */
 import { BenchError } from '../base/errors.ts'
+import { leftOutOf } from '../report/left-out.ts'
 import {
-  startRequest, type LeftOut, type LoadedPart, type RunRecord, type StartRequest,
+  startRequest, type LeftOut, type LoadedPart, type RunEvent, type RunRecord, type StartRequest,
 } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import type { ContinueRequest } from '../schema/application.ts'
@@ -40,20 +41,31 @@ export interface Continued {
 
 /**
  * `parts` without those that run `runId` dropped: what it took off the bus, continuing does not put back.
- * REFUSED where none is left.
+ * What it had left out itself stays left out. REFUSED where none is left.
  */
 export async function withoutDropped(
   store: Store, runId: string, parts: readonly LoadedPart[],
 ): Promise<{ parts: LoadedPart[]; leftOut: LeftOut[] }> {
-  const drops = (await store.events(runId)).filter(({ kind }) => kind === 'drop')
-  const whyOf = (name: string): string | undefined => drops.find(({ position }) => position === name)?.text
-  const left = parts.filter(({ position }) => whyOf(position) === undefined)
+  const events = await store.events(runId)
+  const dropped = new Map(events.filter(({ kind }) => kind === 'drop').toReversed()
+    .map(({ position, text }) => [position, text]))
+  const left = parts.filter(({ position }) => !dropped.has(position))
   if (left.length === 0 && parts.length > 0) {
     throw new BenchError('REFUSED', `run ${runId} dropped every part; look at each, then start a run`)
   }
-  const leftOut = parts.filter(part => !left.includes(part))
-    .map(({ position, part }) => ({ position, part, why: whyOf(position)! }))
-  return { parts: left, leftOut }
+  const results = left.length < parts.length ? await store.results(runId) : []
+  const leftOut = parts.filter(part => !left.includes(part)).map(({ position, part }): LeftOut => ({
+    position, part, why: dropped.get(position)!, run: runId,
+    result: results.find(result => result.position === position) ?? null,
+    touch: toldOf(events, position),
+  }))
+  return { parts: left, leftOut: [...leftOutOf(await store.run(runId)), ...leftOut] }
+}
+
+/** The last that was said of touching what is on a position. */
+function toldOf(events: readonly RunEvent[], position: string): NonNullable<LeftOut['touch']> | null {
+  const told = events.findLast(event => event.kind === 'touch' && event.position === position)
+  return told ? { text: told.text, wallMs: told.wallMs } : null
 }
 
 /**

@@ -185,7 +185,9 @@ class Use {
     const state = this.#state(part)
     if (this.#leavings.has(state)) return
     this.#leavings.set(state, { grade, disposition, reason: String(reason), stepV: this.#night.state.setV })
-    await dropPosition(this.#night, state, { text: String(reason), atMs: this.#night.clock.monotonicMs() })
+    await dropPosition(this.#night, state, {
+      text: String(reason), atMs: this.#night.clock.monotonicMs(), verdict: { grade, disposition },
+    })
   }
 
   /** Where nothing was read of a part yet, a first reading: it may stand charged from before. */

@@ -1,5 +1,6 @@
 /** What the exit code of a command says. */
 import { catalogue, type BenchError } from '../base/errors.ts'
+import { leftOutOf } from '../report/left-out.ts'
 import type { PartResult, RunRecord } from '../schema/run.ts'
 
 export const exitCodes = { accepted: 0, notAccepted: 1, usage: 2, stopped: 3, fault: 4 } as const
@@ -41,10 +42,10 @@ function settledAccepted({ setup }: RunRecord): boolean {
   return settled.every(({ grade }) => grade === 'accept')
 }
 
-/** A screening session says itself how many parts it was to ask for. */
+/** A screening session says itself how many parts it was to ask for. What an earlier half dropped counts. */
 function partsLoaded(run: RunRecord): number {
   const asked = run.setup['asked']
   if (typeof asked === 'number') return asked
   const request = run.setup['request'] as { parts?: unknown } | undefined
-  return Array.isArray(request?.parts) ? request.parts.length : 0
+  return (Array.isArray(request?.parts) ? request.parts.length : 0) + leftOutOf(run).length
 }

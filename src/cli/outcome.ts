@@ -1,5 +1,6 @@
 /** How a run ended: every part with its verdict, or why it has none, and what may be touched. */
 import { formatDuration } from '../base/format.ts'
+import { leftOutCells, leftOutOf, whatWasSaid } from '../report/left-out.ts'
 import { partsOf } from '../report/setup.ts'
 import { touchLines } from '../report/touch-lines.ts'
 import {
@@ -23,6 +24,7 @@ export function outcomeLines(
       result.position, result.part, gradeWords(result), dispositionWords(result), result.reason,
     ]),
     ...endedEarly.has(run.state) ? withoutVerdict(run, results, events) : [],
+    ...ended ? leftOutOf(run).map(leftOutCells) : [],
   ]
   const table = rows.length === 0 ? [] : ['', ...renderTable(headings, rows.sort(byPosition))]
   const touch = ended ? touchLines(run, events).map(printable) : []
@@ -39,8 +41,7 @@ function withoutVerdict(
   const graded = new Set(results.map(({ position }) => position))
   return partsOf(run).filter(({ position }) => !graded.has(position)).map(({ position, part }) => {
     const left = events.find(event => leavings.has(event.kind) && event.position === position)
-    const why = left ? left.text.replace(new RegExp(`^${position}:? `), '')
-      : `the run ${endWords[run.state]} before`
+    const why = left ? whatWasSaid(left.text, position) : `the run ${endWords[run.state]} before`
     return [position, part, 'none', '', why]
   })
 }

@@ -4,6 +4,7 @@ import type { Demand } from '../safety/supervisor.ts'
 import { allowRecharge, release, silenceMs } from './bus.ts'
 import { changedOver } from './bleed.ts'
 import { followDischarge } from './discharge.ts'
+import { judgesPositions } from '../schema/run.ts'
 import type { Night } from './night.ts'
 import type { PositionState } from './position.ts'
 import { ownVolts } from './standing.ts'
@@ -14,7 +15,7 @@ import { flowsIn, mayBeMisrouted } from './stray.ts'
  * flow into it, and it is followed down to touch-safe) goes on in `night.drops`.
  */
 export async function dropPosition(
-  night: Night, position: PositionState, demand: Pick<Demand, 'text' | 'atMs'>,
+  night: Night, position: PositionState, demand: Pick<Demand, 'text' | 'atMs' | 'verdict'>,
 ): Promise<void> {
   if (night.drops.has(position)) return
   const { name } = position.spec
@@ -32,8 +33,32 @@ export async function dropPosition(
     await release(night, [position])
     await sleep(night.clock, night.roles.positions?.settleMs ?? 0)
     tellDrop(night, name, demand)
+    keepVerdict(night, position, demand)
   } finally {
     left()
+  }
+}
+
+/**
+ * What a drop says of its part is on record at once: whatever ends the run, it stands until the run grades
+ * the part. A sequence that judges positions has nothing to say of parts.
+ */
+function keepVerdict(
+  night: Night, position: PositionState, { verdict, text }: Pick<Demand, 'text' | 'verdict'>,
+): void {
+  if (verdict === undefined || judgesPositions(night.plan)) return
+  void night.recorder.result({
+    position: position.spec.name, part: position.part.part, profile: position.profile.name, ...verdict,
+    provisional: false, pConform: NaN, reason: text, criteria: [], figures: leftFigures(position, night),
+  }).catch(() => {})
+}
+
+/** What it took when it left, and at which set-point. */
+function leftFigures({ leftWith }: PositionState, { state: { setV } }: Night): Record<string, number> {
+  return {
+    ...setV > 0 && { leftAtV: setV },
+    ...leftWith && { leftCurrentA: leftWith.amps, leftCurrentU: leftWith.uA },
+    ...leftWith && leftWith.volts !== null && { leftPartV: leftWith.volts },
   }
 }
 

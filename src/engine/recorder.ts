@@ -5,7 +5,7 @@
 import type { Cancel, Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { Reading } from '../schema/reading.ts'
-import type { RunEvent, Severity } from '../schema/run.ts'
+import type { PartResult, RunEvent, Severity } from '../schema/run.ts'
 import type { FeedItem } from '../schema/application.ts'
 import type { Store } from '../schema/store.ts'
 
@@ -78,6 +78,11 @@ export class Recorder {
     }
     this.#publish({ type: 'event', runId: this.runId, event })
     return this.commit(() => this.#store.appendEvent(this.runId, event).then(() => {}))
+  }
+
+  /** Puts a result on record; a later one of the same position takes its place. */
+  result(result: PartResult): Promise<void> {
+    return this.commit(() => this.#store.saveResult(this.runId, result))
   }
 
   /**

@@ -189,7 +189,7 @@ function tellOff(night: Night, { sentMs, verifiedMs }: SafeOffReport, deadBus: b
 async function close({ night, store }: RunHandles, state: RunState): Promise<RunState> {
   await night.state.told
   for (const { result } of night.positions) {
-    if (result) await night.recorder.commit(() => store.saveResult(night.runId, result)).catch(() => {})
+    if (result) await night.recorder.result(result).catch(() => {})
   }
   await night.recorder.event({ kind: 'ended', text: `run ${state}` }).catch(() => {})
   await night.recorder.flush().catch(() => {})

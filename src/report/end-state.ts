@@ -5,6 +5,7 @@ import { z } from 'zod'
 import { restLeastS, restMostS } from '../schema/rest.ts'
 import { qualities, type Channel } from '../schema/reading.ts'
 import type { PartResult, RunRecord } from '../schema/run.ts'
+import { lastTouches, unsaidOf } from './touch-lines.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 
 export interface EndState {
@@ -48,15 +49,12 @@ export async function endStateOf(
   source: EndSource, position: string, result: PartResult | null,
 ): Promise<EndState> {
   const recoveredV = result?.figures['recoveredV'] ?? null
-  const told = source.events.findLast(event => event.kind === 'touch' && event.position === position)
-  if (!told) {
-    return { words: 'NOT SAFE TO TOUCH: UNMEASURED (nothing was said of it in this run)', measured: false,
-      wallMs: null, volts: null, recoveredV }
-  }
-  const words = told.text.startsWith(`${position} `) ? told.text.slice(position.length + 1) : told.text
-  const measured = /^(measured|read) below/.test(words)
-  const volts = words.includes('UNMEASURED') ? null : await lastVolts(source, told)
-  return { words, measured, wallMs: told.wallMs, volts, recoveredV }
+  const told = lastTouches(source.run, source.events).get(position) ?? unsaidOf(position)
+  const { text, wallMs, event } = told
+  const words = text.startsWith(`${position} `) ? text.slice(position.length + 1) : text
+  const measured = /^(measured below|read below|was never on the bus, and reads below)/.test(words)
+  const volts = event === null || words.includes('UNMEASURED') ? null : await lastVolts(source, event)
+  return { words, measured, wallMs, volts, recoveredV }
 }
 
 /** From the current through bleeder and sense resistor; only once the part had left the bus. */

@@ -5,6 +5,7 @@ import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { closeWindowOf, endStateOf, restNotesOf, type CloseWindow, type EndState } from './end-state.ts'
 import { jigWords } from './jig-words.ts'
+import { leftOutOf } from './left-out.ts'
 import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import {
   continuesOf, fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
@@ -168,6 +169,10 @@ function allParts(run: RunRecord, results: readonly PartResult[]): PartHead[] {
   const heads = new Map<string, PartHead>()
   for (const { position, part, profile, condition, note } of partsOf(run)) {
     heads.set(position, { position, part, profile, condition, note, result: null })
+  }
+  for (const { position, part, run: before, why, result = null } of leftOutOf(run)) {
+    const note = `Stays off the bus, run ${before} dropped it: ${why}`
+    heads.set(position, { position, part, profile: result?.profile ?? '', condition: null, note, result })
   }
   for (const result of results) {
     const loaded = heads.get(result.position)

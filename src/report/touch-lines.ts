@@ -1,32 +1,71 @@
 /** What may be touched at the end of a run, by the last look at each part: what may not, first. */
 import type { RunEvent, RunRecord } from '../schema/run.ts'
+import { leftOutOf } from './left-out.ts'
 import { partsOf } from './setup.ts'
 
 const unsaid = 'NOT SAFE TO TOUCH: UNMEASURED (nothing was said of it in this run)'
 
+/** Of a position of which nothing was said. */
+export const unsaidOf = (position: string): Touch<never> =>
+  ({ text: `${position} ${unsaid}`, wallMs: null, event: null })
+
+/** What was said last of touching what is on a position; `event` null where this run said nothing. */
+export interface Touch<E extends RunEvent = RunEvent> {
+  readonly text: string
+  readonly wallMs: number | null
+  readonly event: E | null
+}
+
+const isTouch = ({ kind }: RunEvent): boolean => kind === 'touch' || kind === 'kept-off'
+
 /**
- * Lines for a person. A part of the request of which nothing was said is unmeasured, but where the run was
- * refused before energy; none for a run without positions.
+ * By position: of every part of the request, and of those that an earlier half of the run dropped and that
+ * are in the rack yet. Unmeasured where nothing was said, but where the run was refused before energy.
  */
+export function lastTouches<E extends RunEvent>(
+  run: RunRecord, events: readonly E[],
+): Map<string, Touch<E>> {
+  const last = new Map<string, Touch<E>>()
+  if (run.state !== 'refused') {
+    for (const { position } of partsOf(run)) {
+      last.set(position, unsaidOf(position))
+    }
+  }
+  for (const { position, run: before, touch } of leftOutOf(run)) {
+    last.set(position, touch
+      ? { text: `${touch.text} (said in run ${before})`, wallMs: touch.wallMs, event: null } : unsaidOf(position))
+  }
+  for (const event of events) {
+    const { position, text, wallMs } = event
+    if (isTouch(event) && position !== undefined) last.set(position, { text, wallMs, event })
+  }
+  return last
+}
+
+/** Lines for a person; none for a run without positions. */
 export function touchLines(run: RunRecord, events: readonly RunEvent[]): string[] {
-  const touches = events.filter(({ kind }) => kind === 'touch' || kind === 'kept-off')
-  const loaded = run.state === 'refused' ? [] : partsOf(run).map(({ position }) => position)
-  const last = new Map(loaded.map(name => [name, `${name} ${unsaid}`]))
-  for (const { position, text } of touches) {
-    if (position !== undefined) last.set(position, text)
-  }
+  const last = lastTouches(run, events)
   const ofAll = [
-    ...atJig(events), ...touches.filter(({ position }) => position === undefined).map(({ text }) => text),
+    ...atJig(events),
+    ...events.filter(event => isTouch(event) && event.position === undefined).map(({ text }) => text),
   ]
-  const low = new Map(['measured', 'read'].map(how => [how, [] as string[]]))
-  const others: string[] = []
-  for (const [name, text] of [...last].sort(([a], [b]) => a.localeCompare(b))) {
-    const how = lowWords.exec(text)?.[1]
-    if (how === undefined) others.push(text)
-    else low.get(how)!.push(name)
-  }
+  const named = byWords([...last].sort(([a], [b]) => a.localeCompare(b, 'en', { numeric: true })))
   const unsafe = (text: string): boolean => text.includes('NOT SAFE TO TOUCH')
-  return [...ofAll, ...others.filter(unsafe), ...others.filter(text => !unsafe(text)), ...lines(low)]
+  const isLow = (text: string): boolean => !unsafe(text) && lowWords.test(text)
+  return [
+    ...ofAll, ...named.filter(unsafe), ...named.filter(text => !unsafe(text) && !isLow(text)),
+    ...named.filter(isLow),
+  ]
+}
+
+/** One line for all positions of which the same was said, their names first. */
+function byWords(touches: readonly (readonly [string, Touch])[]): string[] {
+  const names = new Map<string, string[]>()
+  for (const [name, { text }] of touches) {
+    const words = text.startsWith(`${name} `) ? text.slice(name.length + 1) : text
+    names.set(words, [...names.get(words) ?? [], name])
+  }
+  return [...names].map(([words, positions]) => `${positions.join(' ')} ${words}`)
 }
 
 /** The event that says what in the jig was charged and not shown to be empty since. */
@@ -41,12 +80,4 @@ function atJig(events: readonly RunEvent[]): string[] {
   return charged ? [`NOT SAFE TO TOUCH: ${charged.text}`] : []
 }
 
-const lowWords = /^\S+ (measured|read) below /
-
-function* lines(low: ReadonlyMap<string, readonly string[]>): Generator<string> {
-  for (const [how, names] of low) {
-    if (names.length === 0) continue
-    const path = how === 'read' ? ', by paths that showed no charge' : ''
-    yield `${names.join(' ')} ${how} touch-safe${path}; prove dead before touching`
-  }
-}
+const lowWords = / (measured|read) below /

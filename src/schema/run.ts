@@ -138,6 +138,12 @@ export interface LeftOut {
   readonly part: string
   /** What was said as it was dropped. */
   readonly why: string
+  /** The run that dropped it. */
+  readonly run?: string
+  /** What that run made of it; null where it came to no grade. */
+  readonly result?: PartResult | null
+  /** The last that was said of touching it; null where nothing was. */
+  readonly touch?: { readonly text: string; readonly wallMs: number } | null
 }
 
 /** A run in a list of them: without its setup, which may be long. */

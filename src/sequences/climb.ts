@@ -31,7 +31,10 @@ export async function leave(
 ): Promise<void> {
   if (leavings.has(position)) return
   leavings.set(position, { ...leaving, stepV: night.state.setV })
-  await dropPosition(night, position, { text: leaving.reason, atMs: night.clock.monotonicMs() })
+  const { grade, disposition, reason } = leaving
+  await dropPosition(night, position, {
+    text: reason, atMs: night.clock.monotonicMs(), verdict: { grade, disposition },
+  })
 }
 
 /** A first stop at a few volts: a part stuck near 1 to 2 V is presumed reversed or shorted and is dropped. */

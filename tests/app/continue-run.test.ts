@@ -5,7 +5,9 @@ import { CampaignBench } from '../../nights/campaign-bench.ts'
 import { sleep } from '../../src/base/clock.ts'
 import { recordHtml } from '../../src/report/html.ts'
 import { buildRecord } from '../../src/report/record.ts'
-import { loadedPart, type StartRequest } from '../../src/schema/run.ts'
+import { exitOfRun } from '../../src/cli/exit.ts'
+import { outcomeLines } from '../../src/cli/outcome.ts'
+import { loadedPart, type PartResult, type RunRecord, type StartRequest } from '../../src/schema/run.ts'
 import type { Store } from '../../src/schema/store.ts'
 import { withoutDropped } from '../../src/app/continue-run.ts'
 
@@ -102,15 +104,50 @@ describe('a run that did not reach its end', () => {
     const takenBefore = bench.sim.instruments.relays.device.effects.list('relay 1').length
     const next = await run(daemon.continueRun(runId, who))
     expect((next.setup['request'] as StartRequest).parts.map(({ position }) => position)).toEqual(['P02'])
-    expect(next.setup['leftOut']).toEqual([{ position: 'P01', part: 'R-01', why: drops[0]!.text }])
-    expect((await run(daemon.ended(next.id))).state).toBe('done')
+    expect(next.setup['leftOut']).toMatchObject([{
+      position: 'P01', part: 'R-01', why: drops[0]!.text, run: runId, result: { grade: 'reject', disposition: 'replace' },
+      touch: { text: expect.stringMatching(/^P01 measured below 60 V at /) as string },
+    }])
+    const ended = await run(daemon.ended(next.id))
+    expect(ended.state).toBe('done')
+    const [results, events] = [await store.results(next.id), await store.events(next.id)]
+    expect(exitOfRun(ended, results)).toBe(1)
+    const lines = outcomeLines(ended, results, events).join('\n')
+    expect(lines).toMatch(new RegExp(`P01 +R-01 +reject +replace +run ${runId} dropped it: off the bus`))
+    expect(lines).toContain('P01 measured below 60 V')
+    const page = recordHtml(await buildRecord(store, next.id))
+    expect(page).toContain('2 parts: 1 accept to 150 V of 450 V, 1 reject.')
+    expect(page).toContain(`Stays off the bus, run ${runId} dropped it`)
     expect((await store.events(next.id)).filter(({ kind }) => kind === 'left-out')).toMatchObject([{ position: 'P01' }])
     const takes = bench.sim.instruments.relays.device.effects.list('relay 1').slice(takenBefore)
     expect(takes.filter(({ value }) => value !== 0)).toEqual([])
   })
 
+  it('has on record what a drop said of its part, though it never came to grade', async () => {
+    const { store, runId } = await interrupted(rackOf([shorting, 'healthy'], 3), 900_000)
+    const [{ run, result }] = await store.partHistory('R-01') as [{ run: RunRecord; result: PartResult }]
+    expect(run).toMatchObject({ id: runId, state: 'interrupted' })
+    expect(result).toMatchObject({ position: 'P01', grade: 'reject', disposition: 'replace', provisional: false })
+    expect(result.reason).toMatch(/P01/)
+    expect(await store.partHistory('R-02')).toEqual([])
+  })
+
+  it('leaves out what the one before it had left out', async () => {
+    const before = { position: 'P00', part: 'R-00', why: 'P00 off the bus', run: 'a', result: null, touch: null }
+    const store = {
+      run: async () => ({ setup: { leftOut: [before] } }), results: async () => [],
+      events: async () => [{ kind: 'drop', position: 'P01', text: 'P01 off the bus' }],
+    } as unknown as Store
+    const parts = loadedPart.array().parse([{ position: 'P01', part: 'R-01', profile: 'al' }, { position: 'P02', part: 'R-02', profile: 'al' }])
+    const { leftOut } = await withoutDropped(store, 'b', parts)
+    expect(leftOut).toEqual([before, { position: 'P01', part: 'R-01', why: 'P01 off the bus', run: 'b', result: null, touch: null }])
+  })
+
   it('is not continued where it had dropped every part', async () => {
-    const store = { events: async () => [{ kind: 'drop', position: 'P01', text: 'P01 off the bus' }] } as unknown as Store
+    const store = {
+      run: async () => ({ setup: {} }), results: async () => [],
+      events: async () => [{ kind: 'drop', position: 'P01', text: 'P01 off the bus' }],
+    } as unknown as Store
     const parts = loadedPart.array().parse([{ position: 'P01', part: 'R-01', profile: 'al' }, { position: 'P02', part: 'R-02', profile: 'al' }])
     await expect(withoutDropped(store, 'r', parts.slice(0, 1))).rejects.toThrow(/dropped every part/)
     expect((await withoutDropped(store, 'r', parts)).parts).toEqual(parts.slice(1))

@@ -59,6 +59,6 @@ describe('the screen of the demo', () => {
       ],
     })
     expect(lines).toContain('P04 NOT SAFE TO TOUCH: UNMEASURED')
-    expect(lines).toContain('P01 measured touch-safe; prove dead before touching')
+    expect(lines).toContain('P01 measured below 60 V at 20:27 UTC; prove dead before touching')
   })
 })

@@ -14,7 +14,7 @@ describe('what may be touched at the end', () => {
   it('tells each part that was loaded: unmeasured where nothing was said of it', () => {
     expect(touchLines(run(['P01', 'P02']), [measured('P02')])).toEqual([
       'P01 NOT SAFE TO TOUCH: UNMEASURED (nothing was said of it in this run)',
-      'P02 measured touch-safe; prove dead before touching',
+      'P02 measured below 60 V at 02:14 UTC; prove dead before touching',
     ])
   })
 
@@ -27,8 +27,19 @@ describe('what may be touched at the end', () => {
     expect(touchLines(run(['P01', 'P02', 'P03', 'P04', 'P05']), events)).toEqual([
       'P01 NOT SAFE TO TOUCH: 63.0 V',
       'P05 was never on the bus, and reads below 60 V on its bleeder; prove dead before touching',
-      'P03 P04 measured touch-safe; prove dead before touching',
-      'P02 read touch-safe, by paths that showed no charge; prove dead before touching',
+      'P02 read below 60 V at 02:14 UTC by a path that showed no charge; prove dead before touching',
+      'P03 P04 measured below 60 V at 02:14 UTC; prove dead before touching',
+    ])
+  })
+
+  it('tells a part that an earlier half of the run dropped, by what was said then', () => {
+    const left = (position: string, at: object | null) => ({ position, part: position, why: 'it shorts', run: 'r0', result: null, touch: at })
+    const leftOut = [left('P01', { text: measured('P01').text, wallMs: 5 }), left('P02', null)]
+    const halves = { ...run(['P03']), setup: { ...run(['P03']).setup, leftOut } }
+    expect(touchLines(halves, [measured('P03')])).toEqual([
+      'P02 NOT SAFE TO TOUCH: UNMEASURED (nothing was said of it in this run)',
+      'P01 measured below 60 V at 02:14 UTC; prove dead before touching (said in run r0)',
+      'P03 measured below 60 V at 02:14 UTC; prove dead before touching',
     ])
   })
 
