@@ -4,6 +4,7 @@
  */
 import { z } from 'zod'
 import { catalogue, type ErrorCode } from '../base/errors.ts'
+import { calibrated, calibrationStates } from '../schema/calibration.ts'
 import { quantities } from '../schema/reading.ts'
 import { criterionNames, dispositions, grades, runStates, severities, upTo } from '../schema/run.ts'
 
@@ -71,6 +72,7 @@ export const instrumentShape = z.strictObject({
   selfCheck: z.strictObject({
     asked: z.number().int(), waiting: z.array(z.string()), wrong: z.array(z.string())
   }).nullable(),
+  calibration: z.enum(calibrationStates).nullable(), calibrated: calibrated.nullable(),
 })
 
 export const sequenceShape = z.strictObject({

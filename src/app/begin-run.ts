@@ -3,6 +3,7 @@ import { BenchError } from '../base/errors.ts'
 import type { Plan } from '../schema/application.ts'
 import type { StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
+import { calibratedOf } from './calibration.ts'
 import type { Continued } from './continue-run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { rolesOf } from './files.ts'
@@ -61,7 +62,10 @@ export function setupOf(
   { bench, profiles, sequences }: DaemonDeps, request: StartRequest, plan: Plan, continued?: Continued,
 ): Record<string, unknown> {
   const instruments = Object.entries(bench.file.instruments).map(([name, { identity, url, profile }]) =>
-    ({ name, role: rolesOf(bench, name), identity, url, profile, hash: bench.profiles.get(name)!.hash }))
+    ({
+      name, role: rolesOf(bench, name), identity, url, profile, hash: bench.profiles.get(name)!.hash,
+      calibrated: calibratedOf(bench, name),
+    }))
   const parts = [...new Set(request.parts.map(({ profile }) => profile))].map(name =>
     ({ name, hash: profiles.part(name).hash, profile: profiles.part(name).profile }))
   const sequence = {

@@ -8,8 +8,11 @@ import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import { sessionOptionsOf } from '../drivers/session-options.ts'
 import { drainMax, readErrorAnswer } from '../scpi/error-queue.ts'
 import type { ScpiPort } from '../scpi/port.ts'
+import { calibratedOf, calibrationStateOf } from './calibration.ts'
 import type { ComposedBench } from './compose.ts'
 import { rolesOf, type LoadedBench } from './files.ts'
+
+type IdentityCheck = Omit<InstrumentCheck, 'calibrated' | 'calibration'>
 
 /**
  * Identity alone: what arming needs. What does not answer is told, not thrown; NOT_FOUND for a name nobody
@@ -17,7 +20,7 @@ import { rolesOf, type LoadedBench } from './files.ts'
  */
 export async function checkIdentity(
   bench: LoadedBench, composed: ComposedBench, name: string
-): Promise<InstrumentCheck> {
+): Promise<IdentityCheck> {
   const { url, profile, identity: expected } = entryOf(bench, name)
   const check = { name, roles: rolesOf(bench, name), url, profile, selfCheck: null }
   try {
@@ -32,16 +35,20 @@ export async function checkIdentity(
 }
 
 /**
- * Identity, and where it is the one entered and `idle` (no run goes on), whether its profile fits. As
- * `checkIdentity`.
+ * Identity and calibration, and where it is the one entered and `idle` (no run goes on), whether its profile
+ * fits. As `checkIdentity`.
  */
 export async function checkInstrument(
-  bench: LoadedBench, composed: ComposedBench, name: string, idle: boolean,
+  bench: LoadedBench, composed: ComposedBench, name: string, idle: boolean, wallMs: number,
 ): Promise<InstrumentCheck> {
   const check = await checkIdentity(bench, composed, name)
-  if (!check.matches || !idle) return check
+  const dated = {
+    ...check, calibrated: calibratedOf(bench, name) ?? null,
+    calibration: calibrationStateOf(bench, name, wallMs),
+  }
+  if (!check.matches || !idle) return dated
   return {
-    ...check, selfCheck: await selfCheck(composed.ports.get(name)!, bench.profiles.get(name)!.profile)
+    ...dated, selfCheck: await selfCheck(composed.ports.get(name)!, bench.profiles.get(name)!.profile)
   }
 }
 

@@ -5,11 +5,13 @@ import type { AnySequence } from '../engine/sequence.ts'
 import { withGear } from '../safety/gear.ts'
 import type { Gear } from '../safety/gear.ts'
 import type { Plan } from '../schema/application.ts'
+import type { CalibrationTold } from '../schema/calibration.ts'
 import { nearest, problemsOf } from '../schema/problems.ts'
 import { invalidFile } from '../schema/read-file.ts'
 import type { Roles, Supply } from '../schema/roles.ts'
 import type { LoadedPart, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
+import { calibrationTold } from './calibration.ts'
 import type { ComposedBench } from './compose.ts'
 import type { LoadedBench, ProfileFolder } from './files.ts'
 import { everyPosition, type NightInput } from './night-maker.ts'
@@ -48,8 +50,12 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   })
   const held = sequence.energises
     ? withGear(plan, { bench: bench.file, gear: gearOf(bench), supplyMaxV: supply.voltageMaxV }) : plan
-  return { sequence, parameters, parts, plan: withoutFaulty(held, sequence, parts) }
+  const dated = withCalibration(held, calibrationTold(bench, deps.clock.wallMs()))
+  return { sequence, parameters, parts, plan: withoutFaulty(dated, sequence, parts) }
 }
+
+const withCalibration = (plan: Plan, calibration: CalibrationTold): Plan =>
+  ({ ...plan, calibration, warnings: [...plan.warnings, ...calibration.pastDue] })
 
 /** A position that bench-check found wanting: nothing that it shows of its part can be believed. */
 async function withFaults(

@@ -194,7 +194,9 @@ function concluded(
   return sample && lotDecided(sample, new Map([...earlier, ...found]))
 }
 
-function shown({ plan: { groups, cannot, ...rest }, settled, sample, nulls, calibration }: Prepared): ShownScreenPlan {
+function shown(
+  { plan: { groups, cannot, ...rest }, settled, sample, nulls, calibration }: Prepared,
+): ShownScreenPlan {
   return {
     ...rest, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
     compensated: compensatedIn(nulls), zeros: [...nulls.zeros], calibration,

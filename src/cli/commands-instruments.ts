@@ -108,14 +108,22 @@ function lines({ instruments, ports, probes }: Found): string[] {
 function instrumentTable(checks: readonly InstrumentCheck[]): string[] {
   return renderTable(
     [
-      'instrument', 'serves as', 'instrument profile', 'connection', 'verdict', 'profile fits', 'identity'
+      'instrument', 'serves as', 'instrument profile', 'connection', 'verdict', 'profile fits', 'calibration',
+      'identity',
     ].map(heading => ({ heading })),
     checks.map(check => [
       check.name, check.roles.join(', '), check.profile, check.url,
       check.matches ? 'as entered' : check.problem ?? 'another instrument', fitWords(check.selfCheck),
+      calibrationCell(check),
       check.identity ?? '–',
     ]),
   )
+}
+
+function calibrationCell({ calibration, calibrated }: InstrumentCheck): string {
+  if (calibration === null) return '–'
+  if (calibrated === null) return 'not entered'
+  return calibration === 'in date' ? `until ${calibrated.due}` : `PAST DUE since ${calibrated.due}`
 }
 
 function fitWords(check: SelfCheck | null): string {

@@ -1,6 +1,7 @@
 /** A plan in words. */
 import { formatDuration, formatSi } from '../base/format.ts'
 import type { Plan } from '../schema/application.ts'
+import type { CalibrationTold } from '../schema/calibration.ts'
 import { printable, renderTable } from './table.ts'
 
 /** Refusals alone where there are any: the figures would be of a run that never is. */
@@ -14,12 +15,17 @@ export function planLines(plan: Plan): string[] {
     ...figureLines(plan),
   ]
   if (plan.steps.length > 0) lines.push('', ...stepTable(plan))
+  if (plan.calibration) lines.push(...unknownLines(plan.calibration))
   if (plan.warnings.length > 0) lines.push('', 'Mind:', ...plan.warnings.map(item))
   if (plan.cautions.length > 0) lines.push(
     '', 'Cautions to confirm before a start:', ...plan.cautions.map(item)
   )
   return lines.map(printable)
 }
+
+/** Of instruments whose calibration nobody entered; what is past due is among the warnings. */
+export const unknownLines = ({ unknown }: CalibrationTold): string[] =>
+  unknown.length === 0 ? [] : ['', `Calibration not entered: ${unknown.join(', ')}`]
 
 const item = (text: string): string => `  - ${text}`
 

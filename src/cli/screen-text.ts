@@ -4,6 +4,7 @@ import { sampleWords } from '../report/sample-words.ts'
 import { usualResiduals } from '../schema/compensation.ts'
 import type { ScreenStatus, ShownScreenPlan } from '../schema/screening.ts'
 import { ranges } from './parts-text.ts'
+import { unknownLines } from './plan-text.ts'
 import type { ScreenAsked } from './screen-request.ts'
 import { printable, renderTable } from './table.ts'
 
@@ -16,6 +17,7 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
       + (plan.mostJ > 0 ? `, nor ${formatSi(plan.mostJ, 'J')} in a part` : ''),
   ]
   if (count > 0) lines.push('', ...groupTable(plan), '', compensationLine(plan))
+  lines.push(...unknownLines(plan.calibration), ...pastDueLines(plan))
   if (plan.sample) lines.push('', ...sampleWords(plan.sample))
   if (plan.settled.length > 0) {
     lines.push('', `Not asked for again: ${ranges(plan.settled.map(({ id }) => id))} (there is a result)`)
@@ -30,6 +32,9 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
   }
   return lines.map(printable)
 }
+
+const pastDueLines = ({ calibration: { pastDue } }: ShownScreenPlan): string[] =>
+  pastDue.length === 0 ? [] : ['', 'Mind:', ...pastDue.map(text => `  - ${text}`)]
 
 function compensationLine({ compensated, zeros }: ShownScreenPlan): string {
   if (compensated) {

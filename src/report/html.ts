@@ -1,5 +1,6 @@
 /** The test record as one HTML page that needs nothing else: it can be mailed, printed and kept. */
 import { formatCount, formatDuration, formatWall } from '../base/format.ts'
+import { calibrationWords } from '../schema/calibration.ts'
 import { timeChart, type Mark } from './chart.ts'
 import { html, type Markup } from './markup.ts'
 import { page } from './page.ts'
@@ -9,7 +10,7 @@ import {
   dispositionWords, grades, gradeWords, judgesPositions, type RunEvent,
 } from '../schema/run.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
-import { sequenceOriginOf } from './setup.ts'
+import { sequenceOriginOf, type RecordInstrument } from './setup.ts'
 
 /** The page of one run, or of one part over all its runs. */
 export function recordHtml(record: RunTestRecord | PartTestRecord): string {
@@ -109,19 +110,25 @@ function busChart(record: RunTestRecord): Markup {
 
 function instruments(record: RunTestRecord): Markup {
   const roles = record.instruments.some(entry => entry.role !== '')
+  const dated = record.instruments.some(entry => entry.calibrated !== undefined)
   const table = record.instruments.length === 0
     ? html`<p class="quiet">Their identities were not recorded with this run.</p>`
     : html`<div class="wide"><table>
-<tr><th>Name</th>${roles && html`<th>Role</th>`}<th>Identity it gave</th><th>Instrument profile</th></tr>
+<tr><th>Name</th>${roles && html`<th>Role</th>`}<th>Identity it gave</th><th>Instrument profile</th>
+${dated && html`<th>Calibrated</th>`}</tr>
 ${record.instruments.map(entry => html`<tr><td>${entry.name}</td>
 ${roles && html`<td>${entry.role || '–'}</td>`}
 <td>${entry.identity || 'not recorded'}</td>
-<td>${entry.profile}<br><span class="hash">${entry.profileHash || 'no hash recorded'}</span></td></tr>`)}
+<td>${entry.profile}<br><span class="hash">${entry.profileHash || 'no hash recorded'}</span></td>
+${dated && html`<td>${calibrationCell(entry, record.run)}</td>`}</tr>`)}
 </table></div>`
   return html`<h2>Instruments</h2>${table}${record.partProfiles.length > 0 && html`<h2>Part profiles</h2>
 <div class="wide"><table><tr><th>Name</th><th>Hash</th></tr>${record.partProfiles.map(({ name, hash }) =>
     html`<tr><td>${name}</td><td class="hash">${hash}</td></tr>`)}</table></div>`}`
 }
+
+const calibrationCell = ({ calibrated }: RecordInstrument, { startedWallMs }: RunTestRecord['run']): string =>
+  calibrated === undefined ? '–' : calibrationWords(calibrated, startedWallMs)
 
 const eventsShown = 300
 

@@ -3,6 +3,7 @@
  * no other.
  */
 import { z } from 'zod'
+import { calibrated, type Calibrated } from '../schema/calibration.ts'
 import type { RunRecord } from '../schema/run.ts'
 import { loadedPart, type LoadedPart } from '../schema/run.ts'
 
@@ -14,6 +15,8 @@ export interface RecordInstrument {
   identity: string
   profile: string
   profileHash: string
+  /** Null: nobody entered it. Left out: it does not measure, or an earlier version wrote the record. */
+  calibrated?: Calibrated | null | undefined
 }
 
 const fixtureNumbers = z.object({
@@ -24,6 +27,7 @@ const text = z.string().catch('')
 const instrument = z.object({
   name: text, role: z.union([z.string(), z.array(z.string()).transform(roles => roles.join(', '))]).catch(''),
   identity: text, profile: text, hash: text, profileHash: z.string().optional().catch(undefined),
+  calibrated: calibrated.nullable().optional().catch(undefined),
 }).transform(({ hash, profileHash, ...rest }) => ({ ...rest, profileHash: profileHash ?? hash }))
 const origin = z.object({ file: z.string(), hash: z.string() })
 const partProfile = z.object({ name: z.string(), hash: z.string() })

@@ -1,5 +1,6 @@
 /** The one application object that HTTP API, CLI and console are views of, and the shapes it shows. */
 import { z } from 'zod'
+import { calibrationTold, type Calibrated, type CalibrationState } from './calibration.ts'
 import type { GaugeAnswer, GaugeRequest } from './gauge.ts'
 import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest } from './lots.ts'
 import type { Reading } from './reading.ts'
@@ -39,6 +40,8 @@ export const plan = z.strictObject({
   partCurrentMaxA: z.record(z.string(), z.number()).optional(),
   steps: z.array(planStep), cautions: z.array(z.string()), refusals: z.array(refusal),
   warnings: z.array(z.string()),
+  /** Left out in plans of earlier versions. */
+  calibration: calibrationTold.optional(),
 })
 export type Plan = z.infer<typeof plan>
 
@@ -110,6 +113,9 @@ export interface InstrumentCheck {
   identity: string | null
   matches: boolean; problem: string | null
   selfCheck: SelfCheck | null
+  /** Null of an instrument that does not measure. */
+  calibration: CalibrationState | null
+  calibrated: Calibrated | null
 }
 
 /**

@@ -1,5 +1,6 @@
 /** The bench file: the instruments and fixtures on one table. */
 import { z } from 'zod'
+import { calibrated } from './calibration.ts'
 import { roleNames } from './roles.ts'
 
 const name = z.string().regex(/^[A-Za-z][A-Za-z0-9-]{0,31}$/,
@@ -11,6 +12,7 @@ export const instrumentEntry = z.strictObject({
   profile: z.string().describe('File name of an instrument profile, without folder and extension'),
   url: z.string().describe('serial:/dev/…?baud=9600 · tcp://host:port · usbtmc:/dev/usbtmcN'),
   identity: z.string().min(1).describe('The *IDN? answer this instrument gave when it was entered'),
+  calibrated: calibrated.optional().describe('When, and until when that counts; past due is a warning'),
 })
 
 const roleTarget = z.union([

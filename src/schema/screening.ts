@@ -1,5 +1,6 @@
 /** A screening session as every interface sees it: what is asked, planned, and how it stands. SI units. */
 import { z } from 'zod'
+import { calibrationTold } from './calibration.ts'
 import { compensatedBy } from './compensation.ts'
 import { gaugeStudy } from './gauge.ts'
 import { partsList } from './parts-list.ts'
@@ -64,6 +65,7 @@ export const screenPlan = z.strictObject({
   sample: sampleDrawn.optional(),
   /** What the jig adds is taken off as that run found it; null: none did lately, or it is found first. */
   compensated: compensatedBy.nullable(),
+  calibration: calibrationTold,
   /** What is asked for before anything else. */
   zeros: z.array(z.enum(['empty jig', 'shorting wire'])),
 })

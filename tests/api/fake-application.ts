@@ -27,7 +27,7 @@ export const samplePlan: Plan = {
 export const shownScreenPlan: ShownScreenPlan = {
   groups: [{ leads: 'two leads', measures: 'ohms, 2 wires', mostV: 4, mostA: 0.001, mostJ: 0, parts: ['R1', 'R2'], expectedS: 10 }],
   cannot: [{ id: 'V1', why: 'there is no method for a tube', wayOut: 'prove it by hand and note it' }],
-  settled: [{ id: 'R3', grade: 'accept', run: 'R1' }], expectedS: 10, mostV: 4, mostA: 0.001, mostJ: 0, compensated: null, zeros: [],
+  settled: [{ id: 'R3', grade: 'accept', run: 'R1' }], expectedS: 10, mostV: 4, mostA: 0.001, mostJ: 0, compensated: null, zeros: [], calibration: { pastDue: [], unknown: [] },
 }
 
 export const screenBody = {
@@ -113,10 +113,11 @@ export class FakeApplication implements Application {
       {
         name: 'supply', roles: ['supply'], url: 'tcp://127.0.0.1:1', profile: 'dc-supply', identity: 'A,B,1,2', matches: true,
         problem: null, selfCheck: { asked: 5, waiting: [], wrong: this.wrongAnswers },
+        calibration: 'past due', calibrated: { on: '2024-11-30', due: '2025-11-30' },
       },
       {
         name: 'meter', roles: ['bus-meter'], url: 'tcp://127.0.0.1:2', profile: 'multimeter', identity: null, matches: false,
-        problem: 'did not answer', selfCheck: null,
+        problem: 'did not answer', selfCheck: null, calibration: 'unknown', calibrated: null,
       },
     ]
     const unknown = names?.find(name => !all.some(entry => entry.name === name))
