@@ -7,15 +7,15 @@ import { join, resolve } from 'node:path'
 import type { Clock } from '../base/clock.ts'
 import { RealClock } from '../base/clock.ts'
 import { closeAll } from '../base/close-all.ts'
-import { BenchError } from '../base/errors.ts'
+import { BenchError, hasCode } from '../base/errors.ts'
 import { LedClock } from '../base/led-clock.ts'
 import type { Log } from '../base/log.ts'
 import { softwareVersion } from '../base/version.ts'
 import { forkKeeper } from '../keeper/client.ts'
 import type { LinkSettings } from '../keeper/protocol.ts'
+import type { SafeOffReport } from '../schema/application.ts'
 import type { SessionOptions } from '../scpi/options.ts'
 import { shippedSequences } from '../sequences/index.ts'
-import { lockDataFolder } from '../store/lock.ts'
 import { RunMark } from '../store/run-mark.ts'
 import { openWorkerStore } from '../store/remote.ts'
 import { openTransport } from '../transport/open.ts'
@@ -26,6 +26,7 @@ import { loadBench, ProfileFolder } from './files.ts'
 import { LastingKeeper } from './lasting-keeper.ts'
 import { lockLinks } from './link-locks.ts'
 import { loadOwnSequences } from './own-sequences.ts'
+import { isSeenOff, notSeenOff, refuseSpoiled, takeDataFolder } from './start-safe.ts'
 
 export interface OpenBench {
   daemon: Daemon
@@ -37,25 +38,31 @@ export interface OpenBench {
   close(): Promise<void>
 }
 
-/** Rejects without having energised anything. Data folder and links have one owner at a time. */
+/**
+ * Rejects without having energised anything, with ENERGY_UNKNOWN where links that are nobody else's were not
+ * seen off. Data folder and links have one owner at a time.
+ */
 export async function openBench(benchPath: string, dataFolder: string, log: Log): Promise<OpenBench> {
   const ownProfiles = join(dataFolder, 'profiles')
   const profiles = new ProfileFolder(existsSync(ownProfiles) ? ownProfiles : null)
   const bench = loadBench(benchPath, profiles)
-  const lock = lockDataFolder(dataFolder)
-  const undo: (() => Promise<void> | void)[] = [() => lock.release()]
+  const { lock, spoiled } = takeDataFolder(dataFolder)
+  const undo: (() => Promise<void> | void)[] = [() => lock?.release()]
   const close = (): Promise<void> => closeAll(undo.splice(0).reverse())
+  let [ours, seenOff] = [false, false]
   try {
     const links = lockLinks(
       Object.values(bench.file.instruments).map(({ url }) => url), undefined, resolve(dataFolder))
     undo.push(() => links.release())
+    ours = true
     const { clock, linkClock, ledUrl } = await clocks(bench, log, undo)
     const start = (): ReturnType<typeof forkKeeper> => forkKeeper({
       links: energyInstruments(bench).map(name => ({
         name, url: bench.file.instruments[name]!.url,
         settings: settingsOf(optionsFor(bench, name, clock, linkClock)),
       })),
-      dataFolder, clock: ledUrl === null ? { kind: 'real' } : { kind: 'led', url: ledUrl },
+      dataFolder: spoiled ? null : dataFolder,
+      clock: ledUrl === null ? { kind: 'real' } : { kind: 'led', url: ledUrl },
       benchClock: clock, livenessClock: linkClock,
     })
     const keeper = await LastingKeeper.start({ start, benchClock: clock, livenessClock: linkClock, log })
@@ -64,7 +71,9 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
     const composed = compose(bench, {
       clock, linkClock, open: url => openTransport(url), keeperPort: name => keeper.port(name),
     })
-    await makeSafeFirst(keeper, composed)
+    seenOff = isSeenOff(await makeSafeFirst(keeper, composed))
+    if (spoiled) throw spoiled
+    refuseSpoiled(dataFolder)
     const own = await loadOwnSequences(join(dataFolder, 'sequences'), shippedSequences)
     for (const { name, origin } of own) {
       log.warn({ sequence: name, ...origin },
@@ -82,7 +91,9 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
     return { daemon, bench, keeper, interrupted, close }
   } catch (error) {
     await close().catch(later => log.error({ err: later }, 'closing after a failed start'))
-    throw error
+    // Links of another daemon are its business.
+    const isOthers = !ours && hasCode(error, 'REFUSED')
+    throw seenOff || isOthers ? error : notSeenOff(error)
   }
 }
 
@@ -91,10 +102,11 @@ export async function openBench(benchPath: string, dataFolder: string, log: Log)
  * that is damaged or a meter that is off must not keep it on. Needs the energy links alone; what is not
  * read back is told later.
  */
-async function makeSafeFirst(keeper: LastingKeeper, { table }: ComposedBench): Promise<void> {
+async function makeSafeFirst(keeper: LastingKeeper, { table }: ComposedBench): Promise<SafeOffReport> {
   await keeper.configure(table, true)
-  await keeper.safeOff('start of the daemon')
+  const report = await keeper.safeOff('start of the daemon')
   await keeper.reset()
+  return report
 }
 
 async function clocks(bench: LoadedBench, log: Log, undo: (() => void)[]): Promise<{

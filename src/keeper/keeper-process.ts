@@ -24,20 +24,21 @@ const stopLineBytesMax = 4096
 
 export class KeeperProcess {
   readonly host: KeeperHost
-  readonly #note: KeeperNote
+  readonly #note: KeeperNote | null
   readonly #send: (reply: Reply) => void
   readonly #leave: (exitCode: number) => void
   /** Stops whose answer is not out yet. */
   readonly #answering = new Set<Promise<void>>()
 
   private constructor(
-    host: KeeperHost, note: KeeperNote, send: (reply: Reply) => void, leave: (exitCode: number) => void,
+    host: KeeperHost, note: KeeperNote | null,
+    send: (reply: Reply) => void, leave: (exitCode: number) => void,
   ) {
     this.host = host
     this.#note = note
     this.#send = send
     this.#leave = leave
-    host.onEvent(event => { note.see(event); send(['v', event]) })
+    host.onEvent(event => { note?.see(event); send(['v', event]) })
   }
 
   /** `leave` ends the process. Rejects when the led bench's time server cannot be reached. */
@@ -45,7 +46,8 @@ export class KeeperProcess {
     start: KeeperStart, send: (reply: Reply) => void, leave: (exitCode: number) => void,
   ): Promise<KeeperProcess> {
     const liveness = new RealClock()
-    const log = keeperLog(join(start.dataFolder, 'keeper.log'), liveness)
+    const { dataFolder } = start
+    const log = dataFolder === null ? () => {} : keeperLog(join(dataFolder, 'keeper.log'), liveness)
     let host: KeeperHost | null = null
     const bench = start.clock.kind === 'real' ? liveness
       : await LedClock.connect(
@@ -60,9 +62,9 @@ export class KeeperProcess {
     }
     host = new KeeperHost({ sessions, livenessClock: liveness, benchClock: bench, log })
     log('start', { pid: process.pid, links: [...sessions.keys()] })
-    const note = new KeeperNote(start.dataFolder, liveness, process.pid)
+    const note = dataFolder === null ? null : new KeeperNote(dataFolder, liveness, process.pid)
     const keeper = new KeeperProcess(host, note, send, leave)
-    await keeper.#listen(stopPath(start.dataFolder), log)
+    if (dataFolder !== null) await keeper.#listen(stopPath(dataFolder), log)
     return keeper
   }
 
@@ -77,7 +79,7 @@ export class KeeperProcess {
     if (typeof order === 'string') return void this.host.malformed(order)
     if (order.do === 'start') return void this.host.malformed('a second start')
     if (order.do === 'close') return void this.host.close().then(() => {
-      this.#note.end()
+      this.#note?.end()
       this.#leave(0)
     })
     this.#order(order).then(
@@ -115,7 +117,8 @@ export class KeeperProcess {
   #fail(id: number, error: unknown): void { this.#send(['e', id, packError(error)]) }
 
   #listen(path: string, log: (what: string, detail: object) => void): Promise<void> {
-    if (process.platform !== 'win32') rmSync(path, { force: true })
+    // Where a folder stands instead, listening fails, and is told as said below.
+    if (process.platform !== 'win32') try { rmSync(path, { force: true }) } catch { /* as said */ }
     const server = createServer(socket => this.#onStop(socket))
     return new Promise(resolve => {
       // Without its stop socket a keeper still guards; the daemon's own stop works.
@@ -158,7 +161,7 @@ export class KeeperProcess {
     await this.host.close()
     // Answers to stops that came meanwhile go out before the process ends.
     await Promise.all(this.#answering)
-    this.#note.end()
+    this.#note?.end()
   }
 }
 

@@ -57,7 +57,8 @@ export type LinkSettings = z.infer<typeof linkSettings>
 const startMessage = z.strictObject({
   do: z.literal('start'),
   links: z.array(z.strictObject({ name: z.string().min(1), url: z.string(), settings: linkSettings })),
-  dataFolder: z.string().min(1),
+  /** Null where none can be used: no log and no stop door then, but links that are made safe. */
+  dataFolder: z.string().min(1).nullable(),
   clock: z.discriminatedUnion('kind', [
     z.strictObject({ kind: z.literal('real') }), z.strictObject({ kind: z.literal('led'), url: z.string() }),
   ]),

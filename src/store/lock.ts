@@ -1,7 +1,7 @@
 /**
  * One program per folder, by a lock that the kernel takes back when its holder dies, however it dies.
  */
-import { readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import { BenchError } from '../base/errors.ts'
@@ -38,7 +38,11 @@ export function lockFolder(folder: string, heldBy: (holder: Holder) => BenchErro
       throw sqliteCode(error).startsWith('SQLITE_BUSY') ? heldBy(holderIn(pidFile)) : error
     }
     // Beside the lock and not in it: nobody else can read what is locked.
-    attempt(() => writeFileSync(pidFile, `${process.pid}\n${note}\n`))
+    attempt(() => {
+      // Whatever stands there, a pipe that nobody reads too, is of no holder any more.
+      rmSync(pidFile, { force: true })
+      writeFileSync(pidFile, `${process.pid}\n${note}\n`, { flag: 'wx' })
+    })
     return { release: () => release(db, pidFile) }
   })
 }
@@ -56,6 +60,7 @@ function attempt(act: () => void): void {
 
 function holderIn(pidFile: string): Holder {
   try {
+    if (!statSync(pidFile).isFile()) return { pid: 'unknown', note: '' }
     const [pid, note] = readFileSync(pidFile, 'utf8').split('\n')
     return { pid: pid || 'unknown', note: note ?? '' }
   } catch {

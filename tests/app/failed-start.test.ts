@@ -1,14 +1,16 @@
 /** A start that fails leaves the bench off all the same: what killed the last daemon may have left the supply on. */
+import { execFileSync } from 'node:child_process'
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { connect } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { setTimeout as pause } from 'node:timers/promises'
-import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
 import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
 import { serveBench, type ServedBench } from '../../mocks/bench/serve-bench.ts'
 import { openBench } from '../../src/app/open-bench.ts'
 import { makeLog } from '../../src/base/log.ts'
+import { lockDataFolder } from '../../src/store/lock.ts'
 
 let folder: string
 let served: ServedBench
@@ -35,10 +37,10 @@ async function tell(name: string, ...lines: string[]): Promise<void> {
   socket.destroy()
 }
 
-async function failure(bench = file()): Promise<unknown> {
+async function failure(bench = file(), data = folder): Promise<unknown> {
   const path = join(folder, 'bench.json')
   writeFileSync(path, JSON.stringify(bench))
-  return await openBench(path, folder, makeLog('silent')).then(() => 'it opened', (error: unknown) => error)
+  return await openBench(path, data, makeLog('silent')).then(() => 'it opened', (error: unknown) => error)
 }
 
 describe('a start that fails leaves the supply off', () => {
@@ -60,5 +62,57 @@ describe('a start that fails leaves the supply off', () => {
     writeFileSync(join(folder, 'sequences', 'bad.mjs'), 'throw new Error("no")')
     expect(await failure()).toMatchObject({ code: 'FILE_INVALID' })
     expect(served.bench.instruments.psu.core.driven).toBe(false)
+  })
+
+  it.each([
+    ['lock.db is a folder', 'lock.db', mkdirSync], ['lock.db is no database', 'lock.db', (path: string) => writeFileSync(path, 'no database '.repeat(500))],
+    ['keeper.sock is a folder', 'keeper.sock', mkdirSync], ['keeper.log is a folder', 'keeper.log', mkdirSync],
+  ] as const)('when %s', async (_, name, spoil) => {
+    spoil(join(folder, name))
+    const error = await failure()
+    expect(error).toMatchObject({ code: 'STORE', message: expect.stringContaining(name.startsWith('lock') ? folder : join(folder, name)) as string })
+    expect(served.bench.instruments.psu.core.driven).toBe(false)
+  })
+
+  it.skipIf(process.platform === 'win32').each(['keeper.log', 'lock.db'])('when %s is a pipe, without waiting for who reads it', async name => {
+    execFileSync('mkfifo', [join(folder, name)])
+    const beganMs = performance.now()
+    expect(await failure()).toMatchObject({ code: 'STORE' })
+    expect(performance.now() - beganMs).toBeLessThan(15_000)
+    expect(served.bench.instruments.psu.core.driven).toBe(false)
+  })
+
+  it('when the data folder is a file', async () => {
+    writeFileSync(join(folder, 'data'), '')
+    expect(await failure(file(), join(folder, 'data'))).toMatchObject({ code: 'STORE' })
+    expect(served.bench.instruments.psu.core.driven).toBe(false)
+  })
+})
+
+describe('a start that did not see the bench off says so', () => {
+  const unknown = (why: string): unknown => ({
+    code: 'ENERGY_UNKNOWN', message: expect.stringMatching(new RegExp(`${why}.*NOT SEE THE BENCH OFF: it may be energised`, 's')) as string,
+    mend: expect.stringContaining('Open the cutoff or switch the supply off by hand') as string,
+  })
+
+  it('where the supply does not answer', async () => {
+    const bench = file()
+    bench.instruments['psu']!.url = 'tcp://127.0.0.1:1'
+    expect(await failure(bench)).toMatchObject(unknown('supply') as object)
+  })
+
+  it('where nothing tells whose the links are', async () => {
+    writeFileSync(join(folder, 'file'), '')
+    vi.stubEnv('XDG_RUNTIME_DIR', join(folder, 'file'))
+    expect(await failure()).toMatchObject(unknown('expected a folder') as object)
+    vi.unstubAllEnvs()
+    expect(served.bench.instruments.psu.core.driven).toBe(true)
+  })
+
+  it('and leaves alone what another daemon holds', async () => {
+    const lock = lockDataFolder(folder)
+    expect(await failure()).toMatchObject({ code: 'REFUSED' })
+    lock.release()
+    expect(served.bench.instruments.psu.core.driven).toBe(true)
   })
 })

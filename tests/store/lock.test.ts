@@ -1,6 +1,6 @@
-import { spawn } from 'node:child_process'
+import { execFileSync, spawn } from 'node:child_process'
 import { once } from 'node:events'
-import { existsSync, mkdirSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
 import { describe, expect, it } from 'vitest'
@@ -68,6 +68,15 @@ describe('the lock of a data folder', () => {
     }))
     lock.release()
     lockDataFolder(data).release()
+  })
+
+  it.skipIf(process.platform === 'win32')('waits for nobody where its holder\'s note is a pipe', () => {
+    const data = folder('piped')
+    mkdirSync(data)
+    execFileSync('mkfifo', [join(data, 'lock.pid')])
+    const lock = lockDataFolder(data)
+    expect(readFileSync(join(data, 'lock.pid'), 'utf8')).toMatch(/^\d+\n/)
+    lock.release()
   })
 
   it('says STORE where the folder cannot be one', () => {
