@@ -31,6 +31,7 @@ import { Recovery } from './recovery.ts'
 import { Screening } from './screening.ts'
 import { statusOf } from './status.ts'
 import { unproved } from './unproved.ts'
+import { unsettled } from './unsettled.ts'
 import { Units } from './units.ts'
 
 interface Current {
@@ -48,6 +49,7 @@ export class Daemon implements Application {
   readonly lots: Lots
   readonly units: Units
   #current: Current | null = null
+  #unsafe: BenchStatus['unsafe'] = []
   #closing = false
   #starting = false
   /** A stop that came while a run was starting and could not be told yet. */
@@ -81,7 +83,11 @@ export class Daemon implements Application {
   }
 
   /** Starting is recovering. Resolves with the ids of runs that were interrupted. */
-  async recover(): Promise<string[]> { return await this.#recovery.run() }
+  async recover(): Promise<string[]> {
+    const interrupted = await this.#recovery.run()
+    await this.#lookBack()
+    return interrupted
+  }
 
   /** Resolves when what a crash left has been bled and measured; at once where there was nothing. */
   async recovered(): Promise<void> { await this.#recovery.done() }
@@ -183,12 +189,13 @@ export class Daemon implements Application {
       use: request.use, software: this.#d.software, setup: setupOf(this.#d, request, plan, continued),
     }
     const channels = channelTable(bench.file.fixture)
+    const unseen = await this.#unsettled('run')
     await createMarked(this.#d, record, channels.all)
     if (continued) await this.#noteContinued(record, continued)
     this.#recovery.forget()
     const handles = makeNight({
       runId: record.id, clock, livenessClock, bench, composed: this.#d.composed, keeper: this.#d.keeper,
-      store: this.store, plan, channels, parts,
+      store: this.store, plan, channels, parts, unseen,
       publish: item => { if (this.#feed.observed) this.#feed.next(item) },
       checkIdentities: () => checkIdentities(bench, this.#d.composed),
     })
@@ -221,7 +228,7 @@ export class Daemon implements Application {
   status(): BenchStatus {
     return statusOf({
       clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(),
-      latched: this.#latch.now, left: this.#recovery.left, screening: this.screening,
+      latched: this.#latch.now, left: this.#recovery.left, unsafe: this.#unsafe, screening: this.screening,
       current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
     })
   }
@@ -269,16 +276,19 @@ export class Daemon implements Application {
     // What latches from here on is news: a keeper that dies meanwhile is not acknowledged with the rest.
     const acknowledged = this.#latch.release()
     const [last] = await this.store.listRuns(1)
-    if (!last || !acknowledged) return
+    if (!last || !acknowledged && this.#unsafe.length === 0) return
+    const what = acknowledged?.text
+      ?? `not known to be safe to touch: ${this.#unsafe.map(({ position }) => position).join(' ')}`
     try {
       await this.#note(last.id, {
-        kind: 'acknowledged', text: `${person} acknowledged "${acknowledged.text}": ${reason}`,
+        kind: 'acknowledged', text: `${person} acknowledged "${what}": ${reason}`,
         data: { person, reason },
       })
     } catch (error) {
-      this.#latch.restore(acknowledged)
+      if (acknowledged) this.#latch.restore(acknowledged)
       throw error
     }
+    await this.#lookBack()
   }
 
   #interlockSession(): Session | undefined {
@@ -318,6 +328,7 @@ export class Daemon implements Application {
       state === 'tripped' || state === 'stopped' ? night.supervisor.latched?.text ?? `run ${state}` : null
     const charged = unproved(night.positions, night.bench.limits.touchSafeV)
     if (ends ?? charged) this.#latch.set([ends, charged].filter(text => text !== null).join('; '))
+    await this.#lookBack()
     const ended: RunRecord = { ...record, state, endedWallMs: this.#d.clock.wallMs() }
     this.#finished.set(record.id, ended)
     this.#current = null
@@ -326,6 +337,16 @@ export class Daemon implements Application {
     }
     this.#showStatus()
     return ended
+  }
+
+  /** What may not be touched, as the record has it; a record that cannot be read leaves it as it was. */
+  async #lookBack(): Promise<void> {
+    this.#unsafe = await this.#unsettled('run or person').catch(() => this.#unsafe)
+  }
+
+  async #unsettled(by: Parameters<typeof unsettled>[3]): Promise<BenchStatus['unsafe']> {
+    const { store, bench: { file: { bench, fixture } } } = this.#d
+    return await unsettled(store, bench, fixture.positions.map(({ name }) => name), by)
   }
 
   /** The new keeper starts safe and stays so until a person acknowledges, also when no run was going on. */

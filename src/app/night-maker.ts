@@ -3,7 +3,7 @@ import { setMaxListeners } from 'node:events'
 import type { Clock } from '../base/clock.ts'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import type { Keeper } from '../keeper/client.ts'
-import type { FeedItem, Plan } from '../schema/application.ts'
+import type { FeedItem, Plan, UnsafePart } from '../schema/application.ts'
 import type { LoadedPart } from '../schema/run.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import type { Store } from '../schema/store.ts'
@@ -28,6 +28,8 @@ export const beatLimitMs = 1000
 export interface NightInput {
   runId: string; clock: Clock; livenessClock: Clock; bench: LoadedBench; composed: ComposedBench
   keeper: Keeper; store: Store; plan: Plan; channels: ChannelTable
+  /** Parts whose charge of an earlier run no run has seen to leave since. */
+  unseen?: readonly UnsafePart[]
   /** `fault`: why it stays off bridge and bus. */
   parts: readonly { loaded: LoadedPart; profile: PartProfile; fault?: string }[]
   publish: (item: FeedItem) => void
@@ -63,7 +65,10 @@ export function makeNight(input: NightInput): RunHandles {
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
   const positions = input.parts.map(({ loaded, profile, fault }) => {
     const { spec, index } = byName.get(loaded.position)!
-    return freshPosition(index, spec, loaded, profile, fault)
+    const position = freshPosition(index, spec, loaded, profile, fault)
+    const { run } = input.unseen?.find(one => one.part === loaded.part) ?? {}
+    if (run !== undefined) position.unsettled = `what it held in run ${run} was never seen to leave`
+    return position
   })
   const onDemand = demandHandler(() => handles)
   const fault = (id: string, text: string): void => {

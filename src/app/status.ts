@@ -9,19 +9,31 @@ import type { ScreenStatus } from '../schema/screening.ts'
 
 export function statusOf(input: {
   clock: Clock; bench: string; keeper: BenchStatus['keeper']; latched: BenchStatus['latched']
-  left: BenchStatus['left']; screening: { goesOn: boolean; status(): ScreenStatus | null }
+  left: BenchStatus['left']; unsafe: BenchStatus['unsafe']
+  screening: { goesOn: boolean; status(): ScreenStatus | null }
   current: { record: RunRecord; night: Night } | null
 }): BenchStatus {
   const { clock, current } = input
   return {
     bench: input.bench, wallMs: clock.wallMs(), keeper: input.keeper, latched: input.latched,
-    left: input.left,
+    left: input.left, unsafe: unsafeBeside(input.unsafe, input.left, current?.night ?? null),
     // Sources come and go below touch-safe while parts are screened: on is the cautious word.
     energy: current?.night.state.live || input.screening.goesOn ? 'live'
       : current && isUnknown(current.night) ? 'unknown'
       : (current && mayBleed(current.night)) || input.left?.measuring ? 'bleeding' : 'off',
     run: current && runStatus(clock, current.record, current.night), screening: input.screening.status(),
   }
+}
+
+/** Of what is told already, as left on the bus or in the run that goes on, nothing is told twice. */
+function unsafeBeside(
+  unsafe: BenchStatus['unsafe'], left: BenchStatus['left'], night: Night | null,
+): BenchStatus['unsafe'] {
+  const told = new Set([
+    ...left?.positions.map(({ position }) => position) ?? [],
+    ...night?.positions.map(({ spec }) => spec.name) ?? [],
+  ])
+  return unsafe.filter(({ position }) => !told.has(position))
 }
 
 /** Told to end, and not read back as off. */

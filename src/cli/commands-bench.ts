@@ -41,10 +41,10 @@ async function acknowledge(
   context: CliContext, reason: string, options: CommonOptions & { person: string },
 ): Promise<ExitCode> {
   const client = daemonOf(context, options)
-  const { latched, keeper } = await client.get<BenchStatus>('/status')
+  const { latched, keeper, unsafe } = await client.get<BenchStatus>('/status')
   await client.post('/acknowledge', { reason, person: options.person })
   if (options.json) printJson(context.out, { acknowledged: true })
-  else print(context.out, latched === null && keeper !== 'safe'
+  else print(context.out, latched === null && keeper !== 'safe' && unsafe.length === 0
     ? 'Nothing was latched: there was nothing to acknowledge.'
     : 'Acknowledged. The bench accepts work again.')
   return exitCodes.accepted

@@ -37,6 +37,7 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
   const mustAck = status.latched !== null || status.keeper === 'safe'
   if (mustAck && !run && !status.screening) lines.push(untilAcknowledged)
   if (status.left) lines.push(...leftLines(status.left))
+  lines.push(...unsafeLines(status.unsafe))
   if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')
   if (run && run.positions.length > 0) lines.push(
     '', ...positionTable(run.positions, width), '', ...touchLines(run.positions)
@@ -57,6 +58,15 @@ function leftLines({ run, measuring, positions }: NonNullable<BenchStatus['left'
     `Left on the bus by run ${run}, which was interrupted${measuring ? '; being bled and measured' : ''}:`,
     ...positions.map(({ position, part, touch }) => `  ${position}  ${part}  ${touch}`),
   ]
+}
+
+/** By run, the newest first. */
+function unsafeLines(unsafe: BenchStatus['unsafe']): string[] {
+  return [...new Set(unsafe.map(({ run }) => run))].flatMap(run => [
+    `Not known to be safe to touch since run ${run}:`,
+    ...unsafe.filter(one => one.run === run)
+      .map(({ position, part, touch }) => `  ${position}  ${part}  ${touch}`),
+  ])
 }
 
 const energyWords: Record<BenchStatus['energy'], string> = {

@@ -17,6 +17,8 @@ export interface PositionState {
   readonly profile: PartProfile
   /** What bench-check found wrong with its path, and nobody found right since; null where nothing. */
   readonly fault: string | null
+  /** Why it may be charged from an earlier run, whatever it reads; null where nothing says so. */
+  unsettled: string | null
   /** Why its path shows nothing of the part any more, in words; null while it may. */
   lost: string | null
   stage: Stage
@@ -65,7 +67,7 @@ export function freshPosition(
   fault: string | null = null,
 ): PositionState {
   return {
-    index, spec, part, profile, fault, lost: null, stage: 'waiting', wiring: 'released',
+    index, spec, part, profile, fault, unsettled: null, lost: null, stage: 'waiting', wiring: 'released',
     ordered: 'released', formal: false,
     current: null, currentAtBusV: 0, peak: null, caseC: null, caseSeen: null, limitA: null, note: '',
     verdict: null, knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,

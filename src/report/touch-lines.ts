@@ -20,7 +20,7 @@ const isTouch = ({ kind }: RunEvent): boolean => kind === 'touch' || kind === 'k
 
 /**
  * By position: of every part of the request, and of those that an earlier half of the run dropped and that
- * are in the rack yet. Unmeasured where nothing was said, but where the run was refused before energy.
+ * are in the rack yet. Unmeasured where nothing was said, save of a run that was refused before energy.
  */
 export function lastTouches<E extends RunEvent>(
   run: RunRecord, events: readonly E[],
@@ -32,8 +32,8 @@ export function lastTouches<E extends RunEvent>(
     }
   }
   for (const { position, run: before, touch } of leftOutOf(run)) {
-    last.set(position, touch
-      ? { text: `${touch.text} (said in run ${before})`, wallMs: touch.wallMs, event: null } : unsaidOf(position))
+    last.set(position, !touch ? unsaidOf(position)
+      : { text: `${touch.text} (said in run ${before})`, wallMs: touch.wallMs, event: null })
   }
   for (const event of events) {
     const { position, text, wallMs } = event

@@ -65,6 +65,10 @@ export type PositionStatus = z.infer<typeof positionStatus>
 export const leftPart = z.strictObject({ position: z.string(), part: z.string(), touch: z.string() })
 export type LeftPart = z.infer<typeof leftPart>
 
+/** A part that is not known to be safe to touch since `run`. */
+export const unsafePart = leftPart.extend({ run: z.string() })
+export type UnsafePart = z.infer<typeof unsafePart>
+
 export const benchStatus = z.strictObject({
   bench: z.string(), wallMs: z.number(),
   energy: z.enum(['off', 'live', 'bleeding', 'unknown']),
@@ -72,6 +76,8 @@ export const benchStatus = z.strictObject({
   keeper: z.enum(['idle', 'armed', 'safing', 'safe', 'gone']),
   /** What the start after a crash found, and measures while `measuring`; null when the next run has begun. */
   left: z.strictObject({ run: z.string(), measuring: z.boolean(), positions: z.array(leftPart) }).nullable(),
+  /** What an earlier run said may not be touched, and nothing has settled since. */
+  unsafe: z.array(unsafePart),
   run: z.strictObject({
     id: z.string(), sequence: z.string(), stage: z.string(), busV: z.number().nullable(), targetV: z.number(),
     startedWallMs: z.number(), elapsedS: z.number(), durableUntilMs: z.number(),

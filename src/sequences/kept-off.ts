@@ -22,7 +22,8 @@ export async function tellKeptOff(
     kind, severity: 'warning', position: name, text: `${name}: ${why}`,
     data: { findingToDisconnectedMs: offMs - foundMs },
   })
-  if (position.fault !== null) return await tellUnmeasured(night, name)
+  const doubt = position.fault === null ? position.unsettled : 'its path did not pass bench-check'
+  if (doubt !== null) return await tellUnmeasured(night, position, doubt)
   const reading = await nextOf(night, position, offMs)
   if (reading === null) return
   const ohm = seriesOhm(night.bench.fixture, position, false)
@@ -37,7 +38,10 @@ export async function tellKeptOff(
 }
 
 /** Its path shows nothing that can be believed. */
-const tellUnmeasured = (night: Night, position: string): Promise<void> => night.recorder.event({
-  kind: 'kept-off', position,
-  text: `${position} NOT SAFE TO TOUCH: UNMEASURED (never on the bus; its path did not pass bench-check)`,
-})
+async function tellUnmeasured(night: Night, position: PositionState, why: string): Promise<void> {
+  const words = `NOT SAFE TO TOUCH: UNMEASURED (never on the bus; ${why})`
+  position.held = { ...position.held, words }
+  await night.recorder.event({
+    kind: 'kept-off', position: position.spec.name, text: `${position.spec.name} ${words}`,
+  })
+}

@@ -195,7 +195,7 @@ export class FakeApplication implements Application {
 }
 
 export const idleStatus: BenchStatus = {
-  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', left: null, run: null, screening: null,
+  bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', left: null, unsafe: [], run: null, screening: null,
 }
 
 export const runningStatus = (id: string): BenchStatus => ({

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
+import { statusLines } from '../../src/cli/status-text.ts'
 import type { BenchStatus } from '../../src/schema/application.ts'
 import { virtualBench } from '../nights/virtual-bench.ts'
 
@@ -47,6 +48,28 @@ describe('the volts of a part that was found to be unmeasured', () => {
     const found = seen.flatMap(({ run }) => run?.positions ?? []).filter(({ touch }) => touch.includes('UNMEASURED ('))
     expect(found.length).toBeGreaterThan(0)
     expect(new Set(found.map(({ volts }) => volts))).toEqual(new Set([null]))
+  }, 60_000)
+})
+
+describe('the status after a run that left parts unmeasured', () => {
+  it('names them and why, until a person acknowledges what they found', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 11), 11)
+    const seen: BenchStatus[] = []
+    await bench.clock.run((async () => {
+      const { id } = await bench.daemon.start({ ...bench.request, parameters: short })
+      bench.clock.after(600_000, () => { bench.sim.wiring.fault(0, { lead: 'open' }) })
+      bench.clock.after(602_000, () => { void bench.daemon.stop('enough') })
+      await bench.daemon.ended(id)
+      seen.push(bench.daemon.status())
+      await bench.daemon.acknowledge('proved dead by hand: 0 V', 'Ida')
+      seen.push(bench.daemon.status())
+    })())
+    const [after, acknowledged] = seen
+    expect(after!.run).toBeNull()
+    expect(after!.unsafe).toMatchObject([{ position: 'P01', part: 'R-01', touch: expect.stringMatching(/^NOT SAFE TO TOUCH: UNMEASURED/) as string }])
+    expect(statusLines(after!).join('\n')).toMatch(/Not known to be safe to touch since run \S+:\n {2}P01 {2}R-01 {2}NOT SAFE TO TOUCH: UNMEASURED/)
+    expect(acknowledged!.unsafe).toEqual([])
+    expect(statusLines(acknowledged!).join()).not.toContain('Not known')
   }, 60_000)
 })
 

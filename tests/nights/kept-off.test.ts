@@ -1,5 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
+import { buildRecord } from '../../src/report/record.ts'
+import { touchLines } from '../../src/report/touch-lines.ts'
 import { rackOf } from './acts.ts'
 import { virtualBench } from './virtual-bench.ts'
 
@@ -21,6 +23,21 @@ describe('what a night tells of times', () => {
     expect(low.text).toBe('P01 was never on the bus, and reads below 60 V on its bleeder; prove dead before touching')
     expect(low.data!['findingToTouchSafeMs']).toBeGreaterThan(off)
     expect(low.data!['findingToTouchSafeMs']).toBeLessThan(5000)
+  }, 120_000)
+
+  it('calls a part unmeasured whose charge of an earlier run was never seen to leave, on screen and page alike', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 11, { staleFraction: 0 }), 11)
+    bench.clock.after(600_000, () => { bench.sim.wiring.fault(0, { lead: 'open' }) })
+    const first = await bench.night({ parameters: short })
+    expect(bench.daemon.status().unsafe).toMatchObject([{ run: first.id, position: 'P01' }])
+    await bench.clock.run(bench.daemon.acknowledge('it was discharged by hand', 'Ida'))
+    expect(bench.daemon.status().unsafe).toEqual([])
+    const run = await bench.night({ parameters: short })
+    const events = await bench.store.events(run.id)
+    const words = `NOT SAFE TO TOUCH: UNMEASURED (never on the bus; what it held in run ${first.id} was never seen to leave)`
+    expect(touchLines(run, events)).toContain(`P01 ${words}`)
+    expect((await buildRecord(bench.store, run.id)).parts[0]!.end).toMatchObject({ words, measured: false, volts: null })
+    expect(bench.daemon.status().unsafe).toMatchObject([{ run: run.id, position: 'P01' }])
   }, 120_000)
 
   it('from the fault of a trip to a bench that was read back', async () => {
