@@ -10,7 +10,7 @@ import {
   compensatedEvent, driftEvent, nullEvent, nullRow, type CompensatedBy, type NullRow, type Nulls,
 } from '../schema/compensation.ts'
 import type { RoleName } from '../schema/roles.ts'
-import type { RunEvent } from '../schema/run.ts'
+import type { RunEvent, RunHead } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { ageInWords, driftOf, emptyDrift } from '../screening/null-drift.ts'
 import {
@@ -22,6 +22,8 @@ import type { ToProve } from '../screening/to-prove.ts'
 import { runsBack } from './runs-back.ts'
 import { screenSequence } from './settled.ts'
 
+/** So many sessions back it is looked for: the list of parts of each is read for it. */
+const sessionsMost = 100
 /** Older than this it is not taken over (common practice). */
 const freshMs = 24 * 3_600_000
 
@@ -36,9 +38,11 @@ export function jigHash({ jig, roles, instruments }: BenchFile): string {
   return createHash('sha256').update(JSON.stringify(those)).digest('hex').slice(0, 16)
 }
 
-/** The newest on record of this jig, whatever its age. */
+/** The newest on record of this jig, whatever its age, within the last hundred sessions. */
 export async function lastNulls(store: Store, of: string): Promise<Nulls | null> {
-  for await (const { id, setup } of runsBack(store, ({ sequence }) => sequence === screenSequence)) {
+  let left = sessionsMost
+  const isOne = ({ sequence }: RunHead): boolean => sequence === screenSequence && left-- > 0
+  for await (const { id, setup } of runsBack(store, isOne)) {
     const request = setup['request'] as { compensate?: unknown } | undefined
     const nulls = request?.compensate === true ? nullsOf(id, await store.events(id), of) : null
     if (nulls) return nulls

@@ -189,6 +189,23 @@ describe('a session that compensates and does not get to its end', () => {
   })
 })
 
+describe('what was found long ago', () => {
+  it('is looked for in the last hundred sessions, runs of other kinds not counted', async () => {
+    const of = await table()
+    const run = await compensate(of)
+    const later = async (count: number, sequence: string): Promise<void> => {
+      for (let i = 0; i < count; i++) {
+        await of.store.createRun({ ...run, id: `${sequence}-${count}-${i}`, sequence, startedWallMs: run.startedWallMs + 1000 + i, setup: {} }, [])
+      }
+    }
+    await later(99, 'screen')
+    await later(50, 'reform')
+    expect(await lastNulls(of.store, jigHash(fileOf(of)))).toMatchObject({ run: run.id })
+    await later(1, 'screen')
+    expect(await lastNulls(of.store, jigHash(fileOf(of)))).toBeNull()
+  })
+})
+
 describe('rows on record', () => {
   const row = {
     of: 'aaaa', frequencyHz: 1000, shortOhm: 0.02, shortReactanceOhm: 0, shortU: 1e-3, openS: null, openSusceptanceS: null, openU: null,

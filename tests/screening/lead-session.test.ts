@@ -5,7 +5,7 @@ import { BenchError } from '../../src/base/errors.ts'
 import { usualContact } from '../../src/screening/contact.ts'
 import type { Verdict } from '../../src/screening/grade.ts'
 import { LedSession, type SessionPorts } from '../../src/screening/lead-session.ts'
-import { beginSession, type Asked } from '../../src/screening/session.ts'
+import { beginSession, zeroNames, type Asked, type ZeroName } from '../../src/screening/session.ts'
 
 const contact = { ...usualContact, openOhm: 1e6 }
 const verdictOf = (id: string): Verdict => ({
@@ -37,14 +37,18 @@ class Bench {
     flag: async ids => { this.log.push(`flag ${ids.join(' ')}`) },
     tell: (tone, text) => {
       this.log.push(`${tone}: ${text}`)
-      this.clock.after(1000, () => { this.inJig = tone === 'ask' })
+      this.clock.after(1000, () => { this.inJig = tone === 'ask' && text !== 'leave the jig empty' })
     },
   }
 
-  session(ids: string[], standards: string[] = [], signal = new AbortController().signal): LedSession {
+  session(
+    ids: string[], standards: string[] = [], signal = new AbortController().signal, zeros: readonly ZeroName[] = [],
+  ): LedSession {
     const asked = (what: Asked['what']) => (id: string): Asked => ({ what, id, contact })
-    return new LedSession(beginSession(
-      { parts: ids.map(asked('part')), standards: standards.map(asked('standard')), standardsEvery: 50 }), this.ports, signal)
+    return new LedSession(beginSession({
+      parts: ids.map(asked('part')), standards: standards.map(asked('standard')), standardsEvery: 50,
+      zeros: zeros.map(what => asked(what)(what)),
+    }), this.ports, signal)
   }
 }
 
@@ -66,6 +70,20 @@ describe('a led session', () => {
     await bench.clock.run(session.run())
     expect(bench.log.filter(line => line.startsWith('keep'))).toEqual(['keep R1 first'])
     expect(bench.log.find(line => line.startsWith('attention'))).toMatch(/no answer/)
+  })
+
+  it('has the empty jig and the wire measured before anything else, and again where the instruments failed', async () => {
+    const bench = new Bench()
+    bench.failures = 1
+    const session = bench.session(['R1'], ['S1'], new AbortController().signal, zeroNames)
+    // Nothing is seen in an empty jig whose bridge failed: a person says to measure.
+    bench.clock.after(10_000, () => { expect(session.do('measure')).toBeNull() })
+    await bench.clock.run(session.run())
+    expect(bench.log).toEqual([
+      'ask: leave the jig empty', 'zero empty jig', 'attention: the bridge gave no answer', 'zero empty jig', 'good: empty jig was read',
+      'ask: the shorting wire across 1 and 2', 'zero shorting wire', 'good: shorting wire was read', 'ask: standard S1', 'good: S1 in control',
+      'ask: R1', 'prove R1', 'keep R1 first', 'good: R1 good', 'ask: standard S1', 'good: S1 in control',
+    ])
   })
 
   it('ends at once when it is aborted, also while it waits', async () => {
