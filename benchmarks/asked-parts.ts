@@ -101,6 +101,15 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
     kind: 'bridge-rectifier', forward: { currentA: 0.01, volt: { low: 0.4, high: 1, source } },
     reverse: { voltageV: 20, ampere: { high: 1e-6, source } },
   },
+  'selenium-rectifier': {
+    kind: 'diode', seleniumPlates: 5, zener: null, reverse: { voltageV: 20, ampere: { high: 3e-4, source } },
+    forward: [{ currentA: 1e-3, volt: { low: 1.5, high: 4, source } }, { currentA: 1e-2, volt: { low: 1.75, high: 5, source } }],
+  },
+  'selenium-bridge': {
+    kind: 'bridge-rectifier', forward: { currentA: 1e-2, volt: { low: 0.7, high: 2, source } },
+    reverse: { voltageV: 20, ampere: { high: 3e-4, source } },
+    selenium: { plates: 2, first: { currentA: 1e-3, volt: { low: 0.6, high: 1.6, source } } },
+  },
   zener: {
     kind: 'diode', forward: [silicon[1]!], reverse: { voltageV: 1, ampere: { high: 1e-6, source } },
     zener: { currentA: 5e-3, volt: around('zener'), slopeOhm: null },

@@ -84,6 +84,14 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
   'n-mosfet': field('mosfet-n', 2, 60), 'p-mosfet': field('mosfet-p', 2.5, 60),
   'n-depletion-mosfet': field('mosfet-n-depletion', 2, 60), 'p-depletion-mosfet': field('mosfet-p-depletion', 2.5, 60),
   'bridge-rectifier': { rating: () => ({ value: 100, tolerance: 0 }), listed: () => ({ kind: 'bridge-rectifier', ratedV: 100 }) },
+  'selenium-rectifier': {
+    rating: () => ({ value: 125, tolerance: 0, plates: 5 }),
+    listed: () => ({ kind: 'diode', material: 'selenium', ratedV: 125, note: '5 plates' }),
+  },
+  'selenium-bridge': {
+    rating: () => ({ value: 50, tolerance: 0, plates: 2 }),
+    listed: () => ({ kind: 'bridge-rectifier', material: 'selenium', ratedV: 50, note: '2 plates' }),
+  },
   potentiometer: {
     rating: random => ({ value: random.pick([1e4, 1e5]), tolerance: 0.2 }),
     listed: rating => ({ ...listedValue('resistance', 'Ω')(rating), kind: 'potentiometer', note: 'linear' }),

@@ -63,9 +63,9 @@ function junction(part: Component, nth: number): [string, string] {
 const isJunctionFet = ({ truth: { kind } }: Component): boolean => kind.endsWith('jfet')
 
 export const ofRectifier = {
-  forwardV: (part: Component, nth: number): number => {
+  forwardV: (part: Component, nth: number, amps = 0.01): number => {
     const [from, to] = junction(part, nth)
-    return first(part, drive(part, from, to, 'current', 0.01, 10)).volts
+    return first(part, drive(part, from, to, 'current', amps, 10)).volts
   },
   reverseA: (part: Component, nth: number): number => {
     const [from, to] = junction(part, nth)

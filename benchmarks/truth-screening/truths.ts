@@ -3,6 +3,7 @@
  * without anything of the program's methods. Null where the study has no truth for it.
  */
 import type { Component } from '../../mocks/components/component.ts'
+import { isBridge } from '../../mocks/components/kinds.ts'
 import type { Criterion, PartResult } from '../../src/schema/run.ts'
 import type { StudyPart } from './draw.ts'
 import { asksOfKinds, ofRectifier, trackOhm } from './truths-kinds.ts'
@@ -11,7 +12,7 @@ type Ask = (component: Component, nth: number, figures: PartResult['figures']) =
 
 /** Forward currents in the order in which they are read, by kind. */
 const forwardA: Readonly<Record<string, readonly number[]>> =
-  { diode: [1e-4, 1e-2], zener: [1e-2], led: [1e-3, 1e-2] }
+  { 'selenium-rectifier': [1e-3, 1e-2], diode: [1e-4, 1e-2], zener: [1e-2], led: [1e-3, 1e-2] }
 
 const between = (component: Component, mode: 'current' | 'voltage', value: number): { volts: number; amps: number } =>
   component.dc([{ high: 0, low: 1, mode, value, limit: mode === 'current' ? 60 : 0.1 }]).drives[0]!
@@ -64,8 +65,9 @@ const asks: Readonly<Partial<Record<Criterion['name'], Ask>>> = {
     return im / w
   },
   'reverse current': (component, nth) =>
-    component.truth.kind === 'bridge-rectifier' ? ofRectifier.reverseA(component, nth) : null,
+    isBridge(component.truth.kind) ? ofRectifier.reverseA(component, nth) : null,
   'forward voltage': (component, nth) => {
+    if (component.truth.kind === 'selenium-bridge') return ofRectifier.forwardV(component, nth >> 1, nth % 2 === 0 ? 1e-3 : 1e-2)
     if (component.truth.kind === 'bridge-rectifier') return ofRectifier.forwardV(component, nth)
     const current = forwardA[component.truth.kind]?.[nth]
     return current === undefined ? null : between(component, 'current', current).volts

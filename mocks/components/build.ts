@@ -1,6 +1,7 @@
 /** From hidden values to the network of a part. */
 import { Capacitor } from './capacitor.ts'
 import { Channel } from './channel.ts'
+import type { Element } from './element.ts'
 import type { Values } from './draw.ts'
 import { Breakdown, Junction, Leakage, Transport, type JunctionTruth } from './junction.ts'
 import type { ComponentKind } from './kinds.ts'
@@ -101,23 +102,30 @@ const tappedTransformer: Build = (b, at, v, pins) => {
 const junctionOf = (v: Value): JunctionTruth =>
   ({ saturationA: v('saturationA'), ideality: v('ideality'), gapV: v('gapV'), farad: v('farad') })
 
-const diode: Build = (b, at, v) => {
+/** What a junction lets through in reverse, amperes at 20 V. */
+type Leak = (from: number, to: number, amps: number) => Element
+const saturating: Leak = (from, to, amps) => new Leakage(from, to, amps)
+/** Selenium leaks as a resistor does. */
+const ohmic: Leak = (from, to, amps) => new Resistor(from, to, { ohm: 20 / amps })
+
+const diodeOf = (leak: Leak): Build => (b, at, v) => {
   const inner = b.inside()
   b.add(new Resistor(at('anode'), inner, { ohm: v('seriesOhm') }),
     new Junction(inner, at('cathode'), junctionOf(v)),
-    new Leakage(at('cathode'), inner, v('leakA')),
+    leak(at('cathode'), inner, v('leakA')),
     new Breakdown(at('cathode'), inner, v('breakdownV'), 1e-5, 0.05))
 }
+const diode = diodeOf(saturating)
 
 /** From which pin to which each junction of a bridge conducts, in the order of their numbers. */
 const bridged = [['ac', 'plus'], ['other ac', 'plus'], ['minus', 'ac'], ['minus', 'other ac']] as const
 
-const bridgeRectifier: Build = (b, at, v) => {
+const bridgeOf = (leak: Leak): Build => (b, at, v) => {
   for (const [i, [from, to]] of bridged.entries()) {
     if (v('broken') === i + 1) continue
     const inner = b.inside()
     b.add(new Resistor(at(from), inner, { ohm: v('seriesOhm') }), new Junction(inner, at(to), junctionOf(v)),
-      new Leakage(at(to), inner, v(`leakA${i + 1}`)),
+      leak(at(to), inner, v(`leakA${i + 1}`)),
       new Breakdown(at(to), inner, v('breakdownV'), 1e-5, 0.05))
   }
 }
@@ -181,7 +189,8 @@ const contact: Build = (b, at, v) => {
 const builds: Readonly<Record<ComponentKind, Build>> = {
   resistor, potentiometer, inductor, transformer, diode, zener, led: diode, contact,
   'ganged-potentiometer': ganged,
-  'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
+  'selenium-rectifier': diodeOf(ohmic), 'selenium-bridge': bridgeOf(ohmic),
+  'bridge-rectifier': bridgeOf(saturating), 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
   'mains-capacitor': mainsCapacitor,
   'paper-capacitor': capacitor, 'electrolytic-capacitor': electrolytic, 'tantalum-capacitor': electrolytic,

@@ -139,6 +139,19 @@ const bridgeRectifier: Draw = (rating, random) => ({
   farad: random.uniform(10e-12, 40e-12), gapV: 1.12, broken: 0,
 })
 
+/** Plates alike in one stack: half a volt and more of each at 1 mA, and 2 to 6 Ω. */
+const selenium: Draw = (rating, random) => {
+  const plates = rating.plates ?? 1
+  const ideality = random.uniform(2.5, 3.2)
+  const leakA = (): number => logUniform(random, 1e-5, 1e-4)
+  return {
+    saturationA: 1e-3 * Math.exp(-random.uniform(0.5, 0.62) / (ideality * 0.025693)),
+    ideality: plates * ideality, seriesOhm: plates * random.uniform(2, 6), gapV: 1.12,
+    breakdownV: rating.value * random.uniform(1.2, 1.7), farad: random.uniform(1e-9, 10e-9) / plates,
+    leakA: leakA(), leakA1: leakA(), leakA2: leakA(), leakA3: leakA(), leakA4: leakA(), broken: 0,
+  }
+}
+
 const zener: Draw = (rating, random) => ({
   saturationA: logUniform(random, 1e-14, 1e-12), ideality: random.uniform(1, 1.1),
   seriesOhm: random.uniform(0.5, 2),
@@ -204,6 +217,7 @@ const contact: Draw = (rating, random) =>
 
 export const draws: Readonly<Record<ComponentKind, Draw>> = {
   resistor, potentiometer, 'ganged-potentiometer': ganged, inductor, transformer, diode, zener, led, contact,
+  'selenium-rectifier': selenium, 'selenium-bridge': selenium,
   'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4]),
   'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),

@@ -5,7 +5,8 @@ export const componentKinds = [
   'mica-capacitor',
   'paper-capacitor', 'mains-capacitor', 'electrolytic-capacitor', 'tantalum-capacitor',
   'inductor', 'transformer', 'tapped-transformer', 'diode', 'zener', 'led',
-  'bridge-rectifier', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
+  'bridge-rectifier', 'selenium-rectifier', 'selenium-bridge',
+  'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet',
   'p-mosfet', 'n-depletion-mosfet', 'p-depletion-mosfet', 'contact',
 ] as const
 export type ComponentKind = (typeof componentKinds)[number]
@@ -26,6 +27,8 @@ export interface Rating {
   readonly ratio?: number
   /** Turns from each lead of a winding to its next, by winding. */
   readonly windings?: readonly (readonly number[])[]
+  /** Plates in line of a selenium rectifier, or of each arm of a bridge. */
+  readonly plates?: number
   /** Ohms across a capacitor for the mains. */
   readonly bleederOhm?: number
 }
@@ -52,6 +55,8 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   'tapped-transformer': { value: 4, tolerance: 0.3, windings: [[230], [12, 12], [6.3]] },
   diode: { value: 75, tolerance: 0 },
   'bridge-rectifier': { value: 100, tolerance: 0 },
+  'selenium-rectifier': { value: 125, tolerance: 0, plates: 5 },
+  'selenium-bridge': { value: 50, tolerance: 0, plates: 2 },
   zener: { value: 5.1, tolerance: 0.05 },
   led: { value: 1.9, tolerance: 0.1 },
   npn: { value: 250, tolerance: 0.5, volts: 45 }, pnp: { value: 200, tolerance: 0.5, volts: 45 },
@@ -94,12 +99,18 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   'tapped-transformer':
     ['short', 'open', 'wrong-value', 'leaky', 'reversed', 'mislabelled', 'poor-contact'],
   'bridge-rectifier': ['short', 'open', 'leaky', 'reversed', 'poor-contact'],
+  'selenium-rectifier': ['short', 'open', 'leaky', 'drifted', 'reversed', 'poor-contact'],
+  'selenium-bridge': ['short', 'open', 'leaky', 'drifted', 'reversed', 'poor-contact'],
   diode: semiconductor, zener: [...semiconductor, 'wrong-value', 'drifted'], led: semiconductor,
   npn: transistor, pnp: transistor, 'npn-germanium': transistor, 'pnp-germanium': transistor,
   'n-jfet': transistor, 'p-jfet': transistor, 'n-mosfet': transistor, 'p-mosfet': transistor,
   'n-depletion-mosfet': transistor, 'p-depletion-mosfet': transistor,
   contact: ['open', 'drifted', 'poor-contact'],
 }
+
+/** Four junctions in a ring. */
+export const isBridge = (kind: ComponentKind): boolean =>
+  kind === 'bridge-rectifier' || kind === 'selenium-bridge'
 
 /** Plus and minus are not the same. */
 export const isPolar = (kind: ComponentKind): boolean => /^(electrolytic|tantalum)-/.test(kind)
@@ -126,7 +137,7 @@ export function usualPins(kind: ComponentKind): readonly string[] {
   if (kind === 'transformer') return ['primary', 'primary end', 'secondary', 'secondary end']
   if (kind === 'tapped-transformer') return tappedPins
   if (kind === 'ganged-potentiometer') return gangedPins
-  if (kind === 'bridge-rectifier') return ['plus', 'ac', 'other ac', 'minus']
-  if (kind === 'diode' || kind === 'led' || kind === 'zener') return ['anode', 'cathode']
+  if (isBridge(kind)) return ['plus', 'ac', 'other ac', 'minus']
+  if (['diode', 'led', 'zener', 'selenium-rectifier'].includes(kind)) return ['anode', 'cathode']
   return isPolar(kind) ? ['plus', 'minus'] : ['end', 'other end']
 }

@@ -4,7 +4,8 @@ import { SeededRandom } from '../../src/base/random.ts'
 import { Component, type ComponentTruth } from './component.ts'
 import { draws, leastAmpsPerV2, leastDepletionAmpsPerV2, type Values } from './draw.ts'
 import {
-  defectsOf, isPolar, mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
+  defectsOf, isBridge, isPolar,
+  mistakenFor, usualPins, usualRatings, type ComponentKind, type Defect, type Rating,
 } from './kinds.ts'
 import { coilsOf } from './windings.ts'
 
@@ -41,7 +42,7 @@ const mainValue = (kind: ComponentKind): string => {
 function shortedPins({ kind, pins }: ComponentTruth, random: SeededRandom): [string, string] {
   if (pins.includes('collector')) return ['collector', random.pick(['emitter', 'base'])]
   if (pins.includes('drain')) return random.pick([['drain', 'source'], ['gate', 'source']])
-  if (kind === 'bridge-rectifier') {
+  if (isBridge(kind)) {
     return random.pick([['ac', 'plus'], ['other ac', 'plus'], ['minus', 'ac'], ['minus', 'other ac']])
   }
   if (kind === 'tapped-transformer') {
@@ -60,15 +61,21 @@ function leaky({ kind, values, rating }: ComponentTruth, random: SeededRandom): 
   if (kind === 'tapped-transformer') {
     return { values: { ...values, [`insulationOhm${random.pick([2, 3])}`]: logUniform(random, 1e5, 1e7) } }
   }
-  if (kind === 'bridge-rectifier') {
-    return { values: { ...values, [`leakA${random.pick([1, 2, 3, 4])}`]: logUniform(random, 1e-6, 1e-4) } }
+  const [low, high] = kind.startsWith('selenium') ? [1e-3, 1e-2]
+    : kind.endsWith('germanium') ? [5e-5, 5e-4] : [1e-6, 1e-4]
+  if (isBridge(kind)) {
+    return { values: { ...values, [`leakA${random.pick([1, 2, 3, 4])}`]: logUniform(random, low, high) } }
   }
-  const [low, high] = kind.endsWith('germanium') ? [5e-5, 5e-4] : [1e-6, 1e-4]
   return { values: { ...values, leakA: logUniform(random, low, high) } }
 }
 
 /** Away from its value by more than its tolerance: resistors up, capacitors down, zeners either way. */
 function drifted({ kind, values, rating }: ComponentTruth, random: SeededRandom): { values: Values } {
+  // Aged plates drop more and more under load.
+  if (kind.startsWith('selenium')) {
+    const more = (rating.plates ?? 1) * random.uniform(50, 200)
+    return { values: { ...values, seriesOhm: values['seriesOhm']! + more } }
+  }
   if (kind === 'contact') return { values: { ...values, ohm: rating.value * random.uniform(10, 100) } }
   const away = Math.max(0.08, rating.tolerance) * random.uniform(1.5, 3.5)
   const name = kind === 'ganged-potentiometer' ? random.pick(['ohm', 'ohm2']) : mainValue(kind)
@@ -127,7 +134,7 @@ const gateBreakOhm = 1e16
 
 /** A leg that leads nowhere, or one junction of four. */
 function brokenUp({ kind, pins, values }: ComponentTruth, random: SeededRandom): Partial<ComponentTruth> {
-  if (kind === 'bridge-rectifier' && random.next() < 0.5) {
+  if (isBridge(kind) && random.next() < 0.5) {
     return { values: { ...values, broken: random.pick([1, 2, 3, 4]) } }
   }
   const pin = random.pick(pins)

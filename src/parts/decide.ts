@@ -151,7 +151,7 @@ const polar = ['electrolytic', 'tantalum']
 
 const semiconductors = ['diode', 'zener', 'bridge-rectifier', 'led', 'npn', 'pnp']
 function ofMaterial({ kind }: PartsLine): boolean | string {
-  return kind === null || semiconductors.includes(kind) ? 'silicon or germanium' : false
+  return kind === null || semiconductors.includes(kind) ? 'silicon, germanium or selenium' : false
 }
 
 function policyRemarks(

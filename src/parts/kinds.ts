@@ -16,7 +16,7 @@ export interface SaidKind {
 interface Meaning {
   kind?: PartKind
   dielectric?: ListedDielectric
-  material?: 'silicon' | 'germanium'
+  material?: 'silicon' | 'germanium' | 'selenium'
   sign?: string
 }
 
@@ -54,7 +54,7 @@ function meaningOf(word: string): Meaning | null {
   if ((dielectrics as readonly string[]).includes(word)) return { dielectric: word as ListedDielectric }
   if (Object.hasOwn(kindWords, word)) return { kind: kindWords[word]! }
   if (Object.hasOwn(dielectricWords, word)) return { dielectric: dielectricWords[word]! }
-  if (word === 'silicon' || word === 'germanium') return { material: word }
+  if (word === 'silicon' || word === 'germanium' || word === 'selenium') return { material: word }
   if (signs.includes(word)) return { sign: word }
   return fillers.includes(word) ? {} : null
 }

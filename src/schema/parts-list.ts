@@ -37,7 +37,7 @@ const partsLine = z.strictObject({
   kind: z.enum(partKinds).nullable(),
   /** `letter`: proposed by the first letters of the designator; `value`: by the unit of the value. */
   kindFrom: z.enum(['list', 'letter', 'value']).nullable(),
-  material: z.enum(['silicon', 'germanium']).nullable(),
+  material: z.enum(['silicon', 'germanium', 'selenium']).nullable(),
   dielectrics: z.array(z.enum(dielectrics)),
   /** Marked classes of mains suppression, like X2; X or Y where no figure is said. */
   safetyClasses: z.array(z.string()),

@@ -31,7 +31,7 @@ const ruleName = z.string().regex(slug, 'small letters, digits and hyphens')
 const match = z.strictObject({
   kind: listOf(z.enum(partKinds)).optional(),
   dielectric: listOf(z.enum(dielectrics)).optional(),
-  material: z.enum(['silicon', 'germanium']).optional(),
+  material: z.enum(['silicon', 'germanium', 'selenium']).optional(),
   ratedVMin: z.number().positive().optional(),
   ratedVMax: z.number().positive().optional(),
   designators: designators.optional(),

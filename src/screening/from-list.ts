@@ -14,6 +14,7 @@ import {
 import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
 import { transformer } from './from-list-transformer.ts'
 import { depletionFet, junctionFet, mosfet } from './from-list-field.ts'
+import { seleniumBridge, seleniumRectifier } from './from-list-selenium.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
 import type { Bipolar, Diode, ToProve, Value } from './to-prove.ts'
@@ -71,7 +72,7 @@ function toProve(line: PartsLine, wishes: CapacitorWishes): ToProve | Lack {
     case 'transformer':
       return transformer(line, wishes.mains.frequencyHz)
     case 'bridge-rectifier':
-      return bridgeRectifier(line)
+      return line.material === 'selenium' ? seleniumBridge(line) : bridgeRectifier(line)
     case 'zener':
       return zener(line)
     case 'npn':
@@ -134,7 +135,9 @@ const forwardOf = {
 /** Reverse current is read at the rating, and never above this. */
 const reverseMostV = 20
 
-function diode({ material, ratedV }: PartsLine): Diode {
+function diode(line: PartsLine): Diode | Lack {
+  const { material, ratedV } = line
+  if (material === 'selenium') return seleniumRectifier(line)
   const most = material === 'germanium' ? 1e-4 : 1e-6
   return {
     kind: 'diode',
@@ -197,7 +200,7 @@ function bipolar({ material }: PartsLine, polarity: 'npn' | 'pnp'): Bipolar {
   return {
     kind: 'bipolar',
     polarity,
-    material: material ?? 'silicon',
+    material: germanium ? 'germanium' : 'silicon',
     collectorA: 1e-3,
     collectorV: 5,
     gain: { low: 20, source: 'no gain in the list: at least 20, common practice' },

@@ -142,6 +142,8 @@ export interface RatedLoad {
 
 export interface Diode {
   readonly kind: 'diode'
+  /** Plates in line, of a selenium rectifier; left out of any other. */
+  readonly seleniumPlates?: number
   /** Currents, small to large, at which the forward voltage is read. */
   readonly forward: readonly { readonly currentA: number; readonly volt: Limit }[]
   readonly reverse: { readonly voltageV: number; readonly ampere: Limit } | null
@@ -154,6 +156,8 @@ export interface BridgeRectifier {
   readonly kind: 'bridge-rectifier'
   readonly forward: { readonly currentA: number; readonly volt: Limit }
   readonly reverse: { readonly voltageV: number; readonly ampere: Limit }
+  /** Of selenium: plates of each arm, and a second, smaller forward current. */
+  readonly selenium?: { readonly plates: number; readonly first: BridgeRectifier['forward'] }
 }
 
 export interface Bipolar {

@@ -20,6 +20,7 @@ export const listed: Partial<Record<ComponentKind, string>> = {
   transformer: 'transformer,microphone 1:10,,,',
   'tapped-transformer': 'transformer,230:12-0-12:6.3,,,',
   'bridge-rectifier': 'bridge rectifier,100 V,,silicon,',
+  'selenium-rectifier': 'rectifier,125 V,,selenium,5 plates', 'selenium-bridge': 'bridge rectifier,50 V,,selenium,2 plates',
   'n-jfet': 'n-channel jfet,small signal,,,', 'p-jfet': 'p-channel jfet,small signal,,,',
   'n-depletion-mosfet': 'n-channel depletion mosfet,small signal,,,', 'p-depletion-mosfet': 'p-channel depletion mosfet,small signal,,,',
   'n-mosfet': 'n-channel mosfet,small signal,,,', 'p-mosfet': 'p-channel mosfet,small signal,,,',

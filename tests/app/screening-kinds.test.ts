@@ -42,6 +42,19 @@ describe('transistors with an insulated gate that conduct without gate volts', (
   })
 })
 
+describe('selenium rectifiers', () => {
+  it('are screened from a list that says how many plates they have', async () => {
+    const parts = [
+      tablePart('D1', 'selenium-rectifier'), tablePart('D2', 'selenium-rectifier', 'drifted'), tablePart('D3', 'selenium-rectifier', 'reversed'),
+      tablePart('D4', 'selenium-bridge'), tablePart('D5', 'selenium-bridge', 'leaky'),
+    ]
+    const got = await grades(parts)
+    expect(got.grades, got.reasons).toEqual({ D1: 'accept', D2: 'reject', D3: 'accept', D4: 'accept', D5: 'reject' })
+    expect(got.reasons).toMatch(/D1: .*poisonous fumes/)
+    expect(got.wrongs).toEqual([])
+  })
+})
+
 describe('bridge rectifiers', () => {
   it('are screened on a jig of four terminals: sound, leaky, shorted, lying another way', async () => {
     const parts = [

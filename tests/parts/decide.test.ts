@@ -76,7 +76,7 @@ describe('a policy', () => {
   it('leaves open what a rule would need to know, and says what', () => {
     expect(of('C1,,10u,capacitor,,\n', [electrolytics])).toMatchObject([{ action: null, unsure: [{ rule: 'r1', missing: 'its dielectric' }] }])
     expect(of('C1,,10u,capacitor,film,\n', [{ match: { ratedVMin: 100 }, action: 'replace' }])).toMatchObject([{ action: null, unsure: [{ missing: 'its rated volts' }] }])
-    expect(of('D1,,x,diode,,\n', [{ match: { material: 'germanium' }, action: 'leave' }])).toMatchObject([{ action: null, unsure: [{ missing: 'silicon or germanium' }] }])
+    expect(of('D1,,x,diode,,\n', [{ match: { material: 'germanium' }, action: 'leave' }])).toMatchObject([{ action: null, unsure: [{ missing: 'silicon, germanium or selenium' }] }])
   })
 
   it('leaves nothing open that would come out the same', () => {

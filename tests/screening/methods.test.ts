@@ -15,7 +15,7 @@ async function verdictOn(kind: ComponentKind, seed: number, defect?: Defect): Pr
 }
 
 /** Found and measured the other way round: these parts are as good one way as the other. */
-const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'n-depletion-mosfet', 'p-depletion-mosfet', 'bridge-rectifier', 'transformer', 'tapped-transformer', 'electrolytic-capacitor', 'tantalum-capacitor']
+const turnable: readonly ComponentKind[] = ['diode', 'zener', 'led', 'npn', 'pnp', 'npn-germanium', 'pnp-germanium', 'n-jfet', 'p-jfet', 'n-mosfet', 'p-mosfet', 'n-depletion-mosfet', 'p-depletion-mosfet', 'bridge-rectifier', 'selenium-rectifier', 'selenium-bridge', 'transformer', 'tapped-transformer', 'electrolytic-capacitor', 'tantalum-capacitor']
 /** Another dielectric of the same value and at least as little loss cannot be told, and does what was asked. */
 const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
 /**
@@ -24,7 +24,7 @@ const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
  */
 const contactsFound: Partial<Record<ComponentKind, number>> = {
   // As much as sound wipers do.
-  potentiometer: 0.8,
+  potentiometer: 0.8, 'selenium-rectifier': 0.9, 'ganged-potentiometer': 0.8,
   resistor: 0.4, 'film-capacitor': 0.6, 'mains-capacitor': 0.85, 'paper-capacitor': 0.1, 'ceramic-capacitor': 0.05, 'mica-capacitor': 0, led: 0.6, npn: 0.85, pnp: 0.8, 'npn-germanium': 0.85,
   'n-jfet': 0.9, 'p-jfet': 0.9,
   // Through an insulated gate nothing flows: a contact in line with it, one of three, shows in nothing.

@@ -8,6 +8,7 @@ import { probing, swapped, type Jig, type Pair, type Terminal } from '../../sche
 import type { Measured } from '../../schema/reading.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { BridgeRectifier } from '../to-prove.ts'
+import { seleniumCautions } from './selenium.ts'
 import { readSteady } from './steady.ts'
 
 const pulseMs = 20
@@ -50,8 +51,11 @@ export async function lookAround(jig: Jig, among: readonly Terminal[]): Promise<
   return edges
 }
 
-/** Pure: what twelve looks say. */
-export function judgeBridge(edges: readonly Edge[]): FoundBridge {
+/**
+ * Pure: what twelve looks say. Two junctions in line conduct only where both together are below the probing
+ * volts: of arms with several plates nobody knows.
+ */
+export function judgeBridge(edges: readonly Edge[], isStringSure = true): FoundBridge {
   const on = (high: Terminal, low: Terminal): Edge | undefined =>
     edges.find(({ pair, conducts }) => conducts && pair.high === high && pair.low === low)
   const short = edges.find(({ pair: { high, low }, conducts, volts }) =>
@@ -63,7 +67,8 @@ export function judgeBridge(edges: readonly Edge[]): FoundBridge {
   if (loose !== undefined) return { fault: 'open', says: `leg ${loose} leads nowhere: it is open` }
   for (const legs of arrangements) {
     const expected = expectedOf(legs)
-    const missing = expected.filter(({ high, low }) => !on(high, low))
+    const isString = ({ high, low }: Pair): boolean => high === legs.minus && low === legs.plus
+    const missing = expected.filter(pair => !on(pair.high, pair.low) && (isStringSure || !isString(pair)))
     const extra = edges.filter(({ pair, conducts }) =>
       conducts && !expected.some(({ high, low }) => high === pair.high && low === pair.low))
     if (extra.length > 0 || missing.length > 1) continue
@@ -86,13 +91,16 @@ const expectedOf = (legs: BridgeLegs): Pair[] =>
   [...junctionsOf(legs).map(({ pair }) => pair), { high: legs.minus, low: legs.plus }]
 
 export async function proveBridgeRectifier(jig: Jig, part: BridgeRectifier): Promise<Proof> {
-  const legs = judgeBridge(await lookAround(jig, fourLegs))
+  const { selenium } = part
+  const legs = judgeBridge(await lookAround(jig, fourLegs), selenium === undefined)
   if ('fault' in legs) return faulty(legs.fault, legs.says)
   const findings: Finding[] = []
   for (const { pair, name } of junctionsOf(legs)) {
-    const forward = await ahead(jig, pair, part, name)
-    if ('fault' in forward) return forward
-    findings.push(forward)
+    for (const point of selenium ? [selenium.first, part.forward] : [part.forward]) {
+      const forward = await ahead(jig, pair, point, name)
+      if ('fault' in forward) return forward
+      findings.push(forward)
+    }
   }
   for (const { pair, name } of junctionsOf(legs)) findings.push(await back(jig, pair, part, name))
   const of = (name: Finding['name']): number[] =>
@@ -101,11 +109,11 @@ export async function proveBridgeRectifier(jig: Jig, part: BridgeRectifier): Pro
   return found(findings, {
     forwardMostV: Math.max(...of('forward voltage')), forwardLeastV: Math.min(...of('forward voltage')),
     reverseMostA: Math.max(...of('reverse current')),
-  }, [says])
+  }, [says, ...selenium ? seleniumCautions : []])
 }
 
 async function ahead(
-  jig: Jig, pair: Pair, { forward: { currentA, volt } }: BridgeRectifier, name: string,
+  jig: Jig, pair: Pair, { currentA, volt }: BridgeRectifier['forward'], name: string,
 ): Promise<Finding | Proof & { fault: NonNullable<Proof['fault']> }> {
   const limitV = Math.min(jig.reach.source!.voltageMaxV, 2 * (volt.high ?? probing.voltageV))
   const read = async (): Promise<Measured> => (await jig.force(pair, { currentA, limitV }, pulseMs)).voltage

@@ -3,6 +3,7 @@ import { formatSi } from '../../base/format.ts'
 import { probing, swapped, type Jig, type Pair, type Point } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { Diode } from '../to-prove.ts'
+import { seleniumCautions, stackLies } from './selenium.ts'
 import { readSteady } from './steady.ts'
 
 /** Forward points are pulses: a junction that warms by 1 K reads 2 mV low (from memory). */
@@ -30,10 +31,13 @@ export async function probeJunction(jig: Jig, pair: Pair): Promise<{ way: Way; a
 
 /** `pair.high` is where the anode should be. */
 export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Proof> {
-  const { way, ahead, back } = await probeJunction(jig, pair)
+  const { way: seen, ahead, back } = await probeJunction(jig, pair)
+  // A stack of many plates lets through little below the probing volts, but not the same either way.
+  const way = seen === 'open' && part.seleniumPlates ? await stackLies(jig, pair) : seen
+  if (way === null) return faulty('cannot tell', 'which way round it lies does not show: both ways are alike')
   if (way === 'short') return faulty('short', 'it is a short both ways')
   // A light-emitting diode or a high zener does not conduct below the probing volts.
-  if (way === 'open' && lowestForwardV(part) < probing.voltageV)
+  if (way === 'open' && (part.seleniumPlates || lowestForwardV(part) < probing.voltageV))
     return faulty('open', 'it conducts neither way')
   if (way === 'both ways' && !breaksBelow(part, probing.voltageV)) {
     return faulty(
@@ -53,7 +57,7 @@ export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Pro
     ...(await reversePoint(jig, lies, part)),
     ...(await breakdown(jig, lies, part)),
   ]
-  const proof = found(findings, figuresOf(findings))
+  const proof = found(findings, figuresOf(findings), part.seleniumPlates ? seleniumCautions : [])
   return turned
     ? { ...proof, fault: { is: 'reversed', says: 'it lies in the jig the other way round' } }
     : proof
@@ -62,7 +66,8 @@ export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Pro
 /** At the largest forward current, where a contact in line shows most. */
 async function movedV(jig: Jig, pair: Pair, { forward }: Diode): Promise<number | null> {
   const currentA = Math.max(...forward.map(point => point.currentA))
-  const limitV = Math.min(jig.reach.source!.voltageMaxV, 10)
+  const mostV = Math.max(10, 2 * Math.max(...forward.map(({ volt }) => volt.high ?? 0)))
+  const limitV = Math.min(jig.reach.source!.voltageMaxV, mostV)
   const { moved, isSteady, quality } = await readSteady(
     async () => (await jig.force(pair, { currentA, limitV }, pulseMs)).voltage,
   )
