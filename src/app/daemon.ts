@@ -170,6 +170,10 @@ export class Daemon implements Application {
     if (this.screening.goesOn) throw new BenchError('REFUSED', 'a screening session is going on')
     const latched = this.#latch.now
     if (latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${latched.text}`)
+    // Of a stop while nothing ran: nothing latched, and the keeper lets nothing on.
+    if (this.#d.keeper.mode() === 'safe') {
+      throw new BenchError('TRIPPED', 'the bench was told to stop, and nobody has acknowledged that yet')
+    }
     if (this.#starting || this.#closing) {
       throw new BenchError('REFUSED', 'another run is starting, or the daemon is closing')
     }

@@ -48,6 +48,16 @@ describe('an acknowledgement', () => {
     await expect(bench.clock.run(bench.daemon.acknowledge('reason', 'Ada'))).rejects.toThrow('disk full')
     expect(bench.daemon.status().latched).not.toBeNull()
   }, 60_000)
+  it('is asked for after a stop while nothing ran: a start is refused at once, and not by its checks', async () => {
+    const bench = await virtualBench(scenarioHealthyRack(2, 11), 11)
+    await bench.clock.run(bench.daemon.stop('just in case'))
+    await expect(bench.night({ parameters: short })).rejects.toMatchObject({
+      code: 'TRIPPED', message: 'the bench was told to stop, and nobody has acknowledged that yet',
+    })
+    expect(await bench.store.listRuns(10)).toEqual([])
+    await bench.clock.run(bench.daemon.acknowledge('nothing was wrong', 'Ada'))
+    expect((await bench.night({ parameters: short })).state).toBe('done')
+  }, 60_000)
   it('needs a reason and a person', async () => {
     const { bench } = await stopped()
     await expect(bench.clock.run(bench.daemon.acknowledge(' ', 'Ada'))).rejects.toThrow(/person and a reason/)
