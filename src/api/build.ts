@@ -54,6 +54,7 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
   )
   // What the application gives is trusted; a screen must not go dark over a number that is not one.
   api.setSerializerCompiler(() => value => JSON.stringify(value))
+  readJson(api)
   answerErrors(api)
   if (options.id !== undefined) api.addHook('onRequest', onlyFor(options.id))
   api.addHook('onRequest', guard(options.view ?? { from: 'here' }))
@@ -146,6 +147,23 @@ function judge(schema: z.ZodType, value: unknown, part: string): { value: unknow
   return { error: new BenchError('USAGE', `the request does not fit${more}`, {
     path: first.path, expected: first.expected, got: first.got, problems: parsed.problems,
   }) }
+}
+
+/** JSON as the server layer reads it, and the true reason where it refuses what is JSON. */
+function readJson(api: Api): void {
+  const usual = api.getDefaultJsonParser('error', 'error')
+  api.addContentTypeParser('application/json', { parseAs: 'string' }, (request, body: string, done) => {
+    // It calls back at once.
+    void usual(request, body, (error, value) => done(error && isJson(body) ? forbiddenKey() : error, value))
+  })
+}
+
+const forbiddenKey = (): BenchError => new BenchError('USAGE', 'the request has a key that none may have', {
+  expected: 'neither `__proto__` nor a `constructor` with a `prototype`', got: 'one of them',
+})
+
+function isJson(text: string): boolean {
+  try { JSON.parse(text); return true } catch { return false }
 }
 
 /** Every answer that is not a success has the one error shape. */

@@ -148,6 +148,18 @@ describe('what the API does', () => {
       expect(answer.json()).toEqual(JSON.parse(JSON.stringify(app.startFails)))
     })
 
+  it.each([
+    ['{"a":1,"__proto__":{}}', 'neither `__proto__`'], ['{"constructor":{"prototype":{}}}', 'neither `__proto__`'],
+    ['{"a":', 'not valid JSON'], ['', 'cannot be empty'],
+  ])('says what is wrong with %j', async (payload, why) => {
+    const answer = await api.inject({
+      method: 'POST', url: '/api/v1/plan', headers: { 'host': '127.0.0.1', 'content-type': 'application/json' }, payload,
+    })
+    expect([answer.statusCode, answer.json<{ code: string }>().code]).toEqual([400, 'USAGE'])
+    expect(answer.json<{ message: string }>().message).toContain(why)
+    expect(app.calls).toEqual([])
+  })
+
   it('answers a fault of its own with 500 and the same shape', async () => {
     app.startFails = new TypeError('oops')
     const answer = await post('/runs', request)
