@@ -1,6 +1,7 @@
 /** What stands before a run: what refuses it, its name, and what its record keeps of the bench. */
 import { BenchError } from '../base/errors.ts'
 import type { Plan } from '../schema/application.ts'
+import { eachOnce } from '../schema/refusals.ts'
 import type { StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { calibratedOf } from './calibration.ts'
@@ -12,7 +13,7 @@ import { beatLimitMs } from './night-maker.ts'
 /** Rejects REFUSED where the plan is refused, or a person has not confirmed what the plan asks of them. */
 export function refuseUnless(request: StartRequest, plan: Plan): void {
   if (plan.refusals.length > 0) {
-    const lines = plan.refusals.map(({ what, have, need, wayOut, position }) =>
+    const lines = eachOnce(plan.refusals).map(({ what, have, need, wayOut, position }) =>
       `\n  ${position ? `${position}: ` : ''}${what}: ${have}, needs ${need} (${wayOut})`)
     throw new BenchError('REFUSED', `the plan is refused${lines.join('')}`)
   }

@@ -1,6 +1,7 @@
 /** A plan in words. */
 import { formatDuration, formatSi } from '../base/format.ts'
 import type { Plan } from '../schema/application.ts'
+import { eachOnce } from '../schema/refusals.ts'
 import type { CalibrationTold } from '../schema/calibration.ts'
 import { printable, renderTable } from './table.ts'
 
@@ -30,7 +31,7 @@ export const unknownLines = ({ unknown }: CalibrationTold): string[] =>
 const item = (text: string): string => `  - ${text}`
 
 function refusalLines(plan: Plan): string[] {
-  return plan.refusals.flatMap(({ what, have, need, wayOut, position }) => [
+  return eachOnce(plan.refusals).flatMap(({ what, have, need, wayOut, position }) => [
     `  - ${position === undefined ? '' : `${position}: `}${what}: has ${have}, needs ${need}.`,
     `    ${wayOut}`,
   ])

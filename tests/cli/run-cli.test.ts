@@ -1,9 +1,11 @@
 import { readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { refuseUnless } from '../../src/app/begin-run.ts'
 import { removeDaemonNote, writeDaemonNote } from '../../src/base/daemon-file.ts'
 import { BenchError } from '../../src/base/errors.ts'
 import { formatWall } from '../../src/base/format.ts'
+import type { StartRequest } from '../../src/schema/run.ts'
 import { idleStatus, runningStatus, samplePlan, type FakeApplication } from '../api/fake-application.ts'
 import { startWallMs } from '../report/sample-night.ts'
 import { localPort, openCli, type Cli } from './fake-cli.ts'
@@ -168,6 +170,19 @@ describe('planning and starting', () => {
     expect(exit).toBe(2)
     expect(out).toContain('P01: rated volts: has 400 V, needs 450 V.\n    Lower the target.')
     expect(out, 'no figures of a run that never is').not.toMatch(/takes about|energy in one part|Cautions/)
+  })
+
+  it('tells a refusal once, with all the positions that it is of', async () => {
+    const bulging = { what: 'condition', have: 'bulging', need: 'sound', wayOut: 'Take it off.' }
+    const noGear = { what: 'cutoff', have: 'none', need: 'a hold-in cutoff relay', wayOut: 'Fit one.' }
+    const refusals = [{ ...bulging, position: 'P01' }, noGear, { ...bulging, position: 'P02' }, noGear]
+    app.shownPlan = { ...samplePlan, refusals }
+    const { out } = await run('plan', 'reform', '--parts', rack())
+    expect(out.match(/Take it off|Fit one/g)).toEqual(['Take it off', 'Fit one'])
+    expect(out).toContain('P01 P02: condition: has bulging, needs sound.')
+    expect(() => refuseUnless({} as StartRequest, app.shownPlan)).toThrow(expect.objectContaining({
+      message: 'the plan is refused\n  P01 P02: condition: bulging, needs sound (Take it off.)\n  cutoff: none, needs a hold-in cutoff relay (Fit one.)',
+    }) as Error)
   })
 
   it('shows the cautions and starts nothing until they are confirmed', async () => {
