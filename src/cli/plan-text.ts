@@ -37,13 +37,17 @@ function refusalLines(plan: Plan): string[] {
   ])
 }
 
+const joules = (value: number): string => formatSi(value, 'J')
+const known = (value: number | null, words: (value: number) => string): string =>
+  value === null ? 'not known: what stands on the parts is measured first' : words(value)
+
 function figureLines(plan: Plan): string[] {
   const rows: [string, string][] = [
     ['supply current limit', formatSi(plan.supplyLimitA, 'A')],
     ['over-voltage protection', formatSi(plan.overVoltageV, 'V')],
-    ['energy in one part, at most', formatSi(plan.partEnergyMaxJ, 'J')],
-    ['energy in the rack', formatSi(plan.rackEnergyJ, 'J')],
-    ['touch-safe through the bleeders after', formatDuration(plan.touchSafeAfterS)],
+    ['energy in one part, at most', known(plan.partEnergyMaxJ, joules)],
+    ['energy in the rack', known(plan.rackEnergyJ, joules)],
+    ['touch-safe through the bleeders after', known(plan.touchSafeAfterS, formatDuration)],
     ['heat in one part, at most', formatSi(plan.partDissipationMaxW, 'W')],
     ['heat in a limiting resistor, part shorted', formatSi(plan.resistorDissipationW, 'W')],
     ['charge, at most', formatSi(plan.chargeMaxC, 'C')],

@@ -50,8 +50,9 @@ ${own && html`<dt>Its own file</dt><dd>${own.file} <span class="hash">${own.hash
 ${continues && html`<dt>Continues</dt><dd>run ${continues}</dd>`}
 ${continuedBy && html`<dt>Continued by</dt><dd>run ${continuedBy}</dd>`}
 <dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
-<dt>Ended</dt><dd>${run.endedWallMs === null ? 'not yet' : formatWall(run.endedWallMs)},
- after ${formatDuration(durationS)}</dd>
+<dt>Ended</dt><dd>${run.endedWallMs === null
+  ? html`not yet; ${formatDuration(durationS)} are on record`
+  : html`${formatWall(run.endedWallMs)}, after ${formatDuration(durationS)}`}</dd>
 ${jig && html`<dt>Jig</dt><dd>${jig}</dd>`}
 <dt>Software</dt><dd>${run.software}</dd>
 <dt>Head of the record's chain</dt><dd class="hash">${chainHead}</dd>

@@ -98,10 +98,10 @@ async function readRun(
   const points = options.points ?? 300
   const [channels, events, results] =
     [await store.channels(run.id), await store.events(run.id), await store.results(run.id)]
-  const startMs = startOf(run, events)
   const busChannel = channels.find(
     channel => channel.position === undefined && channel.quantity === 'voltage'
   )
+  const startMs = startOf(run, events) ?? await firstReadMs(store, run.id, busChannel ?? channels[0])
   const bus = await readTrace(store, run.id, busChannel, startMs, points)
   const durationS = durationOf(run, events, bus, startMs)
   const fixture = fixtureOf(run)
@@ -190,9 +190,15 @@ async function readTrace(
 }
 
 /** The wall stamp of the start, told in monotonic time by an event that has both. */
-function startOf(run: RunRecord, events: readonly StoredEvent[]): number {
+function startOf(run: RunRecord, events: readonly StoredEvent[]): number | null {
   const first = events[0]
-  return first ? first.atMs - Math.max(0, first.wallMs - run.startedWallMs) : 0
+  return first ? first.atMs - Math.max(0, first.wallMs - run.startedWallMs) : null
+}
+
+/** A run that has just begun has readings before it has events. */
+async function firstReadMs(store: Store, runId: string, channel: Channel | undefined): Promise<number> {
+  const [first] = channel ? await store.levels(runId, channel.index, 1) : []
+  return first?.atMs ?? 0
 }
 
 function durationOf(

@@ -29,7 +29,9 @@ export interface GearInput {
 
 /** The plan of a sequence that energises, with what the instruments have to say to it. */
 export function withGear(plan: Plan, input: Pick<GearInput, 'bench' | 'gear' | 'supplyMaxV'>): Plan {
-  const { targetV, supplyLimitA, partEnergyMaxJ, use, longestS, sweepS } = plan
+  const { targetV, supplyLimitA, use, longestS, sweepS } = plan
+  // What is not known may be any amount.
+  const partEnergyMaxJ = plan.partEnergyMaxJ ?? Infinity
   const { scannerClosures, warnings } = wear(input.gear, input.bench, longestS, sweepS)
   return {
     ...plan, ...(scannerClosures === null ? {} : { scannerClosures }),

@@ -28,7 +28,9 @@ export type PlanStep = z.infer<typeof planStep>
 export const plan = z.strictObject({
   sequence: z.string(), use: z.enum(['unattended', 'attended', 'touch-safe']),
   targetV: z.number(), expectedS: z.number(), longestS: z.number(),
-  partEnergyMaxJ: z.number(), rackEnergyJ: z.number(), touchSafeAfterS: z.number(),
+  /** Null where nothing is charged, and what stands on the parts is not known before it is measured. */
+  partEnergyMaxJ: z.number().nullable(), rackEnergyJ: z.number().nullable(),
+  touchSafeAfterS: z.number().nullable(),
   partDissipationMaxW: z.number(), resistorDissipationW: z.number(),
   supplyLimitA: z.number(), overVoltageV: z.number(),
   sweepS: z.number(), relayClosures: z.number(), gasMl: z.number(), chargeMaxC: z.number(),

@@ -56,9 +56,9 @@ async function proveDead(night: Night): Promise<void> {
 
 function quietPlan<P>(input: PlanInput<P>, sequence: string, expectedS: number): Plan {
   return {
-    sequence, use: input.request.use, targetV: 0, expectedS, longestS: expectedS * 2, partEnergyMaxJ: 0,
-    rackEnergyJ: 0,
-    touchSafeAfterS: 0, partDissipationMaxW: 0, resistorDissipationW: 0, supplyLimitA: 0, overVoltageV: 0,
+    sequence, use: input.request.use, targetV: 0, expectedS, longestS: expectedS * 2,
+    partEnergyMaxJ: null, rackEnergyJ: null, touchSafeAfterS: null,
+    partDissipationMaxW: 0, resistorDissipationW: 0, supplyLimitA: 0, overVoltageV: 0,
     sweepS: input.sweepS, relayClosures: input.parts.length * 2, gasMl: 0, chargeMaxC: 0, steps: [], cautions,
     warnings: [], refusals: loading(input),
   }

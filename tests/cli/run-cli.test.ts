@@ -162,6 +162,14 @@ describe('planning and starting', () => {
     })
   })
 
+  it('does not say that parts of which nothing is known hold nothing', async () => {
+    app.shownPlan = { ...samplePlan, partEnergyMaxJ: null, rackEnergyJ: null, touchSafeAfterS: null }
+    const { out } = await run('plan', 'discharge', '--parts', rack())
+    for (const what of ['energy in one part, at most', 'energy in the rack', 'touch-safe through the bleeders after']) {
+      expect(out).toMatch(new RegExp(`${what} +not known: what stands on the parts is measured first`))
+    }
+  })
+
   it('shows both numbers and the way out of a refusal, and ends with 2', async () => {
     app.shownPlan = { ...samplePlan, refusals: [
       { what: 'rated volts', have: '400 V', need: '450 V', wayOut: 'Lower the target.', position: 'P01' },

@@ -3,7 +3,8 @@ import { buildPartRecord, buildRecord } from '../../src/report/record.ts'
 import { leakageChart } from '../../src/report/chart.ts'
 import { leakageFit } from '../../src/report/leakage-fit.ts'
 import { formalSpanOf, partVolts, stagesOf, thinned, type Trace } from '../../src/report/traces.ts'
-import type { StoredEvent } from '../../src/schema/store.ts'
+import { recordHtml } from '../../src/report/html.ts'
+import type { Store, StoredEvent } from '../../src/schema/store.ts'
 import { addNight, busVoltsAt, leakageAt, startMs, startWallMs, storeWithNight } from './sample-night.ts'
 
 const emptyTrace: Trace = { unit: 'A', atS: [], min: [], mean: [], max: [], readings: 0, bad: 0 }
@@ -17,6 +18,18 @@ describe('the record of a run', () => {
     expect(record.parts[0]!.stages.map(span => [span.stage, span.fromS, span.toS])).toEqual([
       ['forming', 0, 600], ['soaking', 600, 3300], ['bleeding', 3300, 3590], ['graded', 3590, 3600],
     ])
+  })
+
+  it('counts a run that has readings and no events yet from its first reading', async () => {
+    const store = await storeWithNight()
+    const noEvents: Store = Object.assign(Object.create(store) as Store, {
+      events: async () => [], run: async (id: string) => ({ ...(await store.run(id))!, endedWallMs: null, state: 'running' as const }),
+      levels: async (...given: Parameters<Store['levels']>) => (await store.levels(...given)).slice(0, 1),
+    })
+    const record = await buildRecord(noEvents, 'R1')
+    expect(record.startMs).toBe(startMs)
+    expect(record.durationS).toBeLessThan(60)
+    expect(recordHtml(record)).toMatch(/not yet; \d+ s are on record/)
   })
 
   it('takes the drop over the limiting and the sense resistor off the bus volts', async () => {
