@@ -39,7 +39,8 @@ export async function runCli(argv: readonly string[], given?: CliContext): Promi
 async function dispatch(argv: readonly string[], context: CliContext): Promise<ExitCode> {
   let exit: ExitCode = exitCodes.accepted
   const program = new Command('nightbench')
-    .description('Forms, soaks, screens and proves parts and units overnight, and leaves the bench dead.')
+    .description('Forms, soaks, screens and proves parts and units overnight; then switches off, bleeds, and '
+      + 'says of each part whether it was measured dead.')
     .version(softwareVersion)
     .exitOverride()
     .configureOutput({
