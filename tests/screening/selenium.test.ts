@@ -11,6 +11,7 @@ import { prove } from '../../src/screening/at-jig.ts'
 import { armPlatesMost, seleniumBridge, seleniumRectifier } from '../../src/screening/from-list-selenium.ts'
 import { itemsOf } from '../../src/screening/from-list.ts'
 import { judge } from '../../src/screening/grade.ts'
+import { leakedAt } from '../../src/screening/methods/selenium.ts'
 import type { Diode, ToProve } from '../../src/screening/to-prove.ts'
 import { asked } from './asked.ts'
 import { PhysicsJig } from './physics-jig.ts'
@@ -80,6 +81,15 @@ describe('a selenium bridge', () => {
     expect(proof.findings.filter(({ name }) => name === 'forward voltage')).toHaveLength(8)
     const broken = new Component({ ...part.truth, values: { ...part.truth.values, broken: 3 } }, 5)
     expect((await proven({ part: broken, asks })).proof.fault?.is).toBe('open')
+  })
+})
+
+describe('what leaks', () => {
+  it('is as unsure as the volts that it was read at, where it goes with them', () => {
+    const read = (value: number, u: number) => ({ value, u, quality: 'good' as const, atMs: 0 })
+    const { value, u } = leakedAt({ current: read(-1e-4, 1e-8), voltage: read(-19.98, 0.005), limited: false }, 20)
+    expect([value, u]).toEqual([1e-4, expect.closeTo(1e-4 * Math.hypot(0.02, 0.005) / 20, 8)])
+    expect(u).toBeGreaterThan(1e-7)
   })
 })
 

@@ -8,7 +8,7 @@ import { probing, swapped, type Jig, type Pair, type Terminal } from '../../sche
 import type { Measured } from '../../schema/reading.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { BridgeRectifier } from '../to-prove.ts'
-import { seleniumCautions } from './selenium.ts'
+import { leakedAt, seleniumCautions } from './selenium.ts'
 import { readSteady } from './steady.ts'
 
 const pulseMs = 20
@@ -132,10 +132,9 @@ async function back(
   jig: Jig, pair: Pair, { reverse: { voltageV, ampere } }: BridgeRectifier, name: string,
 ): Promise<Finding> {
   const limitA = Math.min(jig.reach.source!.currentMaxA, Math.max(20 * (ampere.high ?? 0), 1e-6))
-  const { current } = await jig.force(swapped(pair), { voltageV, limitA }, reverseMs)
+  const point = await jig.force(swapped(pair), { voltageV, limitA }, reverseMs)
   return {
-    name: 'reverse current', measured: { value: Math.abs(current.value), u: current.u }, unit: 'A',
-    limit: ampere,
+    name: 'reverse current', measured: leakedAt(point, voltageV), unit: 'A', limit: ampere,
     conditions: `${name}, ${formatSi(voltageV, 'V')}`,
   }
 }

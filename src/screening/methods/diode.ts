@@ -3,7 +3,7 @@ import { formatSi } from '../../base/format.ts'
 import { probing, swapped, type Jig, type Pair, type Point } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import type { Diode } from '../to-prove.ts'
-import { seleniumCautions, stackLies } from './selenium.ts'
+import { leakedAt, seleniumCautions, stackLies } from './selenium.ts'
 import { readSteady } from './steady.ts'
 
 /** Forward points are pulses: a junction that warms by 1 K reads 2 mV low (from memory). */
@@ -98,13 +98,12 @@ async function forwardPoints(jig: Jig, pair: Pair, { forward }: Diode): Promise<
 async function reversePoint(jig: Jig, pair: Pair, { reverse }: Diode): Promise<Finding[]> {
   if (!reverse) return []
   const limitA = Math.min(jig.reach.source!.currentMaxA, Math.max(20 * (reverse.ampere.high ?? 0), 1e-6))
-  const { current, limited } =
-    await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs)
+  const point = await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs)
   return [
     {
-      atLeast: limited,
+      atLeast: point.limited,
       name: 'reverse current',
-      measured: current,
+      measured: leakedAt(point, reverse.voltageV),
       unit: 'A',
       limit: reverse.ampere,
       conditions: `${formatSi(reverse.voltageV, 'V')}, in the dark`,

@@ -1,5 +1,5 @@
 /** What is said of every selenium rectifier, and which way round a stack of many plates lies. */
-import { probing, swapped, type Jig, type Pair } from '../../schema/jig.ts'
+import { probing, swapped, type Jig, type Pair, type Point } from '../../schema/jig.ts'
 
 /** Common practice. */
 export const seleniumCautions: readonly string[] = [
@@ -23,4 +23,16 @@ export async function stackLies(jig: Jig, pair: Pair): Promise<'forward' | 'reve
   if (ahead.value < noise && back.value < noise) return 'open'
   if (ahead.value > tellingFactor * back.value) return 'forward'
   return back.value > tellingFactor * ahead.value ? 'reversed' : null
+}
+
+/**
+ * What leaks at the volts that were asked for: no source gives quite these, and what leaks as a resistor does
+ * goes with them. In proportion at most.
+ */
+export function leakedAt(
+  { current, voltage }: Point, askedV: number,
+): { readonly value: number; readonly u: number } {
+  const value = Math.abs(current.value)
+  const offV = Math.hypot(Math.abs(voltage.value) - askedV, voltage.u)
+  return { value, u: Math.hypot(current.u, value * offV / askedV) }
 }
