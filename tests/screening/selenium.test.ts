@@ -91,6 +91,10 @@ describe('what leaks', () => {
     expect([value, u]).toEqual([1e-4, expect.closeTo(1e-4 * Math.hypot(0.02, 0.005) / 20, 8)])
     expect(u).toBeGreaterThan(1e-7)
   })
+  it('is at least what the limit of the source let through', () => {
+    const read = (value: number, u: number) => ({ value, u, quality: 'good' as const, atMs: 0 })
+    expect(leakedAt({ current: read(2e-5, 1e-8), voltage: read(3, 0.005), limited: true }, 20)).toEqual({ value: 2e-5, u: 1e-8 })
+  })
 })
 
 describe('selenium in a list', () => {

@@ -27,12 +27,13 @@ export async function stackLies(jig: Jig, pair: Pair): Promise<'forward' | 'reve
 
 /**
  * What leaks at the volts that were asked for: no source gives quite these, and what leaks as a resistor does
- * goes with them. In proportion at most.
+ * goes with them, in proportion at most. Where the limit of the source decided it leaks at least so much.
  */
 export function leakedAt(
-  { current, voltage }: Point, askedV: number,
+  { current, voltage, limited }: Point, askedV: number,
 ): { readonly value: number; readonly u: number } {
   const value = Math.abs(current.value)
+  if (limited) return { value, u: current.u }
   const offV = Math.hypot(Math.abs(voltage.value) - askedV, voltage.u)
   return { value, u: Math.hypot(current.u, value * offV / askedV) }
 }
