@@ -66,7 +66,8 @@ function runStatus(clock: Clock, record: RunRecord, night: Night): NonNullable<B
       position: position.spec.name, part: position.part.part, stage: position.stage,
       // What a path reads that was found to show nothing is nobody's volts.
       volts: showsNothing(position) ? null : partVolts(night.bench.fixture, position, night.state.watching),
-      leakageA: position.fault === null && position.current?.quality === 'good'
+      // On its bleeder it sends back what it holds, and that is no leakage.
+      leakageA: position.wiring === 'bus' && position.current?.quality === 'good'
         ? position.current.value : null,
       limitA: position.limitA,
       caseC: position.caseC,

@@ -1,5 +1,6 @@
 /** The record as a table for a spreadsheet, and the rules every CSV of ours follows (RFC 4180). */
 import { dispositionWords, gradeWords, isOfPosition, type PartResult } from '../schema/run.ts'
+import { isAtJig } from './setup.ts'
 import type { PartTestRecord, RunTestRecord } from './record.ts'
 
 export type Cell = string | number | null | undefined
@@ -30,7 +31,9 @@ function runRows({ run, parts, chainHead }: RunTestRecord): string {
       entry?.name, entry?.value, entry?.expandedU, entry?.unit, entry?.limitLow, entry?.limitHigh,
       entry?.guardBand,
       entry?.pConform, entry?.grade, entry?.source, run.person, run.software, chainHead,
-      end.words, utc(end.wallMs), end.volts?.value, end.volts?.expandedU, end.recoveredV,
+      // Parts come and go at a jig: nothing stands there at the end.
+      ...isAtJig(run) ? [null, null] : [end.words, utc(end.wallMs)],
+      end.volts?.value, end.volts?.expandedU, end.recoveredV,
       utc(closes?.fromWallMs), utc(closes?.toWallMs),
     ])).join('')
   }).join('')

@@ -2,8 +2,11 @@
 import { formatWall, formatWithU } from '../base/format.ts'
 import { html, type Markup } from './markup.ts'
 import type { RecordPart, RunTestRecord } from './record.ts'
+import { isAtJig } from './setup.ts'
+import { chargedAtEnd } from './touch-lines.ts'
 
-export function endTable({ run, parts }: RunTestRecord): Markup {
+export function endTable({ run, parts, events }: RunTestRecord): Markup {
+  if (isAtJig(run)) return atJig(events)
   const open = parts.filter(({ end }) => !end.measured)
   const names = open.map(({ position }) => position).join(' ')
   return html`<h2>How the parts stood ${run.endedWallMs === null ? 'when last looked at' : 'at the end'}</h2>
@@ -15,6 +18,14 @@ Prove them dead by hand before you touch anything.</p>`}
 <th class="num">Came back under watch</th></tr>
 ${parts.map(row)}
 </table></div>`
+}
+
+/** Parts come and go at a jig: what matters is whether the last that was charged was seen to be empty. */
+function atJig(events: RunTestRecord['events']): Markup {
+  const charged = chargedAtEnd(events)
+  return html`<h2>What lay in the jig</h2>
+${charged ? html`<p class="verdict"><span class="warn">NOT SAFE TO TOUCH: ${charged.text}.</span></p>`
+  : html`<p>Nothing that was charged there was left charged. What lies in it now is another matter.</p>`}`
 }
 
 function row({ position, part, end }: RecordPart): Markup {

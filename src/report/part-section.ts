@@ -3,6 +3,7 @@ import { formatProbability, formatSi, formatWithU } from '../base/format.ts'
 import { gradeWords, isOfPosition, upToWords, type Criterion, type PartResult } from '../schema/run.ts'
 import { leakageChart, timeChart } from './chart.ts'
 import { html, type Markup } from './markup.ts'
+import { isAtJig } from './setup.ts'
 import type { RecordPart, RunTestRecord } from './record.ts'
 
 export function partSection(part: RecordPart, record: RunTestRecord): Markup {
@@ -64,7 +65,7 @@ function limits({ limitLow, limitHigh, unit }: Criterion): string {
   return limitLow === undefined ? '–' : `at least ${formatSi(limitLow, unit)}`
 }
 
-function charts(part: RecordPart, { durationS, bus, events, startMs }: RunTestRecord): Markup {
+function charts(part: RecordPart, { run, durationS, bus, events, startMs }: RunTestRecord): Markup {
   const common = { endS: durationS, stages: part.stages }
   const marks = events
     .filter(event => event.position === part.position && event.severity !== 'info')
@@ -80,6 +81,7 @@ function charts(part: RecordPart, { durationS, bus, events, startMs }: RunTestRe
   const bad = (part.leakage?.bad ?? 0) + (part.caseTemperature?.bad ?? 0)
   const leakage = part.decay && leakageChart(`${part.part}: leakage at voltage`, part.decay)
   return html`${volts}${leakage}${temperature}
-${part.caseTemperature === null && html`<p class="quiet">No sensor on this can: no temperature was read.</p>`}
+${!isAtJig(run) && part.caseTemperature === null
+  && html`<p class="quiet">No sensor on this can: no temperature was read.</p>`}
 ${bad > 0 && html`<p class="quiet">${bad} readings were not good and are in no value or line.</p>`}`
 }

@@ -32,6 +32,9 @@ const instrument = z.object({
 const origin = z.object({ file: z.string(), hash: z.string() })
 const partProfile = z.object({ name: z.string(), hash: z.string() })
 
+/** Whether parts came and went at a jig, and none stands at a position of the fixture. */
+export const isAtJig = ({ setup }: RunRecord): boolean => setup['jig'] !== undefined
+
 /** Fixture resistances in ohms, or null when the run has none recorded. */
 export function fixtureOf(run: RunRecord): FixtureNumbers | null {
   const parsed = fixtureNumbers.safeParse(run.setup['fixture'])

@@ -92,3 +92,11 @@ describe('the status of a run that ends early', () => {
     })
   }, 60_000)
 })
+
+describe('the leakage of a part in the status', () => {
+  it('is read on the bus alone: what it sends through its bleeder is none', async () => {
+    const [before, after] = await around(bench => { void bench.daemon.stop('enough') })
+    expect(before!.run!.positions.map(({ leakageA }) => leakageA)).not.toContain(null)
+    expect(after!.run!.positions.map(({ leakageA }) => leakageA)).toEqual([null, null])
+  }, 60_000)
+})

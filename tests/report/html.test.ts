@@ -49,6 +49,18 @@ describe('the record as a page', () => {
     expect(page.match(/<svg /g)).toHaveLength(7)
   })
 
+  it('calls nothing unmeasured that came and went at a jig, unless it was left charged', async () => {
+    const whole = await night()
+    const record: RunTestRecord = { ...whole, run: { ...whole.run, setup: { ...whole.run.setup, jig: {} } } }
+    const page = recordHtml(record)
+    expect(page).not.toMatch(/NOT MEASURED DEAD|NOT SAFE|No sensor on this can/)
+    expect(page).toContain('Nothing that was charged there was left charged')
+    expect(recordCsv(whole)).toMatch(/UNMEASURED|measured below/)
+    expect(recordCsv(record)).not.toMatch(/UNMEASURED|measured below/)
+    const charged = { ...record.events[0]!, kind: 'charged', text: 'C9 may hold 20 V' }
+    expect(recordHtml({ ...record, events: [...record.events, charged] })).toContain('NOT SAFE TO TOUCH: C9 may hold 20 V')
+  })
+
   it('gives a check of positions as one, and no grade to the parts that sat there', async () => {
     const record = await buildRecord(await storeWithNight({ run: { sequence: 'bench-check' }, result: { reason: '14 checks passed', provisional: false } }), 'R1')
     const page = recordHtml(record)
