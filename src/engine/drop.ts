@@ -24,7 +24,11 @@ export async function dropPosition(
   if (current?.quality === 'good') position.leftWith = { amps: current.value, uA: current.u, volts: releaseV }
   let left: () => void = () => {}
   const released = new Promise<void>(resolve => { left = resolve })
-  night.drops.set(position, released.then(() => prove(night, position, releaseV, demand.atMs)))
+  const inFormal = position.stage === 'formal'
+  night.drops.set(position, released.then(async () => {
+    await prove(night, position, releaseV, demand.atMs)
+    if (!inFormal) keepVerdict(night, position, demand)
+  }))
   position.stage = 'dropped'
   position.note = demand.text
   night.supervisor.release(name)
@@ -33,20 +37,22 @@ export async function dropPosition(
     await release(night, [position])
     await sleep(night.clock, night.roles.positions?.settleMs ?? 0)
     tellDrop(night, name, demand)
-    keepVerdict(night, position, demand)
   } finally {
     left()
   }
 }
 
 /**
- * What a drop says of its part is on record at once: whatever ends the run, it stands until the run grades
- * the part. A sequence that judges positions has nothing to say of parts.
+ * What a drop says of its part is on record once the part has bled: whatever ends the run, it stands until the
+ * run grades the part. Nothing is kept of a formal reading, which the run alone can judge, nor where the part
+ * bled from what its current cannot have let it stand at; and a sequence that judges positions has nothing to
+ * say of parts.
  */
 function keepVerdict(
   night: Night, position: PositionState, { verdict, text }: Pick<Demand, 'text' | 'verdict'>,
 ): void {
   if (verdict === undefined || judgesPositions(night.plan)) return
+  if (verdict.grade === 'reject' && bledFromMore(position, night.plan.targetV)) return
   void night.recorder.result({
     position: position.spec.name, part: position.part.part, profile: position.profile.name, ...verdict,
     provisional: false, pConform: NaN, reason: text, criteria: [], figures: leftFigures(position, night),
@@ -103,4 +109,19 @@ async function checkReleased(night: Night, position: PositionState): Promise<voi
   mayBeMisrouted(night, `${name} was released and still took current`)
   night.fault(`${name}.welded`,
     `${name} still takes ${(1e6 * second.value).toPrecision(3)} µA one scan after its release`)
+}
+
+/**
+ * What a part bleeds from may differ by this share of the target from what its current told: a modelling
+ * choice.
+ */
+const bridgedShare = 0.2
+
+/**
+ * Behind the limiting resistor a part that takes much stands low. One that then bleeds from far higher was
+ * fed past the resistor: by a formal relay that is welded, which says nothing of the part.
+ */
+export function bledFromMore({ leftWith, bledV }: PositionState, targetV: number): boolean {
+  const volts = leftWith?.volts ?? null
+  return volts !== null && bledV !== null && bledV >= Math.max(0, volts) + bridgedShare * targetV
 }

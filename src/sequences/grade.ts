@@ -2,6 +2,7 @@
 import { formatSi } from '../base/format.ts'
 import { combineGrades } from '../analysis/conformance.ts'
 import { rest } from '../engine/bus.ts'
+import { bledFromMore } from '../engine/drop.ts'
 import type { Night } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
 import { condemned } from '../safety/verdict.ts'
@@ -150,24 +151,14 @@ function droppedBySupervisor(
 }
 
 const benchFault = 'bench fault'
-/**
- * What a part bleeds from may differ by this share of the target from what its current told: a modelling
- * choice.
- */
-const bridgedShare = 0.2
-
-/**
- * Behind the limiting resistor a part that takes much stands low. One that then bleeds from far higher was
- * fed past the resistor: by a formal relay that is welded, which says nothing of the part.
- */
-function bridged({ leftWith, bledV }: PositionState, { targetV }: Evidence): Leaving | null {
-  const { volts, amps } = leftWith ?? { volts: null, amps: NaN }
-  if (volts === null || bledV === null) return null
-  const mostV = Math.max(0, volts)
-  if (bledV < mostV + bridgedShare * targetV) return null
+/** Of one that was fed past its limiting resistor nothing is said. */
+function bridged(position: PositionState, { targetV }: Evidence): Leaving | null {
+  const { leftWith, bledV } = position
+  if (!leftWith || bledV === null || !bledFromMore(position, targetV)) return null
+  const mostV = Math.max(0, leftWith.volts ?? 0)
   return {
     grade: 'cannot tell', disposition: 'retest', stepV: NaN,
-    reason: `${benchFault}: it bled from ${bledV.toFixed(0)} V, and with ${formatSi(amps, 'A', 3)} through `
+    reason: `${benchFault}: it bled from ${bledV.toFixed(0)} V, and with ${formatSi(leftWith.amps, 'A', 3)} through `
       + `its limiting resistor it stood at ${mostV.toFixed(0)} V at most: `
       + 'its formal relay is welded, or the resistor is bridged',
   }
