@@ -43,10 +43,10 @@ export async function dropPosition(
 }
 
 /**
- * What a drop says of its part is on record once the part has bled: whatever ends the run, it stands until the
- * run grades the part. Nothing is kept of a formal reading, which the run alone can judge, nor where the part
- * bled from what its current cannot have let it stand at; and a sequence that judges positions has nothing to
- * say of parts.
+ * What a drop says of its part is on record once the part has bled: whatever ends the run, it stands until
+ * the run grades the part. Nothing is kept of a formal reading, which the run alone can judge, nor where the
+ * part bled from what its current cannot have let it stand at; and a sequence that judges positions has
+ * nothing to say of parts.
  */
 function keepVerdict(
   night: Night, position: PositionState, { verdict, text }: Pick<Demand, 'text' | 'verdict'>,

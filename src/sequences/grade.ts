@@ -158,8 +158,8 @@ function bridged(position: PositionState, { targetV }: Evidence): Leaving | null
   const mostV = Math.max(0, leftWith.volts ?? 0)
   return {
     grade: 'cannot tell', disposition: 'retest', stepV: NaN,
-    reason: `${benchFault}: it bled from ${bledV.toFixed(0)} V, and with ${formatSi(leftWith.amps, 'A', 3)} through `
-      + `its limiting resistor it stood at ${mostV.toFixed(0)} V at most: `
+    reason: `${benchFault}: it bled from ${bledV.toFixed(0)} V, and with ${formatSi(leftWith.amps, 'A', 3)} `
+      + `through its limiting resistor it stood at ${mostV.toFixed(0)} V at most: `
       + 'its formal relay is welded, or the resistor is bridged',
   }
 }
