@@ -1,6 +1,6 @@
 /** Absorption: what comes back when the bleeders open, under watch. */
 import { sleep } from '../base/clock.ts'
-import { harmlessV, leftByWatch, type Look } from '../safety/dead.ts'
+import { harmlessV, leftByWatch, mayComeBack, type Look } from '../safety/dead.ts'
 import { cameBack } from '../safety/held.ts'
 import { changedOver, dropsDone, followAll } from './bleed.ts'
 import type { Night } from './night.ts'
@@ -14,9 +14,10 @@ import { leastFarad } from './standing.ts'
  */
 const shownV = 0.5
 
-/** Absorption brings back this share of its voltage at most (10 to 15 %, trade reference) … */
-const mayComeBack = 0.15
-/** … and never less than this within minutes (modelling choice, below what the simulated parts show). */
+/**
+ * Absorption never brings back less than this share within minutes (modelling choice, below what the
+ * simulated parts show).
+ */
 const sureToComeBack = 0.001
 
 /** What was seen of each part through the watch resistance. */

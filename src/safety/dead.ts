@@ -27,6 +27,9 @@ export interface DeadEvidence {
   atWallMs: number
 }
 
+/** Absorption brings back this share at most of what a part stood at (10 to 15 %, trade reference). */
+export const mayComeBack = 0.15
+
 /** Charge below this part of what was expected means that the path lost its part. */
 export const chargeRatioMin = 0.5
 
@@ -77,8 +80,11 @@ export function judgeDead(e: DeadEvidence): Deadness {
   if (worstV >= e.touchSafeV) {
     return { verdict: 'live', volts: e.nowV, text: `NOT SAFE TO TOUCH: ${e.nowV.toFixed(1)} V` }
   }
-  if ((e.brokeAtV ?? 0) >= e.touchSafeV) {
-    const atV = e.brokeAtV!.toFixed(0)
+  const brokeAtV = e.brokeAtV ?? 0
+  // What stays behind an open path still rises by what the part absorbed.
+  const mostV = brokeAtV + mayComeBack * Math.max(Math.abs(e.knownV ?? 0), e.seenV ?? 0)
+  if (brokeAtV > 0 && mostV >= e.touchSafeV) {
+    const atV = brokeAtV.toFixed(0)
     return unmeasured(`the discharge stopped at once at ${atV} V: the path may have opened`)
   }
   if (e.knownV !== null && Math.abs(e.knownV) >= e.touchSafeV) {

@@ -273,6 +273,14 @@ describe('a bleeder that opens after its part was bled', () => {
   })
 })
 
+describe('a path that opens while its part is bled, just below touch-safe', () => {
+  it('leaves the part unmeasured: what it absorbed brings it back above', async () => {
+    const report = await campaignNight(28171043)
+    expect(report.faults).toEqual(['lead open'])
+    expect(report.violations).toEqual([])
+  })
+})
+
 describe('a formal relay that is read long after its part was connected', () => {
   it('is no welded one: what is left of the curve by then tells nothing', async () => {
     const report = await campaignNight(9100461)

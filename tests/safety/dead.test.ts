@@ -35,6 +35,14 @@ describe('proof of dead', () => {
     expect(judgeDead({ ...untold, knownV: null, nowV: 60 })).toMatchObject({ verdict: 'live' })
     expect(judgeDead({ ...untold, knownV: null, nowV: null })).toMatchObject({ verdict: 'unmeasured' })
   })
+  it('does not believe a path that opened below touch-safe where absorption may bring the rest above it', () => {
+    // 15 % of 450 V are more than touch-safe by themselves, of 200 V they are 30 V.
+    expect(judgeDead({ ...base, brokeAtV: 5 })).toMatchObject({ verdict: 'unmeasured' })
+    expect(judgeDead({ ...base, knownV: 200, brokeAtV: 29 })).toMatchObject({ verdict: 'dead' })
+    expect(judgeDead({ ...base, knownV: 200, brokeAtV: 30 })).toMatchObject({ verdict: 'unmeasured' })
+    expect(judgeDead({ ...base, knownV: 20, seenV: 200, brokeAtV: 30 })).toMatchObject({ verdict: 'unmeasured' })
+    expect(judgeDead({ ...base, brokeAtV: 0 })).toMatchObject({ verdict: 'dead' })
+  })
   it('says unmeasured when the reading is not good', () => {
     expect(judgeDead({ ...base, nowV: null })).toMatchObject({ verdict: 'unmeasured' })
     expect(judgeDead({ ...base, nowV: NaN })).toMatchObject({ verdict: 'unmeasured' })
