@@ -1,7 +1,7 @@
 /**
  * Bleeding, watched: how much charge came back, when it was touch-safe, and whether a zero may be believed.
  */
-import { brokeOff, chargeRatioMin, harmlessV, judgeDead, unmeasured } from '../safety/dead.ts'
+import { brokeOff, chargeRatioMin, harmlessV, judgeDead, mayComeBack, unmeasured } from '../safety/dead.ts'
 import { followed, mayBeCharged } from '../safety/held.ts'
 import type { Reading } from '../schema/reading.ts'
 import { busTolerance, silenceMs } from './bus.ts'
@@ -93,11 +93,21 @@ function toldV(night: Night, position: PositionState, releaseV: number | null): 
   return untold && mayBeCharged(position.held) ? null : stoodV
 }
 
+/**
+ * How long a part stays on its bleeder whatever it reads, ms: until the most that absorption can have brought
+ * back is harmless. A sense meter that froze low would end its discharge at once.
+ */
+export function leastBleedMs(knownV: number, tauMs: number): number {
+  return tauMs * Math.log(Math.max(1, mayComeBack * knownV / harmlessV))
+}
+
 /** Adds up the charge that comes back until the part is empty, silent, or out of time. */
 async function follow(night: Night, position: PositionState, releasedAtMs: number): Promise<Seen> {
   const { capacitanceF, tolerancePlus } = position.profile
   const tauMs = 1000 * seriesOhm(night.bench.fixture, position, false) * capacitanceF
-  const untilMs = night.clock.monotonicMs() + Math.max(followMsMin, constants * tauMs * (1 + tolerancePlus))
+  const slowestMs = tauMs * (1 + tolerancePlus)
+  const untilMs = night.clock.monotonicMs() + Math.max(followMsMin, constants * slowestMs)
+  const leastUntilMs = releasedAtMs + leastBleedMs(position.knownV, slowestMs)
   const seen: Seen = { chargeC: null, safeAtMs: null, brokeAtV: null }
   let last: Reading | null = null
   while (night.clock.monotonicMs() < untilMs) {
@@ -110,7 +120,8 @@ async function follow(night: Night, position: PositionState, releasedAtMs: numbe
     last = reading
     const worst = worstVolts(night, position, -reading.value, reading.u)
     if (Math.abs(worst.volts) + 2 * worst.u < night.bench.limits.touchSafeV) seen.safeAtMs ??= reading.atMs
-    if (seen.safeAtMs !== null && Math.abs(worst.volts) < emptyV) break
+    const isEmpty = seen.safeAtMs !== null && Math.abs(worst.volts) < emptyV
+    if (isEmpty && reading.atMs >= leastUntilMs) break
   }
   return seen
 }

@@ -1,6 +1,6 @@
 /** Absorption: what comes back when the bleeders open, under watch. */
 import { sleep } from '../base/clock.ts'
-import { harmlessV, leftByWatch, mayComeBack, type Look } from '../safety/dead.ts'
+import { harmlessV, leftByWatch, mayComeBack, whyUnseen, type Look } from '../safety/dead.ts'
 import { cameBack } from '../safety/held.ts'
 import { changedOver, dropsDone, followAll } from './bleed.ts'
 import type { Night } from './night.ts'
@@ -13,12 +13,6 @@ import { leastFarad } from './standing.ts'
  * (modelling choice).
  */
 const shownV = 0.5
-
-/**
- * Absorption never brings back less than this share within minutes (modelling choice, below what the
- * simulated parts show).
- */
-const sureToComeBack = 0.001
 
 /** What was seen of each part through the watch resistance. */
 type Looks = Map<PositionState, Look[]>
@@ -44,24 +38,12 @@ function leftOver(night: Night, looks: Looks): Map<PositionState, number> {
     const leastV = Math.max(shownV, 10 * ohm * (position.current?.u ?? 0))
     const { volts, opened } = leftByWatch(seen, 1000 * ohm * leastFarad(position), endMs, leastV)
     leftV.set(position, volts)
-    const unseen = showsNothing(position, seen, ohm)
-    if (opened || unseen || seen.at(-1)!.volts >= harmlessV) position.held = cameBack(position.held)
-    if ((opened || unseen) && mayComeBack * position.knownV >= night.bench.limits.touchSafeV) {
-      position.lost = opened ? 'its path opened while its recovery was watched'
-        : 'nothing came back: its bleeder may be open'
-    }
+    const unseen = whyUnseen(seen, position.knownV, 3 * ohm * (position.current?.u ?? Infinity))
+    const why = opened ? 'its path opened while its recovery was watched' : unseen
+    if (why !== null || seen.at(-1)!.volts >= harmlessV) position.held = cameBack(position.held)
+    if (why !== null && mayComeBack * position.knownV >= night.bench.limits.touchSafeV) position.lost = why
   }
   return leftV
-}
-
-/**
- * Whether a part that may have come back past what is harmless showed nothing at all: its bleeder may have
- * opened after it was bled. Where the meter could not see so little, that tells nothing.
- */
-function showsNothing({ knownV, current }: PositionState, seen: readonly Look[], ohm: number): boolean {
-  const noiseV = 3 * ohm * (current?.u ?? Infinity)
-  return mayComeBack * knownV >= harmlessV && noiseV < sureToComeBack * knownV
-    && seen.every(({ volts }) => volts < noiseV)
 }
 
 const highestOf = (looks: Looks): Map<PositionState, number> =>

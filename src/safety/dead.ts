@@ -70,6 +70,27 @@ export function leftByWatch(
   return { volts, opened: false }
 }
 
+/**
+ * Absorption never brings back less than this share within minutes (modelling choice, below what the
+ * simulated parts show).
+ */
+const sureToComeBack = 0.001
+
+/** So many equal looks at what must rise are no coincidence (modelling choice). */
+const frozenLooks = 5
+
+/**
+ * Why a recovery watch shows nothing of a part that stood at `knownV` and may have come back past what is
+ * harmless, or null: nothing came, so its bleeder may have opened after it was bled; or the looks are equal to
+ * the bit, so the sense meter froze. Where it cannot see so little, `noiseV` of it, that tells nothing.
+ */
+export function whyUnseen(looks: readonly Look[], knownV: number, noiseV: number): string | null {
+  if (mayComeBack * knownV < harmlessV || noiseV >= sureToComeBack * knownV) return null
+  if (looks.every(({ volts }) => volts < noiseV)) return 'nothing came back: its bleeder may be open'
+  const isFrozen = looks.length >= frozenLooks && looks.every(({ volts }) => volts === looks[0]!.volts)
+  return isFrozen ? 'its reading stood still while its recovery was watched' : null
+}
+
 const clock = (wallMs: number): string => new Date(wallMs).toISOString().slice(11, 16)
 export const unmeasured = (why: string): Deadness =>
   ({ verdict: 'unmeasured', text: `NOT SAFE TO TOUCH: UNMEASURED (${why})` })

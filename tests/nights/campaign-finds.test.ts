@@ -273,6 +273,15 @@ describe('a bleeder that opens after its part was bled', () => {
   })
 })
 
+describe('a sense meter that freezes low before recovery is watched', () => {
+  it('keeps the bridge off the part, and has the part stay on its bleeder until nothing harmful can be left', async () => {
+    // It came back past 5 V behind a reading of 0.6 V, and the second discharge ended after 63 ms.
+    const report = await campaignNight(28180578)
+    expect(report.faults).toEqual(['sense meter stuck', 'bridge unplugged'])
+    expect(report.violations).toEqual([])
+  })
+})
+
 describe('a path that opens while its part is bled, just below touch-safe', () => {
   it('leaves the part unmeasured: what it absorbed brings it back above', async () => {
     const report = await campaignNight(28171043)

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { judgeDead, leftByWatch } from '../../src/safety/dead.ts'
+import { judgeDead, leftByWatch, whyUnseen } from '../../src/safety/dead.ts'
 
 const base = { knownV: 450, nowV: 0.2, uV: 0.1, returnedC: 0.02, expectedC: 0.021, touchSafeV: 60, atWallMs: Date.UTC(2026, 0, 1, 2, 14) }
 
@@ -73,4 +73,23 @@ describe('what a part stands at when its recovery watch ends', () => {
     expect(leftByWatch(looks(5, 0.1), 10_000, 30_000, 0.5)).toEqual({ volts: 0.1, opened: false })
   })
   it('is nothing where nothing was seen', () => { expect(leftByWatch([], tauMs, 0, 0.5)).toEqual({ volts: 0, opened: false }) })
+})
+
+describe('a recovery watch that shows nothing', () => {
+  const looks = (...volts: number[]) => volts.map((v, i) => ({ volts: v, atMs: 2500 * i }))
+
+  it('is one in which nothing came back of a part that must bring something back', () => {
+    expect(whyUnseen(looks(0.01, 0, 0.02, 0.01, 0), 450, 0.1)).toBe('nothing came back: its bleeder may be open')
+  })
+
+  it('is one in which the reading stands still: absorption rises all the time', () => {
+    expect(whyUnseen(looks(0.63, 0.63, 0.63, 0.63, 0.63), 450, 0.1)).toBe('its reading stood still while its recovery was watched')
+    expect(whyUnseen(looks(0.63, 0.63, 0.63, 0.63), 450, 0.1)).toBeNull()
+  })
+
+  it('is not one in which volts rise, nor one of a part or a meter that cannot show it', () => {
+    expect(whyUnseen(looks(0.2, 0.5, 0.63, 0.7, 0.7), 450, 0.1)).toBeNull()
+    expect(whyUnseen(looks(0, 0, 0, 0, 0), 19, 0.01)).toBeNull()
+    expect(whyUnseen(looks(0, 0, 0, 0, 0), 450, 0.5)).toBeNull()
+  })
 })
