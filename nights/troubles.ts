@@ -146,7 +146,7 @@ const wiring: readonly Trouble[] = [
   run('bus bleeder open', 2, shared('bus-bleeder-open'), { excuse: { busLive: true } }),
   run('watch relay stuck open', 2, shared('watch-dead')),
   run('watch relay stuck closed', 1, shared('watch-welded')),
-  run('cutoff welded', 3, device('cutoff', { kind: 'relay-welded' }), { excuse: { contactClosed: true } }),
+  run('cutoff welded', 3, device('cutoff', { kind: 'relay-welds' }), { excuse: { contactClosed: true } }),
   run('cutoff welded unseen', 2, () => bench => { bench.sim.sharedFault({ kind: 'cutoff-welded-unseen' }); bench.weldedUnseen = true }),
   run('cutoff drops', 3, device('cutoff', { kind: 'relay-dead' }), { offMs: within(() => 200) }),
   run('cutoff loses power', 3, device('cutoff', { kind: 'power-cycle' }), { offMs: within(() => 200) }),

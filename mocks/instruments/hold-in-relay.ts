@@ -79,7 +79,8 @@ export class HoldInRelay extends SimInstrument {
     this.#cancelMove = this.clock.after(travelMs, () => {
       this.#cancelMove = undefined
       const { faults } = this.device
-      const closed = faults.holds('relay-welded') ? true : this.#coil && !faults.holds('relay-dead')
+      const sticks = faults.holds('relay-welded') ?? (this.#contact ? faults.holds('relay-welds') : undefined)
+      const closed = sticks !== undefined || this.#coil && !faults.holds('relay-dead')
       if (closed === this.#contact) return
       this.#contact = closed
       this.effect('contact', closed ? 1 : 0)

@@ -32,6 +32,7 @@ export const standingFaults = [
   'reading-gain', // every reading is multiplied by `value`
   'sensor-open', 'sensor-short', // thermometer channel `value`; all when left out
   'relay-welded', // relay `value` stays held; a contactor stays closed
+  'relay-welds', // a contactor stays closed once it is: an open contact does not weld
   'relay-dead', // relay `value` never makes; a contactor never closes
   'cover-open', // the cover contact is open
   'cover-bounce', // the cover contact opens for 5 ms every `value` ms

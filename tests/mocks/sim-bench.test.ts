@@ -119,6 +119,16 @@ describe('a bench put together', () => {
     expect(dead.sim.now().busV()).toBe(0)
   })
 
+  test('an open contactor does not weld: it stays closed from the next time that it closes', async () => {
+    const { ask, energise, sim } = bench()
+    sim.instruments.cutoff.device.faults.set({ kind: 'relay-welds' })
+    await ask('cutoff', 'OUTP:OPEN')
+    expect(await ask('cutoff', 'OUTP:STAT?')).toBe('0')
+    await energise(50)
+    await ask('cutoff', 'OUTP:OPEN')
+    expect(await ask('cutoff', 'OUTP:STAT?')).toBe('1')
+  })
+
   test('a cover that bounces opens the contactor', async () => {
     const { ask, energise, sim, wait } = bench()
     await energise(50)
