@@ -81,8 +81,8 @@ const frozenLooks = 5
 
 /**
  * Why a recovery watch shows nothing of a part that stood at `knownV` and may have come back past what is
- * harmless, or null: nothing came, so its bleeder may have opened after it was bled; or the looks are equal to
- * the bit, so the sense meter froze. Where it cannot see so little, `noiseV` of it, that tells nothing.
+ * harmless, or null: nothing came, so its bleeder may have opened after it was bled; or the looks are equal
+ * to the bit, so the sense meter froze. Where it cannot see so little, `noiseV` of it, that tells nothing.
  */
 export function whyUnseen(looks: readonly Look[], knownV: number, noiseV: number): string | null {
   if (mayComeBack * knownV < harmlessV || noiseV >= sureToComeBack * knownV) return null

@@ -1,0 +1,83 @@
+/**
+ * Discrete Fourier transform of real samples of any number: e^(−2πi·kn/N), not divided by anything. By the
+ * library where N is a power of two, through a convolution of such a length (Bluestein) where it is not.
+ */
+import FFT from 'fft.js'
+
+/** Bins 0 to N/2. */
+export interface Bins { readonly re: Float64Array; readonly im: Float64Array }
+
+const isPowerOfTwo = (n: number): boolean => n >= 2 && Number.isInteger(Math.log2(n))
+
+/** RangeError below 4 samples. */
+export function realTransform(samples: ArrayLike<number>): Bins {
+  if (!(samples.length >= 4)) throw new RangeError('a transform needs 4 samples or more')
+  return isPowerOfTwo(samples.length) ? halved(samples) : convolved(samples)
+}
+
+/** Even samples as real and odd ones as imaginary parts of half as many: half the work, then taken apart. */
+function halved(samples: ArrayLike<number>): Bins {
+  const half = samples.length / 2
+  const fft = new FFT(half)
+  const packed = fft.createComplexArray()
+  for (let i = 0; i < samples.length; i++) packed[i] = samples[i]!
+  const z = fft.createComplexArray()
+  fft.transform(z, packed)
+  const re = new Float64Array(half + 1)
+  const im = new Float64Array(half + 1)
+  for (let k = 0; k <= half; k++) {
+    const [a, b] = [2 * (k % half), 2 * ((half - k) % half)]
+    const evenRe = (z[a]! + z[b]!) / 2
+    const evenIm = (z[a + 1]! - z[b + 1]!) / 2
+    const oddRe = (z[a + 1]! + z[b + 1]!) / 2
+    const oddIm = (z[b]! - z[a]!) / 2
+    const angle = -Math.PI * k / half
+    const [c, s] = [Math.cos(angle), Math.sin(angle)]
+    re[k] = evenRe + c * oddRe - s * oddIm
+    im[k] = evenIm + c * oddIm + s * oddRe
+  }
+  return { re, im }
+}
+
+function convolved(samples: ArrayLike<number>): Bins {
+  const n = samples.length
+  const size = 2 ** Math.ceil(Math.log2(2 * n - 1))
+  const fft = new FFT(size)
+  const chirp = chirpOf(n)
+  const [signal, kernel] = [fft.createComplexArray(), fft.createComplexArray()]
+  for (let i = 0; i < n; i++) {
+    const [c, s] = [chirp[2 * i]!, chirp[2 * i + 1]!]
+    signal[2 * i] = samples[i]! * c
+    signal[2 * i + 1] = samples[i]! * s
+    for (const at of i === 0 ? [0] : [i, size - i]) { kernel[2 * at] = c; kernel[2 * at + 1] = -s }
+  }
+  const [a, b] = [fft.createComplexArray(), fft.createComplexArray()]
+  fft.transform(a, signal)
+  fft.transform(b, kernel)
+  for (let i = 0; i < 2 * size; i += 2) {
+    const [re, im] = [a[i]! * b[i]! - a[i + 1]! * b[i + 1]!, a[i]! * b[i + 1]! + a[i + 1]! * b[i]!]
+    a[i] = re
+    a[i + 1] = im
+  }
+  fft.inverseTransform(b, a)
+  const half = Math.floor(n / 2)
+  const bins = { re: new Float64Array(half + 1), im: new Float64Array(half + 1) }
+  for (let k = 0; k <= half; k++) {
+    const [c, s] = [chirp[2 * k]!, chirp[2 * k + 1]!]
+    bins.re[k] = b[2 * k]! * c - b[2 * k + 1]! * s
+    bins.im[k] = b[2 * k]! * s + b[2 * k + 1]! * c
+  }
+  return bins
+}
+
+/** e^(−πi·k²/n), interleaved; k² is kept whole, modulo 2n, so that no angle loses digits. */
+function chirpOf(n: number): Float64Array {
+  const chirp = new Float64Array(2 * n)
+  for (let k = 0, square = 0; k < n; k++) {
+    const angle = -Math.PI * square / n
+    chirp[2 * k] = Math.cos(angle)
+    chirp[2 * k + 1] = Math.sin(angle)
+    square = (square + 2 * k + 1) % (2 * n)
+  }
+  return chirp
+}
