@@ -42,7 +42,10 @@ export interface CliContext {
   readonly env: Readonly<Record<string, string | undefined>>
   readonly user: string
   readonly clock: Clock
-  /** There at a terminal: calls for each line that is typed, until the returned function is called. */
+  /**
+   * Calls for each line that is typed or piped in, until the returned function is called. Not there where the
+   * input is a terminal and the output is none: a job in the background would be halted by reading.
+   */
   readonly readLines?: (onLine: (text: string) => void) => () => void
   writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number>
   stopByKeeper(dataFolder: string, reason: string): Promise<SafeOffReport>
@@ -60,7 +63,7 @@ export interface CommonOptions { json?: boolean; daemon?: string; data?: string 
 export function realContext(user: string): CliContext {
   return {
     out: process.stdout, err: process.stderr, env: process.env, user, clock: new RealClock(),
-    ...process.stdin.isTTY && process.stdout.isTTY ? { readLines: typedLines } : {},
+    ...canRead(process.stdin, process.stdout) ? { readLines: onLine => linesOf(process.stdin, onLine) } : {},
     writeFile: async (path, pieces) => await (await import('./write-file.ts')).writeFile(path, pieces),
     stopByKeeper: async (folder, reason) =>
       await (await import('../keeper/stop.ts')).stopByKeeper(folder, reason),
@@ -72,10 +75,19 @@ export function realContext(user: string): CliContext {
   }
 }
 
-function typedLines(onLine: (text: string) => void): () => void {
-  const lines = createInterface({ input: process.stdin })
+interface MaybeTerminal { readonly isTTY?: boolean | undefined }
+
+export const canRead = (input: MaybeTerminal, output: MaybeTerminal): boolean =>
+  input.isTTY !== true || output.isTTY === true
+
+/** Line after line of what comes in, until the returned function is called; then the rest is left unread. */
+export function linesOf(input: NodeJS.ReadableStream, onLine: (text: string) => void): () => void {
+  const lines = createInterface({ input })
   lines.on('line', onLine)
-  return () => lines.close()
+  return () => {
+    lines.off('line', onLine)
+    lines.close()
+  }
 }
 
 /** Only the commands that need the bench itself load it; the others start at once. */

@@ -1,6 +1,6 @@
 /**
  * Follows a screening session: on a terminal one line that says how it stands, above it what was told, with a
- * bell where something is bad; words typed there are what a person does. Plain lines in a pipe.
+ * bell where something is bad. Plain lines in a pipe. Words that are typed or piped in are what a person does.
  */
 import { asBenchError } from '../base/errors.ts'
 import type { FeedItem, SafeOffReport } from '../schema/application.ts'
@@ -30,6 +30,8 @@ export async function followScreening(
 }
 
 const bell = '\u0007'
+const unread = 'What you type here is not read, as the output is no terminal: nightbench watch in another '
+  + 'terminal takes it.'
 
 export class ScreeningFollower implements Follower {
   readonly #context: CliContext
@@ -44,9 +46,8 @@ export class ScreeningFollower implements Follower {
     this.#context = context
     this.#screen = new Screen(context.out)
     this.#stopReading = context.readLines?.(text => this.#typed(client, text)) ?? (() => {})
-    if (!context.readLines) return
-    this.#screen.line(`Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on; `
-      + 'nightbench watch leads back.')
+    if (!context.readLines) this.#screen.line(unread)
+    else if (this.#screen.live) this.#screen.line(read)
   }
 
   show(item: FeedItem): void {
@@ -105,3 +106,4 @@ const lotLines = (events: readonly RunEvent[]): string[] =>
   events.filter(({ kind }) => kind === 'lot').flatMap(({ text }) => ['', printable(text)])
 
 const words: readonly string[] = [...deeds, 'stop']
+const read = `Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on; nightbench watch leads back.`

@@ -1,9 +1,11 @@
 /** `screen` over an application in memory: what is asked of the daemon, what is shown, and how it ends. */
 import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
+import { PassThrough } from 'node:stream'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { BenchError } from '../../src/base/errors.ts'
 import { packageFile } from '../../src/base/paths.ts'
+import { canRead, linesOf } from '../../src/cli/context.ts'
 import { exitOfRun } from '../../src/cli/exit.ts'
 import { runCli } from '../../src/cli/run-cli.ts'
 import type { PartResult, RunRecord } from '../../src/schema/run.ts'
@@ -116,8 +118,9 @@ describe('screen', () => {
     await tell('ask', 'standard S1', { asked: 'S1' })
     await end('done')
     const { out } = await watching
-    expect(out.split('\n').slice(0, 7)).toEqual([
-      'Run S1: at most 4.00 V and 1.00 mA at the jig.', 'Leads: two leads', 'Put in R1', 'R1: resistance 10 kΩ, bad', 'Put in RV2',
+    expect(out.split('\n').slice(0, 8)).toEqual([
+      'Run S1: at most 4.00 V and 1.00 mA at the jig.',
+      'What you type here is not read, as the output is no terminal: nightbench watch in another terminal takes it.', 'Leads: two leads', 'Put in R1', 'R1: resistance 10 kΩ, bad', 'Put in RV2',
       'RV2: turn the shaft to a stop', 'Put in standard S1',
     ])
     // No cursor is moved and no bell rung.
@@ -159,6 +162,41 @@ describe('screen', () => {
     await tell('ask', 'R1')
     cli.app.shownStatus = { ...idleStatus, screening: cli.app.screening.shown }
     let type: (text: string) => void = () => {}
+  it('does what is piped in, one word a line, and says of each that cannot be done why', async () => {
+    const input = new PassThrough()
+    let out = ''
+    const watching = runCli(['screen', list()], {
+      ...cli.context, out: { write: (text: string) => { out += text } }, readLines: onLine => linesOf(input, onLine),
+    })
+    await until(() => cli.app.listeners.size > 0)
+    input.write('measure\nskip')
+    await until(() => cli.app.calls.some(({ argument }) => argument === 'measure'))
+    input.end(' it\nsecond opinion\n')
+    await until(() => cli.app.calls.some(({ argument }) => argument === 'second opinion'))
+    expect(out).toContain('This is none of: pause,')
+    // Nobody types: no hint, and the session goes on behind the end of the pipe.
+    expect(out).not.toMatch(/Type what you do|not read/)
+    await tell('good', 'R1: resistance 4.7 kΩ, good')
+    await end('done')
+    await watching
+    expect(cli.app.calls.filter(({ name }) => name === 'screening.do').map(({ argument }) => argument)).toEqual(['measure', 'second opinion'])
+    expect(out).toContain('R1: resistance 4.7 kΩ, good')
+  })
+  it('reads words unless the input is a terminal and the output is none', () => {
+    const [terminal, pipe] = [{ isTTY: true }, {}]
+    expect([canRead(terminal, terminal), canRead(pipe, terminal), canRead(pipe, pipe), canRead(terminal, pipe)]).toEqual([true, true, true, false])
+  })
+  it('leaves the rest of a pipe unread once the session is at its end', async () => {
+    const input = new PassThrough()
+    const heard: string[] = []
+    const stop = linesOf(input, text => heard.push(text))
+    input.write('one\n')
+    await until(() => heard.length > 0)
+    stop()
+    input.write('two\n')
+    await new Promise(resolve => { setImmediate(resolve) })
+    expect([heard, input.isPaused()]).toEqual([['one'], true])
+  })
     let out = ''
     const back = runCli(['watch'], {
       ...cli.context, out: { write: (text: string) => { out += text }, isTTY: true, columns: 100, rows: 30 },
