@@ -132,7 +132,8 @@ export function askControl(url: string, request: object): Promise<unknown> {
     const socket = connect({ port: Number(new URL(url).port), host: '127.0.0.1', noDelay: true })
     socket.on('error', reject)
     socket.on('close', () => reject(new Error('the simulated bench went away')))
-    createInterface({ input: socket }).once('line', line => {
+    // The reader of lines passes on what befalls its socket, and throws it where nobody listens.
+    createInterface({ input: socket }).on('error', reject).once('line', line => {
       const answer = JSON.parse(line) as { ok?: unknown; error?: string }
       if (answer.error === undefined) resolve(answer.ok)
       else reject(new Error(answer.error))

@@ -10,10 +10,12 @@ export function askBench(url: string, request: object): Promise<unknown> {
   const { hostname, port } = new URL(url)
   return new Promise((resolve, reject) => {
     const socket = connect({ host: hostname, port: Number(port) })
-    socket.on('error', error => reject(
+    const failed = (error: Error): void => reject(
       new BenchError('HOST', `the simulated bench does not answer: ${error.message}`)
-    ))
-    createInterface({ input: socket }).once('line', line => {
+    )
+    socket.on('error', failed)
+    // The reader of lines passes on what befalls its socket, and throws it where nobody listens.
+    createInterface({ input: socket }).on('error', failed).once('line', line => {
       socket.destroy()
       const { ok, error } = JSON.parse(line) as { ok?: unknown; error?: string }
       if (error === undefined) resolve(ok)
