@@ -4,6 +4,8 @@ import { BenchError } from '../base/errors.ts'
 import { decodeBands } from '../marks/bands.ts'
 import { decode } from '../marks/decode.ts'
 import { sorts, type Decoded, type Dielectric, type MarkProblem } from '../marks/mark.ts'
+import { statedLimits, type StatedLimits } from '../marks/stated-limits.ts'
+import { limitWords } from '../schema/stated-limits.ts'
 import type { Act } from './commands-bench.ts'
 import { print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
@@ -22,6 +24,8 @@ export function addDecodeCommand(program: Command, context: CliContext, act: Act
 }
 
 function show(context: CliContext, words: readonly string[], options: DecodeFlags): ExitCode {
+  const stated = statedIn(words, options)
+  if (stated) return showLimits(context, stated, options)
   const decoded = decodedOf(words, options)
   if (!decoded.ok && decoded.readings.length === 0) {
     throw unreadable(decoded.problems, options.bands === undefined ? 'column' : 'band')
@@ -29,6 +33,23 @@ function show(context: CliContext, words: readonly string[], options: DecodeFlag
   if (options.json) printJson(context.out, decoded)
   else print(context.out, ...(decoded.ok ? markLines(decoded.mark) : openLines(decoded)).map(printable))
   return decoded.ok ? exitCodes.accepted : exitCodes.notAccepted
+}
+
+/** Limits of a transistor, where that is what stands there; null where it is a mark. */
+function statedIn(words: readonly string[], { kind, bands }: DecodeFlags): StatedLimits | null {
+  if (kind !== undefined || bands !== undefined) return null
+  const stated = statedLimits(words.join(' '))
+  return stated.found.length + stated.problems.length > 0 ? stated : null
+}
+
+function showLimits(context: CliContext, { found, problems }: StatedLimits, { json }: DecodeFlags): ExitCode {
+  if (problems.length > 0) throw unreadable(problems, 'column')
+  const limits = found.map(({ limit }) => limit)
+  if (json === true) printJson(context.out, { ok: true, limits })
+  else print(context.out, ...found.flatMap(({ limit, sign }) => [
+    limitWords(limit), ...sign === '-' ? ['note: below 0; limits are kept without their sign'] : [],
+  ]), 'rule: symbols of data sheets (common practice)')
+  return exitCodes.accepted
 }
 
 function decodedOf(words: readonly string[], options: DecodeFlags): Decoded {

@@ -44,11 +44,11 @@ export function addScreenCommand(program: Command, context: CliContext, act: Act
 }
 
 export async function showScreenPlan(
-  context: CliContext, client: DaemonClient, { request, left, isOpen }: ScreenAsked, options: Options,
+  context: CliContext, client: DaemonClient, { request, left, stated, isOpen }: ScreenAsked, options: Options,
 ): Promise<ExitCode> {
   const shown = await client.post<ShownScreenPlan>('/screening/plan', request, longMs)
-  if (options.json) printJson(context.out, { ...shown, left })
-  else print(context.out, ...screenPlanLines(shown, left))
+  if (options.json) printJson(context.out, { ...shown, left, stated })
+  else print(context.out, ...screenPlanLines(shown, left, stated))
   return isOpen || shown.cannot.length > 0 ? exitCodes.notAccepted : exitCodes.accepted
 }
 

@@ -6,6 +6,7 @@ import type { Decided, Decision } from '../parts/decide.ts'
 import type { ReadParts } from '../parts/read-list.ts'
 import type { ListRemark, PartsLine } from '../schema/parts-list.ts'
 import { describeProblem } from '../schema/read-file.ts'
+import { limitWords } from '../schema/stated-limits.ts'
 import { shownRatings, shownTolerance } from './mark-text.ts'
 import { renderTable } from './table.ts'
 
@@ -39,10 +40,10 @@ function shownValueOf({ value, valueText }: PartsLine): string {
 }
 
 function ratedOf(part: PartsLine): string {
-  const { ratedV, ratedForm, ratedW, tempcoPpmPerK, dielectrics, safetyClasses, ratingText } = part
+  const { ratedV, ratedForm, ratedW, tempcoPpmPerK, dielectrics, safetyClasses, ratingText, limits } = part
   const made = dielectrics.filter(name => !name.startsWith('class'))
   const rated = shownRatings({ ...noRatings, ratedV, ratedForm, ratedW, tempcoPpmPerK, safetyClasses })
-  return [rated, ...made, ratingText].filter(Boolean).join(', ')
+  return [rated, ...made, ...(limits ?? []).map(limitWords), ratingText].filter(Boolean).join(', ')
 }
 
 function placed({ lines }: ListRemark): string {

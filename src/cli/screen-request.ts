@@ -2,10 +2,11 @@
 import { basename, extname } from 'node:path'
 import { BenchError } from '../base/errors.ts'
 import { decide } from '../parts/decide.ts'
-import type { PartsLine } from '../schema/parts-list.ts'
+import { idsOf, type PartsLine } from '../schema/parts-list.ts'
 import { partsPolicy, type PartsPolicy } from '../schema/parts-policy.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import { checkStandard, type CheckStandard } from '../schema/screening.ts'
+import { limitWords } from '../schema/stated-limits.ts'
 import { capacitorsWanted, type CapacitorFlags } from './capacitor-options.ts'
 import { readPartsFile } from './parts-file.ts'
 import { sampleAskedOf, type SampleFlags } from './sample-option.ts'
@@ -19,6 +20,8 @@ export interface ScreenAsked {
   readonly request: object
   /** What the policy says of parts that are not asked for, in words. */
   readonly left: readonly { readonly parts: string; readonly why: string }[]
+  /** What the list itself asks of which parts beside their values, in words. */
+  readonly stated: readonly { readonly parts: string; readonly why: string }[]
   /** The policy does not decide on some. */
   readonly isOpen: boolean
 }
@@ -37,6 +40,8 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
   }
   return {
     left: judged.left, isOpen: judged.isOpen,
+    stated: judged.parts.flatMap(part => (part.limits ?? []).flatMap(limit =>
+      idsOf(part).map(parts => ({ parts, why: limitWords(limit) })))),
     request: {
       unit: flags.unit ?? unitOf(file), person: flags.person, parts: judged.parts,
       ...capacitorsWanted(flags),
@@ -56,7 +61,7 @@ export const unitOf = (file: string): string =>
 /** Parts to be proven as they are, and those that replace others, as what goes in must be. */
 function byPolicy(
   parts: readonly PartsLine[], policy: PartsPolicy,
-): Omit<ScreenAsked, 'request'> & { parts: PartsLine[] } {
+): Omit<ScreenAsked, 'request' | 'stated'> & { parts: PartsLine[] } {
   const { decisions } = decide(parts, policy)
   const proven: PartsLine[] = []
   const left: ScreenAsked['left'][number][] = []

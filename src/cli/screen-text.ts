@@ -8,7 +8,9 @@ import { unknownLines } from './plan-text.ts'
 import type { ScreenAsked } from './screen-request.ts'
 import { printable, renderTable } from './table.ts'
 
-export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']): string[] {
+export function screenPlanLines(
+  plan: ShownScreenPlan, left: ScreenAsked['left'], stated: ScreenAsked['stated'] = [],
+): string[] {
   const count = plan.groups.reduce((sum, { parts }) => sum + parts.length, 0)
   const lines = [
     `${formatCount(count, 'part')} in ${formatCount(plan.groups.length, 'group')}, `
@@ -16,7 +18,10 @@ export function screenPlanLines(plan: ShownScreenPlan, left: ScreenAsked['left']
       + `never more than ${formatSi(plan.mostV, 'V')} and ${formatSi(plan.mostA, 'A')} at the jig`
       + (plan.mostJ > 0 ? `, nor ${formatSi(plan.mostJ, 'J')} in a part` : ''),
   ]
-  if (count > 0) lines.push('', ...groupTable(plan), '', compensationLine(plan))
+  if (count > 0) lines.push('', ...groupTable(plan), '', compensationLine(plan), ...asideLines(plan))
+  if (stated.length > 0) {
+    lines.push('', 'Stated by the list:', ...reasons(stated).map(([why, parts]) => `  ${ranges(parts)}: ${why}`))
+  }
   lines.push(...unknownLines(plan.calibration), ...pastDueLines(plan))
   if (plan.sample) lines.push('', ...sampleWords(plan.sample))
   if (plan.settled.length > 0) {

@@ -83,7 +83,7 @@ function wanted(readings: readonly Mark[]): string {
 }
 
 /** Signs that look alike become one, at the same places. */
-function plainSigns(text: string): string {
+export function plainSigns(text: string): string {
   return text.replace(/μ/g, 'µ').replace(/\u2126/g, 'Ω').replace(/[−–]/g, '-')
     .replace(/[\u00a0\u2000-\u200a\u202f\u3000\t]/g, ' ')
 }

@@ -29,7 +29,7 @@ export function readRatings(told: Told, sort: Sort | undefined, mark: Mark | nul
   }
   const made = readDielectric(told, sort, sort === undefined ? withVolts(told, begun) : begun)
   const value = sort && (mark?.value ?? anyValue[sort])
-  return ownColumns.filter(column => told.has(column)).reduce((all, column) => sort === undefined
+  return ownColumns.filter(column => told.left(column).trim() !== '').reduce((all, column) => sort === undefined
     ? withPlain(told, column, all) : withColumn(told, column, { sort, value: value! }, all), made)
 }
 
@@ -65,7 +65,7 @@ function withVolts(told: Told, all: LineRatings): LineRatings {
  * Of a part without a value: volts are volts, a tolerance is one, anything else is kept as it stands.
  */
 function withPlain(told: Told, column: (typeof ownColumns)[number], all: LineRatings): LineRatings {
-  const text = told.text(column).trim()
+  const text = told.left(column).trim()
   const volts = voltsAt(/^\d+(?:[.,]\d+)?$/.test(text) && column === 'voltage' ? `${text} V` : text, 0)
   if (volts && volts.end >= text.length && column !== 'tolerance') {
     return merged(told, column, all, { ...noRatings, ratedV: volts.ratedV, ratedForm: volts.ratedForm })

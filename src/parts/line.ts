@@ -5,6 +5,7 @@ import { expandDesignators, letterOf } from '../schema/designators.ts'
 import { aKind, partsMost, type ListedDielectric, type PartsLine } from '../schema/parts-list.ts'
 import { kindOfWords, kindsOfLetter, nearKind } from './kinds.ts'
 import { mainsPlaces, placeOf } from './places.ts'
+import { readLimits } from './line-limits.ts'
 import { readRatings, type LineRatings } from './line-ratings.ts'
 import { readValue, sortOfKind, type LineValue } from './line-value.ts'
 import { quoted, Told, type Row } from './told.ts'
@@ -25,10 +26,12 @@ export function readLine(file: string, row: Row): ReadLine {
   const kindByValue: Kind = kind.kind === null && designators.length === 0 && value.mark
     ? { ...kind, kind: value.mark.sort, kindFrom: 'value' } : kind
   const sort = kindByValue.kind === null ? undefined : sortOfKind(kindByValue.kind)
+  const limits = readLimits(told, kindByValue.kind)
   const ratings = readRatings(told, sort, value.mark)
   tellOddValue(told, value, ratings)
   if (quantity === null) return { part: null, told }
-  return { part: partOf(told, { designators, quantity, kind: kindByValue, value, ratings }), told }
+  const part = partOf(told, { designators, quantity, kind: kindByValue, value, ratings })
+  return { part: limits.length === 0 ? part : { ...part, limits }, told }
 }
 
 function partOf(told: Told, { designators, quantity, kind, value, ratings }: {

@@ -1,5 +1,6 @@
 /** A parts list: what a unit is made of, or what lies on reels; a line for parts that are alike. SI units. */
 import { z } from 'zod'
+import { statedLimit } from './stated-limits.ts'
 
 export const partKinds = [
   'resistor', 'potentiometer', 'switch', 'relay-contact', 'capacitor', 'inductor', 'transformer', 'diode',
@@ -55,6 +56,8 @@ const partsLine = z.strictObject({
   /** Where it sits, like `across-mains`; null where the list does not say. */
   where: z.string().nullable(),
   note: z.string(),
+  /** Of a transistor, where the list itself states any. */
+  limits: z.array(statedLimit).min(1).max(4).optional(),
 })
 export type PartsLine = z.infer<typeof partsLine>
 

@@ -3,6 +3,7 @@
  * trade has a usual limit, that limit is taken and named as such; where neither does, the part is not
  * proven and the list says why. Nothing is guessed. Pure; SI units.
  */
+import { formatSi } from '../base/format.ts'
 import { aKind, idsOf, type PartsLine } from '../schema/parts-list.ts'
 import {
   capacitorOf,
@@ -15,9 +16,10 @@ import { bridgeRectifier, potentiometer } from './from-list-kinds.ts'
 import { transformer } from './from-list-transformer.ts'
 import { depletionFet, junctionFet, mosfet } from './from-list-field.ts'
 import { seleniumBridge, seleniumRectifier } from './from-list-selenium.ts'
+import { statedLimit, statedOf, unbearable } from './from-list-stated.ts'
 import type { Item } from './grade.ts'
 import type { Unproven } from './plan.ts'
-import type { Bipolar, Diode, ToProve, Value } from './to-prove.ts'
+import type { Bipolar, Diode, Limit, ToProve, Value } from './to-prove.ts'
 
 export interface Listed {
   readonly items: readonly Item[]
@@ -195,21 +197,33 @@ function zener({ ratedV, toleranceMinus: minus, tolerancePlus: plus }: PartsLine
   }
 }
 
-function bipolar({ material }: PartsLine, polarity: 'npn' | 'pnp'): Bipolar {
-  const germanium = material === 'germanium'
+/** A decade of collector current moves the base by 60 mV, or 120 mV at high injection (common practice). */
+const baseVPerDecade = 0.12
+const [usualA, usualV] = [1e-3, 5]
+
+function bipolar(line: PartsLine, polarity: 'npn' | 'pnp'): Bipolar | Lack {
+  const germanium = line.material === 'germanium'
+  const stated = statedOf(line, 'gain')
+  const { currentA: collectorA = usualA, voltageV: collectorV = usualV } = stated ?? {}
+  const lack = stated ? unbearable(line, collectorV, collectorA) : null
+  if (lack) return lack
+  const moreV = baseVPerDecade * Math.log10(collectorA / usualA)
+  const baseOf = (low: number, high: number, material: string): Limit => ({
+    low: low + Math.min(0, moreV), high: high + Math.max(0, moreV), source: `${material}, common practice`,
+  })
   return {
     kind: 'bipolar',
     polarity,
     material: germanium ? 'germanium' : 'silicon',
-    collectorA: 1e-3,
-    collectorV: 5,
-    gain: { low: 20, source: 'no gain in the list: at least 20, common practice' },
+    collectorA,
+    collectorV,
+    gain: statedLimit(
+      stated, { low: 20, source: 'no gain in the list: at least 20, common practice' },
+      `at ${formatSi(collectorA, 'A')} and ${formatSi(collectorV, 'V')}`),
     leakageA: germanium
       ? { high: 5e-4, source: 'germanium, collector leakage with the base open, common practice' }
       : { high: 1e-6, source: 'silicon, collector leakage with the base open, common practice' },
-    baseV: germanium
-      ? { low: 0.05, high: 0.4, source: 'germanium, common practice' }
-      : { low: 0.5, high: 0.75, source: 'silicon, common practice' },
+    baseV: germanium ? baseOf(0.05, 0.4, 'germanium') : baseOf(0.5, 0.75, 'silicon'),
     saturationV: null,
   }
 }

@@ -81,6 +81,7 @@ export function planScreening(items: readonly Item[], reach: JigReach, bounds: P
     const { setUp } = wants as Wants
     const key = `${setUp.leads}|${setUp.measures}`
     const group = groups.get(key) ?? { wants: wants as Wants, items: [], measureS: 0, mostJ: 0 }
+    group.wants = { ...group.wants, setUp: most(group.wants.setUp, setUp) }
     group.items.push(item)
     group.measureS += (wants as Wants).measureS
     group.mostJ = Math.max(group.mostJ, (wants as Wants).mostJ ?? 0)
@@ -104,6 +105,10 @@ export function planScreening(items: readonly Item[], reach: JigReach, bounds: P
     mostJ: Math.max(0, ...planned.map(({ mostJ }) => mostJ)),
   }
 }
+
+/** What any part of a group gets at most. */
+const most = (one: SetUp, other: SetUp): SetUp =>
+  ({ ...one, mostV: Math.max(one.mostV, other.mostV), mostA: Math.max(one.mostA, other.mostA) })
 
 export type Lack = Omit<Unproven, 'id'>
 
@@ -237,7 +242,7 @@ function bipolarOf(part: Bipolar, { terminals, source, secondSource }: JigReach)
   return {
     setUp: {
       leads: 'socket of three legs, any order',
-      measures: 'two sources',
+      measures: `two sources, ${formatSi(part.collectorA, 'A')} and ${formatSi(part.collectorV, 'V')}`,
       mostV: Math.max(probing.voltageV, part.collectorV),
       mostA,
     },
@@ -254,12 +259,13 @@ function asksOf(part: JunctionFet | Mosfet | DepletionFet): { gateV: number; mos
     ? {
         gateV,
         mostV: Math.max(probing.voltageV, gateV, part.drainV),
-        mostA: drainRoom * (part.idssA.high ?? 0),
+        mostA: drainRoom * (part.idssA.high ?? part.idssA.low ?? 0),
       }
     : {
         gateV,
         mostV: Math.max(probing.voltageV, gateV, part.drainLeak.atV),
-        mostA: Math.max(part.on.currentA, 2 * (part.slope?.currentA ?? 0)),
+        mostA: Math.max(
+          part.on.currentA, 2 * (part.slope?.currentA ?? 0), part.threshold.currentA),
       }
 }
 
@@ -268,7 +274,8 @@ function ofDepletion(part: DepletionFet): { gateV: number; mostV: number; mostA:
   const gateV = Math.max(part.gateLeak.atV, part.drainLeak.gateV, part.drainV)
   return {
     gateV, mostV: Math.max(probing.voltageV, gateV, part.drainLeak.atV + part.drainLeak.gateV),
-    mostA: Math.max(part.idssA.low ?? 0, 2 * part.slope.currentA),
+    mostA: Math.max(
+      part.idssA.low ?? 0, drainRoom * (part.idssA.high ?? 0), 2 * part.slope.currentA, part.cutoff.currentA),
   }
 }
 

@@ -183,6 +183,8 @@ export interface JunctionFet {
   readonly idssA: Limit
   /** Gate volts that end it (VGS(off)). */
   readonly cutoffV: Limit
+  /** Drain current at which that is stated; left out where it is that of no current at all. */
+  readonly cutoffA?: number
   readonly gateLeak: { readonly atV: number; readonly ampere: Limit }
 }
 

@@ -27,6 +27,18 @@ describe('decode', () => {
     expect(await run('decode', '59K04')).toBe(0)
     expect(said).toContain('resistor 59.04 kΩ, written 59k04')
   })
+  it('says the limits of a transistor, and what is not understood of them', async () => {
+    expect(await run('decode', 'hFE', '110-220', '@', '2 mA')).toBe(0)
+    expect(said.split('\n')[0]).toBe('gain 110 to 220 at 2.00 mA')
+    said = ''
+    expect(await run('decode', 'VGS(off) -1..-4 V')).toBe(0)
+    expect(said).toContain('cut-off voltage 1.00 V to 4.00 V\nnote: below 0')
+    said = ''
+    expect(await run('decode', 'IDSS 2-6 mA', '--json')).toBe(0)
+    expect(JSON.parse(said)).toEqual({ ok: true, limits: [{ of: 'drain current', low: 2e-3, high: 6e-3 }] })
+    expect(await run('decode', 'hEF 110-220')).toBe(2)
+    expect(complained).toContain('column 1: expected a limit: did you mean hFE?, got "hEF"')
+  })
   it('reads bands, and tells what else they may be', async () => {
     expect(await run('decode', '--bands', 'yellow,violet,red,gold')).toBe(0)
     expect(said).toContain('resistor 4.70 kΩ, written 4k7\ntolerance ±5 %')

@@ -33,6 +33,10 @@ describe('parts', () => {
     expect(said).toMatch(/^C101 +replace-and-prove-new with class-x +waxed-paper-goes, across-the-mains/m)
     expect(said).not.toContain('Not understood')
   })
+  it('shows limits that the list states of transistors', async () => {
+    expect(await run('parts', file('gain.csv', 'ref,kind,value,rating,note\nQ1,npn,BC109,45 V,hFE 200-450 @ 2 mA\n'))).toBe(0)
+    expect(said).toMatch(/Q1 +1 +npn +BC109 +– +45 V, gain 200 to 450 at 2.00 mA/)
+  })
   it('lists what could not be read with its place, after what could, and ends with 2', async () => {
     expect(await run('parts', file('bad.csv', 'ref,value\nR1,470\nR2,4k7\n'))).toBe(2)
     expect(said).toMatch(/R2 +1 +resistor\? +4k7/)

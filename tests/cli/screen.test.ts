@@ -79,6 +79,13 @@ describe('screen --plan', () => {
     expect((await cli.run('screen', list(), '--plan', '--compensate')).out).toContain('Asked for first, to compensate the jig: empty jig, shorting wire')
     expect(requests().map(({ compensate }) => compensate)).toEqual([false, false, true])
   })
+  it('shows what the list itself states of transistors', async () => {
+    const text = 'ref,kind,value,note\nQ1-Q3,npn,x,hFE 110-220 @ 2 mA\nQ4,n-channel jfet,x,"IDSS 2-6 mA, VP 1-4 V"\nR1,resistor,4k7 5 %,\n'
+    const { out } = await cli.run('screen', list(text), '--plan')
+    expect(out).toContain('Stated by the list:\n  Q1-Q3: gain 110 to 220 at 2.00 mA\n  Q4: drain current 2.00 mA to 6.00 mA\n  Q4: cut-off voltage 1.00 V to 4.00 V\n')
+    expect(requests()[0]!.parts[0]!.limits).toEqual([{ of: 'gain', low: 110, high: 220, currentA: 2e-3 }])
+    expect((await cli.run('screen', list(), '--plan')).out).not.toContain('Stated by the list')
+  })
   it('asks for what is wanted of capacitors', async () => {
     await cli.run('screen', list(), '--plan', '--no-insulation', '--absorption', '--mains', '120,60')
     expect(requests()).toMatchObject([{ insulation: false, absorption: true, mains: { voltageV: 120, frequencyHz: 60 } }])
@@ -155,13 +162,6 @@ describe('screen', () => {
     expect(await watching).toBe(3)
     expect(closed).toBeGreaterThan(0)
   })
-  it('is found again by `watch` after it was left: what is typed there is done', async () => {
-    await cli.run('screen', list(), '--plan')
-    void cli.run('screen', list())
-    await until(() => cli.app.listeners.size > 0)
-    await tell('ask', 'R1')
-    cli.app.shownStatus = { ...idleStatus, screening: cli.app.screening.shown }
-    let type: (text: string) => void = () => {}
   it('does what is piped in, one word a line, and says of each that cannot be done why', async () => {
     const input = new PassThrough()
     let out = ''
@@ -197,6 +197,13 @@ describe('screen', () => {
     await new Promise(resolve => { setImmediate(resolve) })
     expect([heard, input.isPaused()]).toEqual([['one'], true])
   })
+  it('is found again by `watch` after it was left: what is typed there is done', async () => {
+    await cli.run('screen', list(), '--plan')
+    void cli.run('screen', list())
+    await until(() => cli.app.listeners.size > 0)
+    await tell('ask', 'R1')
+    cli.app.shownStatus = { ...idleStatus, screening: cli.app.screening.shown }
+    let type: (text: string) => void = () => {}
     let out = ''
     const back = runCli(['watch'], {
       ...cli.context, out: { write: (text: string) => { out += text }, isTTY: true, columns: 100, rows: 30 },

@@ -68,6 +68,14 @@ describe('a screening plan', () => {
     expect(planScreening(mixed, whole, bounds).groups.map(({ items }) => items.map(({ id }) => id))).toEqual([['R1', 'R3'], ['R0', 'R2']])
   })
 
+  it('says of a group the most that any of its parts gets, whichever comes first', () => {
+    const diode = (id: string, voltageV: number, currentA: number): Item => ({ id, part: {
+      kind: 'diode', zener: null, forward: [{ currentA, volt: { high: 1, source: 'list' } }], reverse: { voltageV, ampere: { high: 1e-6, source: 'list' } },
+    } })
+    const plan = planScreening([diode('D1', 5, 0.05), diode('D2', 20, 0.01)], whole, bounds)
+    expect(plan).toMatchObject({ mostV: 20, mostA: 0.05, groups: [{ setUp: { mostV: 20, mostA: 0.05 } }] })
+  })
+
   it('says which two numbers clash where the source does not reach, and sends high volts to the rack', () => {
     const led = (currentA: number): Item => ({ id: 'D1', part: { kind: 'diode', zener: null, reverse: null, forward: [{ currentA, volt: { high: 2, source: 'list' } }] } })
     expect(planScreening([led(0.5)], whole, bounds).cannot[0]).toMatchObject({ why: expect.stringMatching(/500 mA.*100 mA/) })

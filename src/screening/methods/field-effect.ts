@@ -103,16 +103,25 @@ async function characterise(jig: Jig, part: JunctionFet, placed: Placed): Promis
     return found(findings, figures, ['the source could not carry its whole drain current'])
   if (Math.abs(leak.value) > leakyFactor * (part.gateLeak.ampere.high ?? Infinity))
     return found(findings, figures, ['its gate leaks so much that its cut-off says nothing'])
-  const cutoff = await cutoffOf(jig, part, placed, drawn, limitA)
-  if (cutoff === null) {
+  const whole = await cutoffOf(jig, part, placed, drawn, limitA)
+  if (whole === null) {
     return { ...found(findings, figures),
       fault: { is: 'cannot tell', says: 'its drain current did not come down as the gate went against it' } }
   }
-  const idss = withoutGate(open, placed, part, cutoff.value)
+  const idss = withoutGate(open, placed, part, whole.value)
+  const cutoff = atCurrent(whole, part.cutoffA ?? 0, idss.value)
   return found([drainFinding(idss), ...findings.slice(1), {
     name: 'cut-off voltage', measured: cutoff, unit: 'V', limit: part.cutoffV,
     conditions: `square law through two points at ${formatSi(part.drainV, 'V')}`,
-  }], { ...figures, drainA: idss.value, cutoffV: cutoff.value, slopeS: 2 * idss.value / cutoff.value })
+  }], { ...figures, drainA: idss.value, cutoffV: cutoff.value, slopeS: 2 * idss.value / whole.value })
+}
+
+/** Gate volts that leave a current, by the same square law: V·(1 − √(I/IDSS)). */
+function atCurrent(
+  { value, u }: { value: number; u: number }, currentA: number, idssA: number,
+): { value: number; u: number } {
+  const share = 1 - Math.sqrt(Math.min(1, currentA / idssA))
+  return { value: value * share, u: u * share }
 }
 
 /** Most that a channel takes more for each volt at the drain, as a share (from memory). */
