@@ -13,6 +13,7 @@ import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../sche
 import { askedItems } from '../screening/asked-items.ts'
 import { residualsOf } from '../screening/residuals.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
+import { asidesS } from '../screening/plan-asides.ts'
 import { runIdOf } from './begin-run.ts'
 import { calibratedOf, calibrationTold } from './calibration.ts'
 import { compensatedIn, planNulls, type NullsPlan } from './compensation.ts'
@@ -23,6 +24,7 @@ import { createMarked } from './marked-run.ts'
 import { beatLimitMs } from './night-maker.ts'
 import { ScreeningRun } from './screening-run.ts'
 import { screenSequence, settledOf, type Settled } from './settled.ts'
+import { standardItem } from './standards.ts'
 
 export interface ScreeningHooks {
   /** Throws while something else goes on, or is latched. */
@@ -36,6 +38,8 @@ export interface ScreeningHooks {
 
 interface Prepared {
   readonly plan: ScreenPlan
+  /** Of the time that the plan expects, for what compensates the jig and for check standards. */
+  readonly asideS: number
   readonly settled: ReadonlyMap<string, Settled>
   readonly sample: SampleDrawn | null
   readonly nulls: NullsPlan
@@ -165,10 +169,15 @@ export class Screening implements ScreeningPort {
     const meant = drawn ? items.filter(({ id }) => drawn.has(id)) : items
     const settled = await settledOf(store, request, meant)
     const open = meant.filter(({ id }) => !settled.has(id))
-    const plan = planScreening(open, reach, { ...usualBounds, ...file.limits })
+    const bounds = { ...usualBounds, ...file.limits }
+    const plan = planScreening(open, reach, bounds)
     const nulls = await planNulls(store, file, reach, request.compensate, clock.wallMs())
+    const { standards, standardsEvery } = request
+    const asideS = asidesS(
+      plan, { zeros: nulls.zeros, standards: standards.map(standardItem), standardsEvery }, reach, bounds)
     return {
-      plan: { ...plan, cannot: [...cannot, ...plan.cannot] }, settled, sample, nulls,
+      plan: { ...plan, expectedS: plan.expectedS + asideS, cannot: [...cannot, ...plan.cannot] },
+      asideS, settled, sample, nulls,
       calibration: calibrationTold(this.#d.bench, clock.wallMs()),
     }
   }
@@ -195,10 +204,10 @@ function concluded(
 }
 
 function shown(
-  { plan: { groups, cannot, ...rest }, settled, sample, nulls, calibration }: Prepared,
+  { plan: { groups, cannot, ...rest }, settled, asideS, sample, nulls, calibration }: Prepared,
 ): ShownScreenPlan {
   return {
-    ...rest, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
+    ...rest, asideS, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
     compensated: compensatedIn(nulls), zeros: [...nulls.zeros], calibration,
     groups: groups.map(({ setUp, items, expectedS, mostJ }) =>
       ({ ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ })),

@@ -41,6 +41,10 @@ export function screenPlanLines(
 const pastDueLines = ({ calibration: { pastDue } }: ShownScreenPlan): string[] =>
   pastDue.length === 0 ? [] : ['', 'Mind:', ...pastDue.map(text => `  - ${text}`)]
 
+/** The groups alone do not come to the whole. */
+const asideLines = ({ asideS }: ShownScreenPlan): string[] => asideS === 0 ? []
+  : [`Beside the parts, to compensate the jig and for check standards: about ${formatDuration(asideS)}`]
+
 function compensationLine({ compensated, zeros }: ShownScreenPlan): string {
   if (compensated) {
     const { run, wallMs } = compensated

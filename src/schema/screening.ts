@@ -59,6 +59,8 @@ export const screenPlan = z.strictObject({
   /** Parts that are not asked for: a session before this one has their result. */
   settled: z.array(z.strictObject({ id: z.string(), grade: z.enum(grades), run: z.string() })),
   expectedS: z.number(),
+  /** Of it, for what compensates the jig and for check standards. */
+  asideS: z.number(),
   mostV: z.number(),
   mostA: z.number(),
   mostJ: z.number(),

@@ -27,7 +27,7 @@ export const samplePlan: Plan = {
 export const shownScreenPlan: ShownScreenPlan = {
   groups: [{ leads: 'two leads', measures: 'ohms, 2 wires', mostV: 4, mostA: 0.001, mostJ: 0, parts: ['R1', 'R2'], expectedS: 10 }],
   cannot: [{ id: 'V1', why: 'there is no method for a tube', wayOut: 'prove it by hand and note it' }],
-  settled: [{ id: 'R3', grade: 'accept', run: 'R1' }], expectedS: 10, mostV: 4, mostA: 0.001, mostJ: 0, compensated: null, zeros: [], calibration: { pastDue: [], unknown: [] },
+  settled: [{ id: 'R3', grade: 'accept', run: 'R1' }], expectedS: 10, asideS: 0, mostV: 4, mostA: 0.001, mostJ: 0, compensated: null, zeros: [], calibration: { pastDue: [], unknown: [] },
 }
 
 export const screenBody = {

@@ -1,5 +1,5 @@
 /** A bench with a jig, a parts list, what really lies on the table, and hands that do as they are told. */
-import { Hands, type Heard } from '../../mocks/bench/hands.ts'
+import { Hands, type HandsOptions, type Heard } from '../../mocks/bench/hands.ts'
 import type { Component } from '../../mocks/components/component.ts'
 import { usualRatings, type ComponentKind, type Defect } from '../../mocks/components/kinds.ts'
 import { makeComponent } from '../../mocks/components/make-component.ts'
@@ -50,10 +50,12 @@ export interface Table extends VirtualJig {
   follow(daemon: Daemon): void
 }
 
-export async function openTable(parts: readonly TablePart[], options: VirtualJigOptions = {}): Promise<Table> {
+type Haste = Pick<HandsOptions, 'putMs' | 'takeMs'>
+
+export async function openTable(parts: readonly TablePart[], { putMs, takeMs, ...options }: VirtualJigOptions & Haste = {}): Promise<Table> {
   const bench = await virtualJig(options)
   const lying = new Map(parts.map(({ id, kind, defect }) => [id, makeComponent(kind, usualRatings[kind], id, defect ? { defect } : {})]))
-  const hands = new Hands({ bench: bench.sim, clock: bench.clock, find: name => lying.get(name) ?? null })
+  const hands = new Hands({ bench: bench.sim, clock: bench.clock, find: name => lying.get(name) ?? null, ...putMs ? { putMs } : {}, ...takeMs ? { takeMs } : {} })
   const table: Table = {
     ...bench, told: [], results: [], hands, parts: lying, onTold: () => {},
     screen: async (request, on = bench.daemon) => {

@@ -77,7 +77,10 @@ describe('screen --plan', () => {
     expect((await cli.run('screen', list(), '--plan')).out).toMatch(/^The jig was compensated at 2026-01-05 .* by run 20260105-200000-screen; first it is seen whether the empty jig still reads the same$/m)
     cli.app.screening.planned = { ...shownScreenPlan, zeros: ['empty jig', 'shorting wire'] }
     expect((await cli.run('screen', list(), '--plan', '--compensate')).out).toContain('Asked for first, to compensate the jig: empty jig, shorting wire')
-    expect(requests().map(({ compensate }) => compensate)).toEqual([false, false, true])
+    expect(bare.out).not.toContain('Beside the parts')
+    cli.app.screening.planned = { ...shownScreenPlan, asideS: 28.4, expectedS: 38.4 }
+    expect((await cli.run('screen', list(), '--plan', '--compensate')).out).toContain('Beside the parts, to compensate the jig and for check standards: about 28 s')
+    expect(requests().map(({ compensate }) => compensate)).toEqual([false, false, true, true])
   })
   it('shows what the list itself states of transistors', async () => {
     const text = 'ref,kind,value,note\nQ1-Q3,npn,x,hFE 110-220 @ 2 mA\nQ4,n-channel jfet,x,"IDSS 2-6 mA, VP 1-4 V"\nR1,resistor,4k7 5 %,\n'
