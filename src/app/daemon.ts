@@ -30,6 +30,7 @@ import { startPulse } from './pulse.ts'
 import { Recovery } from './recovery.ts'
 import { Screening } from './screening.ts'
 import { statusOf } from './status.ts'
+import { asItStands, Unended } from './unended.ts'
 import { unproved } from './unproved.ts'
 import { unsettled } from './unsettled.ts'
 import { Units } from './units.ts'
@@ -43,6 +44,7 @@ export class Daemon implements Application {
   readonly #d: DaemonDeps
   readonly #feed = new Subject<FeedItem>()
   readonly #finished = new Map<string, RunRecord>()
+  readonly #unended: Unended
   readonly #latch: Latch
   readonly #recovery: Recovery
   readonly screening: Screening
@@ -57,7 +59,8 @@ export class Daemon implements Application {
 
   constructor(deps: DaemonDeps) {
     this.#d = deps
-    this.store = deps.store
+    this.#unended = new Unended(deps)
+    this.store = asItStands(deps.store, id => this.#mayRun(id), id => this.#unended.endOf(id))
     this.units = new Units(deps)
     this.lots = new Lots(deps.store, lotThreads(deps.livenessClock))
     this.#latch = new Latch(deps.clock)
@@ -106,6 +109,12 @@ export class Daemon implements Application {
   }
 
   get #isIdle(): boolean { return this.#current === null && !this.#starting && !this.screening.goesOn }
+
+  /** While one begins nobody can tell which it is. */
+  #mayRun(id: string): boolean {
+    const { run, goesOn } = this.screening
+    return this.#starting || this.#current?.record.id === id || (run === null ? goesOn : run.id === id)
+  }
 
   async listPorts(): Promise<PortEntry[]> { return await listPorts(urlsOf(this.#d.bench.file)) }
 
@@ -274,6 +283,7 @@ export class Daemon implements Application {
     // Its link may have gone with the others; were it not asked again, nobody could acknowledge.
     await this.#interlockSession()?.connect()
     await refuseWithoutPresence(this.#d.composed.roles)
+    await this.#unended.record()
     // Refused by a keeper that is not done yet, and by one that is gone.
     await this.#d.keeper.reset()
     await forgetLost(this.#d)
@@ -328,17 +338,20 @@ export class Daemon implements Application {
     const state: RunState = await runNight(handles, sequence, parameters)
     stopPulse()
     presence?.stop()
-    const ends =
-      state === 'tripped' || state === 'stopped' ? night.supervisor.latched?.text ?? `run ${state}` : null
+    const ended = { ...record, state, endedWallMs: this.#d.clock.wallMs() }
+    const results = night.positions.flatMap(({ result }) => result ?? [])
+    // Also of a run that got done: its end may be what could not be written.
+    const why = night.supervisor.latched?.text
+      ?? (state === 'tripped' || state === 'stopped' ? `run ${state}` : null)
     const charged = unproved(night.positions, night.bench.limits.touchSafeV)
-    if (ends ?? charged) this.#latch.set([ends, charged].filter(text => text !== null).join('; '))
+    if (why ?? charged) this.#latch.set([why, charged].filter(text => text !== null).join('; '))
+    if (await this.#unended.take({ run: ended, why, results })) {
+      this.#latch.add(`the record of run ${record.id} could not be ended`)
+    }
     await this.#lookBack()
-    const ended: RunRecord = { ...record, state, endedWallMs: this.#d.clock.wallMs() }
     this.#finished.set(record.id, ended)
     this.#current = null
-    for (const { result } of night.positions) if (result) {
-      this.#feed.next({ type: 'result', runId: record.id, result })
-    }
+    for (const result of results) this.#feed.next({ type: 'result', runId: record.id, result })
     this.#showStatus()
     return ended
   }

@@ -2,13 +2,18 @@
 import type { Channel } from '../schema/reading.ts'
 import type { RunRecord } from '../schema/run.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
+import { interruptUnended } from './unended.ts'
 
 type Deps = Pick<DaemonDeps, 'store' | 'mark' | 'clock'>
 
-/** As `store.createRun`; a run that cannot be marked is refused, and stands so on record. */
+/**
+ * As `store.createRun`; a run that cannot be marked is refused, and stands so on record. Nothing else may go
+ * on: what stands as running before it has ended.
+ */
 export async function createMarked(
   { store, mark, clock }: Deps, run: RunRecord, channels: readonly Channel[],
 ): Promise<void> {
+  await interruptUnended({ store, clock })
   await store.createRun(run, channels)
   try {
     mark?.begin(run.id)

@@ -70,11 +70,11 @@ async function report(
   return exitCodes.accepted
 }
 
-/** What refused or tripped it, in the words of its events; nothing for a run that got done. */
+/** What refused or tripped it, or why it has no end, as its events say; nothing of a run that got done. */
 function whyEnded({ state }: RunRecord, events: readonly RunEvent[]): string[] {
   if (state === 'done' || state === 'running' || state === 'prepared') return []
   const isWhy = ({ kind, severity }: RunEvent): boolean =>
-    severity === 'trip' || ['refused', 'stop'].includes(kind)
+    severity === 'trip' || ['refused', 'stop', 'end-not-written'].includes(kind)
   return events.filter(isWhy).map(event => printable(eventLine(event)))
 }
 

@@ -15,9 +15,10 @@ const headings = ['position', 'part', 'grade', 'do', 'why'].map(heading => ({ he
 export function outcomeLines(
   run: RunRecord, results: readonly PartResult[], events: readonly RunEvent[],
 ): string[] {
-  const lastedS = ((run.endedWallMs ?? run.startedWallMs) - run.startedWallMs) / 1000
+  const lasted = run.endedWallMs === null ? ''
+    : ` after ${formatDuration((run.endedWallMs - run.startedWallMs) / 1000)}`
   const ended = hasEnded(run)
-  const head = ended ? `Run ${run.id} ${endWords[run.state]} after ${formatDuration(lastedS)}.`
+  const head = ended ? `Run ${run.id} ${endWords[run.state]}${lasted}.`
     : `Run ${run.id} is still ${run.state}.`
   const rows = [
     ...results.map(result => [

@@ -193,7 +193,7 @@ async function close({ night, store }: RunHandles, state: RunState): Promise<Run
   }
   await night.recorder.event({ kind: 'ended', text: `run ${state}` }).catch(() => {})
   await night.recorder.flush().catch(() => {})
-  // Where this fails the run stands as running, and the next start marks it interrupted.
+  // Where this fails the run stands as running, until an acknowledgement or a start marks it interrupted.
   await night.recorder.commit(() => store.finishRun(night.runId, state, night.clock.wallMs())).catch(() => {})
   return state
 }

@@ -51,7 +51,7 @@ ${continues && html`<dt>Continues</dt><dd>run ${continues}</dd>`}
 ${continuedBy && html`<dt>Continued by</dt><dd>run ${continuedBy}</dd>`}
 <dt>Started</dt><dd>${formatWall(run.startedWallMs)} by ${run.person}</dd>
 <dt>Ended</dt><dd>${run.endedWallMs === null
-  ? html`not yet; ${formatDuration(durationS)} are on record`
+  ? html`${run.state === 'running' ? 'not yet' : 'not known'}; ${formatDuration(durationS)} are on record`
   : html`${formatWall(run.endedWallMs)}, after ${formatDuration(durationS)}`}</dd>
 ${jig && html`<dt>Jig</dt><dd>${jig}</dd>`}
 <dt>Software</dt><dd>${run.software}</dd>
