@@ -1,6 +1,7 @@
 /** Routes of units: reading what is on record, for everyone who may look. */
 import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
+import { inService } from '../schema/service.ts'
 import { rackRequest, unitRequest } from '../schema/unit.ts'
 import type { Routes } from './build.ts'
 import { answers, resultShape } from './shapes.ts'
@@ -13,6 +14,7 @@ const unitParts = z.strictObject({
   unit: z.string(),
   parts: z.array(z.strictObject({
     designator: z.string(), newest: newest.nullable(), stands: newest.nullable(),
+    inService: inService.nullable(),
   })),
   runs: z.number().int(), wasAll: z.boolean(),
 })

@@ -4,6 +4,7 @@ import { BenchError, hasCode, type Problem } from '../base/errors.ts'
 import type { AnySequence } from '../engine/sequence.ts'
 import { withGear } from '../safety/gear.ts'
 import type { Gear } from '../safety/gear.ts'
+import { inServiceOf } from '../report/service.ts'
 import type { Plan } from '../schema/application.ts'
 import type { CalibrationTold } from '../schema/calibration.ts'
 import { nearest, problemsOf } from '../schema/problems.ts'
@@ -51,11 +52,19 @@ export async function prepare(deps: PrepareDeps, request: StartRequest): Promise
   const held = sequence.energises
     ? withGear(plan, { bench: bench.file, gear: gearOf(bench), supplyMaxV: supply.voltageMaxV }) : plan
   const dated = withCalibration(held, calibrationTold(bench, deps.clock.wallMs()))
-  return { sequence, parameters, parts, plan: withoutFaulty(dated, sequence, parts) }
+  return { sequence, parameters, parts, plan: withoutFaulty(withService(dated, loaded), sequence, parts) }
 }
 
 const withCalibration = (plan: Plan, calibration: CalibrationTold): Plan =>
   ({ ...plan, calibration, warnings: [...plan.warnings, ...calibration.pastDue] })
+
+/** What is too much for a part in the unit it is for had better be known before the night. */
+const withService = (plan: Plan, parts: Prepared['parts']): Plan => ({
+  ...plan, warnings: [...plan.warnings, ...parts.flatMap(({ loaded, profile }) => {
+    const { cautions = [] } = inServiceOf(profile, loaded) ?? {}
+    return cautions.map(text => `${loaded.position} ${loaded.part}: ${text}`)
+  })],
+})
 
 /** A position that bench-check found wanting: nothing that it shows of its part can be believed. */
 async function withFaults(

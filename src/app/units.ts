@@ -2,7 +2,9 @@
 import { z } from 'zod'
 import type { UnitsPort } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
-import { judgesPositions, type PartResult, type RunHead } from '../schema/run.ts'
+import { inServiceIn } from '../report/service.ts'
+import { judgesPositions, type PartResult, type RunHead, type RunRecord } from '../schema/run.ts'
+import type { InService } from '../schema/service.ts'
 import type { Store } from '../schema/store.ts'
 import {
   partName, type Newest, type ProposedRack, type RackRequest, type ToForm, type UnitParts, type UnitRequest,
@@ -37,16 +39,19 @@ interface Sought {
   /** The most volts of a good word so far: what was bad before, at no more than these, is mended. */
   goodV: number
   isSettled: boolean
+  inService: InService | null
 }
 
 /**
  * Of each part the newest result, and an older one that it does not undo: after a good word what was found at
  * more volts, after any but a reject a reject at more volts.
  */
-export async function unitParts(store: Store, { unit, designators }: UnitRequest): Promise<UnitParts> {
+export async function unitParts(
+  store: Store, { unit, designators, insideC }: UnitRequest,
+): Promise<UnitParts> {
   const names = designators.map(designator => partName(unit, designator))
   const sought = new Map(names.map(name =>
-    [name, { newest: null, stands: null, goodV: -Infinity, isSettled: false } as Sought]))
+    [name, { newest: null, stands: null, goodV: -Infinity, isSettled: false, inService: null } as Sought]))
   const open = (): Sought[] => [...sought.values()].filter(({ isSettled }) => !isSettled)
   const runs = await store.listRuns(runsMost)
   let seen = 0
@@ -56,14 +61,19 @@ export async function unitParts(store: Store, { unit, designators }: UnitRequest
     seen++
     if (judgesPositions(run) || isWithoutVolts(run) && looking.every(({ newest }) => newest)) continue
     const results = (await store.results(run.id)).filter(({ part }) => sought.get(part)?.isSettled === false)
-    const asked = results.length > 0 ? await askedOf(store, run) : atJig
-    for (const result of results) take(sought.get(result.part)!, newestOf(run, result, asked))
+    const record = results.length > 0 && run.sequence !== screenSequence ? await store.run(run.id) : undefined
+    const asked = record ? askedOf(record) : atJig
+    for (const result of results) {
+      const one = sought.get(result.part)!
+      if (record) one.inService ??= inServiceIn(record, result.position, insideC ?? null)
+      take(one, newestOf(run, result, asked))
+    }
   }
   return {
     unit, runs: seen, wasAll: open().length === 0 || runs.length < runsMost,
     parts: designators.map((designator, i) => {
-      const { newest, stands } = sought.get(names[i]!)!
-      return { designator, newest, stands: stands === newest ? null : stands }
+      const { newest, stands, inService } = sought.get(names[i]!)!
+      return { designator, newest, stands: stands === newest ? null : stands, inService }
     }),
   }
 }
@@ -117,9 +127,8 @@ const askedSetup = z.looseObject({
   })).optional(),
 })
 
-async function askedOf(store: Store, run: RunHead): Promise<Asked> {
-  if (run.sequence === screenSequence) return atJig
-  const { data: { plan, parts = [] } = {} } = askedSetup.safeParse((await store.run(run.id))?.setup)
+function askedOf(run: RunRecord): Asked {
+  const { data: { plan, parts = [] } = {} } = askedSetup.safeParse(run.setup)
   const ratedV = new Map(parts.map(({ name, profile }) => [name, profile.ratedV]))
   return { ratedV, targetV: isWithoutVolts(run) ? 0 : plan?.targetV ?? null }
 }

@@ -6,7 +6,8 @@ import { formatCount } from '../base/format.ts'
 import { decide } from '../parts/decide.ts'
 import { csvLine } from '../report/csv.ts'
 import {
-  byUrgency, headings, unitCells, unitHtml, unitPage, unitSummary, type UnitLine, type UnitPage,
+  byUrgency, csvCells, csvHeadings, headings, serviceLines, unitCells, unitHtml, unitPage, unitSummary,
+  type UnitLine, type UnitPage,
 } from '../report/unit-page.ts'
 import { idsOf, type PartsLine } from '../schema/parts-list.ts'
 import { partsPolicy, type PartsPolicy } from '../schema/parts-policy.ts'
@@ -19,13 +20,17 @@ import { exitCodes, type ExitCode } from './exit.ts'
 import { readPartsFile } from './parts-file.ts'
 import { unitOf } from './screen-request.ts'
 import { printable, renderTable } from './table.ts'
+import { writeAnswer } from './write-answer.ts'
 
-interface Options extends CommonOptions { policy?: string; unit?: string; output?: string; rack?: string }
+interface Options extends CommonOptions {
+  policy?: string; unit?: string; output?: string; rack?: string; insideC?: string
+}
 
 export function addUnitCommand(program: Command, context: CliContext, act: Act): void {
   act(program.command('unit').argument('<file>', 'its parts list')
     .option('--policy <file>', 'what is to be done with which parts')
     .option('--unit <name>', 'its name on record; the name of the file when left out')
+    .option('--inside-c <celsius>', 'how warm parts get inside, for estimates of life that profiles ask for')
     .option('-o, --output <file>', 'write its page: .html, .csv or .json')
     .option('--rack <file>', 'write a rack list of those that are to be formed: .csv')
     .description('show which parts of a unit are proven, by what, and what is missing'),
@@ -41,13 +46,13 @@ async function showUnit(context: CliContext, file: string, options: Options): Pr
   const client = daemonOf(context, options)
   const standing = await client.post<UnitParts>('/units/parts', {
     unit, designators: lines.map(({ designator }) => designator),
+    ...options.insideC === undefined ? {} : { insideC: Number(options.insideC) },
   })
   const shown = unitPage(lines, standing, policy?.policy ?? null)
   const rack = options.rack === undefined ? null
     : await writeRack(context, client, options.rack, { unit, parts: toFormOf(shown, parts) })
   if (options.output !== undefined) {
-    const bytes = await context.writeFile(options.output, [fileText(options.output, shown)])
-    if (!options.json) print(context.out, `Wrote ${options.output}, ${bytes} bytes.`)
+    await writeAnswer(context, options.output, shown, { html: unitHtml, csv: unitCsv }, options)
   }
   if (options.json) printJson(context.out, { ...shown, ...rack && { rack } })
   else print(context.out, ...unitText(shown), ...rackText(rack, options.rack))
@@ -113,16 +118,9 @@ function rackText(rack: ProposedRack | null, file: string | undefined): string[]
 function unitText(shown: UnitPage): string[] {
   return [
     ...renderTable(headings.map(heading => ({ heading })), byUrgency(shown.rows).map(unitCells)),
-    '', unitSummary(shown), ...shown.remarks,
+    '', unitSummary(shown), ...shown.remarks, ...serviceLines(shown.rows),
   ].map(printable)
 }
 
-function fileText(file: string, shown: UnitPage): string {
-  switch (extname(file).toLowerCase()) {
-    case '.html': case '.htm': return unitHtml(shown)
-    case '.csv': return [csvLine(headings), ...shown.rows.map(row => csvLine(unitCells(row)))].join('')
-    case '.json': return `${JSON.stringify(shown, null, 2)}\n`
-    default: throw new BenchError(
-      'USAGE', 'this kind of file is not written', { expected: '.html, .csv or .json', got: file })
-  }
-}
+const unitCsv = ({ rows }: UnitPage): string =>
+  [csvLine(csvHeadings), ...rows.map(row => csvLine(csvCells(row)))].join('')

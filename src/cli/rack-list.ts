@@ -11,7 +11,7 @@ import { parseCsv, type CsvCell } from './csv.ts'
 type Heading = keyof LoadedPart
 const headings = Object.keys(loadedPart.shape) as Heading[]
 const required: readonly Heading[] = ['position', 'part', 'profile']
-const numbers: readonly Heading[] = ['ratedV', 'capacitanceF']
+const numbers: readonly Heading[] = ['ratedV', 'capacitanceF', 'serviceC', 'serviceV']
 const what = 'a rack list'
 /** A rack list as YAML or JSON holds it. */
 export const rackList = z.array(loadedPart).min(1)

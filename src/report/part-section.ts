@@ -1,8 +1,10 @@
 /** What the record says of one part in one run. */
 import { formatProbability, formatSi, formatWithU } from '../base/format.ts'
 import { gradeWords, isOfPosition, upToWords, type Criterion, type PartResult } from '../schema/run.ts'
+import type { InService } from '../schema/service.ts'
 import { leakageChart, timeChart } from './chart.ts'
 import { html, type Markup } from './markup.ts'
+import { inServiceWords } from './service.ts'
 import { isAtJig } from './setup.ts'
 import type { RecordPart, RunTestRecord } from './record.ts'
 
@@ -15,6 +17,7 @@ ${result
 ${(note !== '' || (condition && condition !== 'sound')) && html`<p>${condition && condition !== 'sound'
     && html`<span class="warn">Seen by eye: ${condition}.</span> `}${note}</p>`}
 ${result && result.criteria.length > 0 && criteriaTable(result.criteria)}
+${part.inService && serviceLines(part.inService)}
 ${charts(part, record)}</section>`
 }
 
@@ -26,6 +29,14 @@ function verdict(result: PartResult): Markup {
   }
   return html`<p class="verdict">${gradeWord(result)}: ${disposition}. ${reason}</p>
 <p class="quiet">Probability that the part conforms: ${formatProbability(pConform)}.</p>`
+}
+
+/** An estimate beside the grade, with all it is made of. */
+function serviceLines(service: InService): Markup {
+  const { cautions, madeOf } = service
+  return html`<p>In its unit, an estimate that is no part of the grade:
+<span class="${cautions.length > 0 ? 'warn' : ''}">${inServiceWords(service)}.</span></p>
+<ul class="quiet">${madeOf.map(line => html`<li>${line}</li>`)}</ul>`
 }
 
 /** The grade in words and colour, provisional said with it. */

@@ -2,6 +2,7 @@
 import { BenchError } from '../base/errors.ts'
 import type { Channel } from '../schema/reading.ts'
 import type { LoadedPart, PartResult, RunRecord } from '../schema/run.ts'
+import type { InService } from '../schema/service.ts'
 import type { Store, StoredEvent } from '../schema/store.ts'
 import { closeWindowOf, endStateOf, restNotesOf, type CloseWindow, type EndState } from './end-state.ts'
 import { jigWords } from './jig-words.ts'
@@ -10,6 +11,7 @@ import { leakageFit, type LeakageFit } from './leakage-fit.ts'
 import {
   continuesOf, fixtureOf, instrumentsOf, partProfilesOf, partsOf, type FixtureNumbers, type RecordInstrument,
 } from './setup.ts'
+import { inServiceIn } from './service.ts'
 import { formalSpanOf, partVolts, stagesOf, thinned, traceOf, type StageSpan, type Trace } from './traces.ts'
 
 export interface RecordPart {
@@ -23,6 +25,8 @@ export interface RecordPart {
   end: EndState
   /** When a provisional grade may be closed; null where nothing is open, or no forming to count from. */
   closes: CloseWindow | null
+  /** In the unit it is for; null where its profile does not ask, or nobody said how warm it is there. */
+  inService: InService | null
   stages: StageSpan[]
   /** Volts of the part itself, computed from bus volts and current; null where the record cannot tell. */
   volts: Trace | null
@@ -161,7 +165,10 @@ async function readPart(source: PartSource, head: PartHead): Promise<RecordPart>
   const end = await endStateOf(
     { store, run, events: source.events, current: currentChannel }, head.position, head.result)
   const closes = closeWindowOf(run, head.result)
-  return { ...head, end, closes, stages: spans, volts: measured ?? computed, leakage, caseTemperature, decay }
+  return {
+    ...head, end, closes, inService: inServiceIn(run, head.position), stages: spans,
+    volts: measured ?? computed, leakage, caseTemperature, decay,
+  }
 }
 
 /** Everything that was on a position or has a result, in the order of the positions. */

@@ -30,7 +30,7 @@ const instrument = z.object({
   calibrated: calibrated.nullable().optional().catch(undefined),
 }).transform(({ hash, profileHash, ...rest }) => ({ ...rest, profileHash: profileHash ?? hash }))
 const origin = z.object({ file: z.string(), hash: z.string() })
-const partProfile = z.object({ name: z.string(), hash: z.string() })
+const partSetup = z.object({ name: z.string(), hash: z.string(), profile: z.unknown() })
 
 /** Whether parts came and went at a jig, and none stands at a position of the fixture. */
 export const isAtJig = ({ setup }: RunRecord): boolean => setup['jig'] !== undefined
@@ -76,9 +76,13 @@ export function continuesOf(run: RunRecord): string | null {
 }
 
 /** Part profiles by name with the hash of each: `setup.parts`. */
-export function partProfilesOf(run: RunRecord): { name: string; hash: string }[] {
+export const partProfilesOf = (run: RunRecord): { name: string; hash: string }[] =>
+  partSetupsOf(run).map(({ name, hash }) => ({ name, hash }))
+
+/** The same with each profile as it was then, not looked into. */
+export function partSetupsOf(run: RunRecord): { name: string; hash: string; profile?: unknown }[] {
   return listOf(run.setup['parts']).flatMap(entry => {
-    const parsed = partProfile.safeParse(entry)
+    const parsed = partSetup.safeParse(entry)
     return parsed.success ? [parsed.data] : []
   })
 }

@@ -4,9 +4,11 @@
  */
 import { formatSi, formatWall, formatWithU } from '../base/format.ts'
 import { gradeWords, type Criterion, type PartResult, type UpTo } from '../schema/run.ts'
+import type { InService } from '../schema/service.ts'
 import type { Newest, UnitParts } from '../schema/unit.ts'
 import { html, type Markup } from './markup.ts'
 import { page } from './page.ts'
+import { inServiceWords } from './service.ts'
 
 export const standings = [
   'proven', 'accepted to fewer volts', 'provisional', 'marginal', 'to form', 'to retest', 'to replace',
@@ -33,6 +35,8 @@ export interface UnitRow extends UnitLine {
   readonly newest: Newest | null
   /** A newer result, found without the volts at which the deciding one was. */
   readonly passedOver: Newest | null
+  /** An estimate, which decides nothing. */
+  readonly inService: InService | null
 }
 
 export interface UnitPage {
@@ -51,8 +55,11 @@ export function unitPage(
 ): UnitPage {
   const found = new Map(parts.map(part => [part.designator, part]))
   const rows = lines.map(line => {
-    const { newest, passedOver } = deciding(line, found.get(line.designator))
-    return { ...line, newest, passedOver, standing: standingOf(line, newest) }
+    const part = found.get(line.designator)
+    const { newest, passedOver } = deciding(line, part)
+    return {
+      ...line, newest, passedOver, inService: part?.inService ?? null, standing: standingOf(line, newest),
+    }
   })
   const counts: Partial<Record<Standing, number>> = {}
   for (const { standing } of rows) counts[standing] = (counts[standing] ?? 0) + 1
@@ -131,7 +138,29 @@ ${policy && html`<p class="quiet">By policy ${policy}.</p>`}
 ${remarks.map(text => html`<p class="quiet">${text}</p>`)}
 <div class="wide"><table><thead><tr>${headings.map(heading => html`<th>${heading}</th>`)}</tr></thead>
 <tbody>${byUrgency(rows).map(tableRow)}</tbody></table></div>
+${rows.some(({ inService }) => inService) && serviceSection(rows)}
 <p class="quiet">Prove dead before touching; a part that is proven was so when it was measured.</p>`)
+}
+
+const ofNewParts = 'Estimates, of new parts that are always on; they change no grade.'
+
+function serviceSection(rows: readonly UnitRow[]): Markup {
+  return html`<h2>In the unit</h2><p class="quiet">${ofNewParts}</p>
+<div class="wide"><table><thead><tr><th>designator</th><th>in its unit</th><th>made of</th></tr></thead>
+<tbody>${rows.map(({ designator, inService }) => inService && html`<tr><td class="tight">${designator}</td>
+<td class="${inService.cautions.length > 0 ? 'warn' : ''}">${inServiceWords(inService)}</td>
+<td>${inService.madeOf.join('; ')}</td></tr>`)}</tbody></table></div>`
+}
+
+/** For a screen: a line a part, and once what they are made of. */
+export function serviceLines(rows: readonly UnitRow[]): string[] {
+  const told = rows.flatMap(({ designator, inService }) => inService ? [{ designator, inService }] : [])
+  if (told.length === 0) return []
+  return [
+    `In the unit. ${ofNewParts}`,
+    ...told.map(({ designator, inService }) => `  ${designator} ${inServiceWords(inService)}`),
+    'Made of:', ...[...new Set(told.flatMap(({ inService }) => inService.madeOf))].map(line => `  - ${line}`),
+  ]
 }
 
 export const headings = ['designator', 'part', 'stands', 'by', 'measured', 'why'] as const
@@ -145,10 +174,16 @@ function tableRow(row: UnitRow): Markup {
 <td>${whyWords(row)}</td></tr>`
 }
 
-/** The same as rows of text, for a table on screen or a CSV. */
+/** The same as rows of text, for a table on screen. */
 export const unitCells = (row: UnitRow): string[] => [
   row.designator, row.what, standsWords(row), byWords(row.newest),
   row.newest ? measuredWords(row.newest.result) : '', whyWords(row),
+]
+
+export const csvHeadings = [...headings, 'in its unit', 'made of'] as const
+export const csvCells = (row: UnitRow): string[] => [
+  ...unitCells(row), row.inService ? inServiceWords(row.inService) : '',
+  row.inService?.madeOf.join('; ') ?? '',
 ]
 
 /** A good word says up to where it holds. */

@@ -19,6 +19,16 @@ export const leakageCriterion = z.union([
   }),
 ])
 
+/** Hours for which a data sheet vouches, as it prints them: at the highest temperature and rated volts. */
+export const ratedLife = z.strictObject({
+  ratedH: positive.max(1e6), atC: z.number().min(40).max(200), source: z.string().min(3),
+})
+export const derating = z.strictObject({
+  aboveC: z.number().min(-55).max(200).describe('Up to here the rated volts hold'),
+  sharePerK: positive.max(1).describe('By this share of themselves they fall for each kelvin above'),
+  source: z.string().min(3),
+})
+
 export const partProfile = z.strictObject({
   name: z.string().regex(/^[a-z0-9][a-z0-9.-]{0,63}$/, 'small letters, digits, dots and hyphens'),
   kind: z.literal('aluminium-electrolytic'),
@@ -34,6 +44,8 @@ export const partProfile = z.strictObject({
     .describe('Steady watts the can may shed; 0.5 small can, 1 large (common practice)'),
   caseMaxC: z.number().default(45), caseRiseMaxK: positive.default(10),
   absorption: z.number().min(0).max(0.3).default(0.12),
+  life: ratedLife.optional().describe('Asks for an estimate of life at the temperature of the unit'),
+  derate: derating.optional().describe('Asks whether the volts of the unit are too many at its temperature'),
   note: z.string().max(2000).optional(),
   sources: z.record(z.string(), z.string().min(3)).optional()
     .describe('Where each figure comes from, by the name of its field'),

@@ -1,6 +1,7 @@
 /** Runs, events and results: what the store keeps and every interface shows. */
 import { z } from 'zod'
 import { position, positionsMost } from './bench.ts'
+import { serviceTemperatureC } from './service.ts'
 
 export const grades = ['accept', 'marginal', 'reject', 'cannot tell'] as const
 export type Grade = (typeof grades)[number]
@@ -27,6 +28,9 @@ export const loadedPart = z.strictObject({
   ratedV: z.number().positive().max(1000).optional()
     .describe('As printed on it; a plan refuses a part whose profile says another'),
   capacitanceF: z.number().positive().max(1).optional().describe('As printed on it; likewise'),
+  serviceC: serviceTemperatureC.optional().describe('How warm its can gets in its unit'),
+  serviceV: z.number().min(0).max(1000).optional()
+    .describe('Volts that it has in its unit; its rated volts when left out'),
 })
 export type LoadedPart = z.infer<typeof loadedPart>
 

@@ -1,6 +1,7 @@
 /** Where the parts of one unit stand on record, by designator. */
 import { z } from 'zod'
 import type { PartResult } from './run.ts'
+import { serviceTemperatureC, type InService } from './service.ts'
 
 /** A name on record: of a unit, or of a check standard. */
 export const unitName = z
@@ -14,6 +15,8 @@ export const partName = (unit: string, designator: string): string =>
 export const unitRequest = z.strictObject({
   unit: unitName,
   designators: z.array(z.string().min(1).max(64)).min(1).max(20_000),
+  insideC: serviceTemperatureC.optional()
+    .describe('How warm parts get inside, for estimates of life where the rack list did not say'),
 })
 export type UnitRequest = z.infer<typeof unitRequest>
 
@@ -37,6 +40,8 @@ export interface UnitParts {
     readonly newest: Newest | null
     /** An older word at more volts, which a newest good one does not undo; null where the newest decides. */
     readonly stands: Newest | null
+    /** From the newest of the runs looked through whose profile asks for it. */
+    readonly inService: InService | null
   }[]
   /** Runs that were looked through; `wasAll`: there are no older ones. */
   readonly runs: number

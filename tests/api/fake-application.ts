@@ -77,7 +77,7 @@ export class FakeApplication implements Application {
   readonly screening = new FakeScreening(this)
   readonly lots: Lots
   readonly units: UnitsPort = {
-    parts: async ({ unit, designators }) => await unitParts(this.store, { unit, designators }),
+    parts: async request => await unitParts(this.store, request),
     rack: ({ parts }) => ({ ratedV: null, parts: [], left: parts.map(({ designator }) => ({ designator, why: 'no profile' })) }),
   }
   readonly calls: { name: string; argument: unknown }[] = []

@@ -39,6 +39,18 @@ describe('making a plan', () => {
     expect(plan.scannerClosures).toBe(Math.ceil(plan.longestS / 2.5))
   })
 
+  it('cautions of a part that its unit asks too much of, and of no other, and refuses neither', async () => {
+    const { daemon, request } = await bench()
+    const [first, second] = request.parts
+    const [hot, mild] = [{ ...first!, serviceC: 90, serviceV: 400 }, { ...second!, serviceC: 45, serviceV: 400 }]
+    const asked = await daemon.plan({ ...request, parts: [hot, mild] })
+    const plain = await daemon.plan(request)
+    expect(asked.refusals).toEqual([])
+    expect(asked.warnings.filter(text => !plain.warnings.includes(text)))
+      .toEqual([`${hot.position} ${hot.part}: 90 °C in its unit are more than the 85 °C of its data sheet`])
+    expect((await daemon.plan({ ...request, parts: [hot] })).steps).toEqual((await daemon.plan({ ...request, parts: [first!] })).steps)
+  })
+
   it('tells every wrong parameter with what belongs there, and the key that was meant', async () => {
     const { daemon, request } = await bench()
     const asked = daemon.plan({ ...request, parameters: { soak: 3, slewVPerS: 'fast' } })

@@ -41,6 +41,13 @@ describe('a rack list', () => {
     ['d.json', JSON.stringify(wanted)],
   ])('is read from %s', (name, text) => { expect(read(name, text)).toEqual(wanted) })
 
+  it('says how warm and at how many volts a part is in its unit, where somebody knows', () => {
+    expect(read('s.csv', 'position,part,profile,serviceC,serviceV\nP01,C1,can-450v,55,400\nP02,C2,can-450v,,\n'))
+      .toMatchObject([{ serviceC: 55, serviceV: 400 }, { part: 'C2' }])
+    expect(read('s.csv', 'position,part,profile,serviceC\nP02,C2,can-450v,\n')[0]).not.toHaveProperty('serviceC')
+    expect(wrong('s.csv', 'position,part,profile,serviceC\nP01,C1,can-450v,warm\n')).toEqual([[2, 17, expect.stringContaining('number'), '"warm"']])
+  })
+
   it.each([
     ['no profile', 'a.csv', 'position,part\nP01,C1\n', 'a heading "profile"'],
     ['a strange heading', 'a.csv', 'position,part,profile,colour\nP01,C1,x,red\n', 'the heading "colour"'],

@@ -1,6 +1,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { ProfileFolder } from '../../src/app/files.ts'
 import { readRackList } from '../../src/cli/rack-list.ts'
 import type { PartResult, RunRecord } from '../../src/schema/run.ts'
 import { openCli, type Cli } from './fake-cli.ts'
@@ -49,6 +50,23 @@ describe('the command `unit`', () => {
     const after = await cli.run('unit', path, '--policy', join(cli.folder, 'house.yaml'))
     expect(after).toMatchObject({ exit: 0 })
     expect(after.out).toContain('Nothing is missing.')
+  })
+
+  it('estimates life inside the unit where a profile asks for it, and says what it is made of', async () => {
+    const path = file('pavilion.csv', list)
+    const profile = new ProfileFolder(null).part('al-450v-47u-general').profile
+    await cli.app.store.createRun({ ...run, id: 'F1', sequence: 'reform', setup: {
+      plan: { targetV: 450 }, parts: [{ name: profile.name, hash: 'ab', profile }],
+      request: { parts: [{ position: 'P01', part: 'pavilion-C1', profile: profile.name }] },
+    } }, [])
+    await cli.app.store.saveResult('F1', { ...result('C1', {}), position: 'P01' })
+    const csv = join(cli.folder, 'unit.csv')
+    const { out } = await cli.run('unit', path, '--inside-c', '45', '-o', csv)
+    expect(out).toMatch(/^ {2}C1 at 45 °C and 450 V: a new one may last about 32,000 h \(3\.7 years\), from /m)
+    expect(out).toContain('used up already is not known')
+    expect(readFileSync(csv, 'utf8')).toContain('rule of thumb')
+    expect((await cli.run('unit', path)).out).not.toContain('may last')
+    expect((await cli.run('unit', path, '--inside-c', 'warm')).exit).toBe(2)
   })
 
   it('writes its page, and says what no rack list can hold', async () => {

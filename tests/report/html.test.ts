@@ -166,7 +166,7 @@ describe('the record as CSV and JSON', () => {
     expect(lines).toHaveLength(3)
     expect(
       new Set(lines.map(line => line.split(',').length - (line.includes('"maker') ? 1 : 0)))
-    ).toEqual(new Set([30]))
+    ).toEqual(new Set([38]))
     expect(lines[1]).toContain('leakage,0.000021,4e-7,A,,0.0011')
   })
 

@@ -14,7 +14,7 @@ const newest = (result: Partial<PartResult>): Newest => ({
   },
 })
 const page = (line: UnitLine, found: Newest | null) => unitPage(
-  [line], { unit: 'pavilion', runs: 3, wasAll: true, parts: [{ designator: line.designator, newest: found, stands: null }] }, null)
+  [line], { unit: 'pavilion', runs: 3, wasAll: true, parts: [{ designator: line.designator, newest: found, stands: null, inService: null }] }, null)
 const standing = (...given: Parameters<typeof page>) => page(...given).rows[0]!.standing
 
 describe('how a part of a unit stands', () => {
@@ -37,7 +37,7 @@ describe('how a part of a unit stands', () => {
 
   const at = (volts: number, over: Partial<PartResult> = {}): Newest => ({ ...newest(over), run: `F${volts}`, sequence: 'reform', volts, ratedV: 450 })
   const after = (later: Newest, earlier: Newest | null, action: UnitLine['wanted']['action'] = 'prove') => unitPage(
-    [line('C1', action)], { unit: 'pavilion', runs: 2, wasAll: true, parts: [{ designator: 'C1', newest: later, stands: earlier }] }, null).rows[0]!
+    [line('C1', action)], { unit: 'pavilion', runs: 2, wasAll: true, parts: [{ designator: 'C1', newest: later, stands: earlier, inService: null }] }, null).rows[0]!
 
   it('goes by the older word that the newest does not undo, says so, and is of the new part where the policy replaces it', () => {
     const bad = at(135, { grade: 'reject', disposition: 'replace', reason: 'over its limit' })
@@ -58,15 +58,15 @@ describe('how a part of a unit stands', () => {
     expect(standsWords(after(at(450), null))).toBe('proven')
     const jig = (leakageV: number): string => standsWords(page(line('C1'), { ...newest({ figures: { leakageV } }), volts: leakageV }).rows[0]!)
     expect([jig(20), jig(449)]).toEqual(['accepted to 20.0 V of 450 V', 'proven'])
-    expect(unitPage([line('C1')], { unit: 'pavilion', runs: 1, wasAll: true, parts: [{ designator: 'C1', newest: at(50), stands: null }] }, null).complete)
+    expect(unitPage([line('C1')], { unit: 'pavilion', runs: 1, wasAll: true, parts: [{ designator: 'C1', newest: at(50), stands: null, inService: null }] }, null).complete)
       .toBe(false)
   })
 
   it('is complete only when nothing is left to be done', () => {
     const lines = [line('C1'), line('C2', 'leave'), line('C3')]
     const parts = (third: Newest | null) => [
-      { designator: 'C1', newest: newest({}), stands: null }, { designator: 'C2', newest: null, stands: null },
-      { designator: 'C3', newest: third, stands: null },
+      { designator: 'C1', newest: newest({}), stands: null, inService: null }, { designator: 'C2', newest: null, stands: null, inService: null },
+      { designator: 'C3', newest: third, stands: null, inService: null },
     ]
     const open = unitPage(lines, { unit: 'pavilion', runs: 3, wasAll: false, parts: parts(null) }, 'house')
     expect(open).toMatchObject({ complete: false, counts: { proven: 1, 'left as it is': 1, 'not measured': 1 } })
@@ -79,7 +79,7 @@ describe('how a part of a unit stands', () => {
 
   it('is written as a page that shows what is open first and escapes what people wrote', () => {
     const text = unitHtml(unitPage([line('C1'), line('C<2>')], {
-      unit: 'pavilion', runs: 1, wasAll: true, parts: [{ designator: 'C1', newest: newest({ reason: '<script>' }), stands: null }],
+      unit: 'pavilion', runs: 1, wasAll: true, parts: [{ designator: 'C1', newest: newest({ reason: '<script>' }), stands: null, inService: null }],
     }, null))
     expect(text).not.toContain('<script>')
     expect(text.indexOf('C&lt;2&gt;')).toBeLessThan(text.indexOf('>C1<'))
