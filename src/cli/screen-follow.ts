@@ -1,6 +1,7 @@
 /**
  * Follows a screening session: on a terminal one line that says how it stands, above it what was told, with a
- * bell where something is bad. Plain lines in a pipe. Words that are typed or piped in are what a person does.
+ * bell where something is bad. Plain lines in a pipe. Words that are typed, or piped in, are what a person
+ * does.
  */
 import { asBenchError } from '../base/errors.ts'
 import type { FeedItem, SafeOffReport } from '../schema/application.ts'
@@ -106,4 +107,5 @@ const lotLines = (events: readonly RunEvent[]): string[] =>
   events.filter(({ kind }) => kind === 'lot').flatMap(({ text }) => ['', printable(text)])
 
 const words: readonly string[] = [...deeds, 'stop']
-const read = `Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on; nightbench watch leads back.`
+const read = `Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on; `
+  + 'nightbench watch leads back.'

@@ -20,7 +20,8 @@ export function screenPlanLines(
   ]
   if (count > 0) lines.push('', ...groupTable(plan), '', compensationLine(plan), ...asideLines(plan))
   if (stated.length > 0) {
-    lines.push('', 'Stated by the list:', ...reasons(stated).map(([why, parts]) => `  ${ranges(parts)}: ${why}`))
+    lines.push('', 'Stated by the list:', ...reasons(stated).map(([why, parts]) =>
+      `  ${ranges(parts)}: ${why}`))
   }
   lines.push(...unknownLines(plan.calibration), ...pastDueLines(plan))
   if (plan.sample) lines.push('', ...sampleWords(plan.sample))

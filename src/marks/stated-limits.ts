@@ -128,7 +128,9 @@ const boundBehind = new RegExp(String.raw`${amount}\s*(min|max)\b\.?`, 'iy')
 const betweenBounds = /\s*(?:[,/]|and\b)?\s*/y
 
 /** One figure in SI units; null where its unit is not that of the sort, or a comma may be of thousands. */
-function figure(figures: string, prefix: string | undefined, unit: string | undefined, sort: Sort): number | null {
+function figure(
+  figures: string, prefix: string | undefined, unit: string | undefined, sort: Sort,
+): number | null {
   const fits = (unit ?? '') === sort.unit && (unit !== undefined || !prefix)
   return fits && readings(figures).length === 1 ? scaled(figures, exponents[prefix ?? '']!) : null
 }
@@ -167,7 +169,8 @@ function boundAt(text: string, at: number, sort: Sort): Bounds | null {
   const side = (before ? match.groups[0] : match.groups[4])!
   const value = sign ? null : figure(figures, prefix, unit, sort)
   if (value === null) return null
-  return { ...(/^(>|≥|at least|min)/i.test(side) ? { low: value } : { high: value }), sign: null, end: match.end }
+  const isLow = /^(>|≥|at least|min)/i.test(side)
+  return { ...isLow ? { low: value } : { high: value }, sign: null, end: match.end }
 }
 
 interface Condition { readonly currentA?: number; readonly voltageV?: number; readonly end: number }

@@ -12,8 +12,8 @@ const open: readonly Limited[] = ['drain current', 'cut-off voltage']
 const shut: readonly Limited[] = ['threshold voltage']
 /** What may be stated of which kinds; of others such words are none of ours. */
 const statedOf: Partial<Record<PartKind, readonly Limited[]>> = {
-  npn: gain, pnp: gain, 'jfet-n': open, 'jfet-p': open, 'mosfet-n-depletion': open, 'mosfet-p-depletion': open,
-  'mosfet-n': shut, 'mosfet-p': shut,
+  npn: gain, pnp: gain, 'jfet-n': open, 'jfet-p': open, 'mosfet-n': shut, 'mosfet-p': shut,
+  'mosfet-n-depletion': open, 'mosfet-p-depletion': open,
 }
 const symbolOf: Readonly<Record<Limited, string>> = {
   gain: 'hFE', 'drain current': 'IDSS', 'cut-off voltage': 'VGS(off)', 'threshold voltage': 'Vth',
@@ -28,7 +28,9 @@ export function readLimits(told: Told, kind: PartKind | null): Limits {
   for (const column of columns.filter(one => told.has(one))) {
     const { found, problems, bare } = statedLimits(told.text(column))
     for (const { column: at, expected, got } of problems) told.wrong(column, expected, got, at - 1)
-    for (const symbol of bare) told.remarks.push(`${symbol} stands there without limits, so none is taken from it`)
+    for (const symbol of bare) {
+      told.remarks.push(`${symbol} stands there without limits, so none is taken from it`)
+    }
     for (const one of found) {
       if (column === 'rating') told.take(column, one.at, one.end)
       const wrong = unfit(one, kind, fitting) ?? clash(one, limits)
@@ -40,7 +42,9 @@ export function readLimits(told: Told, kind: PartKind | null): Limits {
 }
 
 /** What would fit, where this is no limit of such a part; null where it is one. */
-function unfit({ limit: { of }, sign }: FoundLimit, kind: PartKind, fitting: readonly Limited[]): string | null {
+function unfit(
+  { limit: { of }, sign }: FoundLimit, kind: PartKind, fitting: readonly Limited[],
+): string | null {
   if (!fitting.includes(of)) {
     return `what is stated of ${aKind(kind)}: ${fitting.map(one => symbolOf[one]).join(' or ')}`
   }

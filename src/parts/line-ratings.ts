@@ -29,7 +29,8 @@ export function readRatings(told: Told, sort: Sort | undefined, mark: Mark | nul
   }
   const made = readDielectric(told, sort, sort === undefined ? withVolts(told, begun) : begun)
   const value = sort && (mark?.value ?? anyValue[sort])
-  return ownColumns.filter(column => told.left(column).trim() !== '').reduce((all, column) => sort === undefined
+  const filled = ownColumns.filter(column => told.left(column).trim() !== '')
+  return filled.reduce((all, column) => sort === undefined
     ? withPlain(told, column, all) : withColumn(told, column, { sort, value: value! }, all), made)
 }
 

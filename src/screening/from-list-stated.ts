@@ -17,8 +17,9 @@ export const statedOf = ({ limits }: PartsLine, of: StatedLimit['of']): StatedLi
 export function statedLimit(stated: StatedLimit | undefined, usual: Limit, at: string): Limit {
   if (!stated) return usual
   const { low, high } = stated
-  const usualLow = low === undefined && usual.low !== undefined && usual.low < high! ? usual.low : undefined
-  const usualHigh = high === undefined && usual.high !== undefined && usual.high > low! ? usual.high : undefined
+  const isRoom = (usual.low ?? -Infinity) < (high ?? Infinity) && (usual.high ?? Infinity) > (low ?? -Infinity)
+  const usualLow = low === undefined && isRoom ? usual.low : undefined
+  const usualHigh = high === undefined && isRoom ? usual.high : undefined
   const { currentA, voltageV, ...bounds } = stated
   const ends = {
     ...low === undefined ? usualLow === undefined ? {} : { low: usualLow } : { low },
