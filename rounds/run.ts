@@ -41,9 +41,11 @@ async function roundsOf(
     share: Math.floor(count / places.length) + (i < count % places.length ? 1 : 0),
   }))
   try {
-    await Promise.all(lanes.map(async ({ serial, lane, share }) => {
+    // All lanes first come to rest: their folders go, and what one of them threw is told.
+    const ends = await Promise.allSettled(lanes.map(async ({ serial, lane, share }) => {
       for (let i = 0; i < share; i++) outcomes.push(await told(kind, serial, i, lane))
     }))
+    for (const end of ends) if (end.status === 'rejected') throw end.reason
     return summary(kind, outcomes, lanes[0]!.lane.disk?.how ?? null)
   } finally {
     for (const { lane } of lanes) await lane.close()

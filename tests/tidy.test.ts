@@ -10,9 +10,10 @@ const may: Record<string, readonly string[]> = {
   analysis: ['base'], marks: ['base'], parts: ['base', 'schema', 'marks'],
   sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
   screening: ['base', 'schema', 'analysis', 'sequences'],
+  sound: ['base', 'schema', 'analysis'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
   app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'screening'],
-  cli: ['base', 'schema', 'report', 'marks', 'parts', 'keeper', 'app', 'api'],
+  cli: ['base', 'schema', 'report', 'marks', 'parts', 'sound', 'keeper', 'app', 'api'],
 }
 
 function filesUnder(folder: string): string[] {

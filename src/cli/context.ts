@@ -47,7 +47,7 @@ export interface CliContext {
    * input is a terminal and the output is none: a job in the background would be halted by reading.
    */
   readonly readLines?: (onLine: (text: string) => void) => () => void
-  writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string>): Promise<number>
+  writeFile(path: string, pieces: AsyncIterable<string> | Iterable<string | Uint8Array>): Promise<number>
   stopByKeeper(dataFolder: string, reason: string): Promise<SafeOffReport>
   /** How the last keeper of a data folder ended; null where nothing tells. */
   lastEndOf(dataFolder: string): Promise<KeeperEnd | null>

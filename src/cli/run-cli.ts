@@ -20,6 +20,7 @@ import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
 import { addSamplingCommand } from './commands-sampling.ts'
 import { addScreenCommand } from './commands-screen.ts'
+import { addSoundCommands } from './commands-sound.ts'
 import { addStopCommand } from './commands-stop.ts'
 import { addTokenCommand } from './commands-token.ts'
 import { print, printJson, realContext, type CliContext } from './context.ts'
@@ -73,6 +74,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addDecodeCommand(program, context, act)
   addPartsCommand(program, context, act)
   addScreenCommand(program, context, act)
+  addSoundCommands(program, context, act)
   addTokenCommand(program, context, act)
   if (argv.length === 0) {
     program.outputHelp()

@@ -9,7 +9,7 @@ import { fileFault } from '../base/file-fault.ts'
  * Writes the pieces to `path`, replacing what is there; returns the bytes. FILE_UNREADABLE when it cannot.
  */
 export async function writeFile(
-  path: string, pieces: AsyncIterable<string> | Iterable<string>
+  path: string, pieces: AsyncIterable<string> | Iterable<string | Uint8Array>
 ): Promise<number> {
   const file = createWriteStream(path)
   try {

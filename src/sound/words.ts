@@ -1,0 +1,3 @@
+/** Names that commands and pages use of what is analysed elsewhere. */
+export { weightingTitles } from '../analysis/audio/weighting.ts'
+export { windowNames, type WindowName } from '../analysis/audio/windows.ts'
