@@ -1,14 +1,18 @@
 /** `compare`: whether lots differ, and what that rests on. */
 import type { Command } from 'commander'
 import { formatSi } from '../base/format.ts'
+import { compareCsv, compareHtml } from '../report/lot-compare-html.ts'
 import type { CompareAnswer, ComparedQuantity } from '../schema/lots.ts'
 import type { Act } from './commands-bench.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
+import { writeAnswer } from './write-answer.ts'
 import { choiceOf, runsOf, withChoice, type ChoiceFlags } from './lot-options.ts'
 import { printable, renderTable } from './table.ts'
 
-interface Options extends CommonOptions, ChoiceFlags { by?: string; quantity?: string; confidence?: string }
+interface Options extends CommonOptions, ChoiceFlags {
+  by?: string; quantity?: string; confidence?: string; output?: string
+}
 
 const longMs = 120_000
 
@@ -17,6 +21,7 @@ export function addCompareCommand(program: Command, context: CliContext, act: Ac
     .option('--by <what>', 'what makes one lot: run, kind, value or line of the list; run when left out')
     .option('--quantity <name>', 'this one alone, like resistance')
     .option('--confidence <share>', 'of intervals and tests, 0.95 when left out')
+    .option('-o, --output <file>', 'write the whole comparison: .html, .csv or .json')
     .description('compare lots: means and spreads, whether they differ, and what that rests on'),
   async (runs: string[], options: Options) => await compare(context, runs, options))
 }
@@ -29,6 +34,9 @@ async function compare(context: CliContext, given: string[], options: Options): 
     ...options.quantity === undefined ? {} : { quantity: options.quantity },
     ...options.confidence === undefined ? {} : { confidence: Number(options.confidence) },
   }, longMs)
+  if (options.output !== undefined) {
+    await writeAnswer(context, options.output, answer, { html: compareHtml, csv: compareCsv }, options)
+  }
   if (options.json) printJson(context.out, answer)
   else print(context.out, ...compareLines(answer).map(printable))
   return exitCodes.accepted

@@ -1,6 +1,7 @@
 /** `gauge` leads a study of repeatability and reproducibility at the jig; `gauge-result` says what came. */
 import type { Command } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
+import { gaugeCsv, gaugeHtml } from '../report/gauge-html.ts'
 import { gaugeStudy, type GaugeAnswer } from '../schema/gauge.ts'
 import type { RunHead } from '../schema/run.ts'
 import type { DaemonClient } from './client.ts'
@@ -13,11 +14,12 @@ import { gaugeLines } from './gauge-text.ts'
 import { collect } from './lot-options.ts'
 import { screenRequestOf, type ScreenAsked, type ScreenFlags } from './screen-request.ts'
 import { printable } from './table.ts'
+import { writeAnswer } from './write-answer.ts'
 
 interface Options extends CommonOptions, ScreenFlags {
   people: string; trials: string; quantity?: string; seed?: string; plan?: boolean
 }
-interface ResultOptions extends CommonOptions { quantity?: string; confidence?: string }
+interface ResultOptions extends CommonOptions { quantity?: string; confidence?: string; output?: string }
 
 const longMs = 120_000
 
@@ -38,6 +40,7 @@ export function addGaugeCommands(program: Command, context: CliContext, act: Act
   act(program.command('gauge-result').argument('[run]', 'a session of the study; the newest when left out')
     .option('--quantity <name>', 'what is judged; that of the study when left out')
     .option('--confidence <share>', 'of intervals, 0.95 when left out')
+    .option('-o, --output <file>', 'write the whole result: .html, .csv or .json')
     .description('what a study of the gauge came to'),
   async (run: string | undefined, options: ResultOptions) => {
     const client = daemonOf(context, options)
@@ -91,6 +94,9 @@ async function result(
     run, ...options.quantity === undefined ? {} : { quantity: options.quantity },
     ...options.confidence === undefined ? {} : { confidence: Number(options.confidence) },
   }, longMs)
+  if (options.output !== undefined) {
+    await writeAnswer(context, options.output, answer, { html: gaugeHtml, csv: gaugeCsv }, options)
+  }
   if (options.json && afterFeed) print(context.out, JSON.stringify({ type: 'gauge', ...answer }))
   else if (options.json) printJson(context.out, answer)
   else print(context.out, '', ...gaugeLines(answer))

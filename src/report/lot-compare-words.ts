@@ -24,7 +24,7 @@ export function comparisonWords(of: Compared, confidence: number, far: readonly 
 const percent = (share: number): string => `${(100 * share).toPrecision(3)} %`
 const chance = (p: number | null): string => p === null ? '–' : p < 0.001 ? 'fewer than 1 in 1000'
   : `${(100 * p).toPrecision(2)} in 100`
-const sure = (confidence: number): string => `${Number((100 * confidence).toPrecision(4))} %`
+export const sure = (confidence: number): string => `${Number((100 * confidence).toPrecision(4))} %`
 
 function twoLots({ lots, differences: [one], unit }: Compared, confidence: number): string[] {
   const [first] = lots

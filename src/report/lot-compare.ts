@@ -3,8 +3,10 @@ import { oneWayAnova } from '../analysis/lots/anova.ts'
 import {
   compareLots, leveneTest, mannWhitney, spreadPartsLeast, type LotComparison,
 } from '../analysis/lots/comparison.ts'
+import { histogram } from '../analysis/lots/histogram.ts'
 import { grubbsTest } from '../analysis/lots/outliers.ts'
-import { mean, median, sd } from '../analysis/statistics.ts'
+import { tQuantile } from '../analysis/distributions.ts'
+import { mean, median, sd, uOfMean } from '../analysis/statistics.ts'
 import { BenchError } from '../base/errors.ts'
 import type { CompareAnswer, ComparedQuantity, CompareRequest, ShownTest } from '../schema/lots.ts'
 import type { Criterion } from '../schema/run.ts'
@@ -40,7 +42,7 @@ export function compareRuns(runs: readonly LotRun[], request: CompareRequest): C
     })
   }
   return {
-    by: request.by, confidence: request.confidence, quantities, leftOut,
+    runs: runs.map(({ run }) => run.id), by: request.by, confidence: request.confidence, quantities, leftOut,
     assumptions: assumptionsOf(runs, quantities),
   }
 }
@@ -86,11 +88,21 @@ function compared(quantity: string, lots: readonly Lot[], confidence: number): C
     lots: lots.map(({ name, values }) => ({
       lot: name, n: values.length, mean: mean(values), s: sd(values), median: median(values),
       least: values.reduce((a, b) => Math.min(a, b)), most: values.reduce((a, b) => Math.max(a, b)),
+      ...meanBounds(values, confidence), bins: histogram(values),
     })),
     tests: testsOf(lots, 1 - confidence), differences: differencesOf(lots, confidence),
     expandedU: limits.length === 0 ? null : median(limits),
   }
   return { ...of, says: comparisonWords(of, confidence, farParts(lots)) }
+}
+
+/** By Student's t; what readings share is not in it. */
+function meanBounds(
+  values: Float64Array, confidence: number,
+): Pick<ComparedQuantity['lots'][number], 'meanLow' | 'meanHigh'> {
+  const half = sd(values) > 0 ? tQuantile((1 + confidence) / 2, values.length - 1) * uOfMean(values) : NaN
+  const bound = (of: number): number | null => Number.isFinite(of) ? of : null
+  return { meanLow: bound(mean(values) - half), meanHigh: bound(mean(values) + half) }
 }
 
 /** Parts that stand far from the rest of their lot by Grubbs' test at 5 %. */

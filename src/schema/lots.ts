@@ -83,6 +83,9 @@ export const compareRequest = z.strictObject({
 })
 export type CompareRequest = z.infer<typeof compareRequest>
 
+const bin = z.strictObject({ lower: z.number(), upper: z.number(), count: z.number().int() })
+export type ShownBin = z.infer<typeof bin>
+
 const test = z.strictObject({
   name: z.string(), statistic: z.number().nullable(), p: z.number().nullable(),
   differs: z.boolean().nullable().describe('Null where the test could not be made'),
@@ -95,6 +98,9 @@ export const comparedQuantity = z.strictObject({
   lots: z.array(z.strictObject({
     lot: z.string(), n: z.number().int(), mean: z.number(), s: z.number().nullable(), median: z.number(),
     least: z.number(), most: z.number(),
+    meanLow: z.number().nullable().describe('Interval of the mean; null where every part reads the same'),
+    meanHigh: z.number().nullable(),
+    bins: z.array(bin),
   })),
   tests: z.array(test),
   /** Of every two lots, the second less the first; of two lots one, and many at one joint confidence. */
@@ -109,6 +115,7 @@ export const comparedQuantity = z.strictObject({
 export type ComparedQuantity = z.infer<typeof comparedQuantity>
 
 export const compareAnswer = z.strictObject({
+  runs: z.array(z.string()),
   by: z.enum(['run', 'kind', 'value', 'line']), confidence: z.number(),
   quantities: z.array(comparedQuantity),
   leftOut: z.array(z.string()),

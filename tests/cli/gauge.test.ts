@@ -1,5 +1,5 @@
 /** `gauge` and `gauge-result` over an application in memory. */
-import { writeFileSync } from 'node:fs'
+import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { readingName, type GaugeAnswer } from '../../src/schema/gauge.ts'
@@ -63,6 +63,18 @@ describe('gauge-result', () => {
     expect(out).toContain('the jig with these people is good for this')
     const answer = JSON.parse((await cli.run('gauge-result', 'G1', '--json', '--confidence', '0.9')).out) as GaugeAnswer
     expect([answer.verdict, answer.confidence, answer.runs]).toEqual(['good', 0.9, ['G1']])
+  })
+  it('writes the result as a page, a table and JSON, and nothing else', async () => {
+    await put('G1', 0.5)
+    const file = (ending: string): string => join(cli.folder, `study.${ending}`)
+    for (const ending of ['html', 'csv', 'json']) {
+      const { exit, out } = await cli.run('gauge-result', '-o', file(ending))
+      expect([exit, out.includes(`Wrote ${file(ending)}`)]).toEqual([0, true])
+    }
+    expect(readFileSync(file('html'), 'utf8')).toContain('<h1>Study of the gauge: resistance</h1>')
+    expect(readFileSync(file('csv'), 'utf8')).toMatch(/^figure,repeatability,,,,[\d.]+,[\d.]+,[\d.]+,Ω\r$/m)
+    expect((JSON.parse(readFileSync(file('json'), 'utf8')) as GaugeAnswer).verdict).toBe('good')
+    expect((await cli.run('gauge-result', '-o', file('txt'))).exit).toBe(2)
   })
   it('ends with 1 where the gauge is not fit, and 2 where there is nothing to judge', async () => {
     await put('G1', 30, 5)

@@ -126,6 +126,22 @@ describe('compare', () => {
     const { quantities } = JSON.parse((await cli.run('compare', 'A1', 'B1', '--json', '--confidence', '0.99')).out) as CompareAnswer
     expect(quantities[0]!.tests.map(({ name }) => name)).toEqual(['Welch t', 'Mann and Whitney', 'Levene, about medians', 'F of variances'])
   })
+  it('writes the comparison as a page, a table and JSON, and nothing else', async () => {
+    const ohms = (from: number): PartResult[] => Array.from({ length: 12 }, (_, i) =>
+      result(`R${i}`, [criterion(from + (i % 4), { name: 'resistance', unit: 'Ω' })]))
+    await put('A1', ohms(100))
+    await put('B1', ohms(110))
+    const file = (ending: string): string => join(folder, `compared.${ending}`)
+    for (const ending of ['html', 'csv', 'json']) {
+      const { exit, out } = await cli.run('compare', 'A1', 'B1', '-o', file(ending))
+      expect([exit, out.includes(`Wrote ${file(ending)}`)]).toEqual([0, true])
+    }
+    expect(readFileSync(file('html'), 'utf8')).toContain('<h1>Comparison of lots</h1>')
+    expect(readFileSync(file('csv'), 'utf8')).toMatch(/^resistance,Ω,lot,A1,12,101.5,/m)
+    const { out } = await cli.run('compare', 'A1', 'B1', '--json', '-o', file('html'))
+    expect(JSON.parse(out)).toEqual(JSON.parse(readFileSync(file('json'), 'utf8')))
+    expect((await cli.run('compare', 'A1', 'B1', '-o', file('pdf'))).exit).toBe(2)
+  })
   it('compares values within one run', async () => {
     const parts = ['100R', '1k'].map((valueText, i) => line([`R${i}1`, `R${i}2`, `R${i}3`], 'resistor', { line: i + 2, valueText }))
     await put('C1', parts.flatMap(({ designators }, i) => designators.map((name, k) =>
