@@ -13,7 +13,7 @@ const tone: Record<GaugeAnswer['verdict'], string> =
   { good: 'accept', 'may do': 'marginal', 'not fit': 'reject', 'not known': 'cannot' }
 
 export function gaugeHtml(of: GaugeAnswer): string {
-  const { runs, quantity, unit, people, parts, trials, confidence, interaction, verdict, says } = of
+  const { runs, quantity, unit, people, parts, trials, interaction, verdict, says } = of
   return page(`Study of the gauge: ${quantity}`, html`
 <p class="verdict"><span class="${tone[verdict]}">${verdict}</span></p>
 <ul>${says.map(line => html`<li>${line}</li>`)}</ul>
@@ -21,9 +21,7 @@ export function gaugeHtml(of: GaugeAnswer): string {
 <dt>Readings</dt><dd>${parts.length} parts, ${people.length} people, ${trials} trials each</dd>
 <dt>By</dt><dd>analysis of variance; differences of people by part
 ${interaction.pooled ? 'not significant, pooled' : 'significant'} (p ${interaction.p.toFixed(3)})</dd></dl>
-${intervalChart('What the readings vary by', spreadsOf(of).flatMap(([label, { value, low, high }]) =>
-  value === null ? [] : [{ label, value, low, high }]), unit,
-`Standard deviations. Lines: intervals at ${sure(confidence)}; one that ends at the frame has no bound.`, 0)}
+${spreadChart(of)}
 ${spreadTable(of)}
 ${readingsChart(of)}
 <h2>People</h2><div class="wide"><table><tr><th>Person</th><th class="num">Mean</th>
@@ -39,6 +37,17 @@ const spreadsOf = (of: GaugeAnswer): (readonly [string, Found])[] => [
   ['repeatability', of.repeatability], ['reproducibility', of.reproducibility], ['gauge, both', of.gauge],
   ['parts', of.partToPart], ['all readings', of.total],
 ]
+
+/** Intervals of a study with few people reach far: beyond so many times the largest spread none is shown. */
+const shownTimes = 2
+
+function spreadChart(of: GaugeAnswer): Markup | null {
+  const rows = spreadsOf(of).flatMap(([label, { value, low, high }]) =>
+    value === null ? [] : [{ label, value, low, high }])
+  const largest = Math.max(...rows.map(({ value }) => value))
+  return intervalChart('What the readings vary by', rows, of.unit, 'Standard deviations. Lines: intervals at '
+    + `${sure(of.confidence)}; one that ends at the frame without a stroke goes on.`, shownTimes * largest)
+}
 
 function spreadTable(of: GaugeAnswer): Markup {
   const { unit, tolerance, confidence } = of

@@ -40,7 +40,7 @@ ${charted && intervalChart(
   differences.map(({ first, second, difference, low, high }) =>
     ({ label: `${second} less ${first}`, value: difference, low, high })),
   unit, `Lines: intervals, ${differences.length > 1 ? 'all together ' : ''}at ${sure(confidence)}; one that
-holds zero shows no difference.`, 0)}
+holds zero shows no difference.`)}
 ${testTable(of)}`
 }
 

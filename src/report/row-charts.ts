@@ -25,27 +25,26 @@ export interface IntervalRow {
   readonly high: number | null
 }
 
-/** Values with their intervals, below one another. `from`: a value that belongs on the axis, like 0. */
+/**
+ * Values with their intervals, below one another, with 0 on the axis. `upTo`: what lies beyond is not shown,
+ * so that one wide interval does not make the others points.
+ */
 export function intervalChart(
-  title: string, all: readonly IntervalRow[], unit: string, key: string, from: number,
+  title: string, all: readonly IntervalRow[], unit: string, key: string, upTo = Infinity,
 ): Markup | null {
   const rows = all.slice(0, rowsMost)
   if (rows.length === 0) return null
-  const known = rows.flatMap(({ value, low, high }) => [value, low ?? value, high ?? value])
-  const x = linearAxis(Math.min(from, ...known), Math.max(from, ...known), left, right, unit)
+  const known = rows.flatMap(({ value, low, high }) => [value, low ?? value, Math.min(upTo, high ?? value)])
+  const x = linearAxis(Math.min(0, ...known), Math.max(0, ...known), left, right, unit)
   const step = 22
-  return framed(title, x, rows.length * step, html`<line class="centre" x1="${n(x.at(from))}"
-x2="${n(x.at(from))}" y1="${top}" y2="${top + rows.length * step}"/>${rows.map((row, i) =>
+  return framed(title, x, rows.length * step, html`<line class="centre" x1="${n(x.at(0))}"
+x2="${n(x.at(0))}" y1="${top}" y2="${top + rows.length * step}"/>${rows.map((row, i) =>
     html`${label(row.label, top + (i + 0.5) * step)}${interval(x, row, top + (i + 0.5) * step, unit)}`)}`,
   cut(all.length, key))
 }
 
 /** How a lot lies: counts by value, and its mean with its interval below them. */
-export interface StripRow extends IntervalRow {
-  readonly bins: readonly ShownBin[]
-  readonly least: number
-  readonly most: number
-}
+export interface StripRow extends IntervalRow { readonly bins: readonly ShownBin[] }
 
 /**
  * Distributions below one another on one axis, the heights of each by its own highest. `readingU`: what one
@@ -55,7 +54,8 @@ export function stripChart(
   title: string, all: readonly StripRow[], unit: string, readingU: number | null, key: string,
 ): Markup {
   const rows = all.slice(0, rowsMost)
-  const ends = rows.flatMap(({ least, most, low, high }) => [least, most, low ?? least, high ?? most])
+  const ends = rows.flatMap(({ bins, value, low, high }) =>
+    [bins[0]!.lower, bins.at(-1)!.upper, low ?? value, high ?? value])
   const x = linearAxis(Math.min(...ends), Math.max(...ends), left, right, unit)
   const [step, bars] = [58, 36]
   return framed(title, x, rows.length * step, html`${rows.map((row, i) => {
@@ -66,11 +66,10 @@ ${interval(x, row, foot + 8, unit)}`
   })}${readingU !== null && sureTo(x, readingU, unit)}`, cut(all.length, key))
 }
 
-function strip(x: Axis, { bins, least, most }: StripRow, foot: number, bars: number, unit: string): Markup {
+function strip(x: Axis, { bins }: StripRow, foot: number, bars: number, unit: string): Markup {
   const highest = Math.max(...bins.map(({ count }) => count))
-  // A bin reaches beyond the values in it: what is drawn does not.
   return html`${bins.map(({ lower, upper, count }) => {
-    const [from, to] = [x.at(Math.max(lower, least)), x.at(Math.min(upper, most))]
+    const [from, to] = [x.at(lower), x.at(upper)]
     const high = bars * count / highest
     return count > 0 && html`<rect class="bar" x="${n(from)}" y="${n(foot - high)}"
 width="${n(Math.max(1.5, to - from - 0.5))}" height="${n(high)}"><title>${formatSi(lower, unit, 5)} to
@@ -92,11 +91,11 @@ function interval(x: Axis, { label: name, value, low, high }: IntervalRow, y: nu
   const words = low === null ? '' : `, ${formatSi(low, unit, 5)} to ${high === null ? 'no bound'
     : formatSi(high, unit, 5)}`
   const from = x.at(low ?? value)
-  const to = high === null && low !== null ? right : x.at(high ?? value)
+  const to = high === null && low !== null ? right : Math.min(right, x.at(high ?? value))
   const end = (at: number): Markup => html`<line class="line main" x1="${n(at)}" x2="${n(at)}"
 y1="${n(y - 3)}" y2="${n(y + 3)}"/>`
   return html`<line class="line main" x1="${n(from)}" x2="${n(to)}" y1="${n(y)}" y2="${n(y)}"/>
-${low !== null && end(from)}${high !== null && end(to)}
+${low !== null && end(from)}${high !== null && x.at(high) <= right && end(to)}
 <circle r="3" cx="${n(x.at(value))}" cy="${n(y)}"><title>${name}:
 ${formatSi(value, unit, 5)}${words}</title></circle>`
 }

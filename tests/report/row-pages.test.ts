@@ -113,6 +113,18 @@ describe('the page of a gauge study', () => {
     expectWhole(gaugeHtml({ ...answer, reproducibility: { ...answer.reproducibility, high: null } }))
   })
 
+  it('keeps every spread in sight where one interval reaches far, and shows that it goes on', () => {
+    const answer = studied(1, 1)
+    const largest = Math.max(...[answer.repeatability, answer.reproducibility, answer.gauge, answer.partToPart, answer.total].map(({ value }) => value!))
+    const ends = (page: string): number => count(page.slice(0, page.indexOf('every reading, by part')), 'class="line main"')
+    const near = gaugeHtml({ ...answer, total: { ...answer.total, high: 1.5 * largest } })
+    const far = gaugeHtml({ ...answer, total: { ...answer.total, high: 1e9 * largest } })
+    const [, reach] = /<circle r="3" cx="([\d.]+)"[^>]*><title>all readings/.exec(far)!
+    expect(Number(reach)).toBeGreaterThan(190 + 510 / 4)
+    expect(ends(near) - ends(far)).toBe(1)
+    expectWhole(far)
+  })
+
   it('has every figure and every reading in its table', () => {
     const answer = studied(1, 1)
     const rows = gaugeCsv(answer).trim().split('\r\n').map(row => row.split(','))
