@@ -17,7 +17,8 @@ export const statedOf = ({ limits }: PartsLine, of: StatedLimit['of']): StatedLi
 export function statedLimit(stated: StatedLimit | undefined, usual: Limit, at: string): Limit {
   if (!stated) return usual
   const { low, high } = stated
-  const isRoom = (usual.low ?? -Infinity) < (high ?? Infinity) && (usual.high ?? Infinity) > (low ?? -Infinity)
+  const isRoom =
+    (usual.low ?? -Infinity) < (high ?? Infinity) && (usual.high ?? Infinity) > (low ?? -Infinity)
   const usualLow = low === undefined && isRoom ? usual.low : undefined
   const usualHigh = high === undefined && isRoom ? usual.high : undefined
   const { currentA, voltageV, ...bounds } = stated
