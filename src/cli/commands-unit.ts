@@ -50,7 +50,7 @@ async function showUnit(context: CliContext, file: string, options: Options): Pr
   })
   const shown = unitPage(lines, standing, policy?.policy ?? null)
   const rack = options.rack === undefined ? null
-    : await writeRack(context, client, options.rack, { unit, parts: toFormOf(shown, parts) })
+    : await writeRack(context, client, options.rack, { unit, parts: toFormOf(shown, parts) }, options.insideC)
   if (options.output !== undefined) {
     await writeAnswer(context, options.output, shown, { html: unitHtml, csv: unitCsv }, options)
   }
@@ -91,6 +91,7 @@ const unseen = '?'
 
 async function writeRack(
   context: CliContext, client: DaemonClient, file: string, request: { unit: string; parts: ToForm[] },
+  insideC: string | undefined,
 ): Promise<ProposedRack> {
   if (extname(file).toLowerCase() !== '.csv') {
     throw new BenchError('USAGE', 'this kind of rack list is not written', { expected: '.csv', got: file })
@@ -99,9 +100,9 @@ async function writeRack(
   const rack = await client.post<ProposedRack>('/units/rack', request)
   if (rack.parts.length > 0) {
     await context.writeFile(file, [
-      csvLine(['position', 'part', 'profile', 'ratedV', 'capacitanceF', 'condition']),
+      csvLine(['position', 'part', 'profile', 'ratedV', 'capacitanceF', 'condition', 'serviceC', 'serviceV']),
       ...rack.parts.map(({ position, part, profile, ratedV, capacitanceF }) =>
-        csvLine([position, part, profile, ratedV, capacitanceF, unseen])),
+        csvLine([position, part, profile, ratedV, capacitanceF, unseen, insideC, null])),
     ])
   }
   return rack

@@ -13,6 +13,7 @@ import { buildRecord } from '../../src/report/record.ts'
 import type { Store } from '../../src/schema/store.ts'
 import { openInlineStore } from '../../src/store/inline.ts'
 import { virtualBench } from '../nights/virtual-bench.ts'
+import { openTable, requestFor, tablePart } from './screening-bench.ts'
 
 const short = { minStepS: 60, soakS: 60, watchS: 60, stepShare: 0.25, fineStepShare: 0.25 }
 const writes = ['appendEvent', 'appendReadings', 'saveResult', 'finishRun', 'interruptRunning', 'createRun'] as const
@@ -116,6 +117,24 @@ describe('a run whose end could not be written', () => {
     expect((await bench.store.run(first!.id))!.state).toBe('interrupted')
     expect((await bench.store.events(first!.id)).at(-1)!.text).toContain('is not known any more')
     rmSync(folder, { recursive: true })
+  }, 60_000)
+})
+
+describe('a session whose end could not be written', () => {
+  it('is shown as interrupted, latches the bench, and is marked by the acknowledgement', async () => {
+    const parts = [tablePart('R1', 'resistor')]
+    const table = await openTable(parts)
+    const makeRoom = full(table.store, ['finishRun'])
+    const { id } = await table.screen(requestFor(parts))
+    expect((await table.store.run(id))!.state).toBe('running')
+    expect((await table.daemon.store.run(id))!.state).toBe('interrupted')
+    expect(table.daemon.status().latched?.text).toContain('could not be ended')
+    await expect(table.screen(requestFor(parts, { ask: 'all' }))).rejects.toThrow(/not acknowledged/)
+    makeRoom()
+    await table.clock.run(table.daemon.acknowledge('made room', 'Ada'))
+    expect((await table.store.run(id))!.state).toBe('interrupted')
+    expect((await table.store.results(id)).map(({ grade }) => grade)).toEqual(['accept'])
+    expect((await table.screen(requestFor(parts, { ask: 'all' }))).state).toBe('done')
   }, 60_000)
 })
 
