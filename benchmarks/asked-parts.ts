@@ -77,6 +77,7 @@ export const asked: Partial<Record<ComponentKind, ToProve>> = {
   },
   'film-capacitor': capacitor('film-capacitor', 'film', 0.01),
   'ceramic-capacitor': capacitor('ceramic-capacitor', 'ceramic-2', 0.05),
+  'class-1-capacitor': capacitor('class-1-capacitor', 'ceramic-1', 0.004),
   'mica-capacitor': capacitor('mica-capacitor', 'mica', 0.003),
   'mains-capacitor': capacitor('mains-capacitor', 'film', 0.01, true),
   'paper-capacitor': capacitor('paper-capacitor', 'paper', 0.012),

@@ -48,10 +48,11 @@ const capacitor = (
   main: 'farad', criterion: 'capacitance', edges: byTolerance, spread: 0.005,
 })
 
-const bipolar = (kind: 'npn' | 'pnp', material: 'silicon' | 'germanium'): Kind => ({
-  rating: () => ({ value: 80, tolerance: 0.5, volts: 45 }), listed: () => ({ kind, material }),
-  // A list says no gain: at least 20 is asked.
-  main: 'gain', criterion: 'gain', edges: () => [20], spread: 0.03,
+/** Where a list says no gain, at least 20 is asked. */
+const bipolar = (kind: 'npn' | 'pnp', material: 'silicon' | 'germanium', stated?: readonly [low: number, high: number]): Kind => ({
+  rating: () => ({ value: 80, tolerance: 0.5, volts: 45 }),
+  listed: () => ({ kind, material, ...stated ? { limits: [{ of: 'gain', low: stated[0], high: stated[1] }] } : {} }),
+  main: 'gain', criterion: 'gain', edges: () => stated ?? [20], spread: 0.03,
 })
 const field = (kind: 'jfet-n' | 'jfet-p' | 'mosfet-n' | 'mosfet-p' | 'mosfet-n-depletion' | 'mosfet-p-depletion', value: number, volts: number): Kind =>
   ({ rating: () => ({ value, tolerance: 0.3, volts }), listed: () => ({ kind }) })
@@ -64,6 +65,7 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
   },
   'film-capacitor': capacitor('film', [1e-9, 1e-8, 1e-7], 100, [0.05, 0.1, 0.2]),
   'ceramic-capacitor': capacitor('ceramic-2', [1e-9, 1e-8], 50, [0.1, 0.2]),
+  'class-1-capacitor': capacitor('ceramic-1', [1e-10, 1e-9], 50, [0.05, 0.1]),
   'mica-capacitor': capacitor('mica', [1e-10], 500, [0.05]),
   'electrolytic-capacitor': capacitor('electrolytic', [1e-6, 1e-5], 25, [0.2]),
   inductor: {
@@ -78,7 +80,7 @@ export const studyKinds: Readonly<Partial<Record<ComponentKind, Kind>>> = {
     main: 'zenerV', criterion: 'zener voltage', edges: byTolerance, spread: 0.002,
   },
   led: { rating: () => ({ value: 1.9, tolerance: 0.1 }), listed: () => ({ kind: 'led' }) },
-  npn: bipolar('npn', 'silicon'), pnp: bipolar('pnp', 'silicon'),
+  npn: bipolar('npn', 'silicon'), pnp: bipolar('pnp', 'silicon', [60, 110]),
   'npn-germanium': bipolar('npn', 'germanium'), 'pnp-germanium': bipolar('pnp', 'germanium'),
   'n-jfet': field('jfet-n', 6e-3, 3), 'p-jfet': field('jfet-p', 4e-3, 3),
   'n-mosfet': field('mosfet-n', 2, 60), 'p-mosfet': field('mosfet-p', 2.5, 60),

@@ -57,6 +57,8 @@ const lines: readonly Line[] = [
   film('C1', 100e-9, 250), electrolytic('C2', 10e-6, 25), film('C3', 47e-9, 250), mica('C4', 470e-12),
   ['C5', 'ceramic-capacitor', { value: 10e-9, tolerance: 0.2, volts: 50 }], electrolytic('C6', 100e-6, 16),
   electrolytic('C7', 47e-6, 40), mica('C8', 220e-12), electrolytic('C9', 470e-6, 40),
+  ['C13 C14', 'class-1-capacitor', { value: 1e-9, tolerance: 0.05, volts: 50 }],
+  ['C15', 'class-1-capacitor', { value: 220e-12, tolerance: 0.05, volts: 50 }],
   film('C10', 33e-9, 100), film('C11', 100e-9, 250, 0.2), film('C12', 220e-9, 100),
   ['L1', 'inductor', { value: 10e-3, tolerance: 0.1 }],
   ['D1 D2', 'diode', { value: 75, tolerance: 0 }], ['D3 D4', 'diode', { value: 200, tolerance: 0 }],

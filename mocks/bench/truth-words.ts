@@ -7,6 +7,7 @@ import type { ComponentKind, Defect } from '../components/kinds.ts'
 const bought: Readonly<Partial<Record<string, readonly [name: string, unit: string]>>> = {
   resistor: ['ohm', 'Ω'], potentiometer: ['ohm', 'Ω'], contact: ['ohm', 'Ω'], inductor: ['henry', 'H'],
   'film-capacitor': ['farad', 'F'], 'ceramic-capacitor': ['farad', 'F'], 'mica-capacitor': ['farad', 'F'],
+  'class-1-capacitor': ['farad', 'F'],
   'electrolytic-capacitor': ['farad', 'F'], 'tantalum-capacitor': ['farad', 'F'],
   'paper-capacitor': ['farad', 'F'], 'mains-capacitor': ['farad', 'F'], zener: ['zenerV', 'V'],
   npn: ['gain', ''], pnp: ['gain', ''], 'npn-germanium': ['gain', ''], 'pnp-germanium': ['gain', ''],
@@ -28,7 +29,7 @@ function valueOf({ kind, values }: ComponentTruth): string {
 const mostLeakA = (values: ComponentTruth['values']): number =>
   Math.max(...Object.entries(values).filter(([name]) => name.startsWith('leakA')).map(([, amps]) => amps))
 
-const named = (kind: ComponentKind): string => kind.replace('-', ' ')
+const named = (kind: ComponentKind): string => kind.replace(/-(?!1)/g, ' ')
 
 const words: Readonly<Record<Defect, (truth: ComponentTruth) => string>> = {
   short: ({ bridge }) => `short: ${formatSi(bridge!.ohm, 'Ω', 2)} from ${bridge!.pins.join(' to ')}`,

@@ -192,7 +192,7 @@ const builds: Readonly<Record<ComponentKind, Build>> = {
   'selenium-rectifier': diodeOf(ohmic), 'selenium-bridge': bridgeOf(ohmic),
   'bridge-rectifier': bridgeOf(saturating), 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
-  'mains-capacitor': mainsCapacitor,
+  'class-1-capacitor': capacitor, 'mains-capacitor': mainsCapacitor,
   'paper-capacitor': capacitor, 'electrolytic-capacitor': electrolytic, 'tantalum-capacitor': electrolytic,
   npn: bipolar('npn'), pnp: bipolar('pnp'),
   'npn-germanium': bipolar('npn'), 'pnp-germanium': bipolar('pnp'), 'n-jfet': jfet('n'), 'p-jfet': jfet('p'),

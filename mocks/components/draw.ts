@@ -221,6 +221,7 @@ export const draws: Readonly<Record<ComponentKind, Draw>> = {
   'bridge-rectifier': bridgeRectifier, 'tapped-transformer': tappedTransformer,
   'film-capacitor': capacitor([0.001, 0.006], 10e3, [1e-4, 6e-4]),
   'ceramic-capacitor': capacitor([0.008, 0.02], 1000, [1e-3, 6e-3]),
+  'class-1-capacitor': capacitor([1e-4, 8e-4], 1e3, [1e-4, 1e-3]),
   'mica-capacitor': capacitor([2e-4, 1e-3], 1e3, [1e-4, 1e-3]),
   'mains-capacitor': mainsCapacitor, 'electrolytic-capacitor': electrolytic,
   'paper-capacitor': capacitor([0.003, 0.008], 3e3, [3e-3, 1e-2]), 'tantalum-capacitor': tantalum,

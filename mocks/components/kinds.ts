@@ -2,7 +2,7 @@
 
 export const componentKinds = [
   'resistor', 'potentiometer', 'ganged-potentiometer', 'film-capacitor', 'ceramic-capacitor',
-  'mica-capacitor',
+  'class-1-capacitor', 'mica-capacitor',
   'paper-capacitor', 'mains-capacitor', 'electrolytic-capacitor', 'tantalum-capacitor',
   'inductor', 'transformer', 'tapped-transformer', 'diode', 'zener', 'led',
   'bridge-rectifier', 'selenium-rectifier', 'selenium-bridge',
@@ -45,6 +45,7 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
   potentiometer: { value: 10e3, tolerance: 0.2 }, 'ganged-potentiometer': { value: 10e3, tolerance: 0.2 },
   'film-capacitor': { value: 100e-9, tolerance: 0.1, volts: 100 },
   'ceramic-capacitor': { value: 10e-9, tolerance: 0.1, volts: 50 },
+  'class-1-capacitor': { value: 1e-9, tolerance: 0.05, volts: 50 },
   'mica-capacitor': { value: 470e-12, tolerance: 0.05, volts: 500 },
   'mains-capacitor': { value: 220e-9, tolerance: 0.2, volts: 275, bleederOhm: 1e6 },
   'electrolytic-capacitor': { value: 10e-6, tolerance: 0.2, volts: 25 },
@@ -73,6 +74,7 @@ export const usualRatings: Readonly<Record<ComponentKind, Rating>> = {
 export const mistakenFor: Readonly<Partial<Record<ComponentKind, ComponentKind>>> = {
   resistor: 'inductor', inductor: 'resistor', 'film-capacitor': 'ceramic-capacitor',
   'ceramic-capacitor': 'film-capacitor', 'mica-capacitor': 'ceramic-capacitor',
+  'class-1-capacitor': 'ceramic-capacitor',
   diode: 'zener', zener: 'diode',
   led: 'diode', npn: 'pnp', pnp: 'npn', 'npn-germanium': 'npn', 'pnp-germanium': 'pnp', 'n-jfet': 'npn',
   'p-jfet': 'pnp', 'n-mosfet': 'p-mosfet', 'p-mosfet': 'n-mosfet',
@@ -91,6 +93,7 @@ export const defectsOf: Readonly<Record<ComponentKind, readonly Defect[]>> = {
   resistor: ['drifted', ...common],
   potentiometer: ['drifted', ...common], 'ganged-potentiometer': ['drifted', ...common],
   'film-capacitor': capacitor, 'ceramic-capacitor': capacitor, 'mica-capacitor': capacitor,
+  'class-1-capacitor': capacitor,
   'mains-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact', 'no-bleeder'],
   'electrolytic-capacitor': polar, 'tantalum-capacitor': polar,
   'paper-capacitor': ['short', 'leaky', 'drifted', 'open', 'wrong-value', 'poor-contact'],

@@ -33,7 +33,8 @@ const kindWords: Readonly<Record<string, PartKind>> = {
 const dielectricWords: Readonly<Record<string, ListedDielectric>> = {
   polyester: 'film', polypropylene: 'film', polystyrene: 'film', polycarbonate: 'film', foil: 'film',
   oil: 'paper',
-  np0: 'ceramic-1', c0g: 'ceramic-1', elec: 'electrolytic', elco: 'electrolytic', aluminium: 'electrolytic',
+  np0: 'ceramic-1', c0g: 'ceramic-1', npo: 'ceramic-1', cog: 'ceramic-1',
+  elec: 'electrolytic', elco: 'electrolytic', aluminium: 'electrolytic',
   aluminum: 'electrolytic', x1: 'class-x', x2: 'class-x', x3: 'class-x', y1: 'class-y', y2: 'class-y',
   y4: 'class-y',
 }

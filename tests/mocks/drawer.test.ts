@@ -71,6 +71,9 @@ describe('what is said of the truth', () => {
     expect(faint('resistor', 'poor-contact', { value: 10, tolerance: 0.05 })).toBe(false)
     expect(faint('film-capacitor', 'leaky')).toBe(true)
     expect(faint('ceramic-capacitor', 'mislabelled')).toBe(true)
+    expect(faint('class-1-capacitor', 'mislabelled')).toBe(false)
+    expect(faint('n-jfet', 'low-gain')).toBe(true)
+    expect(faint('npn', 'low-gain')).toBe(false)
     expect(faint('zener', 'leaky')).toBe(true)
     for (const [kind, defect] of [
       ['resistor', 'drifted'], ['resistor', 'open'], ['resistor', 'mislabelled'], ['film-capacitor', 'short'], ['inductor', 'short'],

@@ -3,13 +3,14 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { usualRatings } from '../../mocks/components/kinds.ts'
 import { makeComponent } from '../../mocks/components/make-component.ts'
+import { readPartsText } from '../../src/cli/parts-file.ts'
 import type { Charged, Point } from '../../src/schema/jig.ts'
 import type { PartsLine } from '../../src/schema/parts-list.ts'
 import { leakageMost, lossMost, type Dielectric } from '../../src/screening/capacitor-limits.ts'
 import { usualWishes } from '../../src/screening/from-list-capacitor.ts'
 import { itemsOf } from '../../src/screening/from-list.ts'
 import { judge, type Verdict } from '../../src/screening/grade.ts'
-import { proveCapacitor } from '../../src/screening/methods/capacitor.ts'
+import { capacitorConditions, proveCapacitor } from '../../src/screening/methods/capacitor.ts'
 import { chargingOf, probeV } from '../../src/screening/methods/charging.ts'
 import { plusOf } from '../../src/screening/methods/polarity.ts'
 import { planScreening, usualBounds } from '../../src/screening/plan.ts'
@@ -30,6 +31,27 @@ const dielectrics = Object.keys(lossMost) as Dielectric[]
 const rated = fc.record({
   dielectric: fc.constantFrom(...dielectrics), farad: fc.double({ min: 1e-11, max: 1e-2, noNaN: true }),
   ratedV: fc.double({ min: 4, max: 630, noNaN: true }), isPolar: fc.boolean(), isMains: fc.boolean(),
+})
+
+describe('class 1 ceramics of a list', () => {
+  it.each([
+    ['C1,101J C0G 50V,,,,', 1e-10, 0.05], ['C1,471K NP0,,50,,', 470e-12, 0.1], ['C1,102G,,50,C0G,', 1e-9, 0.02], ['C1,22p J,,50,NPO,', 22e-12, 0.05], ['C1,4.7pF C,,50,COG,', 4.7e-12, 0.25 / 4.7],
+    ['C1,2n2 5 %,,63,ceramic-1,', 2.2e-9, 0.05], ['C1,100p N750 5%,,100,,', 1e-10, 0.05], ['C1,102J,,50,,NP0 ceramic capacitor', 1e-9, 0.05],
+  ] as const)('%s is measured and judged as one', (line, farad, share) => {
+    const { list, problems } = readPartsText('list.csv', `ref,value,tolerance,voltage,dielectric,kind\n${line}\n`)
+    expect(problems).toEqual([])
+    const { items, cannot } = itemsOf(list.parts)
+    expect(cannot).toEqual([])
+    const part = items[0]!.part as Capacitor
+    expect(part).toMatchObject({ dielectric: 'ceramic-1', dissipation: { high: 0.0015 } })
+    expect(part.farad.nominal / farad).toBeCloseTo(1, 9)
+    expect(part.farad.plus).toBeCloseTo(share, 9)
+    expect(capacitorConditions(part).frequencyHz).toBe(farad <= 1e-9 ? 1e6 : 1e3)
+  })
+
+  it('are asked about where a code may be a plain number', () => {
+    expect(readPartsText('list.csv', 'ref,value,dielectric\nC1,220J,C0G\n').problems[0]!.expected).toContain('(22p or 220p or 220µ)')
+  })
 })
 
 describe('limits of leakage', () => {

@@ -25,7 +25,7 @@ const alike: readonly ComponentKind[] = ['film-capacitor', 'ceramic-capacitor']
 const contactsFound: Partial<Record<ComponentKind, number>> = {
   // As much as sound wipers do.
   potentiometer: 0.8, 'selenium-rectifier': 0.9, 'ganged-potentiometer': 0.8,
-  resistor: 0.4, 'film-capacitor': 0.6, 'mains-capacitor': 0.85, 'paper-capacitor': 0.1, 'ceramic-capacitor': 0.05, 'mica-capacitor': 0, led: 0.6, npn: 0.85, pnp: 0.8, 'npn-germanium': 0.85,
+  resistor: 0.4, 'film-capacitor': 0.6, 'mains-capacitor': 0.85, 'paper-capacitor': 0.1, 'ceramic-capacitor': 0.05, 'mica-capacitor': 0, 'class-1-capacitor': 0.8, led: 0.6, npn: 0.85, pnp: 0.8, 'npn-germanium': 0.85,
   'n-jfet': 0.9, 'p-jfet': 0.9,
   // Through an insulated gate nothing flows: a contact in line with it, one of three, shows in nothing.
   'n-mosfet': 0.5, 'p-mosfet': 0.5, 'n-depletion-mosfet': 0.5, 'p-depletion-mosfet': 0.5,

@@ -63,7 +63,7 @@ describe('a capacitor through time', () => {
   })
   test('never gives back more than went in, whatever is done to it', () => {
     const act = fc.record({ v: fc.double({ min: -30, max: 30, noNaN: true }), s: fc.double({ min: 0.01, max: 100, noNaN: true }), open: fc.boolean() })
-    const kinds = fc.constantFrom<ComponentKind>('film-capacitor', 'ceramic-capacitor', 'electrolytic-capacitor', 'mains-capacitor')
+    const kinds = fc.constantFrom<ComponentKind>('film-capacitor', 'ceramic-capacitor', 'class-1-capacitor', 'electrolytic-capacitor', 'mains-capacitor')
     fc.assert(fc.property(kinds, fc.nat(1000), fc.array(act, { maxLength: 8 }), (kind, seed, acts) => {
       const c = makeComponent(kind, usualRatings[kind], seed)
       let mostV = 0

@@ -39,7 +39,7 @@ describe('a drawn part', () => {
 
   test('is inside its tolerance while it is sound, and outside when it drifted', () => {
     const mains: [ComponentKind, string][] = [
-      ['resistor', 'ohm'], ['film-capacitor', 'farad'], ['ceramic-capacitor', 'farad'], ['mica-capacitor', 'farad'],
+      ['resistor', 'ohm'], ['film-capacitor', 'farad'], ['ceramic-capacitor', 'farad'], ['mica-capacitor', 'farad'], ['class-1-capacitor', 'farad'],
       ['electrolytic-capacitor', 'farad'], ['zener', 'zenerV'],
     ]
     for (const [kind, name] of mains) {
@@ -88,7 +88,7 @@ describe('what a defect does between the terminals', () => {
   test('a leaky part leaks far more than a sound one ever does', () => {
     const amps = (part: ReturnType<typeof made>, volts: number): number =>
       Math.abs(part.dc([{ high: 0, low: 1, mode: 'voltage', value: volts, limit: 0.1 }]).drives[0]!.amps)
-    for (const [kind, volts] of [['film-capacitor', 20], ['ceramic-capacitor', 20], ['mica-capacitor', 20], ['diode', -20]] as const) {
+    for (const [kind, volts] of [['film-capacitor', 20], ['ceramic-capacitor', 20], ['mica-capacitor', 20], ['class-1-capacitor', 20], ['diode', -20]] as const) {
       const sound = Math.max(...seeds.map(seed => amps(made(kind, seed), volts)))
       const leaky = Math.min(...seeds.map(seed => amps(made(kind, seed, 'leaky'), volts)))
       expect(leaky, kind).toBeGreaterThan(5 * sound)
