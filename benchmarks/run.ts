@@ -12,6 +12,7 @@ import { measureNight } from './night.ts'
 import { measureRecord } from './record.ts'
 import { measureRecorder } from './recorder.ts'
 import { measureScreening } from './screening.ts'
+import { measureSound } from './sound.ts'
 import { measureTrips } from './trips.ts'
 
 const { values: asked } = parseArgs({
@@ -88,6 +89,15 @@ async function lots(): Promise<void> {
   show('lotSheetS', seconds, `sheet of ${parts} parts with two quantities, from the record to the page of ${Math.round(bytes / 1000)} kB, s`)
 }
 
+function sound(): void {
+  const { chainMs, numpyMs, fitMs } = measureSound(smoke ? { rounds: 1, samples: 2 ** 14, fitted: 2 ** 12 } : {})
+  const known = numpyMs.filter(one => one !== null)
+  show('toneMs', quantile(chainMs, 0.5), 'level, frequency, harmonics, THD, THD+N of 2^20 samples, ms')
+  show('toneOverNumpy', known.length === 0 ? null : ratio(chainMs, known),
+    known.length === 0 ? 'not measured: no python3 with numpy' : 'the same to numpy\'s real transform alone')
+  show('sineFitMs', fitMs, 'four-parameter fit of 2^16 samples, from nothing, ms')
+}
+
 async function nights(): Promise<void> {
   const night = await measureNight(smoke ? { positions: 4, soakS: 60 } : { positions: 48, soakS: longSoakS })
   const per = Math.round(night.readings / night.seconds)
@@ -121,6 +131,7 @@ await trips()
 await record()
 matching()
 await screening()
+sound()
 await lots()
 await nights()
 if (asked.json) console.log(JSON.stringify(figures))

@@ -4,9 +4,9 @@ import { realTransform } from '../../src/analysis/audio/fourier.ts'
 import { analyseDifference, analyseModulation } from '../../src/analysis/audio/intermodulation.ts'
 import { analyseNoise, humOf } from '../../src/analysis/audio/noise.ts'
 import { fitSine } from '../../src/analysis/audio/sine-fit.ts'
-import { spectrumOf } from '../../src/analysis/audio/spectrum.ts'
+import { spectrumIn, spectrumOf, transformed } from '../../src/analysis/audio/spectrum.ts'
 import { analyseTone } from '../../src/analysis/audio/tone.ts'
-import { windowNames } from '../../src/analysis/audio/windows.ts'
+import { windowNames, windowOf } from '../../src/analysis/audio/windows.ts'
 import { gaussian } from '../checks/audio-signals.ts'
 
 const sampleHz = 48_000
@@ -56,6 +56,22 @@ describe('a spectrum', () => {
   })
 })
 
+describe('a window in the frequency domain', () => {
+  it.each(windowNames)('%s does what it does in time, for even and odd numbers of samples', window => {
+    fc.assert(fc.property(fc.array(fc.double({ min: -1, max: 1, noNaN: true }), { minLength: 20, maxLength: 80 }), samples => {
+      const mean = samples.reduce((sum, x) => sum + x, 0) / samples.length
+      const weight = windowOf(window, samples.length)
+      const { re, im } = direct(samples.map((x, i) => (x - mean) * weight[i]!))
+      const squares = weight.reduce((sum, w) => sum + w * w, 0)
+      const { power } = spectrumIn(transformed(samples, 1), window)
+      power.forEach((got, k) => {
+        const sides = k === 0 || 2 * k === samples.length ? 1 : 2
+        expect(Math.abs(got - sides * (re[k]! ** 2 + im[k]! ** 2) / (samples.length * squares))).toBeLessThan(1e-12)
+      })
+    }), { numRuns: 30 })
+  })
+})
+
 describe('a tone of any frequency', () => {
   it('has its level, its frequency and its harmonics told, whatever the clocks are', () => {
     fc.assert(fc.property(
@@ -74,7 +90,7 @@ describe('a tone of any frequency', () => {
     expect(20 * Math.log10(tone.thdN.f.value)).toBeLessThan(-96)
   })
   it('has intervals that hold what is true as often as they say', () => {
-    let [thd, noise, level] = [0, 0, 0]
+    let [thd, noise, level, frequency] = [0, 0, 0, 0]
     const rounds = 200
     const want = Math.sqrt(1e-3 ** 2 + 2 * (1e-3 ** 2) * (20_000 - 20) / 24_000)
     for (let seed = 1; seed <= rounds; seed++) {
@@ -83,8 +99,9 @@ describe('a tone of any frequency', () => {
       if (holds(tone.harmonics[0]!.rms, 1e-3 / Math.SQRT2)) thd++
       if (holds(tone.thdN.f, want)) noise++
       if (holds(tone.rms, Math.SQRT1_2)) level++
+      if (holds(tone.frequencyHz, 1001.3)) frequency++
     }
-    for (const share of [thd, noise, level].map(count => count / rounds)) {
+    for (const share of [thd, noise, level, frequency].map(count => count / rounds)) {
       expect(share).toBeGreaterThan(0.89)
     }
   })
@@ -137,12 +154,12 @@ describe('noise', () => {
     expect(inside / 200).toBeGreaterThan(0.9)
   })
   it('has its hum told by a mains frequency that is found', () => {
-    const hum = humOf(record(48_000, [[49.93, 1e-3], [99.86, 2e-3], [299.58, 5e-4]], 1e-5), sampleHz, 50)!
+    const hum = humOf(transformed(record(48_000, [[49.93, 1e-3], [99.86, 2e-3], [299.58, 5e-4]], 1e-5), sampleHz), 50)!
     expect(hum.mainsHz).toBeCloseTo(49.93, 2)
     expect(hum.lines.find(({ order }) => order === 2)!.rms.value * Math.SQRT2).toBeCloseTo(2e-3, 6)
     expect(hum.rms.value * Math.SQRT2).toBeCloseTo(Math.hypot(1e-3, 2e-3, 5e-4), 6)
   })
   it('of a record too short to tell one line from the next has none told', () => {
-    expect(humOf(record(4096, [[50, 1e-3]]), sampleHz, 50)).toBeNull()
+    expect(humOf(transformed(record(4096, [[50, 1e-3]]), sampleHz), 50)).toBeNull()
   })
 })

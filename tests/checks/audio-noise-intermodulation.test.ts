@@ -3,8 +3,8 @@ import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { analyseDifference, analyseModulation, analyseTransient } from '../../src/analysis/audio/intermodulation.ts'
 import { analyseNoise, humOf } from '../../src/analysis/audio/noise.ts'
-import { largestLineHz } from '../../src/analysis/audio/sine-fit.ts'
-import { linePower, spectrumOf } from '../../src/analysis/audio/spectrum.ts'
+import { largestLine } from '../../src/analysis/audio/largest-line.ts'
+import { linePower, spectrumIn, transformed } from '../../src/analysis/audio/spectrum.ts'
 import { weightings } from '../../src/analysis/audio/weighting.ts'
 import { windowFigures, windowOf, windows, type WindowName } from '../../src/analysis/audio/windows.ts'
 import { signalCases, signalOf } from './audio-signals.ts'
@@ -62,7 +62,7 @@ describe('noise S27', () => {
 describe('hum S11', () => {
   it('is found line by line, and with its frequency', () => {
     const { params, extra } = one('S11')
-    const hum = humOf(signalOf(one('S11')), params.fs_hz, 50)!
+    const hum = humOf(transformed(signalOf(one('S11')), params.fs_hz), 50)!
     expect(hum.mainsHz).toBeCloseTo(50, 4)
     expect(hum.rms.value / extra!.hum_rms!).toBeCloseTo(1, 4)
     expect(hum.lines.find(({ order }) => order === 2)!.rms.value).toBeCloseTo(0.0009 / Math.SQRT2, 8)
@@ -120,8 +120,9 @@ describe.each(['S31', 'S33'])('a tone between two bins, %s', id => {
     ['hann', 'hann'], ['blackman-harris', 'blackman_harris_4term'], ['flat-top', 'flattop_5term_SR785_form'],
   ] as const)('its level through %s', (window, key) => {
     const want = (signal.expected_sampled as unknown as Record<string, { amp_from_energy: number }>)[key]!
-    const spectrum = spectrumOf(samples, 48_000, window)
-    const amplitude = Math.sqrt(2 * linePower(spectrum, largestLineHz(samples, 48_000)))
+    const record = transformed(samples, 48_000)
+    const spectrum = spectrumIn(record, window)
+    const amplitude = Math.sqrt(2 * linePower(spectrum, largestLine(record).value * spectrum.binHz))
     expect(amplitude).toBeCloseTo(want.amp_from_energy, 5)
   })
 })

@@ -33,11 +33,11 @@ describe.each(tones)('$id: $title', signal => {
     thd_f_db: 20 * Math.log10(tone.thd.f.value), thdn_f_pct: 100 * tone.thdN.f.value, thdn_r_pct: 100 * tone.thdN.r.value,
     thdn_f_db: 20 * Math.log10(tone.thdN.f.value), sinad_db: tone.sinadDb.value, snr_db: tone.snrDb.value,
     sndr_p1_over_res_db: -20 * Math.log10(tone.thdN.f.value), enob_from_p1_over_res: tone.effectiveBits,
-    rms_total_ac: tone.totalRms, rms_inband: tone.bandRms,
+    dc: tone.dc.value, rms_total_ac: tone.totalRms, rms_inband: tone.bandRms,
   }
   it.each(Object.entries(want).filter(([name]) => name in got))('%s is %d', (name, value) => {
     const share = digits[signal.id] ?? 6e-6
-    expect(Math.abs(got[name]! - value)).toBeLessThan(share * Math.max(Math.abs(value), name.endsWith('_db') ? 10 : 0))
+    expect(Math.abs(got[name]! - value)).toBeLessThan(share * Math.max(Math.abs(value), name.endsWith('_db') ? 10 : name === 'dc' ? 1e-3 : 0))
   })
 })
 

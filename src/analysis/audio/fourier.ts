@@ -15,24 +15,48 @@ export function realTransform(samples: ArrayLike<number>): Bins {
   return isPowerOfTwo(samples.length) ? halved(samples) : convolved(samples)
 }
 
+/** Tables and room of one size: making them takes as long as a transform. */
+interface Plan {
+  readonly fft: FFT
+  readonly input: number[]
+  readonly output: number[]
+  readonly turns: Float64Array
+}
+const plans = new Map<number, Plan>()
+const plansMost = 4
+
+function planOf(size: number): Plan {
+  const kept = plans.get(size)
+  if (kept) return kept
+  const fft = new FFT(size)
+  const turns = new Float64Array(2 * size + 2)
+  for (let k = 0; k <= size; k++) {
+    turns[2 * k] = Math.cos(Math.PI * k / size)
+    turns[2 * k + 1] = -Math.sin(Math.PI * k / size)
+  }
+  const plan = { fft, input: fft.createComplexArray(), output: fft.createComplexArray(), turns }
+  if (plans.size >= plansMost) plans.delete(plans.keys().next().value!)
+  plans.set(size, plan)
+  return plan
+}
+
 /** Even samples as real and odd ones as imaginary parts of half as many: half the work, then taken apart. */
 function halved(samples: ArrayLike<number>): Bins {
   const half = samples.length / 2
-  const fft = new FFT(half)
-  const packed = fft.createComplexArray()
-  for (let i = 0; i < samples.length; i++) packed[i] = samples[i]!
-  const z = fft.createComplexArray()
-  fft.transform(z, packed)
+  const { fft, input, output: z, turns } = planOf(half)
+  for (let i = 0; i < samples.length; i++) input[i] = samples[i]!
+  fft.transform(z, input)
   const re = new Float64Array(half + 1)
   const im = new Float64Array(half + 1)
-  for (let k = 0; k <= half; k++) {
-    const [a, b] = [2 * (k % half), 2 * ((half - k) % half)]
+  re[0] = z[0]! + z[1]!
+  re[half] = z[0]! - z[1]!
+  for (let k = 1, a = 2, b = 2 * half - 2; k < half; k++, a += 2, b -= 2) {
     const evenRe = (z[a]! + z[b]!) / 2
     const evenIm = (z[a + 1]! - z[b + 1]!) / 2
     const oddRe = (z[a + 1]! + z[b + 1]!) / 2
     const oddIm = (z[b]! - z[a]!) / 2
-    const angle = -Math.PI * k / half
-    const [c, s] = [Math.cos(angle), Math.sin(angle)]
+    const c = turns[a]!
+    const s = turns[a + 1]!
     re[k] = evenRe + c * oddRe - s * oddIm
     im[k] = evenIm + c * oddIm + s * oddRe
   }
@@ -42,7 +66,7 @@ function halved(samples: ArrayLike<number>): Bins {
 function convolved(samples: ArrayLike<number>): Bins {
   const n = samples.length
   const size = 2 ** Math.ceil(Math.log2(2 * n - 1))
-  const fft = new FFT(size)
+  const { fft } = planOf(size)
   const chirp = chirpOf(n)
   const [signal, kernel] = [fft.createComplexArray(), fft.createComplexArray()]
   for (let i = 0; i < n; i++) {

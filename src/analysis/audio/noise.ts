@@ -1,7 +1,9 @@
 /** Noise of a record in which nothing is played, and the lines that the mains leaves in it. */
 import { lineWithNoise, rootOf } from './noise-around.ts'
 import type { Estimate } from './sine-fit.ts'
-import { audioBand, binsOf, lineBins, showsLine, spectrumOf, type Band, type Spectrum } from './spectrum.ts'
+import {
+  audioBand, binsOf, lineBins, showsLine, spectrumIn, transformed, type Band, type Spectrum, type Transformed,
+} from './spectrum.ts'
 import { weightingNames, weightings, type WeightingName } from './weighting.ts'
 import type { WindowName } from './windows.ts'
 
@@ -25,11 +27,12 @@ export function analyseNoise(
   samples: ArrayLike<number>, sampleHz: number, options: NoiseOptions = {},
 ): Noise {
   const { band = audioBand, window = 'hann', mainsHz } = options
-  const spectrum = spectrumOf(samples, sampleHz, window)
+  const record = transformed(samples, sampleHz)
+  const spectrum = spectrumIn(record, window)
   const rms = Object.fromEntries(weightingNames.map(name => [name, weighted(spectrum, band, name)]))
   return {
     band, window, dc: spectrum.dc, rms: rms as Noise['rms'],
-    hum: mainsHz === undefined ? null : humOf(samples, sampleHz, mainsHz),
+    hum: mainsHz === undefined ? null : humOf(record, mainsHz),
   }
 }
 
@@ -62,8 +65,8 @@ const mainsShare = 0.01
  * Lines at the mains frequency and its multiples. The frequency is looked for, not assumed: a record of one
  * second tells it to a tenth of a hertz. Null where the record is too short to tell one line from the next.
  */
-export function humOf(samples: ArrayLike<number>, sampleHz: number, nominalHz: number): Hum | null {
-  const spectrum = spectrumOf(samples, sampleHz, 'hft144d')
+export function humOf(record: Transformed, nominalHz: number): Hum | null {
+  const spectrum = spectrumIn(record, 'hft144d')
   if (!showsLine(spectrum, nominalHz) || nominalHz / spectrum.binHz < 2 * spectrum.reach + 1) return null
   const mainsHz = mainsIn(spectrum, nominalHz)
   const orders = Array.from({ length: humOrders }, (_, i) => i + 1)

@@ -4,8 +4,8 @@
  * large.
  */
 import { inverse, Matrix } from 'ml-matrix'
-import { realTransform } from './fourier.ts'
-import { windowOf } from './windows.ts'
+import { largestLine } from './largest-line.ts'
+import { transformed } from './spectrum.ts'
 
 export interface Estimate { readonly value: number; readonly u: number }
 
@@ -21,12 +21,14 @@ export interface SineFit {
 }
 
 const iterationsMost = 20
+/** So often a sine is turned on by one step before it is reckoned anew: no digit is lost by then. */
+const turnsMost = 32
 /** Steps below this share of the frequency that the record can tell at all end the search. */
 const stepLeast = 1e-13
 
 /** RangeError where no frequency between 0 and half the rate fits. `fromHz` left out: the largest line. */
 export function fitSine(samples: ArrayLike<number>, sampleHz: number, fromHz?: number): SineFit {
-  const startHz = fromHz ?? largestLineHz(samples, sampleHz)
+  const startHz = fromHz ?? largestLine(transformed(samples, sampleHz)).value * sampleHz / samples.length
   let omega = 2 * Math.PI * startHz / sampleHz
   let known = solved(samples, omega, null)
   for (let i = 0; i < iterationsMost; i++) {
@@ -64,9 +66,12 @@ function solved(samples: ArrayLike<number>, omega: number, around: Solved | null
   const right = new Float64Array(size)
   const row = new Float64Array(size)
   row[2] = 1
+  const [turnCos, turnSin] = [Math.cos(omega), Math.sin(omega)]
+  let [cos, sin] = [0, 0]
   for (let i = 0; i < count; i++) {
     const t = i - middle
-    const [cos, sin] = [Math.cos(omega * t), Math.sin(omega * t)]
+    if (i % turnsMost === 0) { cos = Math.cos(omega * t); sin = Math.sin(omega * t) }
+    else [cos, sin] = [cos * turnCos - sin * turnSin, sin * turnCos + cos * turnSin]
     row[0] = cos
     row[1] = sin
     if (around !== null) row[3] = t / middle * (around.b * cos - around.a * sin)
@@ -106,19 +111,4 @@ function told(samples: ArrayLike<number>, sampleHz: number, omega: number, known
     dc: { value: c, u: u(2) },
     residualRms: Math.sqrt(squares / count),
   }
-}
-
-/** By the largest bin and its larger neighbour through a Hann window: within a hundredth of a bin. */
-export function largestLineHz(samples: ArrayLike<number>, sampleHz: number): number {
-  const count = samples.length
-  const weight = windowOf('hann', count)
-  let mean = 0
-  for (let i = 0; i < count; i++) mean += samples[i]! / count
-  const { re, im } = realTransform(weight.map((w, i) => w * (samples[i]! - mean)))
-  const size = (k: number): number => Math.hypot(re[k]!, im[k]!)
-  let most = 1
-  for (let k = 2; k < re.length - 1; k++) if (size(k) > size(most)) most = k
-  const side = size(most + 1) > size(most - 1) ? 1 : -1
-  const ratio = size(most + side) / size(most)
-  return (most + side * (2 * ratio - 1) / (1 + ratio)) * sampleHz / count
 }

@@ -1,10 +1,11 @@
 /** One tone and what a unit adds to it: harmonics, noise, and what is told by their sums. */
-import { lineWithNoise, rootOf } from './noise-around.ts'
-import { fitSine, type Estimate, type SineFit } from './sine-fit.ts'
+import { largestLine } from './largest-line.ts'
+import { lineWithNoise, noisePerBin, rootOf } from './noise-around.ts'
+import type { Estimate } from './sine-fit.ts'
 import {
-  audioBand, binsOf, lineBins, showsLine, spectrumOf, type Band, type Spectrum,
+  audioBand, binsOf, lineBins, showsLine, spectrumIn, transformed, type Band, type Spectrum,
 } from './spectrum.ts'
-import type { WindowName } from './windows.ts'
+import { windowFigures, type WindowName } from './windows.ts'
 
 export interface ToneOptions {
   /** The highest order that is counted. */
@@ -61,11 +62,12 @@ export function analyseTone(
   samples: ArrayLike<number>, sampleHz: number, options: ToneOptions = {},
 ): Tone {
   const { harmonicsMost, band } = { ...toneDefaults, ...options }
-  const fit = fitSine(samples, sampleHz)
-  const window = options.window
-    ? { name: options.window, why: 'asked for' } : chosenFor(fit, samples.length, sampleHz)
-  const spectrum = spectrumOf(samples, sampleHz, window.name)
-  const hz = fit.frequencyHz.value
+  const record = transformed(samples, sampleHz)
+  const at = largestLine(record)
+  const window = options.window ? { name: options.window, why: 'asked for' } : chosenFor(at)
+  const spectrum = spectrumIn(record, window.name)
+  const { binHz } = spectrum
+  const hz = at.value * binHz
   refuseUnlessApart(spectrum, hz, band)
   const fundamental = lineWithNoise(spectrum, hz)
   const harmonics = harmonicsOf(spectrum, hz, harmonicsMost, fundamental.power)
@@ -73,8 +75,8 @@ export function analyseTone(
   const sum = harmonics.reduce((total, { line }) => total + line.power, 0)
   const sumU = Math.hypot(...harmonics.map(({ line }) => line.u))
   return {
-    frequencyHz: fit.frequencyHz, rms: rootOf(fundamental.power, fundamental.u), dc: fit.dc,
-    window, binHz: spectrum.binHz,
+    frequencyHz: { value: hz, u: at.u * binHz }, rms: rootOf(fundamental.power, fundamental.u),
+    dc: { value: spectrum.dc, u: meanU(spectrum) }, window, binHz,
     harmonics: harmonics.map(({ line: _, ...harmonic }) => harmonic),
     thd: {
       f: shareOf(sum, sumU, fundamental.power), r: shareOf(sum, sumU, fundamental.power + sum),
@@ -99,16 +101,17 @@ const quantising = { bitDb: 20 * Math.log10(2), offsetDb: 10 * Math.log10(1.5) }
 const wholeBins = 1e-7
 
 /** The rectangular window where the record holds a whole number of periods, as far as it can tell. */
-function chosenFor(
-  { frequencyHz }: SineFit, count: number, sampleHz: number,
-): { name: WindowName; why: string } {
-  const bins = frequencyHz.value * count / sampleHz
+function chosenFor({ value: bins, u }: Estimate): { name: WindowName; why: string } {
   const offBins = Math.abs(bins - Math.round(bins))
-  if (offBins <= Math.max(wholeBins, 3 * frequencyHz.u * count / sampleHz)) {
+  if (offBins <= Math.max(wholeBins, 3 * u)) {
     return { name: 'rectangular', why: `the record holds ${Math.round(bins)} whole periods` }
   }
   return { name: 'hft144d', why: `the record holds no whole number of periods: ${bins.toFixed(4)}` }
 }
+
+/** Of a mean, by the noise near 0 Hz. */
+const meanU = (spectrum: Spectrum): number =>
+  Math.sqrt(noisePerBin(spectrum, 0) * windowFigures(spectrum.window).noiseBins / 2)
 
 function refuseUnlessApart({ binHz, reach }: Spectrum, hz: number, { fromHz, toHz }: Band): void {
   if (hz < fromHz || hz > toHz) {
@@ -141,17 +144,20 @@ interface Rest {
   readonly noise: number; readonly noiseU: number
 }
 
+const ofTone = 1
+const ofHarmonic = 2
+
 /** Mean square of all in the band but the fundamental, and of what is no counted harmonic either. */
 function restOf(spectrum: Spectrum, hz: number, harmonicsHz: readonly number[], band: Band): Rest {
-  const ofTone = new Set(lineBins(spectrum, hz))
-  const ofHarmonics = new Set(harmonicsHz.flatMap(one => [...lineBins(spectrum, one)]))
+  const counted = new Uint8Array(spectrum.power.length)
+  for (const one of harmonicsHz) for (const bin of lineBins(spectrum, one)) counted[bin] = ofHarmonic
+  for (const bin of lineBins(spectrum, hz)) counted[bin] = ofTone
   const { first, last } = binsOf(spectrum, band)
   let [noise, squares, lines, linesU2] = [0, 0, 0, 0]
   for (let bin = first; bin <= last; bin++) {
     const power = spectrum.power[bin]!
-    if (ofTone.has(bin)) continue
-    if (ofHarmonics.has(bin)) lines += power
-    else { noise += power; squares += power * power }
+    if (counted[bin] === 0) { noise += power; squares += power * power }
+    else if (counted[bin] === ofHarmonic) lines += power
   }
   for (const one of harmonicsHz) {
     if (one >= band.fromHz && one <= band.toHz) linesU2 += lineWithNoise(spectrum, one).u ** 2
