@@ -1,28 +1,23 @@
 /** Limits that a line states of a transistor, in its value, rating or note: `hFE 110-220 @ 2 mA`. */
 import { statedLimits, type FoundLimit, type Limited } from '../marks/stated-limits.ts'
-import { aKind, type PartKind, type PartsLine } from '../schema/parts-list.ts'
+import { aKind, limitsOf, type PartKind, type PartsLine } from '../schema/parts-list.ts'
 import { limitWords } from '../schema/stated-limits.ts'
 import type { Column } from './headings.ts'
 import { quoted, type Told } from './told.ts'
 
 type Limits = NonNullable<PartsLine['limits']>
 
-const gain: readonly Limited[] = ['gain']
-const open: readonly Limited[] = ['drain current', 'cut-off voltage']
-const shut: readonly Limited[] = ['threshold voltage']
-/** What may be stated of which kinds; of others such words are none of ours. */
-const statedOf: Partial<Record<PartKind, readonly Limited[]>> = {
-  npn: gain, pnp: gain, 'jfet-n': open, 'jfet-p': open, 'mosfet-n': shut, 'mosfet-p': shut,
-  'mosfet-n-depletion': open, 'mosfet-p-depletion': open,
-}
 const symbolOf: Readonly<Record<Limited, string>> = {
   gain: 'hFE', 'drain current': 'IDSS', 'cut-off voltage': 'VGS(off)', 'threshold voltage': 'Vth',
 }
 const columns = ['value', 'rating', 'note'] as const satisfies readonly Column[]
 
-/** Empty of parts of other kinds. What cannot be, and what contradicts itself, is told and does not count. */
+/**
+ * Empty of parts of other kinds: of those such words are none of ours. What cannot be, and what contradicts
+ * itself, is told and does not count.
+ */
 export function readLimits(told: Told, kind: PartKind | null): Limits {
-  const fitting = kind === null ? undefined : statedOf[kind]
+  const fitting = kind === null ? undefined : limitsOf[kind]
   if (kind === null || !fitting) return []
   const limits: Limits = []
   for (const column of columns.filter(one => told.has(one))) {

@@ -1,6 +1,6 @@
 /** A parts list: what a unit is made of, or what lies on reels; a line for parts that are alike. SI units. */
 import { z } from 'zod'
-import { statedLimit } from './stated-limits.ts'
+import { statedLimit, type StatedLimit } from './stated-limits.ts'
 
 export const partKinds = [
   'resistor', 'potentiometer', 'switch', 'relay-contact', 'capacitor', 'inductor', 'transformer', 'diode',
@@ -20,6 +20,16 @@ export const dielectrics = [
   'film', 'ceramic-1', 'ceramic-2', 'mica', 'paper', 'electrolytic', 'tantalum', 'class-x', 'class-y',
 ] as const
 export type ListedDielectric = (typeof dielectrics)[number]
+
+type Limited = readonly StatedLimit['of'][]
+const gain: Limited = ['gain']
+const open: Limited = ['drain current', 'cut-off voltage']
+const shut: Limited = ['threshold voltage']
+/** What a list may state of which kinds. */
+export const limitsOf: Partial<Record<PartKind, Limited>> = {
+  npn: gain, pnp: gain, 'jfet-n': open, 'jfet-p': open, 'mosfet-n': shut, 'mosfet-p': shut,
+  'mosfet-n-depletion': open, 'mosfet-p-depletion': open,
+}
 
 const share = z.number().min(0).nullable()
 const positive = z.number().positive().nullable()
@@ -57,8 +67,9 @@ const partsLine = z.strictObject({
   where: z.string().nullable(),
   note: z.string(),
   /** Of a transistor, where the list itself states any. */
-  limits: z.array(statedLimit).min(1).max(4).optional(),
-})
+  limits: z.array(statedLimit).min(1).max(2).optional(),
+}).refine(({ kind, limits = [] }) => limits.every(({ of }) => kind && limitsOf[kind]?.includes(of)),
+  { path: ['limits'], message: 'what may be stated of a part of its kind' })
 export type PartsLine = z.infer<typeof partsLine>
 
 /** Names of the parts of a line: its designators, or by line and number. */

@@ -34,6 +34,15 @@ describe('a transistor of a list', () => {
     for (const part of good('Q1,npn,BC109,45 V,first stage', 'R1,resistor,4k7 5 %,,sets hFE 110', 'D1,diode,x,,Vth 2 V')) expect(part).not.toHaveProperty('limits')
   })
 
+  it('has none that its kind cannot have, wherever the request comes from', () => {
+    const [q1] = good('Q1,npn,x,,hFE 110-220')
+    const asked = (over: Partial<PartsLine>) => partsList.safeParse({ parts: [{ ...q1!, ...over }], remarks: [] })
+    expect(asked({}).success).toBe(true)
+    for (const kind of ['resistor', 'jfet-n', null] as const) expect(asked({ kind }).error?.issues[0]).toMatchObject({ path: ['parts', 0, 'limits'] })
+    expect(asked({ limits: [{ of: 'gain', low: 220, high: 110 }] }).success).toBe(false)
+    expect(asked({ limits: [{ of: 'gain' }] }).success).toBe(false)
+  })
+
   it('keeps the rating that stands beside them', () => {
     const [q1, q2, q3, q4] = good('Q1,npn,x,"45 V, hFE 110-220",', 'Q2,npn,x,hFE 110-220; 45 V,', 'Q3,npn,x,"TO-18, hFE 110-220",', 'Q4,npn,x,hFE 110-220,')
     expect([q1!, q2!].map(({ ratedV, ratingText }) => [ratedV, ratingText])).toEqual([[45, ''], [45, '']])
