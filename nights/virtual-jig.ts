@@ -11,7 +11,7 @@ import { Session } from '../src/scpi/session.ts'
 import { shippedSequences } from '../src/sequences/index.ts'
 import { openInlineStore } from '../src/store/inline.ts'
 import { memoryLink, type MemoryLink } from '../src/transport/memory.ts'
-import { JigBench, jigInstrumentNames } from '../mocks/bench/jig-bench.ts'
+import { JigBench } from '../mocks/bench/jig-bench.ts'
 import type { ErrorModel } from '../mocks/instruments/accuracy.ts'
 import { memoryEnd } from '../mocks/bench/links.ts'
 import { Life, mortalClock, mortalTransport } from './mortal.ts'
@@ -30,17 +30,19 @@ export interface VirtualJigOptions {
   /** Instruments answer at once. */
   readonly instant?: boolean
   readonly errors?: ErrorModel
+  /** With a cover that locks. */
+  readonly covered?: boolean
 }
 
 export async function virtualJig(options: VirtualJigOptions = {}): Promise<VirtualJig> {
-  const { seed = 3, store = openInlineStore(':memory:'), instant = false, errors = 'inside' } = options
+  const { seed = 3, store = openInlineStore(':memory:'), instant = false, errors = 'inside', covered = false } = options
   const clock = new VirtualClock()
-  const sim = new JigBench({ clock, seed, instant, errors })
+  const sim = new JigBench({ clock, seed, instant, errors, covered })
   const profiles = new ProfileFolder(null)
   const bench = checkBench(benchFile.parse(sim.benchFile()), 'simulated jig', profiles)
-  const links = new Map(jigInstrumentNames.map(name =>
-    [name as string, memoryLink(clock, memoryEnd(sim.instruments[name]), { url: `memory:${name}` })]))
-  for (const name of jigInstrumentNames) sim.instruments[name].device.onDisconnect = () => links.get(name)!.unplug()
+  const links = new Map(sim.names.map(name =>
+    [name, memoryLink(clock, memoryEnd(sim.instrument(name)), { url: `memory:${name}` })]))
+  for (const name of sim.names) sim.instrument(name).device.onDisconnect = () => links.get(name)!.unplug()
   let life = new Life()
   const make = async () => {
     life = new Life()

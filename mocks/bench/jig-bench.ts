@@ -11,7 +11,9 @@ import { identityOf, type InstrumentSetup, type SimInstrument } from '../instrum
 import { LcrBridge } from '../instruments/lcr-bridge.ts'
 import { Multimeter } from '../instruments/multimeter.ts'
 import { RelayBoard } from '../instruments/relay-board.ts'
+import { InterlockReader } from '../instruments/small-instruments.ts'
 import { SourceMeasure } from '../instruments/source-measure.ts'
+import { bleederOhm, coverRelays, JigCover } from './jig-cover.ts'
 
 /** Instruments of this bench by name, with their profiles. */
 export const jigInstruments = {
@@ -20,6 +22,10 @@ export const jigInstruments = {
 } as const
 export type JigInstrument = keyof typeof jigInstruments
 export const jigInstrumentNames = Object.keys(jigInstruments) as JigInstrument[]
+
+/** With a cover: a source of some hundred volts, and a reader of its contact and of a button. */
+const coveredInstruments = { ...jigInstruments, smu: 'source-measure-c', door: 'interlock-reader-a' } as const
+export type JigInstrumentName = keyof typeof coveredInstruments
 
 const roles = {
   bridge: 'lcr', 'ohm-meter': 'ohms', source: 'smu', 'second-source': 'base-smu', jig: 'matrix',
@@ -70,41 +76,58 @@ export interface JigBenchOptions {
   readonly errors?: ErrorModel
   /** What the jig itself adds; drawn by the seed when left out. */
   readonly residuals?: Residuals
+  /** A cover that locks, and a source that gives some hundred volts behind it. */
+  readonly covered?: boolean
   /** Of instruments on serial lines. */
   readonly bauds?: Readonly<Partial<Record<JigInstrument, number>>>
 }
 
 export class JigBench {
   readonly clock: Clock
-  readonly instruments: Readonly<Record<JigInstrument, SimInstrument>>
+  readonly instruments: Readonly<Record<string, SimInstrument>>
+  /** Null on a jig without one. */
+  readonly cover: JigCover | null
   /** What nobody should do, in words: relays moved while a source is on, two instruments on the part. */
   readonly wrongs: string[] = []
   /** Highest that each source really was told to force or to allow while it was on, volts and amperes. */
   readonly most = { volts: 0, amps: 0 }
   /** Within this about its own what the jig adds is another each time something is put in or taken out. */
   wander: Residuals | null = null
+  /** Somebody bridged the interlock input of the source: it gives its volts to an open jig too. */
+  interlockBridged = false
+  /** Its wire is off. */
+  bleederBroken = false
   readonly #fixture: ComponentFixture
   readonly #own: Residuals
   readonly #contacts: SeededRandom
   readonly #joined = new Set<number>()
   readonly #sources: readonly SourceMeasure[]
+  readonly #profiles: Readonly<Partial<Record<JigInstrumentName, string>>>
+  /** What each source may give now, V. */
+  readonly #givesV: [number, number] = [0, 0]
+  #sourceLed = [false, false]
 
   constructor(options: JigBenchOptions) {
-    const { clock, seed, instant = false, errors = 'inside', bauds = {}, residuals } = options
+    const {
+      clock, seed, instant = false, errors = 'inside', bauds = {}, residuals, covered = false,
+    } = options
     this.clock = clock
+    this.#profiles = covered ? coveredInstruments : jigInstruments
+    this.cover = covered ? new JigCover(clock) : null
     this.#own = residuals ?? drawResiduals(seed)
     this.#contacts = new SeededRandom(seed).fork('jig contacts')
     this.#fixture = new ComponentFixture(clock, this.#own)
-    const setup = (name: JigInstrument): InstrumentSetup => {
-      const baud = bauds[name]
+    const setup = (name: JigInstrumentName): InstrumentSetup => {
+      const baud = name === 'door' ? undefined : bauds[name]
       return { name, clock, seed, instant, errors, ...baud === undefined ? {} : { baud } }
     }
     const [smu, baseSmu] = ([0, 1] as const).map(index => {
       const name = index === 0 ? 'smu' : 'base-smu'
       const inner = this.#fixture.sources[index]
-      return new SourceMeasure(jigInstruments[name], setup(name), {
+      const profile = index === 0 ? (covered ? 'source-measure-c' : 'source-measure-a') : 'source-measure-b'
+      return new SourceMeasure(profile, setup(name), {
         volts: () => inner.volts(), amps: () => inner.amps(), limited: () => inner.limited(),
-        operate: setting => { this.#note(setting); inner.operate(setting) },
+        operate: setting => { inner.operate(setting); this.#note(index, setting) },
       })
     }) as [SourceMeasure, SourceMeasure]
     this.#sources = [smu, baseSmu]
@@ -116,11 +139,20 @@ export class JigBench {
         contact: (relay, held) => this.#contact(relay, held), input: () => false,
       }),
     }
+    if (this.cover) {
+      const door = new InterlockReader(setup('door'), this.cover.switches)
+      this.instruments = { ...this.instruments, door }
+      smu.core.interlockOpen = () => !this.interlockBridged && !this.cover!.switches.coverClosed
+      this.cover.onChange = () => { smu.core.drive(); this.#seeExposure() }
+    }
     this.#wire()
   }
 
+  /** Of all instruments. */
+  get names(): string[] { return Object.keys(this.#profiles) }
+
   instrument(name: string): SimInstrument {
-    const found = this.instruments[name as JigInstrument] as SimInstrument | undefined
+    const found = this.instruments[name]
     if (!found) throw new Error(`there is no instrument ${name} on this bench`)
     return found
   }
@@ -133,8 +165,10 @@ export class JigBench {
 
   /** Puts a part in, or takes out what lies there. */
   put(part: Component | null): void {
+    if (this.cover?.isClosed) throw new Error('no hand reaches through a closed cover')
     if (this.wander) this.#fixture.residuals = this.#wandered(this.wander)
     this.#fixture.hold(part)
+    this.#seeExposure()
   }
 
   /** Volts that what lies in it holds. */
@@ -145,19 +179,23 @@ export class JigBench {
 
   /** The bench file as a plain object: `urls` by instrument; `timeUrl` where the bench owns time. */
   benchFile(urls: Readonly<Record<string, string>> = {}, timeUrl?: string): object {
+    const { cover } = this
+    const [volts, joules] = cover ? [500, 0.25] : [60, 0.1]
     return {
       bench: 'jig-table', description: 'a jig for one part, simulated',
-      instruments: Object.fromEntries(jigInstrumentNames.map(name => [name, {
-        profile: jigInstruments[name], url: urls[name] ?? `memory:${name}`,
-        identity: identityOf(jigInstruments[name], { name }),
+      instruments: Object.fromEntries(Object.entries(this.#profiles).map(([name, profile]) => [name, {
+        profile, url: urls[name] ?? `memory:${name}`, identity: identityOf(profile, { name }),
       }])),
-      roles,
+      roles: { ...roles, ...cover ? { interlock: 'door' } : {} },
       fixture: {
         kind: 'single', positions: [{ name: 'P01' }], limitOhm: 100e3, limitW: 1, limitWorkingV: 100,
-        senseOhm: 1e3, senseClampV: 10, busBleederOhm: 470e3, busBleederW: 1, ratedV: 60,
+        senseOhm: 1e3, senseClampV: 10, busBleederOhm: 470e3, busBleederW: 1, ratedV: volts,
       },
-      jig: { terminals, leads, joint },
-      limits: { voltageMaxV: 60, currentMaxA: 0.1, partEnergyMaxJ: 0.1, rackEnergyMaxJ: 0.1 },
+      jig: {
+        terminals, leads, joint,
+        ...cover ? { voltageMaxV: volts, currentMaxA: 0.02, cover: { ...coverRelays, bleederOhm } } : {},
+      },
+      limits: { voltageMaxV: volts, currentMaxA: 0.1, partEnergyMaxJ: joules, rackEnergyMaxJ: joules },
       use: ['touch-safe'],
       ...timeUrl === undefined ? {} : { simulated: { timeUrl } },
     }
@@ -170,11 +208,22 @@ export class JigBench {
     return Object.fromEntries(names.map(name => [name, near(name)])) as unknown as Residuals
   }
 
-  #note({ mode, value, limit, on }: { mode: string; value: number; limit: number; on: boolean }): void {
-    if (!on) return
+  #note(
+    index: 0 | 1, { mode, value, limit, on }: { mode: string; value: number; limit: number; on: boolean },
+  ): void {
     const [volts, amps] = mode === 'voltage' ? [Math.abs(value), limit] : [limit, Math.abs(value)]
-    this.most.volts = Math.max(this.most.volts, volts)
-    this.most.amps = Math.max(this.most.amps, amps)
+    this.#givesV[index] = on ? volts : 0
+    if (on) {
+      this.most.volts = Math.max(this.most.volts, volts)
+      this.most.amps = Math.max(this.most.amps, amps)
+    }
+    this.#seeExposure()
+  }
+
+  /** What could be touched now, whatever any program believes. */
+  #seeExposure(): void {
+    const given = this.#givesV.filter((_, index) => this.#sourceLed[index])
+    this.cover?.see(Math.max(this.#fixture.heldV, ...given))
   }
 
   #contact(relay: number, held: boolean): void {
@@ -182,6 +231,7 @@ export class JigBench {
     if (held) this.#joined.add(relay)
     else this.#joined.delete(relay)
     this.#wire()
+    if (this.cover) this.cover.freed = this.#joined.has(coverRelays.lockRelay)
   }
 
   #wire(): void {
@@ -196,6 +246,12 @@ export class JigBench {
     const joined = this.#pairOf('joint', joint)
     if (joined && (meter ?? source ?? second)) this.wrongs.push('a wire joins terminals beside an instrument')
     this.#fixture.wire([source, second], bridge ?? meter, joined)
+    if (this.cover) {
+      const isOff = this.bleederBroken || this.#joined.has(coverRelays.bleedRelay)
+      this.#fixture.bleed(isOff ? Infinity : bleederOhm)
+    }
+    this.#sourceLed = [source !== null, second !== null]
+    this.#seeExposure()
   }
 
   #pairOf(name: string, ends: { high: readonly number[]; low: readonly number[] }): LeadPair {

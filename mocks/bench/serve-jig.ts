@@ -6,7 +6,7 @@ import { serveControl } from './control.ts'
 import { drawDrawer, type Drawer } from './drawer.ts'
 import { Follower } from './follower.ts'
 import { Hands } from './hands.ts'
-import { JigBench, jigInstrumentNames, type JigInstrument } from './jig-bench.ts'
+import { JigBench, type JigInstrument } from './jig-bench.ts'
 import { controlJig, type JigRequest } from './jig-control.ts'
 import { LedTime, TimeServer } from './led-time.ts'
 import { Screener } from './screener.ts'
@@ -51,7 +51,7 @@ export async function serveJig(options: ServeJigOptions): Promise<ServedJig> {
   const random = new SeededRandom(seed).fork('hands')
   const hands = new Hands({ bench, clock, find: drawer.find, random })
   const links = await serveInstruments(
-    jigInstrumentNames.map(name => bench.instruments[name]), options, jigBauds)
+    bench.names.map(name => bench.instrument(name)), options, jigBauds)
   const server = time && new TimeServer(time)
   const timeUrl = server && await server.listen()
   let follower: Follower | null = null

@@ -25,6 +25,13 @@ export function buildPart(
     return found
   }
   builds[kind](b, pin => nodeOf.get(pin)!, value, [...nodeOf.keys()])
+  const { breakdownV } = values
+  if (kind.endsWith('capacitor') && breakdownV !== undefined) givesWay([...nodeOf.values()], breakdownV, b)
+}
+
+/** Insulation that is sound below some volts, whichever way round; above them it lets through what comes. */
+function givesWay([one, other]: readonly number[], volts: number, b: NetworkBuilder): void {
+  b.add(new Breakdown(one!, other!, volts, 1e-6, 2), new Breakdown(other!, one!, volts, 1e-6, 2))
 }
 
 const resistor: Build = (b, at, v) => {

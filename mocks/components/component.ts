@@ -8,7 +8,7 @@ import { firstLed, usualPins, type ComponentKind, type Defect, type Rating } fro
 import { MovedLeads } from './leads.ts'
 import type { Complex } from './linear.ts'
 import { NetworkBuilder, type Network } from './network.ts'
-import { Fluctuating, Resistor } from './passive.ts'
+import { Across, Fluctuating, Resistor } from './passive.ts'
 import { impedance, transferRatio } from './small-signal.ts'
 import { solveDc, type DcResult, type Drive } from './solve-dc.ts'
 import { Wiper, type Shaft } from './track.ts'
@@ -50,6 +50,7 @@ export class Component {
   readonly #random: SeededRandom
   readonly #fluctuating: readonly Fluctuating[]
   readonly #capacitors: readonly Capacitor[]
+  readonly #across: Across | null
   readonly #shaft: Shaft | null
   readonly #leads: MovedLeads | null
   #clip: readonly [number, number] | null = null
@@ -63,6 +64,7 @@ export class Component {
     this.network = networkOf(truth)
     this.#fluctuating = this.network.elements.filter(element => element instanceof Fluctuating)
     this.#capacitors = this.network.elements.filter(element => element instanceof Capacitor)
+    this.#across = this.network.elements.find(element => element instanceof Across) ?? null
     this.#shaft = this.network.elements.find(element => element instanceof Wiper)?.shaft ?? null
     const first = firstLed[truth.marked]
     // Hands go by its marks, whatever really stands there.
@@ -110,6 +112,9 @@ export class Component {
   /** It is put into a jig: its leads go where they go first. */
   putIn(): void { this.#leads?.reset() }
 
+  /** A resistor comes to lie across its first two terminals, Ω; Infinity takes it away. */
+  lay(ohm: number): void { if (this.#across) this.#across.nowOhm = ohm }
+
   /** With sources on leads of a jig. */
   dc(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {
     return this.dcAtPins(drives.map(drive =>
@@ -133,7 +138,7 @@ export class Component {
   pass(
     drives: readonly Drive[], seconds: number, { celsius = referenceC }: { celsius?: number } = {},
   ): DcResult {
-    const doing = JSON.stringify(drives)
+    const doing = JSON.stringify([drives, this.#across?.nowOhm])
     if (doing !== this.#done) this.#sinceS = 0
     this.#done = doing
     let leftS = Math.max(seconds, leastStepS)
@@ -177,6 +182,7 @@ function networkOf({ marked, kind, values, pins, lead, bridge }: ComponentTruth)
     nodeOf.set(lead.pin, inside)
   }
   buildPart(kind, values, nodeOf, b)
+  if (!firstLed[marked]) b.add(new Across(0, 1))
   if (bridge) {
     const [one, other] = bridge.pins
     b.add(new Resistor(nodeOf.get(one)!, nodeOf.get(other)!, { ohm: bridge.ohm }))

@@ -38,6 +38,7 @@ export class ComponentFixture {
   #result: DcResult | null = null
   readonly #clock: Clock | null
   #atMs = 0
+  #bleederOhm = Infinity
 
   /**
    * Without a clock no time goes by: capacitors hold nothing, and draw what they do a minute after the volts
@@ -56,8 +57,18 @@ export class ComponentFixture {
   /** Puts a part in, or takes it out. */
   hold(part: Component | null): void {
     this.#passed()
+    this.#part?.lay(Infinity)
     this.#part = part
     part?.putIn()
+    part?.lay(this.#bleederOhm)
+    this.#result = null
+  }
+
+  /** A resistor across terminals 0 and 1; Infinity takes it off. */
+  bleed(ohm: number): void {
+    this.#passed()
+    this.#bleederOhm = ohm
+    this.#part?.lay(ohm)
     this.#result = null
   }
 
@@ -104,6 +115,9 @@ export class ComponentFixture {
   #seen(index: 0 | 1): { volts: number; amps: number; limited: boolean } {
     const { on, mode, value, limit } = this.#settings[index]
     if (!on) return { volts: 0, amps: 0, limited: false }
+    if (!this.#part && this.#pairs[index] !== null && this.#bleederOhm < Infinity) {
+      return this.#onBleeder({ mode, value, limit })
+    }
     // Without a part the leads are open.
     if (!this.#part || !this.#reached(this.#pairs[index])) {
       return mode === 'voltage' ? { volts: value, amps: 0, limited: false }
@@ -113,6 +127,14 @@ export class ComponentFixture {
     const isTimed = this.#clock !== null && this.#part.holdsCharge
     this.#result ??= isTimed ? this.#part.pass(this.#drives(), 0, this) : this.#part.dc(this.#drives(), this)
     return this.#result.drives[this.#live().indexOf(index)]!
+  }
+
+  #onBleeder({ mode, value, limit }: Omit<Setting, 'on'>): { volts: number; amps: number; limited: boolean } {
+    const wanted = mode === 'voltage' ? value / this.#bleederOhm : value * this.#bleederOhm
+    const limited = Math.abs(wanted) > limit
+    const other = limited ? Math.sign(wanted) * limit : wanted
+    if (mode === 'current') return { amps: limited ? other / this.#bleederOhm : value, volts: other, limited }
+    return { amps: other, volts: limited ? other * this.#bleederOhm : value, limited }
   }
 
   #live(): (0 | 1)[] {

@@ -69,6 +69,15 @@ export class Fluctuating extends Resistor {
   override ohmAt(): number { return this.#nowOhm }
 }
 
+/** What a jig puts across two leads of a part; nothing at first. */
+export class Across extends Resistor {
+  nowOhm = Infinity
+
+  constructor(a: number, b: number) { super(a, b, { ohm: 1 }) }
+
+  override ohmAt(): number { return this.nowOhm }
+}
+
 /** Change of the resistance of copper, 1/K (common practice). */
 export const copperPerK = 0.00393
 

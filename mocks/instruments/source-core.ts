@@ -23,6 +23,8 @@ export class SourceCore {
   readonly limit: Record<Quantity, number> = { voltage: 0, current: 0 }
   /** Called when what stands at the terminals goes on or off. */
   onOutput: (on: boolean) => void = () => {}
+  /** Whether the contact on its interlock input is open; `drive` is called when that changes. */
+  interlockOpen: () => boolean = () => false
 
   readonly #terminals: SourceTerminals
   readonly #noise: SeededRandom
@@ -112,13 +114,16 @@ export class SourceCore {
   drive(): void {
     const staysOn = this.#driven && this.#faults.holds('output-stays-on') !== undefined
     const runaway = this.#faults.holds('output-runaway')
-    const on = this.on || staysOn
     const other = this.mode === 'voltage' ? 'current' : 'voltage'
     const value = runaway && this.mode === 'voltage'
       ? Number(runaway.value ?? this.#most('voltage')) : this.#made(this.mode, this.value[this.mode])
-    this.#terminals.operate({
-      mode: this.mode, value, limit: Math.max(0, this.#made(other, this.limit[other])), on,
-    })
+    const limit = Math.max(0, this.#made(other, this.limit[other]))
+    // In its power stage, whatever was told and whatever sticks.
+    const asked = runaway ? value : this.mode === 'voltage' ? this.value.voltage : this.limit.voltage
+    const isCut = this.interlockOpen() && Math.abs(asked) > (this.figures.interlockOpenV ?? Infinity)
+    if (isCut) this.on = false
+    const on = !isCut && (this.on || staysOn)
+    this.#terminals.operate({ mode: this.mode, value, limit, on })
     if (on === this.#driven) return
     this.#driven = on
     this.onOutput(on)

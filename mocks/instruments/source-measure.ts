@@ -14,7 +14,7 @@ export class SourceMeasure extends SimInstrument {
   constructor(profile: SourceProfile, setup: InstrumentSetup, terminals: SourceTerminals) {
     const late: { core?: SourceCore } = {}
     const core = (): SourceCore => late.core!
-    super(profile, setup, (profile === 'source-measure-a' ? dialectA : dialectB)(core))
+    super(profile, setup, (profile === 'source-measure-b' ? dialectB : dialectA)(core))
     this.core = new SourceCore(sourceFigures[profile], terminals, this.random, this.device.faults, setup)
     late.core = this.core
     this.core.onOutput = on => this.effect('output', on ? 1 : 0)

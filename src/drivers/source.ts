@@ -47,6 +47,7 @@ export class SourceDriver extends Driver<Profile> implements Source {
     this.ratings = {
       voltageMaxV: voltage.at(-1)!.full, voltageStepV: voltage[0]!.step,
       currentMaxA: current.at(-1)!.full, currentStepA: current[0]!.step,
+      ...profile.interlockOpenV === undefined ? {} : { interlockOpenV: profile.interlockOpenV },
     }
     const { commands: { setOutput, setFourWire }, booleans: { off }, settleMs } = profile
     this.wires = setFourWire === undefined ? [2] : [2, 4]

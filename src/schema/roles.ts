@@ -126,6 +126,8 @@ export interface Source extends Instrument {
   /** The steps are those of the smallest range. */
   readonly ratings: {
     voltageMaxV: number; currentMaxA: number; voltageStepV: number; currentStepA: number
+    /** Most while the contact on its interlock input is open, V; left out where it has no such input. */
+    interlockOpenV?: number
   }
   readonly wires: readonly (2 | 4)[]
   /** From a new setting to a steady output into a resistor, ms. */

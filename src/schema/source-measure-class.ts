@@ -1,4 +1,4 @@
-/** The class of source-measure units: four quadrants, low voltage. */
+/** The class of source-measure units: four quadrants, up to some hundred volts. */
 import { z } from 'zod'
 import {
   accuracy, command, common, isolation, notNegative, positive, query, safeOff,
@@ -11,7 +11,7 @@ const both = {
   readAccuracy: accuracy,
 }
 const voltageRange = z.strictObject({
-  rangeV: positive.max(200), ...both, stepV: positive, readStepV: positive, readNoiseV: notNegative,
+  rangeV: positive.max(1000), ...both, stepV: positive, readStepV: positive, readNoiseV: notNegative,
 })
 const currentRange = z.strictObject({
   rangeA: positive.max(20), ...both, stepA: positive, readStepA: positive, readNoiseA: notNegative,
@@ -55,6 +55,8 @@ export const sourceMeasure = z.strictObject({
   noiseNplc: positive.describe('Integration at which the noise figures hold; noise goes as its square root'),
   mainsHz: z.union([z.literal(50), z.literal(60)]).default(50).describe('Where the bench stands'),
   overheadMs: notNegative.default(0), settleMs: notNegative,
+  interlockOpenV: positive.max(60).optional().describe(
+    'Most volts that it gives while the contact on its interlock input is open; left out: it has none'),
   answer, commands,
 }).superRefine(({ answer: { fields, limitedMask }, commands: c }, context) => {
   const need = (holds: boolean, path: string[], message: string): void => {
