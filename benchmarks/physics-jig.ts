@@ -102,6 +102,8 @@ export class PhysicsJig implements Jig {
     }, charge)
   }
 
+  async underCover<T>(_volts: number, _hands: unknown, work: () => Promise<T>): Promise<T> { return await work() }
+
   async celsius(): Promise<Measured> { return this.#read(25, 0.2) }
 
   async rest(): Promise<void> {}

@@ -35,7 +35,9 @@ export interface ComposedBench {
 
 /** Names of the instruments whose links the keeper owns. */
 export function energyInstruments(bench: LoadedBench): string[] {
-  const names = energyRoles.map(role => bench.roles.get(role)?.instrument).filter(name => name !== undefined)
+  // The board that locks a cover is made safe with what is behind it.
+  const roles: RoleName[] = bench.file.jig?.cover ? [...energyRoles, 'jig'] : [...energyRoles]
+  const names = roles.map(role => bench.roles.get(role)?.instrument).filter(name => name !== undefined)
   return [...new Set(names)]
 }
 
@@ -57,7 +59,9 @@ export function compose(bench: LoadedBench, deps: ComposeDeps): ComposedBench {
   for (const [role, target] of bench.roles) {
     assign(roles, role, bench, ports.get(target.instrument)!, deps.clock, target)
   }
-  return { roles, ports, sessions, table: compileTable(roles, undefined, quietLines(bench, roles.positions)) }
+  const coverBoard = bench.file.jig?.cover && roles.jig
+  const table = compileTable({ ...roles, coverBoard }, undefined, quietLines(bench, roles.positions))
+  return { roles, ports, sessions, table }
 }
 
 /** Holding the bridge's relays, the bleeders' watch resistor or a lamp puts no energy on anything. */

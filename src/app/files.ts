@@ -16,6 +16,7 @@ import type { PartProfile } from '../schema/part-profile.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import type { Problem } from '../schema/read-file.ts'
 import type { RoleName } from '../schema/roles.ts'
+import { coverProblems } from './cover-checks.ts'
 import { changeover, jigProblems, lines } from './fixture-checks.ts'
 
 export interface ProfileFile<T> { readonly profile: T; readonly hash: string; readonly path: string }
@@ -108,7 +109,7 @@ export function checkBench(bench: BenchFile, file: string, folder: ProfileFolder
     problems.push(...roleProblems(role, entry.instrument, bench, profiles, file))
   }
   problems.push(...sharing(roles, profiles, file), ...lines(bench, file), ...changeover(bench, file),
-    ...jigProblems(bench, file))
+    ...jigProblems(bench, file), ...coverProblems({ file: bench, profiles, roles }, file))
   if (problems.length > 0) throw invalidFile(file, problems)
   return { file: bench, profiles, roles }
 }

@@ -112,5 +112,12 @@ function relayProblems(jig: NonNullable<BenchFile['jig']>, file: string): Proble
       }
     }
   }
+  const { cover } = jig
+  for (const key of cover ? ['lockRelay', 'bleedRelay'] as const : []) {
+    const relay = cover![key]
+    const [path, before] = [`jig.cover.${key}`, seen.get(relay)]
+    if (before) list.push({ file, path, expected: 'each relay once', got: `relay ${relay}, as at ${before}` })
+    seen.set(relay, path)
+  }
   return list
 }

@@ -29,6 +29,10 @@ const lookEveryMs = 100
 const maybeCharged = (volts: number): string =>
   `what lies in the jig may be charged to ${formatSi(volts, 'V')}: discharge it through a resistor, `
     + 'and measure that, before anything else'
+const maybeChargedBehind = (part: string, volts: number): string =>
+  `${part} may be charged to ${formatSi(volts, 'V')} behind the cover, which stays locked: wait for the `
+    + 'bleeder, acknowledge, and screen again; the cover is freed once the terminals read dead. Prove dead '
+    + 'before touching'
 
 export interface ScreeningRunInput {
   readonly deps: DaemonDeps
@@ -62,6 +66,7 @@ export class ScreeningRun {
   readonly #grades = new Map<string, PartResult['grade']>()
   readonly #counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
   #told: ScreenStatus['told'] = null
+  #touch: string | null = null
   #turnedMs: number
 
   constructor(input: ScreeningRunInput) {
@@ -88,6 +93,7 @@ export class ScreeningRun {
       left: this.#items.length - this.#grades.size,
       stands: mode.is === 'asked' ? mode.phase : mode.is, paused,
       leads: asked === null ? '' : this.#leadsOf.get(asked) ?? '',
+      ...this.#touch === null ? {} : { touch: this.#touch },
     }
   }
 
@@ -99,9 +105,12 @@ export class ScreeningRun {
   /** On record before the part is charged: whatever ends this process, the next one knows. */
   async holds(volts: number): Promise<void> {
     await this.#note(volts > 0
-      ? { kind: 'charged', severity: 'info', text: maybeCharged(volts), data: { volts } }
+      ? { kind: 'charged', severity: 'info', text: this.#chargedWords(volts), data: { volts } }
       : { kind: 'emptied', severity: 'info', text: 'what lies in the jig is empty' })
   }
+
+  /** What there is to say of touching what lies behind the cover: shown with what is told next. */
+  touch(words: string): void { this.#touch = words }
 
   /** It goes on as it should: the keeper is fed. */
   turned(): void { this.#turnedMs = this.#in.deps.livenessClock.monotonicMs() }
@@ -123,7 +132,10 @@ export class ScreeningRun {
     const item = ({ id }: Asked): Item => this.#byId.get(id)!
     const compensation = this.#compensation()
     const guide = ({ id }: Asked): Guide =>
-      ({ say: text => this.#tell('ask', text, id), goesOn: () => this.turned() })
+      ({
+        say: text => this.#tell('ask', text, id), goesOn: () => this.turned(),
+        isOver: () => this.#session.state.ending,
+      })
     return {
       clock, lookEveryMs,
       turned: () => this.turned(),
@@ -174,9 +186,9 @@ export class ScreeningRun {
   }
 
   #beat(): () => void {
-    const { keeper, livenessClock } = this.#in.deps
+    const { jig, deps: { keeper, livenessClock } } = this.#in
     const beat = (): void => {
-      keeper.beat(livenessClock.monotonicMs() - this.#turnedMs < hungMs)
+      keeper.beat(livenessClock.monotonicMs() - this.#turnedMs < hungMs && jig.isCoverSeen)
       cancel = livenessClock.after(beatEveryMs, beat)
     }
     let cancel = livenessClock.after(0, beat)
@@ -235,8 +247,9 @@ export class ScreeningRun {
     const { jig, latch, deps: { store, clock, keeper } } = this.#in
     let state: RunState = 'done'
     try {
+      await jig.open()
       await this.#session.run()
-      await jig.clear()
+      await jig.close()
       await keeper.disarm()
       const said = this.#in.conclude(this.#grades)
       if (said) await this.#note(said)
@@ -267,6 +280,12 @@ export class ScreeningRun {
   /** What a person must know before they touch what lies in the jig, or lead anything to it. */
   #maybeCharged(): string {
     const { mayHoldV } = this.#in.jig
-    return mayHoldV === 0 ? '' : `; ${maybeCharged(mayHoldV)}`
+    return mayHoldV === 0 ? '' : `; ${this.#chargedWords(mayHoldV)}`
+  }
+
+  #chargedWords(volts: number): string {
+    const { mode } = this.#session.state
+    const isCovered = volts > this.#in.jig.reach.source!.voltageMaxV
+    return isCovered && 'asked' in mode ? maybeChargedBehind(mode.asked.id, volts) : maybeCharged(volts)
   }
 }

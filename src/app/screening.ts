@@ -3,6 +3,7 @@
  * lasts, because sources are energy links.
  */
 import { BenchError } from '../base/errors.ts'
+import { Enclosure } from '../engine/enclosure.ts'
 import { BenchJig, type JigDeps } from '../engine/jig.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { ScreeningPort } from '../schema/application.ts'
@@ -22,6 +23,7 @@ import { checkIdentities } from './identity.ts'
 import { lotDecided, sampleOf } from './lots-sampling.ts'
 import { createMarked } from './marked-run.ts'
 import { beatLimitMs } from './night-maker.ts'
+import { cautionsOf, refuseUnlessRead } from './screening-cautions.ts'
 import { ScreeningRun } from './screening-run.ts'
 import { screenSequence, settledOf, type Settled } from './settled.ts'
 import { standardItem } from './standards.ts'
@@ -102,13 +104,15 @@ export class Screening implements ScreeningPort {
     const { composed, bench, clock, store, keeper } = this.#d
     const prepared = await this.#prepare(request)
     refuseUnlessAny(prepared)
+    refuseUnlessRead(prepared.plan, request)
     const abort = new AbortController()
     const jig = this.#jig(abort.signal, {
       waits: () => this.#current?.turned(), holds: async volts => { await this.#current?.holds(volts) },
+      touch: words => this.#current?.touch(words), ...this.#enclosure(abort.signal),
     })
     await checkIdentities(bench, composed)
     await prepareInstruments(composed.roles, [
-      'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer',
+      'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer', 'interlock',
     ])
     const record = this.#record(request, prepared)
     await createMarked(this.#d, record, [])
@@ -182,16 +186,36 @@ export class Screening implements ScreeningPort {
     }
   }
 
-  /** No jig gets more than touch-safe. */
-  #jig(signal: AbortSignal, heard: Pick<JigDeps, 'waits' | 'holds'> = {}): BenchJig {
-    const { bench: { file: { jig, limits } }, composed: { roles }, clock } = this.#d
-    if (jig) {
-      const spec = { ...jig, voltageMaxV: Math.min(jig.voltageMaxV, limits.touchSafeV) }
-      return new BenchJig({ roles, spec, clock, signal, residuals: residualsOf(null), ...heard })
+  /** No jig gets more than touch-safe but behind its locked cover. */
+  #jig(
+    signal: AbortSignal, heard: Pick<JigDeps, 'waits' | 'holds' | 'touch' | 'enclosure'> = {},
+  ): BenchJig {
+    const { bench: { file: { jig: spec, limits: { touchSafeV } } }, composed: { roles }, clock } = this.#d
+    if (spec) {
+      return new BenchJig({ roles, spec, clock, signal, touchSafeV, residuals: residualsOf(null), ...heard })
     }
     throw new BenchError('REFUSED', 'this bench has no jig', {
       expected: '`jig` in the bench file', got: 'none',
     })
+  }
+
+  /** None where the jig has no cover: then nothing goes above touch-safe. */
+  #enclosure(signal: AbortSignal): Pick<JigDeps, 'enclosure'> {
+    const { bench: { file: { jig, limits } }, composed: { roles }, clock } = this.#d
+    const { interlock, jig: board } = roles
+    if (!jig?.cover || !interlock || !board) return {}
+    return {
+      enclosure: new Enclosure({
+        clock, signal, interlock, board, spec: jig.cover, presenceMs: 1000 * limits.presenceS,
+        waits: () => this.#current?.turned(), trip: why => this.#trip(why),
+      }),
+    }
+  }
+
+  /** Off first; then the session hears of it. */
+  #trip(why: string): void {
+    void this.#d.keeper.safeOff(why).catch(() => { /* told by the session, which asks for it too */ })
+    this.halt(new BenchError('TRIPPED', why))
   }
 }
 
@@ -203,14 +227,17 @@ function concluded(
   return sample && lotDecided(sample, new Map([...earlier, ...found]))
 }
 
-function shown(
-  { plan: { groups, cannot, ...rest }, settled, asideS, sample, nulls, calibration }: Prepared,
-): ShownScreenPlan {
+function shown({ plan, settled, asideS, sample, nulls, calibration }: Prepared): ShownScreenPlan {
+  const { groups, cannot, ...rest } = plan
+  const cautions = cautionsOf(plan)
   return {
-    ...rest, asideS, ...sample ? { sample } : {}, cannot: [...cannot], settled: [...settled.values()],
+    ...rest, asideS, ...cautions.length > 0 ? { cautions } : {}, ...sample ? { sample } : {},
+    cannot: [...cannot], settled: [...settled.values()],
     compensated: compensatedIn(nulls), zeros: [...nulls.zeros], calibration,
-    groups: groups.map(({ setUp, items, expectedS, mostJ }) =>
-      ({ ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ })),
+    groups: groups.map(({ setUp: { isCovered, ...setUp }, items, expectedS, mostJ }) => ({
+      ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ,
+      ...isCovered ? { covered: true as const } : {},
+    })),
   }
 }
 

@@ -33,6 +33,7 @@ export function addGaugeCommands(program: Command, context: CliContext, act: Act
     .option('--standard <id=…>', 'a part of known value measured between the others; often', collect)
     .option('--compensate', 'find first what the jig itself adds: empty, and with a bare wire across 1 and 2')
     .option('--person <name>', 'who leads the study', context.user)
+    .option('--cautions-read', 'you have read the cautions of a plan that goes above touch-safe')
     .option('--plan', 'show what would be done, touching nothing')
     .description('find out how well the jig repeats, and how much it matters who uses it'),
   async (file: string, options: Options) => await gauge(context, file, options))

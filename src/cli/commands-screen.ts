@@ -1,5 +1,6 @@
 /** `screen`: plans or leads a screening session over a parts list. */
 import type { Command } from 'commander'
+import { BenchError, hasCode } from '../base/errors.ts'
 import { formatSi } from '../base/format.ts'
 import { sampleWords } from '../report/sample-words.ts'
 import type { RunRecord } from '../schema/run.ts'
@@ -10,7 +11,7 @@ import { daemonOf, print, printJson, type CliContext, type CommonOptions } from 
 import { exitCodes, type ExitCode } from './exit.ts'
 import { followScreening } from './screen-follow.ts'
 import { screenRequestOf, type ScreenAsked, type ScreenFlags } from './screen-request.ts'
-import { screenPlanLines } from './screen-text.ts'
+import { cautionLines, screenPlanLines } from './screen-text.ts'
 import { printable } from './table.ts'
 import { watchRun } from './watch.ts'
 
@@ -34,6 +35,7 @@ export function addScreenCommand(program: Command, context: CliContext, act: Act
     .option('--absorption', 'capacitors: what comes back after a short as well, half an hour each')
     .option('--mains <volts,hertz>', 'that parts of a mains class are reckoned for, 240,50 when left out')
     .option('--person <name>', 'who screens', context.user)
+    .option('--cautions-read', 'you have read the cautions of a plan that goes above touch-safe')
     .description('prove the parts of a list one after the other at the jig'),
   async (file: string, options: Options) => {
     const asked = screenRequestOf(file, options)
@@ -56,12 +58,25 @@ export async function leadScreening(
   context: CliContext, client: DaemonClient, { request }: ScreenAsked, options: Options,
 ): Promise<ExitCode> {
   const run = await client.post<RunRecord>('/screening', request, longMs)
+    .catch((error: unknown) => refusedUnread(context, client, request, error))
   if (options.json) return await watchRun(context, client, run.id, true)
   const { mostV, mostA, sample } = run.setup['plan'] as ShownScreenPlan
   print(context.out,
     `Run ${run.id}: at most ${formatSi(mostV, 'V')} and ${formatSi(mostA, 'A')} at the jig.`)
   if (sample) print(context.out, ...sampleWords(sample).map(printable))
   return await followScreening(context, client, run.id)
+}
+
+/** What was refused because cautions were not confirmed is refused with the cautions on the screen. */
+async function refusedUnread(
+  context: CliContext, client: DaemonClient, request: ScreenAsked['request'], error: unknown,
+): Promise<never> {
+  if (!hasCode(error, 'REFUSED') || 'cautionsConfirmed' in request) throw error
+  const { cautions = [] } = await client.post<ShownScreenPlan>('/screening/plan', request, longMs)
+  if (cautions.length === 0) throw error
+  print(context.err, ...cautionLines(cautions), '')
+  throw new BenchError(
+    'USAGE', 'the cautions are not confirmed: add --cautions-read when you have read them')
 }
 
 const collect = (value: string, before: string[] = []): string[] => [...before, value]

@@ -24,6 +24,7 @@ export function screenPlanLines(
       `  ${ranges(parts)}: ${why}`))
   }
   lines.push(...unknownLines(plan.calibration), ...pastDueLines(plan))
+  if (plan.cautions) lines.push('', ...cautionLines(plan.cautions))
   if (plan.sample) lines.push('', ...sampleWords(plan.sample))
   if (plan.settled.length > 0) {
     lines.push('', `Not asked for again: ${ranges(plan.settled.map(({ id }) => id))} (there is a result)`)
@@ -38,6 +39,10 @@ export function screenPlanLines(
   }
   return lines.map(printable)
 }
+
+/** Where a plan goes above touch-safe. */
+export const cautionLines = (cautions: readonly string[]): string[] =>
+  ['Read first:', ...cautions.map(caution => printable(`  - ${caution}`))]
 
 const pastDueLines = ({ calibration: { pastDue } }: ShownScreenPlan): string[] =>
   pastDue.length === 0 ? [] : ['', 'Mind:', ...pastDue.map(text => `  - ${text}`)]
@@ -88,11 +93,14 @@ export function toldLine(told: Told): string {
   return printable(asks + told.text)
 }
 
-/** One line: what is in hand, what the bench waits for, and how many are through. */
-export function screenStatusLine({ asked, stands, paused, counts, left }: ScreenStatus): string {
+/**
+ * One line: what may be touched, where that is a question; what is in hand, what the bench waits for, and how
+ * many are through.
+ */
+export function screenStatusLine({ asked, stands, paused, touch, counts, left }: ScreenStatus): string {
   const through = (['accept', 'marginal', 'reject', 'cannot tell'] as const)
     .filter(grade => (counts[grade] ?? 0) > 0).map(grade => `${counts[grade]} ${grade}`).join(', ')
-  const head = asked === null ? '' : `${asked}: `
+  const head = (touch === undefined ? '' : `${touch} | `) + (asked === null ? '' : `${asked}: `)
   const isToEmpty = asked === 'empty jig' && stands === 'asking'
   const waitsFor = isToEmpty ? 'take out what lies in the jig, or measure' : !paused ? waits[stands]
     : stands === 'asking' ? 'paused; resume' : `${waits[stands]}; then paused`

@@ -134,6 +134,51 @@ async function empty(ports: ChargePorts, charge: Charge): Promise<number> {
   throw new BenchError('TRIPPED', what, { expected: `below ${formatSi(harmlessV, 'V')}`, got: seen })
 }
 
+/** What the bleeder is looked for with, V, and the least share of what it takes by its value. */
+const bleederCheck = { volts: 2, leastShare: 0.8 } as const
+/** Current of the source while it shows that the terminals are dead, A. */
+const deadA = 1e-3
+
+/**
+ * The terminals with the bleeder across, and whatever lies there: the bleeder seen to be there, all of it
+ * emptied and seen to stand at harmless volts, by the source that could charge it. Rejects where any of it
+ * fails.
+ */
+export async function showDead(ports: ChargePorts, { bleederOhm, openV }: DeadSpec): Promise<void> {
+  const charge = { voltageV: openV, limitA: deadA, upWithinMs: 1000, readAtMs: [] }
+  try {
+    await ports.lead()
+    const atRest = await drawn(ports, 0, charge)
+    const drawing = await drawn(ports, bleederCheck.volts, charge)
+    const leastA = bleederCheck.leastShare * bleederCheck.volts / bleederOhm
+    if (!(drawing - atRest >= leastA)) {
+      throw new BenchError('TRIPPED', 'the bleeder does not lie across the terminals', {
+        expected: `at least ${formatSi(leastA, 'A', 3)}`, got: formatSi(drawing - atRest, 'A', 3),
+      })
+    }
+    await empty({ ...ports, holds: async () => {} }, charge)
+  } finally {
+    await ports.setOutput(false)
+    await ports.force({ voltageV: 0, limitA: deadA })
+  }
+}
+
+/** What flows once these volts stand, A; not a number where that was not read. */
+async function drawn(ports: ChargePorts, voltageV: number, { limitA, upWithinMs }: Charge): Promise<number> {
+  await ports.force({ voltageV, limitA })
+  await ports.setOutput(true)
+  await untilFree(ports, emptyFactor * upWithinMs)
+  await ports.rest(ports.settleMs)
+  const { current } = await ports.measure()
+  return current.quality === 'good' ? current.value : NaN
+}
+
+interface DeadSpec {
+  readonly bleederOhm: number
+  /** Most volts that a source gives to a jig that is open to hands. */
+  readonly openV: number
+}
+
 /** Right after it was held at zero nothing that has capacitance stands at volts: nothing is there. */
 async function isLost(ports: ChargePorts, charge: Charge): Promise<boolean> {
   await ports.force({ voltageV: 0, limitA: charge.limitA })

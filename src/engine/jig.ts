@@ -1,28 +1,32 @@
 /**
  * The jig on real roles: relays that lead one instrument at a time to the terminals, moved only while
- * both sources are off, and sources that never give a part more than the jig's own limits. Low energy
- * only; the keeper is armed while it is in use, because a source is an energy link.
+ * both sources are off, and sources that never give a part more than the jig's own limits: above touch-safe
+ * only behind a cover that was locked at a press of the button. The keeper is armed while it is in use,
+ * because a source is an energy link.
  */
 import { sleep, type Clock } from '../base/clock.ts'
-import { BenchError } from '../base/errors.ts'
+import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
+import { formatMinute, formatSi } from '../base/format.ts'
 import { harmlessV } from '../safety/dead.ts'
 import type { JigSpec, LeadName } from '../schema/bench.ts'
 import type {
   Charge,
   Charged,
   Force,
+  HandsAtCover,
   ImpedanceReading,
   Jig,
   JigReach,
   Pair,
   Point,
   Residuals,
-  SourceReach,
   Terminal,
 } from '../schema/jig.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { Roles, Source } from '../schema/roles.ts'
-import { chargeAndEmpty } from './jig-charge.ts'
+import type { Enclosure } from './enclosure.ts'
+import { chargeAndEmpty, showDead, type ChargePorts } from './jig-charge.ts'
+import { beyond, jointRelays, openVolts, reachOf, relaysFor } from './jig-reach.ts'
 
 export interface JigDeps {
   readonly roles: Roles
@@ -34,6 +38,12 @@ export interface JigDeps {
   readonly holds?: (volts: number) => Promise<void>
   /** Called while a long wait goes on as it should. */
   readonly waits?: () => void
+  /** Most volts that may be touched, V; 60 where it is left out. */
+  readonly touchSafeV?: number
+  /** Moves the lock of a jig with a cover; without it nothing goes above touch-safe. */
+  readonly enclosure?: Enclosure
+  /** Called with what there is to say of touching what lies behind the cover. */
+  readonly touch?: (words: string) => void
 }
 
 /** A wait is cut into pieces of this, ms: whoever watches sees that it goes on. */
@@ -49,11 +59,18 @@ export class BenchJig implements Jig {
   readonly #maybeHeld = new Set<number>()
   #range: { mostOhm: number | 'any'; wires: 2 | 4 } | null = null
   #heldV = 0
+  /** The cover is locked and watched: the jig's own limit holds, and not touch-safe. */
+  #isCovered = false
+  readonly #openV: number
+  /** What keeps the bleeder off the terminals. */
+  readonly #bleed: readonly number[]
 
   constructor(deps: JigDeps) {
     this.#deps = deps
     this.residuals = deps.residuals
-    this.reach = reachOf(deps)
+    this.#openV = openVolts(deps)
+    this.#bleed = deps.spec.cover ? [deps.spec.cover.bleedRelay] : []
+    this.reach = reachOf(deps, this.#openV)
   }
 
   async impedance(
@@ -95,11 +112,68 @@ export class BenchJig implements Jig {
   }
 
   async charge(pair: Pair, charge: Charge): Promise<Charged> {
-    const source = this.#source('source')
     return chargeAndEmpty({
+      ...this.#ports(), lead: () => this.#route([['source', pair]]), loose: () => this.#move(this.#bleed),
+    }, charge)
+  }
+
+  async underCover<T>(volts: number, hands: HandsAtCover, work: () => Promise<T>): Promise<T> {
+    const { enclosure } = this.#deps
+    if (!enclosure) throw new BenchError('REFUSED', 'the jig has no cover')
+    await this.clear()
+    hands.say(`${enclosure.sentence}: ${formatSi(volts, 'V')}`)
+    await enclosure.pressed(() => hands.isOver?.() ?? false)
+    const done = await outcomeOf(async () => {
+      await enclosure.lock()
+      this.#isCovered = true
+      this.#touch(`NOT SAFE TO TOUCH: ${formatSi(volts, 'V')} behind the cover`, hands)
+      return await work()
+    })
+    this.#isCovered = false
+    if ('error' in done) this.#throwIfLeftLocked(done.error)
+    await this.open()
+    if ('error' in done) throw done.error
+    return done.value
+  }
+
+  /**
+   * Frees the cover, where there is one, once the terminals were shown to be harmless. Rejects TRIPPED, and
+   * leaves it locked, where that fails.
+   */
+  async open(): Promise<void> {
+    const { enclosure, spec: { cover }, signal, clock } = this.#deps
+    if (!enclosure || !cover) return
+    try {
+      await showDead({
+        ...this.#ports(), loose: () => this.clear(),
+        lead: () => this.#move(relaysFor(this.#deps.spec, 'source', { high: 1, low: 2 })),
+      }, { bleederOhm: cover.bleederOhm, openV: this.#openV })
+      await this.clear()
+      await enclosure.free()
+    } catch (error) {
+      signal.throwIfAborted()
+      throw new BenchError('TRIPPED', `the cover stays locked: ${asBenchError(error).message}`, {}, error)
+    }
+    this.#touch(`measured below ${formatSi(harmlessV, 'V', 1)} at ${formatMinute(clock.wallMs())}; `
+      + 'prove dead before touching')
+  }
+
+  #touch(words: string, hands?: HandsAtCover): void {
+    this.#deps.touch?.(words)
+    hands?.say(words)
+  }
+
+  /** What was not seen to be harmless keeps the cover locked, and ends the session. */
+  #throwIfLeftLocked(error: unknown): void {
+    this.#deps.signal.throwIfAborted()
+    if (hasCode(error, 'TRIPPED')) throw error
+    if (this.#heldV > 0) throw new BenchError('TRIPPED', asBenchError(error).message, {}, error)
+  }
+
+  #ports(): Omit<ChargePorts, 'lead' | 'loose'> {
+    const source = this.#source('source')
+    return {
       clock: this.#deps.clock, settleMs: source.settleMs,
-      lead: () => this.#route([['source', pair]]),
-      loose: () => this.clear(),
       force: force => this.#set(source, force),
       setOutput: async on => {
         // What hung until the session had ended must not energise in another one.
@@ -113,7 +187,7 @@ export class BenchJig implements Jig {
         await this.#deps.holds?.(volts)
         this.#heldV = volts
       },
-    }, charge)
+    }
   }
 
   async celsius(): Promise<Measured | null> {
@@ -121,6 +195,9 @@ export class BenchJig implements Jig {
     return thermometer && spec.thermometer !== undefined
       ? await thermometer.readTemperature(spec.thermometer) : null
   }
+
+  /** The cover contact is read as often as it must be, where it must be. */
+  get isCoverSeen(): boolean { return this.#deps.enclosure?.isSeen ?? true }
 
   /** What lies in the jig may hold so much, V; 0 where that was shown to be harmless. */
   get mayHoldV(): number { return this.#heldV }
@@ -160,6 +237,12 @@ export class BenchJig implements Jig {
     await this.#hold([])
   }
 
+  /** The same at the end: a cover is locked from then on. */
+  async close(): Promise<void> {
+    await this.clear()
+    await this.#deps.enclosure?.shut()
+  }
+
   #source(role: 'source' | 'second-source'): Source {
     const source = this.#deps.roles[role]
     if (!source) throw missing(role)
@@ -178,7 +261,9 @@ export class BenchJig implements Jig {
 
   /** Throws OUT_OF_RANGE where the jig allows less, whatever the instrument could do. */
   #allow(volts: number, amps: number): void {
-    const { voltageMaxV, currentMaxA } = this.#deps.spec
+    const { spec } = this.#deps
+    const { currentMaxA } = spec
+    const voltageMaxV = this.#isCovered ? spec.voltageMaxV : this.#openV
     if (volts > voltageMaxV) throw beyond('volts', `${volts} V`, `${voltageMaxV} V`)
     if (amps > currentMaxA) throw beyond('current', `${amps} A`, `${currentMaxA} A`)
   }
@@ -221,12 +306,17 @@ export class BenchJig implements Jig {
     await this.#hold([...uses.flatMap(([name, pair]) => relaysFor(spec, name, pair)), ...joint])
   }
 
+  /** The bleeder lies across the terminals only while nothing is led to them. */
+  async #hold(relays: readonly number[]): Promise<void> {
+    await this.#move(relays.length === 0 ? [] : [...relays, ...this.#bleed])
+  }
+
   /**
    * Break before make; sources are off here, since every verb switches them off before it ends. After a
    * failure a relay counts as held where that harms and as released where it is wanted, until the board
    * has said otherwise.
    */
-  async #hold(relays: readonly number[]): Promise<void> {
+  async #move(relays: readonly number[]): Promise<void> {
     const { jig: board } = this.#deps.roles
     if (!board) return
     const drop = [...this.#maybeHeld].filter(relay => !relays.includes(relay))
@@ -242,55 +332,12 @@ export class BenchJig implements Jig {
   }
 }
 
-/** The relays that join the leads of one instrument with a pair; none where it is wired for good. */
-export function relaysFor(spec: JigSpec, name: LeadName, { high, low }: Pair): number[] {
-  const leads = spec.leads?.[name]
-  if (!leads) {
-    if (high !== 1 || low !== 2)
-      throw beyond('terminals', `${high} to ${low}`, `${name} is wired from 1 to 2 for good`)
-    return []
-  }
-  return bothOf(spec, leads, { high, low })
-}
-
-/** The relays that join two terminals by the bare wire of the jig. */
-function jointRelays(spec: JigSpec, pair: Pair): number[] {
-  if (!spec.joint) throw new BenchError('REFUSED', 'the jig has no wire that joins two terminals')
-  return bothOf(spec, spec.joint, pair)
-}
-
-function bothOf(
-  spec: JigSpec, leads: { readonly high: readonly number[]; readonly low: readonly number[] },
-  { high, low }: Pair,
-): number[] {
-  const relays = [leads.high[high - 1], leads.low[low - 1]]
-  if (relays.includes(undefined))
-    throw beyond('terminals', `${high} to ${low}`, `${spec.terminals} terminals`)
-  return relays as number[]
-}
-
-function reachOf({ roles, spec }: JigDeps): JigReach {
-  const { bridge, 'ohm-meter': meter } = roles
-  const led = (name: LeadName): boolean => spec.leads === undefined || spec.leads[name] !== undefined
-  const sourceReach = (role: 'source' | 'second-source'): SourceReach | null => {
-    const source = roles[role]
-    return source && led(role)
-      ? {
-          voltageMaxV: Math.min(source.ratings.voltageMaxV, spec.voltageMaxV),
-          currentMaxA: Math.min(source.ratings.currentMaxA, spec.currentMaxA),
-        }
-      : null
-  }
-  return {
-    terminals: spec.terminals,
-    bridge: bridge && led('bridge') ? { frequenciesHz: bridge.frequenciesHz, levelsV: bridge.levelsV } : null,
-    joint: spec.joint !== undefined,
-    ohms: meter && led('ohm-meter') ? { wires: meter.wires } : null,
-    source: sourceReach('source'),
-    secondSource: sourceReach('second-source'),
+async function outcomeOf<T>(work: () => Promise<T>): Promise<{ value: T } | { error: unknown }> {
+  try {
+    return { value: await work() }
+  } catch (error) {
+    return { error }
   }
 }
 
 const missing = (role: string): BenchError => new BenchError('REFUSED', `no ${role} reaches the jig`)
-const beyond = (what: string, got: string, expected: string): BenchError =>
-  new BenchError('OUT_OF_RANGE', `${what} at the jig`, { expected, got })

@@ -1,6 +1,6 @@
 /** The safe-off table: everything the keeper needs to make a bench safe without the daemon. Pure. */
 import { assert } from '../base/assert.ts'
-import type { Energising, Roles, SafeOffStep } from '../schema/roles.ts'
+import type { Energising, RelayBoard, Roles, SafeOffStep } from '../schema/roles.ts'
 
 export interface LinkStep { link: string; step: SafeOffStep }
 
@@ -22,24 +22,28 @@ const refreshesPerHold = 4
 /**
  * Compiles the table of a bench. Phase 1 opens the cutoff and turns supply and sources off, cutoff first (a
  * supply cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has settled,
- * releases positions and bleed. `linkOf` gives the link of an instrument by its name; without it a link
+ * releases positions and bleed, and the board of a jig with a cover: that locks it and puts its bleeder
+ * across what lies there. `linkOf` gives the link of an instrument by its name; without it a link
  * bears the instrument's name. `quietLines`: lines to the positions' board that hold relays which lead no
  * energy to a part.
  */
 export function compileTable(
-  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed' | 'source' | 'second-source'>,
+  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed' | 'source' | 'second-source'>
+    & { readonly coverBoard?: RelayBoard | undefined },
   linkOf: (name: string) => string = name => name,
   quietLines: readonly string[] = [],
 ): SafeOffTable {
-  const { cutoff, supply, positions, bleed, source, 'second-source': second } = roles
+  const { cutoff, supply, positions, bleed, source, 'second-source': second, coverBoard } = roles
+  // Contacts of a jig move once the output of its source is down.
+  const gapMs = Math.max(cutoff?.settleMs ?? 0, coverBoard ? source?.settleMs ?? 0 : 0)
   const phases = [
     { gapMs: 0, steps: stepsOf([cutoff, supply, source, second], linkOf) },
-    { gapMs: cutoff?.settleMs ?? 0, steps: stepsOf([positions, bleed], linkOf) },
+    { gapMs, steps: stepsOf([positions, bleed, coverBoard], linkOf) },
   ].filter(phase => phase.steps.length > 0)
   const refresh = cutoff !== undefined && cutoff.holdMs > 0
     ? { link: linkOf(cutoff.name), command: cutoff.refreshCommand, everyMs: cutoff.holdMs / refreshesPerHold }
     : null
-  const energising = [supply, cutoff, positions, bleed, source, second].flatMap(instrument =>
+  const energising = [supply, cutoff, positions, bleed, source, second, coverBoard].flatMap(instrument =>
     (instrument?.energising ?? []).map(({ begins, but }) => (
       {
         link: linkOf(instrument!.name), begins, but: instrument === positions ? [...but, ...quietLines] : but,

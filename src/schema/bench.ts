@@ -73,6 +73,15 @@ const leadNames = ['bridge', 'ohm-meter', 'source', 'second-source'] as const
 export type LeadName = (typeof leadNames)[number]
 const lead = z.array(relay).min(2).max(4).describe('Relays that join this lead with terminal 1, 2, 3 and 4')
 
+/** Above touch-safe a jig has a cover that the program locks. */
+const cover = z.strictObject({
+  lockRelay: relay
+    .describe('Of the board of the jig: its coil frees the cover; without power it stays locked'),
+  bleedRelay: relay.describe(
+    'Of the same board: its coil takes the bleeder off terminals 1 and 2; without power it lies across them'),
+  bleederOhm: positive.describe('What empties the part while nothing is measured, Ω'),
+})
+
 export const jig = z.strictObject({
   terminals: z.union([z.literal(2), z.literal(3), z.literal(4)]).default(2),
   leads: z.partialRecord(z.enum(leadNames), z.strictObject({ high: lead, low: lead })).optional()
@@ -80,8 +89,10 @@ export const jig = z.strictObject({
   joint: z.strictObject({ high: lead, low: lead }).optional()
     .describe('Relays that join the two ends of a bare wire with the terminals: for windings in line'),
   thermometer: relay.optional().describe('Thermometer channel of a sensor beside the jig'),
-  voltageMaxV: positive.max(60).default(30).describe('Most volts that may come to the terminals'),
+  voltageMaxV: positive.max(1000).default(30)
+    .describe('Most volts that may come to the terminals; above 60 V only behind a `cover`'),
   currentMaxA: positive.max(1).default(0.1).describe('Most current that may come to the terminals'),
+  cover: cover.optional().describe('A cover over the jig, locked while more than touch-safe may stand there'),
 })
 
 export const benchFile = z.strictObject({
@@ -90,7 +101,7 @@ export const benchFile = z.strictObject({
   instruments: z.record(name, instrumentEntry),
   roles: z.partialRecord(z.enum(roleNames), roleTarget),
   fixture,
-  jig: jig.optional().describe('Terminals for one part at a time, below touch-safe: for screening'),
+  jig: jig.optional().describe('Terminals for one part at a time: for screening'),
   limits: z.strictObject({
     voltageMaxV: positive, currentMaxA: positive,
     partEnergyMaxJ: positive, rackEnergyMaxJ: positive,
@@ -109,6 +120,7 @@ export const benchFile = z.strictObject({
 export type BenchFile = z.infer<typeof benchFile>
 export type FixtureSpec = z.infer<typeof fixture>
 export type JigSpec = z.infer<typeof jig>
+export type CoverSpec = z.infer<typeof cover>
 export type PositionSpec = z.infer<typeof position>
 export type Cadence = z.infer<typeof cadence>
 export type Use = BenchFile['use'][number]

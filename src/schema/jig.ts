@@ -39,6 +39,13 @@ export interface Point {
   readonly limited: boolean
 }
 
+/** Whoever closes the cover and presses the button. */
+export interface HandsAtCover {
+  say(text: string): void
+  /** Nobody is to press any more: a person has ended the session. */
+  isOver?(): boolean
+}
+
 /** What a source is to force between two terminals. */
 export type Force =
   | { readonly voltageV: number; readonly limitA: number }
@@ -83,7 +90,10 @@ export interface JigReach {
 }
 /** Most volts and amperes, the jig's limits taken into account. */
 export interface SourceReach {
+  /** With the jig open to hands. */
   readonly voltageMaxV: number
+  /** Behind the locked cover; left out where the jig has none, or nothing more is given there. */
+  readonly coveredMaxV?: number
   readonly currentMaxA: number
 }
 
@@ -119,6 +129,12 @@ export interface Jig {
    * TRIPPED where it cannot be shown to stand at harmless volts; nothing but a source is led to it then.
    */
   charge(pair: Pair, charge: Charge): Promise<Charged>
+  /**
+   * Asks for the cover and a press of the button, locks, lets `work` use up to `volts`, and frees the cover
+   * once the terminals were shown to be harmless. Rejects REFUSED, with nothing energised, where nobody
+   * pressed; TRIPPED, with the cover left locked, where what lies there was not shown to be harmless.
+   */
+  underCover<T>(volts: number, hands: HandsAtCover, work: () => Promise<T>): Promise<T>
   /** Waits, or rejects when the session ends. */
   rest(ms: number): Promise<void>
 }

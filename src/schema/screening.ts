@@ -37,6 +37,8 @@ export const screenRequest = z.strictObject({
   person: z.string().min(1).max(100),
   compensate: z.boolean().default(false).describe(
     'What the jig itself adds is found first: it is measured empty, and with a bare wire across 1 and 2'),
+  cautionsConfirmed: z.boolean().optional()
+    .describe('A person has read the cautions of the plan; asked for where it goes above touch-safe'),
   sample: sampleAsked.optional().describe('Measure only a sample of a list of one line, and judge its lot'),
   study: gaugeStudy.optional().describe('Measure each part often, by several people: a study of the gauge'),
 })
@@ -53,8 +55,12 @@ export const screenPlan = z.strictObject({
       mostJ: z.number(),
       parts: z.array(z.string()),
       expectedS: z.number(),
+      /** Above touch-safe: behind the locked cover, at a press of the button for each part. */
+      covered: z.literal(true).optional(),
     }),
   ),
+  /** Read by a person before a session begins that goes above touch-safe; left out of others. */
+  cautions: z.array(z.string()).optional(),
   cannot: z.array(unproven),
   /** Parts that are not asked for: a session before this one has their result. */
   settled: z.array(z.strictObject({ id: z.string(), grade: z.enum(grades), run: z.string() })),
@@ -107,6 +113,8 @@ export const screenStatus = z.strictObject({
   paused: z.boolean(),
   /** `about`: the part or standard that it was said of, which need not be in hand any more. */
   told: z.strictObject({ tone: z.enum(tones), text: z.string(), about: z.string() }).nullable(),
+  /** What there is to say of touching what lies behind the cover; left out where the jig has none. */
+  touch: z.string().optional(),
   counts: z.record(z.enum(grades), z.number()),
   left: z.number().int(),
   /** Parts of the list with a result of an earlier session. */

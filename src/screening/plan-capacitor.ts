@@ -25,14 +25,15 @@ export function capacitorOf(part: Capacitor, reach: JigReach, bounds: PlanBounds
 
 function charged(
   part: Charged, wants: Wants, source: NonNullable<JigReach['source']>,
-  { touchSafeV, touchSafeJ = Infinity }: PlanBounds,
+  { touchSafeV, touchSafeJ = Infinity, partEnergyMaxJ = touchSafeJ }: PlanBounds,
 ): Wants | Lack {
-  const { charge, energyJ, takesS } = chargingOf(
+  const { charge, isCovered, energyJ, takesS } = chargingOf(
     part, { ...source, voltageMaxV: Math.min(source.voltageMaxV, touchSafeV) })
-  if (energyJ >= touchSafeJ) {
+  const mostJ = isCovered ? partEnergyMaxJ : touchSafeJ
+  if (energyJ >= mostJ) {
     return {
       why: `at ${formatSi(charge.voltageV, 'V')} it holds ${formatSi(energyJ, 'J')}, and the jig stays below `
-        + formatSi(touchSafeJ, 'J'),
+        + formatSi(mostJ, 'J'),
       wayOut: 'prove it on the rack, behind the cover, or ask for capacitance and loss alone',
     }
   }
@@ -41,7 +42,9 @@ function charged(
   return {
     measureS: wants.measureS + againS + takesS, rank: 3, mostJ: energyJ,
     setUp: {
-      leads: part.isPolar ? `${setUp.leads}, plus to terminal 1` : setUp.leads,
+      leads: isCovered ? `${setUp.leads}; when asked, close the cover and press the button for each part`
+        : part.isPolar ? `${setUp.leads}, plus to terminal 1` : setUp.leads,
+      ...isCovered ? { isCovered } : {},
       measures: `${setUp.measures}, then ${formatSi(charge.voltageV, 'V')} for `
         + `${formatDuration(charge.readAtMs.at(-1)! / 1000)}${long}`,
       mostV: charge.voltageV, mostA: Math.max(setUp.mostA, charge.limitA),

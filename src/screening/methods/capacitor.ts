@@ -1,8 +1,10 @@
 /** Capacitors: capacitance and loss on the bridge; then, charged, what they let through and give back. */
+import { BenchError } from '../../base/errors.ts'
 import { formatSi } from '../../base/format.ts'
 import type { ImpedanceReading, Jig, Pair } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
 import { valueLimit, type Capacitor } from '../to-prove.ts'
+import { chargingOf, type Charged } from './charging.ts'
 import { unguided, type Guide } from './guide.ts'
 import { chargedFindings, type Told } from './leakage.ts'
 import { mainsFindings } from './mains-part.ts'
@@ -49,9 +51,39 @@ export async function proveCapacitor(
     [...notes, ...mains.notes])
   if (!part.leakage) return noted(before, 'its leakage was not measured')
   if (before.findings.some(isBad)) return noted(before, 'its leakage was not measured: it fails already')
-  const charged = await chargedFindings(
-    jig, pair, { ...part, leakage: part.leakage }, { farad: bridge.farad, told, guide })
+  const under: UnderVolts = {
+    part: { ...part, leakage: part.leakage }, before, reading, farad: bridge.farad, told, guide,
+  }
+  return isCovered(under, jig) ? await behindCover(jig, pair, under) : await atHand(jig, pair, under)
+}
+
+interface UnderVolts {
+  readonly part: Charged
+  readonly before: Proof
+  readonly reading: ImpedanceReading
+  readonly farad: { readonly value: number; readonly u: number }
+  readonly told: Told
+  readonly guide: Guide
+}
+
+const isCovered = ({ part }: UnderVolts, jig: Jig): boolean => chargingOf(part, jig.reach.source!).isCovered
+
+async function atHand(jig: Jig, pair: Pair, under: UnderVolts): Promise<Proof> {
+  const { part, before, reading } = under
+  const charged = await chargedFindings(jig, pair, part, under)
   return joined(before, charged, await isStillThere(jig, pair, reading) ? null : goneFault)
+}
+
+/** The cover may have moved it: what was measured is what is put under volts, and is what is given back. */
+function behindCover(jig: Jig, pair: Pair, under: UnderVolts): Promise<Proof> {
+  const { part, before, reading, guide } = under
+  const { voltageV } = chargingOf(part, jig.reach.source!).charge
+  return jig.underCover(voltageV, guide, async () => {
+    if (!await isStillThere(jig, pair, reading)) return { ...before, fault: movedFault }
+    const charged = await chargedFindings(jig, pair, part, under)
+    if (!await isStillThere(jig, pair, reading)) throw new BenchError('TRIPPED', goneFault.says)
+    return joined(before, charged, null)
+  })
 }
 
 const noted = (proof: Proof, note: string): Proof => ({ ...proof, notes: [...proof.notes, note] })
@@ -79,7 +111,12 @@ async function isStillThere(jig: Jig, pair: Pair, before: ImpedanceReading): Pro
     && apart <= Math.max(sameShare * Math.abs(before.xOhm.value), 6 * Math.hypot(xOhm.u, before.xOhm.u))
 }
 
-const goneFault: Proof['fault'] = {
+const movedFault: NonNullable<Proof['fault']> = {
+  is: 'cannot tell',
+  says: 'it is not what it was before the cover was closed: it was moved, and was not put under volts',
+}
+
+const goneFault: NonNullable<Proof['fault']> = {
   is: 'cannot tell',
   says: 'it left the jig or lost its contact while it was charged, and may still be: discharge it through a '
     + 'resistor, and measure that',

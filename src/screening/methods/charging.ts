@@ -6,6 +6,8 @@ export type Charged = Capacitor & { readonly leakage: Leakage }
 
 export interface Charging {
   readonly charge: Charge
+  /** Above what a jig gives while it is open to hands. */
+  readonly isCovered: boolean
   /** Most current at these volts, A. */
   readonly mostA: number
   readonly energyJ: number
@@ -19,6 +21,10 @@ export interface Charging {
  */
 const electrolyticA = 5e-3
 const otherA = 10e-3
+/** Behind a cover: half a watt into a part that breaks down at some hundred volts (ours). */
+const coveredA = 1e-3
+/** Cover closed, button pressed, bolt home, and the terminals shown to be dead, s: by the simulated bench. */
+const coverS = 6
 /** Charging takes as long as C·V/I says, three times as long with a part that leaks, or it never ends. */
 const upFactor = 3
 const upLeastMs = 1000
@@ -26,20 +32,28 @@ const upLeastMs = 1000
 /** Charged 15 min, shorted 10 s, open 15 min (a maker's note on the method, read). */
 export const absorptionTimes = { chargeMs: 900_000, shortMs: 10_000, openMs: 900_000 } as const
 
-/** At the rated volts, or at the most that the jig gives. */
-export function chargingOf(part: Charged, { voltageMaxV, currentMaxA }: SourceReach): Charging {
+/**
+ * At the rated volts, or at the most that the jig gives. Two are never put under volts behind a cover: oxide,
+ * because aged parts want forming, which is the rack's; and a part with a bleeder, which would turn them to
+ * heat, and beside which no insulation can be told.
+ */
+export function chargingOf(part: Charged, reach: SourceReach): Charging {
   const { leakage: { ratedV, afterS, ampere }, farad: { nominal, plus } } = part
-  const voltageV = Math.min(ratedV, voltageMaxV)
+  const { voltageMaxV, coveredMaxV = voltageMaxV, currentMaxA } = reach
+  const isOpenOnly = isOxide(part) || Boolean(part.mains?.bleeder)
+  const voltageV = Math.min(ratedV, isOpenOnly ? voltageMaxV : coveredMaxV)
+  const isCovered = voltageV > voltageMaxV
   const mostA = ampere.high! * voltageV / ratedV
-  const limitA = Math.min(currentMaxA, limitOf(part, mostA))
+  const limitA = Math.min(currentMaxA, isCovered ? coveredA : limitOf(part, mostA))
   const farad = nominal * (1 + plus)
   const upMs = 1000 * farad * voltageV / limitA
   const afterMs = 1000 * afterS
   const { chargeMs, shortMs, openMs } = absorptionTimes
   const lastMs = part.absorption ? Math.max(afterMs, chargeMs) : afterMs
   return {
-    mostA, energyJ: farad * voltageV ** 2 / 2,
-    takesS: (lastMs + 2 * upMs + emptyingMs(lastMs) + (part.absorption ? shortMs + openMs : 0)
+    isCovered, mostA, energyJ: farad * voltageV ** 2 / 2,
+    takesS: (isCovered ? coverS : 0)
+      + (lastMs + 2 * upMs + emptyingMs(lastMs) + (part.absorption ? shortMs + openMs : 0)
       + (part.isPolar ? 2 * (probeMs(nominal) + emptyingMs(0)) : 0)) / 1000,
     charge: {
       voltageV, limitA, upWithinMs: upFactor * upMs + upLeastMs,
@@ -49,8 +63,11 @@ export function chargingOf(part: Charged, { voltageMaxV, currentMaxA }: SourceRe
   }
 }
 
-const limitOf = ({ dielectric }: Charged, mostA: number): number =>
-  dielectric === 'electrolytic' || dielectric === 'tantalum' ? Math.max(electrolyticA, 2 * mostA) : otherA
+const isOxide = ({ dielectric }: Charged): boolean =>
+  dielectric === 'electrolytic' || dielectric === 'tantalum'
+
+const limitOf = (part: Charged, mostA: number): number =>
+  isOxide(part) ? Math.max(electrolyticA, 2 * mostA) : otherA
 
 /** The jig shorts for a tenth of the time, and looks at it open. */
 const emptyingMs = (lastMs: number): number => Math.min(30_000, Math.max(500, lastMs / 10)) + 800

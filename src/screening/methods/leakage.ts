@@ -20,11 +20,13 @@ export async function chargedFindings(
 ): Promise<Proof> {
   const plus = part.isPolar ? told.plusAt ?? await findPlus(jig, pair, part) : 1
   if (plus === null) return whichEnd
-  const { charge, mostA } = chargingOf(part, jig.reach.source!)
+  const { charge, mostA, isCovered } = chargingOf(part, jig.reach.source!)
   const sign = plus === 1 ? 1 : -1
   const { readAtMs, recovery } = charge
   const longMs = readAtMs.at(-1)! + (recovery ? recovery.shortMs + recovery.openMs : 0)
-  guide.say(`leave it where it is: ${formatSi(charge.voltageV, 'V')}, ${formatDuration(longMs / 1000)}`)
+  const lasts = `${formatSi(charge.voltageV, 'V')}, ${formatDuration(longMs / 1000)}`
+  // What is said of touching it stays the last that was said.
+  if (!isCovered) guide.say(`leave it where it is: ${lasts}`)
   const reading = await jig.charge(pair, { ...charge, voltageV: sign * charge.voltageV })
   const proof = readingProof(part, { reading, farad, sign, mostA, voltageV: charge.voltageV })
   if (plus === 1) return proof

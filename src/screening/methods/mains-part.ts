@@ -60,7 +60,7 @@ function unmarked({ classes, sits }: MainsPart): string[] {
 /** What its capacitance alone says. */
 export function mainsFindings(mains: MainsPart, farad: Known): Proof {
   const notes = [
-    'what it stands at the mains and in surges is not shown below touch-safe: a dielectric test belongs to a '
+    'what it stands at the peaks of the mains and in surges is not shown: a dielectric test belongs to a '
       + 'qualified person',
     ...unmarked(mains),
   ]

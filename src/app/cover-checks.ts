@@ -1,0 +1,97 @@
+/** What a bench must have before its jig may give more than touch-safe. */
+import { formatSi } from '../base/format.ts'
+import { harmlessV } from '../safety/dead.ts'
+import type { InstrumentProfile } from '../schema/instrument-profile.ts'
+import type { Problem } from '../schema/read-file.ts'
+import type { LoadedBench } from './files.ts'
+
+type Say = (path: string, expected: string, got: string) => void
+type Cover = NonNullable<NonNullable<LoadedBench['file']['jig']>['cover']>
+
+/** Without a cover no jig goes above this, whatever its file says, V. */
+const openMostV = 60
+/** Longest time that the bleeder may take with the largest part, s: a person waits for it (ours). */
+const bleedMostS = 60
+
+export function coverProblems(bench: LoadedBench, file: string): Problem[] {
+  const list: Problem[] = []
+  const say: Say = (path, expected, got) => { list.push({ file, path, expected, got }) }
+  const { file: { jig } } = bench
+  if (!jig) return list
+  const { cover, voltageMaxV } = jig
+  if (!cover) {
+    if (voltageMaxV > openMostV) {
+      say('jig.voltageMaxV', `${openMostV} V at most, or \`jig.cover\``, `${voltageMaxV} V`)
+    }
+    return list
+  }
+  lacks(bench, say)
+  bleederProblems(bench, cover, say)
+  boardProblems(bench, say)
+  sourceProblems(bench, say)
+  return list
+}
+
+const profileOf = ({ roles, profiles }: LoadedBench, role: 'jig' | 'source'): InstrumentProfile | undefined =>
+  profiles.get(roles.get(role)?.instrument ?? '')?.profile
+
+function lacks({ file: { jig, roles } }: LoadedBench, say: Say): void {
+  if (!roles.interlock) {
+    say('roles.interlock', 'what reads the cover contact and the button, for `jig.cover`', 'none')
+  }
+  if (!roles.source) say('roles.source', 'a source whose interlock the cover opens, for `jig.cover`', 'none')
+  if (!jig!.leads?.source) say('jig.leads.source', 'relays that lead the source, for `jig.cover`', 'none')
+}
+
+/** With the most that one part may hold, from the most volts down to harmless ones. */
+function bleederProblems({ file: { jig, limits } }: LoadedBench, { bleederOhm }: Cover, say: Say): void {
+  const { voltageMaxV } = jig!
+  const farad = 2 * limits.partEnergyMaxJ / voltageMaxV ** 2
+  const mostOhm = bleedMostS / (farad * Math.max(1, Math.log(voltageMaxV / harmlessV)))
+  if (bleederOhm <= mostOhm) return
+  say('jig.cover.bleederOhm', `at most ${formatSi(mostOhm, 'Ω')}, which empties ${formatSi(farad, 'F')} (the `
+    + `limits.partEnergyMaxJ at ${formatSi(voltageMaxV, 'V')}) in ${bleedMostS} s`, formatSi(bleederOhm, 'Ω'))
+}
+
+function boardProblems(bench: LoadedBench, say: Say): void {
+  const profile = profileOf(bench, 'jig')
+  if (profile?.class !== 'relay-board') return
+  const { file: { jig }, roles } = bench
+  const { instrument } = roles.get('jig')!
+  const { voltageMaxV, cover } = jig!
+  const other = [...roles].find(([role, at]) =>
+    at.instrument === instrument && role !== 'jig' && role !== 'interlock')
+  // A safe-off releases all of it at once.
+  if (other) say(`roles.${other[0]}`, 'another board than that of a jig with a cover', instrument)
+  const { makeV, breakV, makeA, breakA } = profile.contacts
+  const leastV = Math.min(makeV, breakV, profile.isolation.betweenChannelsV ?? 0)
+  const leastA = Math.min(makeA, breakA)
+  if (leastV < voltageMaxV) {
+    say('roles.jig', `contacts for ${formatSi(voltageMaxV, 'V')} to break and between each other`,
+      `${instrument}: ${formatSi(leastV, 'V')}`)
+  }
+  const bleedA = voltageMaxV / cover!.bleederOhm
+  if (bleedA > leastA) {
+    say('jig.cover.bleederOhm',
+      `at least ${formatSi(voltageMaxV / leastA, 'Ω')}, for the contacts of ${instrument}`,
+      formatSi(cover!.bleederOhm, 'Ω'))
+  }
+}
+
+function sourceProblems(bench: LoadedBench, say: Say): void {
+  const profile = profileOf(bench, 'source')
+  if (profile?.class !== 'source-measure') return
+  const { jig, limits: { touchSafeV } } = bench.file
+  const { interlockOpenV, isolation: { terminalsToEarthV } } = profile
+  const { instrument } = bench.roles.get('source')!
+  if (interlockOpenV === undefined || interlockOpenV > touchSafeV) {
+    const has = interlockOpenV === undefined ? ', without one' : `: ${formatSi(interlockOpenV, 'V')}`
+    const most = formatSi(touchSafeV, 'V')
+    say('roles.source', `a source that an open interlock input keeps at ${most} or below (interlockOpenV of `
+      + 'its profile), wired to the contact of `jig.cover`', `${instrument}${has}`)
+  }
+  if (terminalsToEarthV < jig!.voltageMaxV) {
+    say('roles.source', `terminals for ${formatSi(jig!.voltageMaxV, 'V')} to earth`,
+      `${instrument}: ${formatSi(terminalsToEarthV, 'V')}`)
+  }
+}
