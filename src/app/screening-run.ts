@@ -67,6 +67,8 @@ export class ScreeningRun {
   readonly #counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
   #told: ScreenStatus['told'] = null
   #touch: string | null = null
+  /** A person skips the part whose press is waited for. */
+  #skips = false
   #turnedMs: number
 
   constructor(input: ScreeningRunInput) {
@@ -98,7 +100,11 @@ export class ScreeningRun {
   }
 
   /** The reason where it cannot be done now. */
-  do(deed: Deed): string | null { return this.#session.do(deed) }
+  do(deed: Deed): string | null {
+    if (deed !== 'skip' || !this.#in.jig.waitsForPress) return this.#session.do(deed)
+    this.#skips = true
+    return null
+  }
 
   abort(error: unknown): void { this.#in.abort.abort(error) }
 
@@ -134,15 +140,17 @@ export class ScreeningRun {
     const guide = ({ id }: Asked): Guide =>
       ({
         say: text => this.#tell('ask', text, id), goesOn: () => this.turned(),
-        isOver: () => this.#session.state.ending,
+        isOver: () => this.#skips || this.#session.state.ending,
       })
     return {
       clock, lookEveryMs,
       turned: () => this.turned(),
       look: asked => asked.what === 'part' || asked.what === 'standard'
         ? lookAt(jig, item(asked).part, clock) : lookAtZero(jig, clock),
-      prove: async (asked, told) =>
-        this.#judged(item(asked), await prove(jig, item(asked), told, guide(asked))),
+      prove: async (asked, told) => {
+        const proof = await prove(jig, item(asked), told, guide(asked)).finally(() => this.#skipIfAsked())
+        return this.#judged(item(asked), proof)
+      },
       checkStandard: async asked => {
         const standard = request.standards.find(({ id }) => id === asked.id)!
         return await this.#noted(standard, checkReading(standard, await prove(jig, item(asked))))
@@ -155,6 +163,12 @@ export class ScreeningRun {
       },
       tell: (tone, text, about) => this.#tell(tone, text, about),
     }
+  }
+
+  /** Once the session has heard that the part was not measured. */
+  #skipIfAsked(): void {
+    if (this.#skips) this.#in.deps.clock.after(0, () => { this.#session.do('skip') })
+    this.#skips = false
   }
 
   #compensation(): Compensation {

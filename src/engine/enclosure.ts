@@ -38,6 +38,9 @@ export class Enclosure {
 
   constructor(ports: EnclosurePorts) { this.#ports = ports }
 
+  /** Cover and button are waited for. */
+  get isAsking(): boolean { return this.#cover?.is === 'asked' }
+
   /** False once the watched contact was not read as closed for longer than it may be. */
   get isSeen(): boolean {
     return this.#cover?.is !== 'tripped'
@@ -59,13 +62,11 @@ export class Enclosure {
     this.#cover = askedFrom(this.#nowMs, this.#ports.presenceMs, this.#wasOpened)
     for (;;) {
       const look = await this.#look()
-      if (isOver()) throw new BenchError('REFUSED', 'it was not put under volts: a person ended the wait')
+      if (isOver()) throw this.#given('a person ended the wait')
       this.#wasOpened ||= look?.coverClosed === false
       const is = this.#step({ type: 'look', look })
       if (is === 'pressed') return
-      if (is === 'unpressed') {
-        throw new BenchError('REFUSED', 'it was not put under volts: nobody closed the cover and pressed')
-      }
+      if (is === 'unpressed') throw this.#given('nobody closed the cover and pressed')
       this.#ports.waits()
       await sleep(this.#ports.clock, coverPollMs, this.#ports.signal)
     }
@@ -102,6 +103,11 @@ export class Enclosure {
   async shut(): Promise<void> {
     this.#watching.abort()
     await this.#ports.board.release([this.#ports.spec.lockRelay])
+  }
+
+  #given(why: string): BenchError {
+    this.#cover = null
+    return new BenchError('REFUSED', `it was not put under volts: ${why}`)
   }
 
   get #nowMs(): number { return this.#ports.clock.monotonicMs() }

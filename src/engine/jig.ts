@@ -199,6 +199,9 @@ export class BenchJig implements Jig {
   /** The cover contact is read as often as it must be, where it must be. */
   get isCoverSeen(): boolean { return this.#deps.enclosure?.isSeen ?? true }
 
+  /** Somebody is to close the cover and press; nothing is energised. */
+  get waitsForPress(): boolean { return this.#deps.enclosure?.isAsking ?? false }
+
   /** What lies in the jig may hold so much, V; 0 where that was shown to be harmless. */
   get mayHoldV(): number { return this.#heldV }
 

@@ -95,7 +95,9 @@ async function sitting(seed: number): Promise<{ rig: Rig; charged: number; code:
   let charged = 0
   wander(random.fork('acts'), rig, () => over)
   const trouble = random.pick(Object.keys(troubles))
-  clock.after(random.uniform(0, 9000), () => { if (!over) troubles[trouble]!(rig) })
+  const comes = (withinMs: number): void => { clock.after(random.uniform(0, withinMs), () => { if (!over) troubles[trouble]!(rig) }) }
+  const isUnderVolts = random.next() < 0.7
+  if (!isUnderVolts) comes(9000)
   const sit = async (): Promise<void> => {
     await jig.open()
     for (let part = 0; part < 2; part++) {
@@ -104,8 +106,8 @@ async function sitting(seed: number): Promise<{ rig: Rig; charged: number; code:
         sim.put(makeComponent('film-capacitor', usualRatings['film-capacitor'], `${seed}-${part}`))
       }
       await jig.underCover(400, { say: () => {} }, async () => {
-        charged++
-        await jig.charge(ends, { voltageV: 400, limitA: 1e-3, upWithinMs: 1200, readAtMs: [100] })
+        if (charged++ === 0 && isUnderVolts) comes(1500)
+        await jig.charge(ends, { voltageV: 400, limitA: 1e-3, upWithinMs: 1200, readAtMs: [600] })
       }).catch((error: unknown) => { if (asBenchError(error).code !== 'REFUSED') throw error })
     }
   }

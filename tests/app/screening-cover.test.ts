@@ -184,6 +184,24 @@ describe('volts are not put on', () => {
     expect(table.sim.cover!.exposed).toEqual([])
   })
 
+  it('after `skip`: the part comes again at the end', async () => {
+    const parts = [film('C1'), film('C2')]
+    const table = await openCovered(parts)
+    let skipped = false
+    table.onTold = (_tone, text) => {
+      if (!text.startsWith('close the cover') || skipped) return
+      skipped = true
+      soon(table, 'skip', 300)
+      table.clock.after(1000, () => table.hands.take())
+    }
+    const run = await table.screen(asked(parts))
+    expect(run.state).toBe('done')
+    expect(Object.keys(await resultsOf(table, run.id)).sort()).toEqual(['C1', 'C2'])
+    expect(table.told.filter(({ text }) => text === 'C1' || text === 'C2').map(({ text }) => text)).toEqual(['C1', 'C2', 'C1'])
+    expect(table.told.map(({ text }) => text)).toContain('it was not put under volts: a person ended the wait')
+    expect(table.sim.cover!.exposed).toEqual([])
+  })
+
   it('after `end`: the wait is over at once', async () => {
     const table = await sat('never')
     table.daemon.screening.do('end')
