@@ -3,7 +3,7 @@ import { basename } from 'node:path'
 import type { Command } from 'commander'
 import { BenchError } from '../base/errors.ts'
 import { loadFile } from '../schema/read-file.ts'
-import { answer, questions, type Answer, type Asked, type Question } from '../sound/analyse.ts'
+import { answer, questions, usualSweep, type Answer, type Asked, type Question } from '../sound/analyse.ts'
 import { readRecording } from '../sound/read.ts'
 import { scaleBy, soundScale, type SoundScale } from '../sound/scale.ts'
 import { signal, signalKinds, wholePeriodsHz, type SignalKind } from '../sound/signals.ts'
@@ -19,7 +19,7 @@ import { printable } from './table.ts'
 
 interface AnalyseFlags extends CommonOptions {
   as: string; channel: string; from?: string; for?: string; rate?: string; scale?: string; band?: string
-  window?: string; harmonics?: string; mains?: string; tones?: string
+  window?: string; harmonics?: string; mains?: string; tones?: string; played?: string
   reads?: string; save?: string; note?: string
 }
 interface GenerateFlags extends CommonOptions {
@@ -40,7 +40,8 @@ export function addSoundCommands(program: Command, context: CliContext, act: Act
     .option('--window <name>', `${windowNames.join(', ')}; chosen by what the samples show when left out`)
     .option('--harmonics <order>', 'highest order that is counted; 10 when left out')
     .option('--mains <hertz>', 'look for hum near this and its multiples')
-    .option('--tones <low,high>', 'hertz, of two tones; 60,7000 or 19000,20000 when left out')
+    .option('--tones <low,high>', 'hertz, of two tones or the ends of a sweep; as `generate` has them when left out')
+    .option('--played <file>', 'of a sweep: the file that was played')
     .option('--reads <volts>', `what a meter reads of this tone, like ${readsLike}`)
     .option('--save <file>', 'write the scale that --reads gives')
     .option('--note <text>', 'which input, at which setting: kept with the scale')
@@ -52,7 +53,7 @@ export function addSoundCommands(program: Command, context: CliContext, act: Act
     .option('--bits <number>', '16, 24 or 32', '24')
     .option('--seconds <number>', 'how long', '10')
     .option('--level <decibels>', 'peak below full scale; of noise its RMS', '-3')
-    .option('--hz <hertz>', 'of a tone, of two tones (60,7000), or of the ends of a sweep (20,20000)')
+    .option('--hz <hertz>', 'of a tone, of two tones (60,7000), or of the ends of a sweep (10,22000)')
     .option('--seed <number>', 'of noise and dither', '1')
     .description('write a test signal, to be played into a unit'),
   async (kind: string, options: GenerateFlags) => await generate(context, kind, options))
@@ -90,6 +91,7 @@ function askedOf(options: AnalyseFlags): Asked {
       : { harmonicsMost: numberOf('--harmonics', options.harmonics, 2, 1000) },
     ...options.mains === undefined ? {} : { mainsHz: numberOf('--mains', options.mains, 10) },
     ...lowHz === undefined ? {} : { tones: { lowHz, highHz: highHz! } },
+    ...options.played === undefined ? {} : { played: readRecording(options.played, {}) },
   }
 }
 
@@ -122,7 +124,7 @@ async function savedScale(
 /** A tone is moved to where this many samples hold whole periods: no window is needed then. */
 const wholeSamples = 65_536
 const usualHz: Record<SignalKind, readonly number[]> = {
-  tone: [1000], smpte: [60, 7000], difference: [19_000, 20_000], sweep: [20, 20_000],
+  tone: [1000], smpte: [60, 7000], difference: [19_000, 20_000], sweep: [usualSweep.lowHz, usualSweep.highHz],
   noise: [], silence: [],
 }
 

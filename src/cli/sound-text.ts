@@ -24,6 +24,7 @@ function foundLines(found: Found, unit: string): string[] {
   switch (found.as) {
     case 'tone': return toneLines(found.tone, unit, level)
     case 'noise': return noiseLines(found.noise, unit, level)
+    case 'sweep': return responseLines(found.response)
     case 'smpte': {
       const { lowHz, highHz, lowRms, highRms, pairSum, rootSum, orders, products, window } = found.modulation
       return [
@@ -55,6 +56,7 @@ function foundLines(found: Found, unit: string): string[] {
   }
 }
 
+type Response = Extract<Found, { as: 'sweep' }>['response']
 type Tone = Extract<Found, { as: 'tone' }>['tone']
 type Noise = Extract<Found, { as: 'noise' }>['noise']
 
@@ -99,6 +101,24 @@ function noiseLines(
         hum.lines.map(line => [`${line.order}`, hertz(line.frequencyHz), level(line.rms)])),
     ],
     windowLine(window),
+  ]
+}
+
+/** Every second point: a third of an octave each. */
+function responseLines({ gain, delayS, referenceHz, band, lowHz, highHz, points }: Response): string[] {
+  const corner = (hz: number | null): string => hz === null ? 'beyond what was swept' : hertz(hz)
+  const percent = (ratio: number | null): string =>
+    ratio === null ? noNumber : `${(100 * ratio).toPrecision(3)} %`
+  const columns = ['frequency', 'response', 'second harmonic', 'third harmonic']
+  return [
+    `gain at ${hertz(referenceHz)}  ${formatWithU(gain.value, 2 * gain.u, '1')} of file to file, `
+      + `after ${formatSi(delayS, 's', 4)}`,
+    `${hertz(band.fromHz)} to ${hertz(band.toHz)}  `
+      + `${band.leastDb.toFixed(2)} to +${band.mostDb.toFixed(2)} dB`,
+    `-3 dB at  ${corner(lowHz)} and ${corner(highHz)}`, '',
+    ...renderTable(columns.map(heading => ({ heading, right: true })),
+      points.filter((_, i) => i % 2 === 0).map(({ frequencyHz, db, second, third }) =>
+        [hertz(frequencyHz), decibels(db), percent(second), percent(third)])),
   ]
 }
 

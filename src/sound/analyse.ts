@@ -6,13 +6,14 @@ import {
 } from '../analysis/audio/intermodulation.ts'
 import { analyseNoise, type Noise } from '../analysis/audio/noise.ts'
 import type { Band } from '../analysis/audio/spectrum.ts'
+import { analyseSweep, type Response } from '../analysis/audio/sweep.ts'
 import { analyseTone, type Tone } from '../analysis/audio/tone.ts'
 import type { WindowName } from '../analysis/audio/windows.ts'
 import { isClipped, type Recording } from './recording.ts'
 import { scaled } from './scaled.ts'
 import type { SoundScale } from './scale.ts'
 
-export const questions = ['tone', 'smpte', 'difference', 'transient', 'noise'] as const
+export const questions = ['tone', 'smpte', 'difference', 'transient', 'noise', 'sweep'] as const
 export type Question = (typeof questions)[number]
 
 export interface Asked {
@@ -25,6 +26,8 @@ export interface Asked {
   readonly harmonicsMost?: number
   readonly mainsHz?: number
   readonly tones?: TonePair
+  /** What was played, of a sweep from `tones.lowHz` to `tones.highHz`. */
+  readonly played?: Recording
 }
 
 export type Found =
@@ -33,6 +36,7 @@ export type Found =
   | { readonly as: 'difference'; readonly difference: Difference }
   | { readonly as: 'transient'; readonly transient: Transient }
   | { readonly as: 'noise'; readonly noise: Noise }
+  | { readonly as: 'sweep'; readonly response: Response }
 
 export interface Answer {
   readonly channel: number
@@ -62,9 +66,11 @@ export function answer(recording: Recording, asked: Asked): Answer {
       expected: `1 to ${channels.length}`, got: `${asked.channel}`,
     })
   }
-  const piece = whole.subarray(0, lengthOf(whole.length))
+  const piece = whole.subarray(0, lengthOf(whole.length, asked.as))
   const scale = unit === 'FS' ? asked.scale : null
-  const samples = scale === null ? piece : piece.map(value => value * scale.fullScaleV)
+  // A response is the ratio of two files, in shares of full scale both.
+  const isPlain = scale === null || asked.as === 'sweep'
+  const samples = isPlain ? piece : piece.map(value => value * scale.fullScaleV)
   const scaleU = scale?.uShare ?? 0
   return {
     channel: asked.channel, channels: channels.length, sampleHz, samples: samples.length,
@@ -82,6 +88,7 @@ function foundIn(samples: Float64Array, sampleHz: number, asked: Asked): Found {
       case 'difference': return { as, difference: analyseDifference(samples, sampleHz, tones, window) }
       case 'transient': return { as, transient: analyseTransient(samples, sampleHz, undefined, window) }
       case 'noise': return { as, noise: analyseNoise(samples, sampleHz, asked) }
+      case 'sweep': return { as, response: responseOf(samples, sampleHz, asked) }
     }
   } catch (error) {
     if (error instanceof RangeError) throw new BenchError('USAGE', error.message, {}, error)
@@ -89,13 +96,28 @@ function foundIn(samples: Float64Array, sampleHz: number, asked: Asked): Found {
   }
 }
 
-function lengthOf(count: number): number {
+/** What `generate sweep` writes when nothing else is said. */
+export const usualSweep: TonePair = { lowHz: 10, highHz: 22_000 }
+
+function responseOf(
+  samples: Float64Array, sampleHz: number, { played, tones = usualSweep, band }: Asked,
+): Response {
+  const source = played?.channels[0]
+  if (!played || !source) throw new RangeError('a sweep is measured beside what was played: --played FILE')
+  if (played.sampleHz !== sampleHz) {
+    throw new RangeError(`played at ${played.sampleHz} Hz and recorded at ${sampleHz} Hz`)
+  }
+  const seconds = source.length / sampleHz
+  return analyseSweep(source, samples, sampleHz, { fromHz: tones.lowHz, toHz: tones.highHz, seconds }, band)
+}
+
+function lengthOf(count: number, as: Question): number {
   if (count > samplesMost) {
     throw new BenchError('USAGE', 'the recording is too long for one analysis', {
       expected: `at most ${samplesMost} samples`, got: `${count}; take a stretch of it with --from and --for`,
     })
   }
-  return count <= anyLengthMost ? count : 2 ** Math.floor(Math.log2(count))
+  return count <= anyLengthMost || as === 'sweep' ? count : 2 ** Math.floor(Math.log2(count))
 }
 
 function cautionsOf(recording: Recording, whole: Float64Array, piece: Float64Array): string[] {

@@ -13,6 +13,7 @@ export function scaled(found: Found, share: number): Found {
     products.map(product => ({ ...product, rms: wide(product.rms) }))
   switch (found.as) {
     case 'tone': return { as: 'tone', tone: toneWith(found.tone, wide) }
+    case 'sweep': return found
     case 'noise': return { as: 'noise', noise: noiseWith(found.noise, wide) }
     case 'smpte': {
       const { lowRms, highRms, products, ...rest } = found.modulation

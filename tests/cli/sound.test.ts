@@ -79,6 +79,23 @@ describe('two tones, noise and silence that were generated', () => {
   })
 })
 
+describe('a sweep that comes back', () => {
+  it('has its gain and its response told, whatever was recorded before it', async () => {
+    const still = join(folder, 'sweep.wav')
+    await asked('generate', 'sweep', '-o', still, '--seconds', '4')
+    const { found: { response }, unit } = await asked('analyse', still, '--as', 'sweep', '--played', still)
+    expect(unit).toBe('FS')
+    expect(response.gain.value).toBeCloseTo(1, 3)
+    expect(response.band.mostDb - response.band.leastDb).toBeLessThan(0.05)
+    said = ''
+    expect(await run('analyse', still, '--as', 'sweep', '--played', still)).toBe(0)
+    expect(said).toMatch(/-3 dB at +beyond what was swept and beyond/)
+    expect(said).not.toMatch(/NaN|undefined/)
+    expect(await run('analyse', still, '--as', 'sweep')).toBe(2)
+    expect(complained).toMatch(/--played/)
+  })
+})
+
 describe('what cannot be done', () => {
   it.each([
     [['--as', 'taste'], /--as is not understood: expected tone, smpte/], [['--as', 'tone', '--channel', '2'], /no such channel: expected 1 to 1, got 2/],

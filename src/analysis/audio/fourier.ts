@@ -105,3 +105,19 @@ function chirpOf(n: number): Float64Array {
   }
   return chirp
 }
+
+/** Samples whose transform these bins are; their number must be a power of two. */
+export function realInverse({ re, im }: Bins): Float64Array {
+  const count = 2 * (re.length - 1)
+  if (!isPowerOfTwo(count)) throw new RangeError('an inverse needs a power of two')
+  const { fft, input, output } = planOf(count)
+  for (let k = 0; k < re.length; k++) {
+    input[2 * k] = re[k]!
+    input[2 * k + 1] = im[k]!
+    if (k === 0 || 2 * k === count) continue
+    input[2 * (count - k)] = re[k]!
+    input[2 * (count - k) + 1] = -im[k]!
+  }
+  fft.inverseTransform(output, input)
+  return Float64Array.from({ length: count }, (_, i) => output[2 * i]!)
+}
