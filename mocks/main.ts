@@ -15,7 +15,7 @@ import type { BenchFaults } from './bench/sim-bench.ts'
 
 const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial]
                [--faults FILE] [--base-port N] [--wall MS] [--present] [--bench-file FILE]
-       main.js --jig [--hands URL] [--seed N] [--realtime] [--serial]
+       main.js --jig [--cover] [--hands URL] [--seed N] [--realtime] [--serial]
                [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]`
 
 type Asked = ReturnType<typeof options>
@@ -26,7 +26,8 @@ function options() {
       realtime: { type: 'boolean', default: false }, serial: { type: 'boolean', default: false },
       faults: { type: 'string' }, 'base-port': { type: 'string' }, wall: { type: 'string' },
       present: { type: 'boolean', default: false }, 'bench-file': { type: 'string' },
-      jig: { type: 'boolean', default: false }, hands: { type: 'string' },
+      jig: { type: 'boolean', default: false }, cover: { type: 'boolean', default: false },
+      hands: { type: 'string' },
     },
   })
   return values
@@ -57,6 +58,7 @@ interface Said { what: string; also: string; ready: { benchFile: object } & Reco
 
 async function rack(asked: Asked): Promise<Said> {
   if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
+  if (asked.cover) throw new Error('--cover is for a bench with --jig')
   const served = await serveBench({
     ...servedWith(asked),
     scenario: scenarioOf(asked.scenario ?? 'pavilion', wholeNumber(asked.seed, '--seed')),
@@ -81,7 +83,7 @@ async function jig(asked: Asked): Promise<Said> {
   const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
   if (Object.keys(others).length > 0) throw new Error('a jig has faults of its instruments alone')
   const { benchFile, timeUrl, controlUrl, drawer, follow } = await serveJig({
-    ...servedWith(asked), faults: instruments ?? {},
+    ...servedWith(asked), faults: instruments ?? {}, covered: asked.cover,
   })
   if (asked.hands !== undefined) void follow(asked.hands)
   const table = [...drawer.parts.keys()]

@@ -8,6 +8,7 @@ import type { MixUp } from './screener.ts'
 export type JigRequest = InstrumentRequest
   | { do: 'truth' } | { do: 'audit' } | { do: 'state' }
   | { do: 'put'; part: string } | { do: 'take' } | { do: 'follow'; url: string }
+  | { do: 'open' } | { do: 'close' } | { do: 'press' }
 
 export interface JigTable {
   readonly bench: JigBench
@@ -23,7 +24,10 @@ export function controlJig(table: JigTable, request: JigRequest): unknown {
   const { bench, drawer, hands } = table
   switch (request.do) {
     case 'truth': return drawer.truth()
-    case 'audit': return { wrongs: bench.wrongs, most: bench.most, mixUp: table.mixUp() }
+    case 'audit': {
+      const exposed = bench.cover ? { exposed: bench.cover.exposed } : {}
+      return { wrongs: bench.wrongs, most: bench.most, mixUp: table.mixUp(), ...exposed }
+    }
     case 'state': return stateOf(table)
     case 'put': {
       const part = drawer.find(request.part)
@@ -32,9 +36,19 @@ export function controlJig(table: JigTable, request: JigRequest): unknown {
       return true
     }
     case 'take': hands.take(); return true
+    case 'open': return coverOf(bench).tryOpen()
+    case 'close': coverOf(bench).close(); return true
+    case 'press': coverOf(bench).press(pressMs); return true
     case 'follow': return table.follow(request.url).then(() => true)
     default: return controlInstrument(bench, request)
   }
+}
+
+const pressMs = 300
+
+function coverOf({ cover }: JigBench): NonNullable<JigBench['cover']> {
+  if (!cover) throw new Error('this jig has no cover')
+  return cover
 }
 
 function stateOf({ bench, drawer }: JigTable): object {

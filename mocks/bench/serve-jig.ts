@@ -17,6 +17,8 @@ export interface ServeJigOptions extends LinkOptions {
   readonly faults?: Readonly<Record<string, readonly FaultSpec[]>>
   /** Real time with real delays, and no time server. */
   readonly realtime?: boolean
+  /** With a cover that locks. */
+  readonly covered?: boolean
   /** What the wall reads when bench time is zero. */
   readonly wallStartMs: number
 }
@@ -38,11 +40,11 @@ export interface ServedJig {
 export const jigBauds: Readonly<Partial<Record<JigInstrument, number>>> = { matrix: 115200 }
 
 export async function serveJig(options: ServeJigOptions): Promise<ServedJig> {
-  const { seed, faults = {} } = options
+  const { seed, faults = {}, covered = false } = options
   const time = options.realtime ? null : new LedTime(options.wallStartMs)
   const clock: Clock = time ?? new RealClock()
   const bench = new JigBench({
-    clock, seed, instant: time !== null, bauds: options.serial ? jigBauds : {},
+    clock, seed, covered, instant: time !== null, bauds: options.serial ? jigBauds : {},
   })
   for (const [name, specs] of Object.entries(faults)) {
     for (const spec of specs) bench.instrument(name).device.faults.set(spec)

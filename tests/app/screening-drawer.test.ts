@@ -19,8 +19,8 @@ const drawers = Number(process.env['DRAWERS'] ?? 0)
 const seeds = drawers > 0 ? Array.from({ length: drawers }, (_, i) => i + 1) : [16, 34, 36]
 
 /** Of four jigs one is not compensated. */
-async function screened(seed: number, compensate = seed % 4 !== 0) {
-  const bench = await virtualJig({ seed, instant: true })
+async function screened(seed: number, compensate = seed % 4 !== 0, covered = false) {
+  const bench = await virtualJig({ seed, instant: true, covered })
   const { clock, daemon } = bench
   const drawer = drawDrawer(seed)
   const random = new SeededRandom(seed).fork('hands')
@@ -31,7 +31,7 @@ async function screened(seed: number, compensate = seed % 4 !== 0) {
   } })
   daemon.subscribe(item => { if (item.type === 'screening') screener.hear(item.screening) })
   const { request } = screenRequestOf(amplifier, { person: 'Ida', unit: 'pavilion' })
-  const { id } = await clock.run(daemon.screening.begin(screenRequest.parse({ ...request, standards: drawer.standards, compensate })))
+  const { id } = await clock.run(daemon.screening.begin(screenRequest.parse({ ...request, standards: drawer.standards, compensate, cautionsConfirmed: covered })))
   const run = await clock.run(daemon.ended(id))
   return { run, results: await bench.store.results(id), truth: drawer.truth(), sim: bench.sim }
 }
@@ -50,6 +50,21 @@ describe('the drawer of the Pavilion', () => {
     expect(counted('right').length).toBeGreaterThan(0.8 * results.length)
     expect(sim.wrongs).toEqual([])
     expect(sim.driven).toBe(false)
+  })
+})
+
+describe('the same drawer at a jig with a cover', () => {
+  it('has its capacitors proven at their ratings, hands-free but for cover and button', async () => {
+    const { run, results, truth, sim } = await screened(16, true, true)
+    expect(run.state).toBe('done')
+    expect(truth.filter(one => standingOf(one, results.find(({ position }) => position === one.part)?.grade) === 'wrong')).toEqual([])
+    const { groups } = run.setup['plan'] as ShownScreenPlan
+    const behind = groups.filter(({ covered }) => covered).flatMap(({ parts }) => parts)
+    expect(behind).toEqual(expect.arrayContaining(['C1', 'C3', 'C4', 'C8', 'C12']))
+    for (const { position, grade, figures } of results) {
+      if (behind.includes(position) && grade === 'accept') expect(figures['leakageV']).toBeGreaterThan(49)
+    }
+    expect([sim.wrongs, sim.cover!.exposed, sim.driven]).toEqual([[], [], false])
   })
 })
 

@@ -52,6 +52,20 @@ async function tell<T>(controlUrl: string, request: object): Promise<T> {
 }
 
 describe('a served jig', () => {
+  it('has a cover on request, led by the back door: locked without power', async () => {
+    const jig = await serve({ covered: true })
+    const file = benchFile.parse(jig.benchFile)
+    expect(file.jig).toMatchObject({ voltageMaxV: 500, cover: { lockRelay: 41, bleedRelay: 42 } })
+    expect(await ask(file.instruments['door']!.url, 'INP? 1')).toBe('1')
+    expect(await tell(jig.controlUrl, { do: 'open' })).toBe(false)
+    await ask(file.instruments['matrix']!.url, 'ROUT:CLOS (@41);*OPC?')
+    expect(await tell(jig.controlUrl, { do: 'open' })).toBe(true)
+    await tell(jig.controlUrl, { do: 'press' })
+    expect(await ask(file.instruments['door']!.url, 'INP? 2')).toBe('1')
+    expect(await tell(jig.controlUrl, { do: 'audit' })).toMatchObject({ exposed: [] })
+    await expect(tell((await serve()).controlUrl, { do: 'close' })).rejects.toThrow('this jig has no cover')
+  })
+
   it('answers on every URL of its own bench file with the identity written there', async () => {
     const jig = await serve()
     const file = benchFile.parse(jig.benchFile)
