@@ -26,6 +26,7 @@ import { loadBench, ProfileFolder } from './files.ts'
 import { LastingKeeper } from './lasting-keeper.ts'
 import { lockLinks } from './link-locks.ts'
 import { loadOwnSequences } from './own-sequences.ts'
+import { realInstrument } from './simulated.ts'
 import { isSeenOff, notSeenOff, refuseSpoiled, takeDataFolder } from './start-safe.ts'
 
 export interface OpenBench {
@@ -115,10 +116,9 @@ async function clocks(bench: LoadedBench, log: Log, undo: (() => void)[]): Promi
   const linkClock = new RealClock()
   const { simulated } = bench.file
   if (!simulated) return { clock: linkClock, linkClock, ledUrl: null }
-  const outside =
-    Object.entries(bench.file.instruments).find(([, { identity }]) => !identity.startsWith('SIMULATED,'))
-  if (outside) {
-    throw new BenchError('REFUSED', `${outside[0]} is a real instrument; a bench with one keeps real time`, {
+  const outside = realInstrument(bench.file)
+  if (outside !== undefined) {
+    throw new BenchError('REFUSED', `${outside} is a real instrument; a bench with one keeps real time`, {
       expected: 'no `simulated` in the bench file', got: simulated.timeUrl,
     })
   }

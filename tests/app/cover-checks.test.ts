@@ -26,6 +26,11 @@ function problemsOf(change: (file: Draft) => void, covered = true): string[] {
 describe('a jig above touch-safe', () => {
   it('is taken as the simulated one is', () => { expect(problemsOf(() => {})).toEqual([]) })
 
+  it('is refused on a bench that has one real instrument', () => {
+    expect(problemsOf(file => { file.instruments['smu']!.identity = 'MAKER,MODEL,1,1.0' }))
+      .toEqual([expect.stringMatching(/^jig\.cover: none: above touch-safe the jig is for simulated benches alone/)])
+  })
+
   it.each<[string, (file: Draft) => void, RegExp]>([
     ['a cover', file => { delete file.jig.cover }, /^jig\.voltageMaxV: 60 V at most, or `jig\.cover`; 500 V$/],
     ['a contact and a button', file => { delete file.roles.interlock }, /^roles\.interlock: what reads the cover contact and the button/],

@@ -198,6 +198,22 @@ describe('what is said of a capacitor under voltage', () => {
       expect(verdict).toMatchObject({ grade: 'cannot tell', disposition: 'retest', says: expect.stringMatching(/left the jig or lost its contact while it was charged.*discharge it/) })
     }
   })
+  it('has no result where the volts did not stand while it was read: a source that went off reads no current either', async () => {
+    const gone = (point: Point, volts: number): Point =>
+      ({ ...point, voltage: { ...point.voltage, value: volts }, current: { ...point.current, value: 1e-12, u: 1e-12 } })
+    for (const [volts, grade] of [[0.01, 'cannot tell'], [25, 'cannot tell'], [29.9, 'accept']] as const) {
+      const jig = new PhysicsJig(makeComponent('film-capacitor', usualRatings['film-capacitor'], 1), 1)
+      const charge = jig.charge.bind(jig)
+      jig.charge = async (...asked) => {
+        const charged = await charge(...asked)
+        return { ...charged, points: charged.points.map(point => gone(point, volts)) }
+      }
+      const part = capacitorOf({})
+      const verdict = judge({ id: 'C1', part }, await proveCapacitor(jig, { high: 1, low: 2 }, part), [])
+      expect(verdict.grade).toBe(grade)
+      if (grade !== 'accept') expect(verdict.says).toMatch(/its volts did not stand: .* of 30.0 V/)
+    }
+  })
   it('is not charged where it fails already', async () => {
     const { verdict, jig } = await proven(1, { value: farads(3.3e-7) })
     expect(verdict).toMatchObject({ grade: 'reject', notes: expect.arrayContaining(['its leakage was not measured: it fails already']) })

@@ -1,6 +1,6 @@
 /** What a charged capacitor lets through and gives back; its bleeder, where one lies across it. */
 import { formatDuration, formatSi } from '../../base/format.ts'
-import type { Charged as ChargedReading, Jig, Pair } from '../../schema/jig.ts'
+import type { Charged as ChargedReading, Jig, Pair, Point } from '../../schema/jig.ts'
 import { found, type Finding, type Proof } from '../proof.ts'
 import { chargingOf, type Charged } from './charging.ts'
 import type { Guide } from './guide.ts'
@@ -57,6 +57,8 @@ interface Seen {
 function readingProof(part: Charged, seen: Seen): Proof {
   const { reading: { isUp, points, leftV }, voltageV, sign, mostA } = seen
   const { leakage: { ratedV, afterS, ampere } } = part
+  const fallen = isUp ? points.find(point => !stands(point, sign * voltageV)) : undefined
+  if (fallen) return { ...found([], { leftV }), fault: fellWords(fallen, voltageV) }
   const at = points[Math.min(1, points.length - 1)]!
   const current = { ...at.current, value: sign * at.current.value }
   const ohm = sign * at.voltage.value / current.value
@@ -82,6 +84,18 @@ function readingProof(part: Charged, seen: Seen): Proof {
     notes: [...said, ...notes],
   }
 }
+
+/** Volts within this share of what was set stand there (common practice: sources are ten times better). */
+const standShare = 0.01
+
+/** A source that went off, as by its interlock, reads no current and no volts: that is no insulation. */
+const stands = ({ voltage }: Point, setV: number): boolean => voltage.quality === 'good'
+  && Math.abs(voltage.value - setV) <= Math.max(standShare * Math.abs(setV), 3 * voltage.u)
+
+const fellWords = ({ voltage }: Point, setV: number): NonNullable<Proof['fault']> => ({
+  is: 'cannot tell',
+  says: `its volts did not stand: ${formatSi(Math.abs(voltage.value), 'V', 3)} of ${formatSi(setV, 'V')}`,
+})
 
 const joinedWith = (proof: Proof, figures: Record<string, number>, notes: readonly string[]): Proof =>
   ({ ...proof, figures: { ...proof.figures, ...figures }, notes: [...proof.notes, ...notes] })
