@@ -27,8 +27,8 @@ export function coverProblems(bench: LoadedBench, file: string): Problem[] {
     return list
   }
   if (!isSimulated(bench.file)) {
-    say('jig.cover', 'none: above touch-safe the jig is for simulated benches alone until what docs/safety.md '
-      + 'lists of it is mended', 'a cover over a real jig')
+    say('jig.cover', 'none: above touch-safe the jig is for simulated benches alone until what '
+      + 'docs/safety.md lists of it is mended', 'a cover over a real jig')
   }
   lacks(bench, say)
   bleederProblems(bench, cover, say)

@@ -7,4 +7,5 @@ const sign = 'SIMULATED,'
 export const realInstrument = ({ instruments }: Pick<BenchFile, 'instruments'>): string | undefined =>
   Object.entries(instruments).find(([, { identity }]) => !identity.startsWith(sign))?.[0]
 
-export const isSimulated = (file: Pick<BenchFile, 'instruments'>): boolean => realInstrument(file) === undefined
+export const isSimulated = (file: Pick<BenchFile, 'instruments'>): boolean =>
+  realInstrument(file) === undefined
