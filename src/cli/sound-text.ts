@@ -114,8 +114,8 @@ function responseLines({ gain, delayS, referenceHz, band, lowHz, highHz, points 
     `gain at ${hertz(referenceHz)}  ${formatWithU(gain.value, 2 * gain.u, '1')} of file to file, `
       + `after ${formatSi(delayS, 's', 4)}`,
     `${hertz(band.fromHz)} to ${hertz(band.toHz)}  `
-      + `${band.leastDb.toFixed(2)} to +${band.mostDb.toFixed(2)} dB`,
-    `-3 dB at  ${corner(lowHz)} and ${corner(highHz)}`, '',
+      + `${signed(band.leastDb)} to ${signed(band.mostDb)} dB`,
+    `-3 dB at  ${corner(lowHz)} (low) and ${corner(highHz)} (high)`, '',
     ...renderTable(columns.map(heading => ({ heading, right: true })),
       points.filter((_, i) => i % 2 === 0).map(({ frequencyHz, db, second, third }) =>
         [hertz(frequencyHz), decibels(db), percent(second), percent(third)])),
@@ -136,6 +136,12 @@ const productLines = (
 ]
 
 const windowLine = (window: string): string => `window: ${window}`
+/** With its sign; what rounds to nothing has none. */
+function signed(db: number): string {
+  const rounded = Number(db.toFixed(2)) || 0
+  return `${rounded > 0 ? '+' : ''}${rounded.toFixed(2)}`
+}
+
 const hertz = (hz: number): string => formatSi(hz, 'Hz', 5)
 const decibels = ({ value, u }: Told): string =>
   Number.isFinite(value) ? `(${value.toFixed(2)} ± ${(2 * u).toFixed(2)}) dB` : noNumber

@@ -89,7 +89,7 @@ describe('a sweep that comes back', () => {
     expect(response.band.mostDb - response.band.leastDb).toBeLessThan(0.05)
     said = ''
     expect(await run('analyse', still, '--as', 'sweep', '--played', still)).toBe(0)
-    expect(said).toMatch(/-3 dB at +beyond what was swept and beyond/)
+    expect(said).toMatch(/0.00 to 0.00 dB\n-3 dB at +beyond what was swept \(low\) and beyond what was swept \(high\)/)
     expect(said).not.toMatch(/NaN|undefined/)
     expect(await run('analyse', still, '--as', 'sweep')).toBe(2)
     expect(complained).toMatch(/--played/)
