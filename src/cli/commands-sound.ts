@@ -40,7 +40,7 @@ export function addSoundCommands(program: Command, context: CliContext, act: Act
     .option('--window <name>', `${windowNames.join(', ')}; chosen by what the samples show when left out`)
     .option('--harmonics <order>', 'highest order that is counted; 10 when left out')
     .option('--mains <hertz>', 'look for hum near this and its multiples')
-    .option('--tones <low,high>', 'hertz, of two tones or of the ends of a sweep, where they are not the usual')
+    .option('--tones <low,high>', 'hertz, of two tones or the ends of a sweep, if not the usual')
     .option('--played <file>', 'of a sweep: the file that was played')
     .option('--reads <volts>', `what a meter reads of this tone, like ${readsLike}`)
     .option('--save <file>', 'write the scale that --reads gives')
