@@ -8,7 +8,7 @@ import { readRecording } from '../sound/read.ts'
 import { scaleBy, soundScale, type SoundScale } from '../sound/scale.ts'
 import { signal, signalKinds, wholePeriodsHz, type SignalKind } from '../sound/signals.ts'
 import { writeWave, type WaveBits } from '../sound/wav.ts'
-import { windowNames, type WindowName } from '../sound/words.ts'
+import { equalisationNames, windowNames, type EqualisationName, type WindowName } from '../sound/words.ts'
 import { SeededRandom } from '../base/random.ts'
 import type { Act } from './commands-bench.ts'
 import { print, printJson, type CliContext, type CommonOptions } from './context.ts'
@@ -20,6 +20,7 @@ import { printable } from './table.ts'
 interface AnalyseFlags extends CommonOptions {
   as: string; channel: string; from?: string; for?: string; rate?: string; scale?: string; band?: string
   window?: string; harmonics?: string; mains?: string; tones?: string; played?: string
+  against?: string
   reads?: string; save?: string; note?: string
 }
 interface GenerateFlags extends CommonOptions {
@@ -42,6 +43,7 @@ export function addSoundCommands(program: Command, context: CliContext, act: Act
     .option('--mains <hertz>', 'look for hum near this and its multiples')
     .option('--tones <low,high>', 'hertz, of two tones or the ends of a sweep, if not the usual')
     .option('--played <file>', 'of a sweep: the file that was played')
+    .option('--against <curve>', `of a sweep through a phono input: ${equalisationNames.join(', ')}`)
     .option('--reads <volts>', `what a meter reads of this tone, like ${readsLike}`)
     .option('--save <file>', 'write the scale that --reads gives')
     .option('--note <text>', 'which input, at which setting: kept with the scale')
@@ -91,6 +93,8 @@ function askedOf(options: AnalyseFlags): Asked {
       : { harmonicsMost: numberOf('--harmonics', options.harmonics, 2, 1000) },
     ...options.mains === undefined ? {} : { mainsHz: numberOf('--mains', options.mains, 10) },
     ...lowHz === undefined ? {} : { tones: { lowHz, highHz: highHz! } },
+    ...options.against === undefined ? {}
+      : { against: oneOf<EqualisationName>('--against', options.against, equalisationNames) },
     ...options.played === undefined ? {} : { played: readRecording(options.played, {}) },
   }
 }

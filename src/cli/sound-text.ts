@@ -105,7 +105,8 @@ function noiseLines(
 }
 
 /** Every second point: a third of an octave each. */
-function responseLines({ gain, delayS, referenceHz, band, lowHz, highHz, points }: Response): string[] {
+function responseLines(response: Response): string[] {
+  const { gain, delayS, referenceHz, against, band, lowHz, highHz, points } = response
   const corner = (hz: number | null): string => hz === null ? 'beyond what was swept' : hertz(hz)
   const percent = (ratio: number | null): string =>
     ratio === null ? noNumber : `${(100 * ratio).toPrecision(3)} %`
@@ -115,6 +116,7 @@ function responseLines({ gain, delayS, referenceHz, band, lowHz, highHz, points 
       + `after ${formatSi(delayS, 's', 4)}`,
     `${hertz(band.fromHz)} to ${hertz(band.toHz)}  `
       + `${signed(band.leastDb)} to ${signed(band.mostDb)} dB`,
+    ...against === null ? [] : [`levels are against the ${against === 'riaa' ? 'RIAA' : 'IEC'} curve`],
     `-3 dB at  ${corner(lowHz)} (low) and ${corner(highHz)} (high)`, '',
     ...renderTable(columns.map(heading => ({ heading, right: true })),
       points.filter((_, i) => i % 2 === 0).map(({ frequencyHz, db, second, third }) =>

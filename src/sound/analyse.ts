@@ -1,5 +1,6 @@
 /** One recording, one question, one answer: in volts where the scale of the samples is known. */
 import { BenchError } from '../base/errors.ts'
+import type { EqualisationName } from '../analysis/audio/equalisation.ts'
 import {
   analyseDifference, analyseModulation, analyseTransient,
   type Difference, type Modulation, type TonePair, type Transient,
@@ -26,6 +27,7 @@ export interface Asked {
   readonly harmonicsMost?: number
   readonly mainsHz?: number
   readonly tones?: TonePair
+  readonly against?: EqualisationName
   /** What was played, of a sweep from `tones.lowHz` to `tones.highHz`. */
   readonly played?: Recording
 }
@@ -100,7 +102,7 @@ function foundIn(samples: Float64Array, sampleHz: number, asked: Asked): Found {
 export const usualSweep: TonePair = { lowHz: 10, highHz: 22_000 }
 
 function responseOf(
-  samples: Float64Array, sampleHz: number, { played, tones = usualSweep, band }: Asked,
+  samples: Float64Array, sampleHz: number, { played, tones = usualSweep, band, against }: Asked,
 ): Response {
   const source = played?.channels[0]
   if (!played || !source) throw new RangeError('a sweep is measured beside what was played: --played FILE')
@@ -108,7 +110,10 @@ function responseOf(
     throw new RangeError(`played at ${played.sampleHz} Hz and recorded at ${sampleHz} Hz`)
   }
   const seconds = source.length / sampleHz
-  return analyseSweep(source, samples, sampleHz, { fromHz: tones.lowHz, toHz: tones.highHz, seconds }, band)
+  const sweep = {
+    fromHz: tones.lowHz, toHz: tones.highHz, seconds, ...against === undefined ? {} : { against },
+  }
+  return analyseSweep(source, samples, sampleHz, sweep, band)
 }
 
 function lengthOf(count: number, as: Question): number {

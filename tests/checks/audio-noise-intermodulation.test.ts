@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { analyseDifference, analyseModulation, analyseTransient } from '../../src/analysis/audio/intermodulation.ts'
+import { equalisations } from '../../src/analysis/audio/equalisation.ts'
 import { analyseNoise, humOf } from '../../src/analysis/audio/noise.ts'
 import { largestLine } from '../../src/analysis/audio/largest-line.ts'
 import { linePower, spectrumIn, transformed } from '../../src/analysis/audio/spectrum.ts'
@@ -93,6 +94,16 @@ describe('white noise from 20 Hz to 20 kHz', () => {
     let sum = 0
     for (let i = 0; i < steps; i++) sum += weightings[name](20 + (i + 0.5) * 19_980 / steps) ** 2
     expect(10 * Math.log10(sum / steps)).toBeCloseTo(want, 4)
+  })
+})
+
+describe('phono equalisation', () => {
+  // Check values C19 to C26: time constants read second hand, values computed elsewhere.
+  it.each([
+    [20, 19.2741, 16.2614], [50, 16.9457, 16.3017], [500, 2.6476, 2.6424], [1000, 0, 0], [10_000, -13.7343, -13.7326], [20_000, -19.6203, -19.6186],
+  ])('at %d Hz is %d dB, %d dB with the fourth time constant', (hz, riaa, iec) => {
+    expect(equalisations.riaa(hz)).toBeCloseTo(riaa, 3)
+    expect(equalisations.iec(hz)).toBeCloseTo(iec, 3)
   })
 })
 

@@ -2,6 +2,7 @@
  * The response of a unit from one logarithmic sweep: what came back, divided by what was played, is what the
  * unit does to a click; harmonics of order n come L·ln n before it, and are told apart by that.
  */
+import { equalisations, type EqualisationName } from './equalisation.ts'
 import { realInverse, realTransform, type Bins } from './fourier.ts'
 import type { Estimate } from './sine-fit.ts'
 import type { Band } from './spectrum.ts'
@@ -11,11 +12,13 @@ export interface SweepAsked {
   readonly toHz: number
   /** How long the sweep takes. */
   readonly seconds: number
+  /** What the unit is meant to do: levels are told against it. Flat where it is left out. */
+  readonly against?: EqualisationName
 }
 
 export interface ResponsePoint {
   readonly frequencyHz: number
-  /** Against what is at the reference frequency, dB. */
+  /** Against what is at the reference frequency, and against what is meant there, dB. */
   readonly db: Estimate
   /** Harmonics of order 2 and 3 as shares of the fundamental; null where they lie beyond the sweep. */
   readonly second: number | null
@@ -24,6 +27,7 @@ export interface ResponsePoint {
 
 export interface Response {
   readonly referenceHz: number
+  readonly against: EqualisationName | null
   /** Out over in at the reference frequency, of samples to samples. */
   readonly gain: Estimate
   readonly delayS: number
@@ -65,13 +69,15 @@ export function analyseSweep(
   })
   const u = noise * Math.sqrt(linear.samples.length / 2)
   const reference = at(referenceHz)
+  const meantDb = (hz: number): number => asked.against
+    ? equalisations[asked.against](hz) - equalisations[asked.against](referenceHz) : 0
   const points = frequencies(asked).map((hz): ResponsePoint => {
     const gain = at(hz)
     const share = ({ order, piece }: (typeof harmonics)[number]): number | null =>
       order * hz > asked.toHz ? null : gainAt(piece, order * hz, sampleHz) / gain
     return {
       frequencyHz: hz, db: {
-        value: 20 * Math.log10(gain / reference),
+        value: 20 * Math.log10(gain / reference) - meantDb(hz),
         u: hz === referenceHz ? 0 : 20 / Math.LN10 * Math.hypot(u / gain, u / reference),
       },
       second: share(harmonics[0]!), third: share(harmonics[1]!),
@@ -80,7 +86,8 @@ export function analyseSweep(
   const inBand = points.filter(({ frequencyHz: hz }) => hz >= band.fromHz * 0.999 && hz <= band.toHz * 1.001)
   const levels = inBand.map(({ db }) => db.value)
   return {
-    referenceHz, gain: { value: reference, u }, delayS: signedDelay(peak, click.length) / sampleHz, points,
+    referenceHz, against: asked.against ?? null, gain: { value: reference, u }, points,
+    delayS: signedDelay(peak, click.length) / sampleHz,
     band: { ...band, mostDb: Math.max(...levels), leastDb: Math.min(...levels) },
     lowHz: cornerOf([...points].reverse(), referenceHz), highHz: cornerOf(points, referenceHz),
   }
