@@ -5,7 +5,8 @@ import { analyseDifference, analyseModulation, analyseTransient } from '../../sr
 import { equalisations } from '../../src/analysis/audio/equalisation.ts'
 import { analyseNoise, humOf } from '../../src/analysis/audio/noise.ts'
 import { largestLine } from '../../src/analysis/audio/largest-line.ts'
-import { linePower, spectrumIn, transformed } from '../../src/analysis/audio/spectrum.ts'
+import { lineWithNoise } from '../../src/analysis/audio/noise-around.ts'
+import { spectrumIn, transformed } from '../../src/analysis/audio/spectrum.ts'
 import { weightings } from '../../src/analysis/audio/weighting.ts'
 import { windowFigures, windowOf, windows, type WindowName } from '../../src/analysis/audio/windows.ts'
 import { signalCases, signalOf } from './audio-signals.ts'
@@ -133,7 +134,7 @@ describe.each(['S31', 'S33'])('a tone between two bins, %s', id => {
     const want = (signal.expected_sampled as unknown as Record<string, { amp_from_energy: number }>)[key]!
     const record = transformed(samples, 48_000)
     const spectrum = spectrumIn(record, window)
-    const amplitude = Math.sqrt(2 * linePower(spectrum, largestLine(record).value * spectrum.binHz))
+    const amplitude = Math.sqrt(2 * lineWithNoise(spectrum, largestLine(record).value * spectrum.binHz).power)
     expect(amplitude).toBeCloseTo(want.amp_from_energy, 5)
   })
 })

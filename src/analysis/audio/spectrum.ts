@@ -116,13 +116,6 @@ export interface Band { readonly fromHz: number; readonly toHz: number }
 /** Where people hear, and amplifiers are measured (common practice). */
 export const audioBand: Band = { fromHz: 20, toHz: 20_000 }
 
-/** Mean square of the line at `hz`, with all that its bins hold; 0 beyond half the rate. */
-export function linePower(spectrum: Spectrum, hz: number): number {
-  let sum = 0
-  for (const bin of lineBins(spectrum, hz)) sum += spectrum.power[bin]!
-  return sum
-}
-
 /** The bins of the line at `hz`. */
 export function* lineBins({ power, binHz, reach }: Spectrum, hz: number): Generator<number> {
   const middle = Math.round(hz / binHz)
