@@ -1,7 +1,9 @@
-/** What the simulated instruments of a stand see of a unit, and do to it. Physics; volts and amperes as they are. */
+/** What the simulated instruments of a stand see of a unit, and do to it. Physics, in volts and amperes. */
 
-/** One sine as the generator really gives it (with its errors and its own harmonics as further sines). */
-export interface SourceTone { readonly frequencyHz: number; readonly peakV: number; readonly phaseRad: number }
+/** One sine as the generator really gives it: with its errors, and its own harmonics as further sines. */
+export interface SourceTone {
+  readonly frequencyHz: number; readonly peakV: number; readonly phaseRad: number
+}
 
 export interface MainsFed { readonly rmsV: number; readonly frequencyHz: number; readonly seriesOhm: number }
 export interface MainsTaken {

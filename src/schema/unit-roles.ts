@@ -1,5 +1,5 @@
 /**
- * What a sequence may need instruments for that power, drive, load and listen to a whole unit. SI units; levels
+ * What a sequence may need instruments for that power, drive, load and hear a whole unit. SI units; levels
  * are root mean square volts unless a name says otherwise. Every call rejects with a BenchError that names
  * instrument, command, expected, got and elapsed time.
  */
