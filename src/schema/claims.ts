@@ -1,8 +1,18 @@
 /** What a unit is claimed to do, and how that ended. */
 import { z } from 'zod'
-import { conditions, figureQuantities, type Figure } from './figure.ts'
+import { conditions, figureQuantities, type Conditions, type Figure, type FigureQuantity } from './figure.ts'
 
-/** In SI units and shares: 2 % is 0.02. At least one of `least` and `most`. */
+/** These go either way from 0: a claim on one side alone would leave the other open. */
+export const signedQuantities: readonly FigureQuantity[] = [
+  'response deviation', 'dc offset', 'equalisation error', 'channel balance',
+]
+
+const inPairs = ({ bandLowHz: low, bandHighHz: high }: Conditions): boolean =>
+  low === undefined ? high === undefined : high !== undefined && low < high
+const tonesInPairs = ({ toneLowHz: low, toneHighHz: high }: Conditions): boolean =>
+  inPairs({ bandLowHz: low, bandHighHz: high })
+
+/** In SI units and shares: 2 % is 0.02. At least one of `least` and `most`; of signed quantities both. */
 export const claim = z.strictObject({
   quantity: z.enum(figureQuantities),
   least: z.number().optional(),
@@ -13,6 +23,13 @@ export const claim = z.strictObject({
 }).refine(({ least, most }) => least !== undefined || most !== undefined, 'least, most or both')
   .refine(({ least = -Infinity, most = Infinity }) => least < most,
     { path: ['least'], message: 'less than most' })
+  .refine(({ quantity, least, most }) =>
+    !signedQuantities.includes(quantity) || least !== undefined && most !== undefined,
+  'least and most: it goes either way from 0')
+  .refine(({ conditions: under }) => inPairs(under),
+    { path: ['conditions', 'bandLowHz'], message: 'a band from low to high, or none' })
+  .refine(({ conditions: under }) => tonesInPairs(under),
+    { path: ['conditions', 'toneLowHz'], message: 'two tones, the low one below the high one, or none' })
 export type Claim = z.infer<typeof claim>
 
 /** A claim as it stands in a profile: in words of the grammar in docs/units.md, or taken apart. */

@@ -21,12 +21,21 @@ export const figureUnits: Readonly<Record<FigureQuantity, 'W' | '1' | 'dB' | 'V'
 export const weightings = ['flat', 'A', 'C', '468'] as const
 export const intermodulationForms = ['smpte', 'difference', 'transient'] as const
 
-/** Left out: does not belong to that quantity, or was not stated. SI units. */
+/**
+ * Left out: does not belong to that quantity, or was not stated. SI units. A band is what was measured in
+ * where a frequency stands beside it, and of noise; else it is the frequencies for which the figure holds, all
+ * of them.
+ */
 export const conditions = z.strictObject({
+  /** Of the sine that was driven. */
   frequencyHz: z.number().positive().optional(),
   bandLowHz: z.number().positive().optional(),
   bandHighHz: z.number().positive().optional(),
+  /** Both tones of intermodulation. */
+  toneLowHz: z.number().positive().optional(),
+  toneHighHz: z.number().positive().optional(),
   loadOhm: z.number().positive().optional(),
+  /** The level, or what a level in dB is below. Of two tones that of a sine with their peak. */
   outputW: z.number().positive().optional(),
   outputV: z.number().positive().optional(),
   /** Share, not %. */
@@ -43,11 +52,14 @@ export const conditions = z.strictObject({
   /** How products are summed, where there are several usages. */
   arithmetic: z.string().max(80).optional(),
   curve: z.enum(['riaa', 'iec']).optional(),
-  /** To what a level in dB is referred. */
+  /** To what a level in dB is referred, where no watts or volts say so. */
   reference: z.string().max(80).optional(),
   mainsV: z.number().positive().optional(),
   ambientC: z.number().optional(),
+  /** How far the response, or the power, is down at the end of a band. */
   bandDb: z.number().positive().optional(),
+  /** How far beyond the level at which it clips it was driven before it recovered. */
+  overloadDb: z.number().positive().optional(),
 })
 export type Conditions = z.infer<typeof conditions>
 
