@@ -11,8 +11,11 @@ export interface MainsTaken {
 }
 
 export interface UnitWorld {
-  /** What the source gives into an open end, and its resistance; an empty list is a muted source. */
-  drive(channel: number, tones: readonly SourceTone[], sourceOhm: number): void
+  /**
+   * What the source gives into an open end, and its resistance; an empty list is a muted source. The noise of
+   * the source itself, in volts over the root of hertz, is heard muted or not.
+   */
+  drive(channel: number, tones: readonly SourceTone[], sourceOhm: number, noiseVPerRootHz?: number): void
   /** Nothing at the input at all: it hangs open. */
   undrive(channel: number): void
   /** Null where all poles are open. */
