@@ -3,6 +3,7 @@ import type { Component } from '../mocks/components/component.ts'
 import { SeededRandom } from '../src/base/random.ts'
 import type { Clock } from '../src/base/clock.ts'
 import { chargeAndEmpty } from '../src/engine/jig-charge.ts'
+import { isNear, seenOf } from '../src/safety/same-part.ts'
 import type { Charge, Charged, Force, ImpedanceReading, Jig, JigReach, Pair, Point, Terminal } from '../src/schema/jig.ts'
 import type { Measured } from '../src/schema/reading.ts'
 import type { Guide } from '../src/screening/methods/guide.ts'
@@ -95,6 +96,7 @@ export class PhysicsJig implements Jig {
     const clock = { monotonicMs: () => nowMs } as unknown as Clock
     return chargeAndEmpty({
       clock, settleMs: 5, lead: async () => {}, loose: async () => {}, holds: async volts => { this.heldV = volts },
+      low: () => { this.heldV = 0 }, lost: () => {},
       force: async to => { this.#note(to); force = to },
       setOutput: async to => { on = to },
       measure: async () => this.#point(force!, passed(40)),
@@ -102,7 +104,11 @@ export class PhysicsJig implements Jig {
     }, charge)
   }
 
-  async underCover<T>(_volts: number, _hands: unknown, work: () => Promise<T>): Promise<T> { return await work() }
+  async stillThere(pair: Pair, seen: ImpedanceReading): Promise<boolean> {
+    return isNear(seenOf(seen), await this.impedance(pair, seen))
+  }
+
+  async underCover<T>(_what: unknown, _hands: unknown, work: () => Promise<T>): Promise<T> { return await work() }
 
   async celsius(): Promise<Measured> { return this.#read(25, 0.2) }
 

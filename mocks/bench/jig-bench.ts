@@ -14,6 +14,7 @@ import { RelayBoard } from '../instruments/relay-board.ts'
 import { InterlockReader } from '../instruments/small-instruments.ts'
 import { SourceMeasure } from '../instruments/source-measure.ts'
 import { bleederOhm, coverRelays, JigCover } from './jig-cover.ts'
+import { Loose } from './loose.ts'
 
 /** Instruments of this bench by name, with their profiles. */
 export const jigInstruments = {
@@ -36,6 +37,8 @@ type LeadName = (typeof leadNames)[number]
 const terminals = 4
 /** What the inputs of bridge and ohm-meter take from a charged part (common practice). */
 const meterMostV = 3
+/** What stands where is looked at so often, whatever anybody does, ms. */
+const judgeEveryMs = 1000
 
 /** Relays that join one end of a lead with each terminal, in order. */
 const relaysOf = (lead: number, end: 0 | 1): number[] =>
@@ -101,11 +104,15 @@ export class JigBench {
   readonly #own: Residuals
   readonly #contacts: SeededRandom
   readonly #joined = new Set<number>()
+  /** Out of its clips, behind the cover or in somebody's hand. */
+  readonly #loose: Loose
   readonly #sources: readonly SourceMeasure[]
   readonly #profiles: Readonly<Partial<Record<JigInstrumentName, string>>>
   /** What each source may give now, V. */
   readonly #givesV: [number, number] = [0, 0]
   #sourceLed = [false, false]
+  #meterLed = false
+  #stopJudging: () => void = () => {}
 
   constructor(options: JigBenchOptions) {
     const {
@@ -117,6 +124,7 @@ export class JigBench {
     this.#own = residuals ?? drawResiduals(seed)
     this.#contacts = new SeededRandom(seed).fork('jig contacts')
     this.#fixture = new ComponentFixture(clock, this.#own)
+    this.#loose = new Loose(clock)
     const setup = (name: JigInstrumentName): InstrumentSetup => {
       const baud = name === 'door' ? undefined : bauds[name]
       return { name, clock, seed, instant, errors, ...baud === undefined ? {} : { baud } }
@@ -144,6 +152,7 @@ export class JigBench {
       this.instruments = { ...this.instruments, door }
       smu.core.interlockOpen = () => !this.interlockBridged && !this.cover!.switches.coverClosed
       this.cover.onChange = () => { smu.core.drive(); this.#seeExposure() }
+      this.#judge()
     }
     this.#wire()
   }
@@ -161,18 +170,51 @@ export class JigBench {
   get residuals(): Residuals { return this.#fixture.residuals }
   set residuals(residuals: Residuals) { this.#fixture.residuals = residuals }
 
+  /** Open leads are insulated from each other as by a damp board: no source drifts away there. */
+  quietLeads(): void { this.#fixture.leadsOhm = 1e9 }
+
   get part(): Component | null { return this.#fixture.part }
 
   /** Puts a part in, or takes out what lies there. */
   put(part: Component | null): void {
     if (this.cover?.isClosed) throw new Error('no hand reaches through a closed cover')
     if (this.wander) this.#fixture.residuals = this.#wandered(this.wander)
+    if (this.cover && this.part) this.#loose.take(this.part)
+    if (part) this.#loose.leave(part)
     this.#fixture.hold(part)
     this.#seeExposure()
   }
 
+  /** It drops off its clips where it is, as it is charged, and lies there. */
+  drop(): void {
+    if (this.part) this.#loose.drop(this.part)
+    this.#fixture.hold(null)
+    this.#seeExposure()
+  }
+
+  /** It touches its clips again. */
+  touchAgain(): void {
+    const part = this.#loose.dropped
+    if (!part) return
+    this.#loose.leave(part)
+    this.#fixture.hold(part)
+    this.#seeExposure()
+  }
+
+  /** A person with a discharge stick at whatever lies behind the cover. */
+  stick(): void {
+    this.#loose.short()
+    this.part?.short()
+  }
+
   /** Volts that what lies in it holds. */
   get heldV(): number { return this.#fixture.heldV }
+
+  /** Most volts of what lies loose behind the cover, or is in a hand. */
+  get looseV(): number { return this.#loose.heldV }
+
+  /** For good: nobody looks any more. */
+  close(): void { this.#stopJudging() }
 
   /** What really stands at the terminals is switched on. */
   get driven(): boolean { return this.#sources.some(({ core }) => core.driven) }
@@ -223,7 +265,22 @@ export class JigBench {
   /** What could be touched now, whatever any program believes. */
   #seeExposure(): void {
     const given = this.#givesV.filter((_, index) => this.#sourceLed[index])
-    this.cover?.see(Math.max(this.#fixture.heldV, ...given))
+    if (this.cover?.isLocked === false) {
+      this.cover.see(Math.max(this.#fixture.heldV, this.#loose.heldV, ...given))
+    }
+  }
+
+  /** What absorption brings back comes while nobody does anything. */
+  #judge(): void {
+    this.#seeExposure()
+    this.#loose.see(volts => this.cover!.inHand(volts))
+    this.#seeMeter()
+    this.#stopJudging = this.clock.after(judgeEveryMs, () => this.#judge())
+  }
+
+  #seeMeter(): void {
+    if (!this.#meterLed || this.#fixture.heldV <= meterMostV) return
+    this.wrongs.push(`a meter was joined with a part that stood at ${this.#fixture.heldV.toFixed(1)} V`)
   }
 
   #contact(relay: number, held: boolean): void {
@@ -239,9 +296,8 @@ export class JigBench {
     const [bridge, meter, source, second] = pairs as [LeadPair, LeadPair, LeadPair, LeadPair]
     const apart = [bridge, meter, source ?? second].filter(pair => pair !== null)
     if (apart.length > 1) this.wrongs.push('two instruments are joined with the terminals')
-    if ((bridge ?? meter) !== null && this.#fixture.heldV > meterMostV) {
-      this.wrongs.push(`a meter was joined with a part that stood at ${this.#fixture.heldV.toFixed(1)} V`)
-    }
+    this.#meterLed = (bridge ?? meter) !== null
+    this.#seeMeter()
     // Bridge and ohm-meter are never joined together, so one pair of leads stands for both.
     const joined = this.#pairOf('joint', joint)
     if (joined && (meter ?? source ?? second)) this.wrongs.push('a wire joins terminals beside an instrument')

@@ -22,6 +22,7 @@ export class JigCover {
   #isFreed = false
   #isHome = true
   #isBroken = false
+  #isKeyed = false
 
   constructor(clock: Clock) {
     this.#clock = clock
@@ -35,6 +36,9 @@ export class JigCover {
   get isClosed(): boolean { return this.#isClosed }
   get isLocked(): boolean { return this.#isClosed && this.#isHome && !this.#isBroken }
 
+  /** What is met behind a cover that a key opened is met by somebody who was told to use a stick. */
+  get isKeyed(): boolean { return this.#isKeyed }
+
   /** The coil draws the bolt while it has power, at once; a spring brings it home. */
   set freed(isFreed: boolean) {
     if (isFreed === this.#isFreed) return
@@ -43,7 +47,10 @@ export class JigCover {
     else this.#clock.after(boltMs, () => { if (!this.#isFreed) this.#bolt(true) })
   }
 
-  close(): void { this.#move(true) }
+  close(): void {
+    this.#isKeyed = false
+    this.#move(true)
+  }
 
   /** Whether it came open: a bolt that is home holds it. */
   tryOpen(): boolean {
@@ -66,9 +73,21 @@ export class JigCover {
 
   /** `volts` may stand at the terminals now. */
   see(volts: number): void {
-    if (volts <= touchSafeV || this.isLocked) return
+    if (volts <= touchSafeV || this.isLocked || this.#isKeyed) return
     const how = this.#isClosed ? 'not locked' : 'open'
     this.exposed.push(`${volts.toFixed(1)} V while the cover was ${how}, at ${this.#clock.monotonicMs()} ms`)
+  }
+
+  /** `volts` came back in a part that somebody had taken out. */
+  inHand(volts: number): void {
+    if (volts <= touchSafeV) return
+    this.exposed.push(`${volts.toFixed(1)} V in a hand, at ${this.#clock.monotonicMs()} ms`)
+  }
+
+  /** By its key: the bolt is drawn by hand, and goes home again when the cover is closed. */
+  unlock(): void {
+    this.#isKeyed = true
+    this.#move(false)
   }
 
   #bolt(isHome: boolean): void {

@@ -70,6 +70,6 @@ export async function serveJig(options: ServeJigOptions): Promise<ServedJig> {
   const door = await serveControl(request => controlJig(table, request as JigRequest))
   return {
     ...table, benchFile: bench.benchFile(links.urls, timeUrl ?? undefined), timeUrl, controlUrl: door.url,
-    close: () => { follower?.close(); server?.close(); links.close(); door.close() },
+    close: () => { follower?.close(); server?.close(); links.close(); door.close(); bench.close() },
   }
 }

@@ -115,6 +115,15 @@ export class Component {
   /** A resistor comes to lie across its first two terminals, Ω; Infinity takes it away. */
   lay(ohm: number): void { if (this.#across) this.#across.nowOhm = ohm }
 
+  /** By a stick, for as long as it takes. */
+  short(): void {
+    if (!this.#across) return
+    const { nowOhm } = this.#across
+    this.#across.nowOhm = 1e3
+    this.pass([], 3600)
+    this.#across.nowOhm = nowOhm
+  }
+
   /** With sources on leads of a jig. */
   dc(drives: readonly Drive[], conditions: Partial<Conditions> = {}): DcResult {
     return this.dcAtPins(drives.map(drive =>

@@ -3,7 +3,7 @@ import type { Clock } from '../../src/base/clock.ts'
 import type { BridgeTerminals, MeterTerminals, SourceTerminals } from '../instruments/terminals.ts'
 import type { Component } from './component.ts'
 import { inverse, type Complex } from './linear.ts'
-import type { DcResult, Drive } from './solve-dc.ts'
+import type { DcResult, Drive, DriveResult } from './solve-dc.ts'
 
 /** Terminals of two leads, from 0; null for a lead that hangs in the air. */
 export type LeadPair = readonly [high: number, low: number] | null
@@ -30,6 +30,8 @@ export class ComponentFixture {
   celsius = 25
   /** They change as leads are moved and contacts wear. */
   residuals: Residuals
+  /** Insulation of the leads to each other at DC. */
+  leadsOhm = Infinity
   #part: Component | null = null
   #pairs: readonly [LeadPair, LeadPair] = [[0, 1], [1, 0]]
   #measured: LeadPair = [0, 1]
@@ -115,8 +117,9 @@ export class ComponentFixture {
   #seen(index: 0 | 1): { volts: number; amps: number; limited: boolean } {
     const { on, mode, value, limit } = this.#settings[index]
     if (!on) return { volts: 0, amps: 0, limited: false }
-    if (!this.#part && this.#pairs[index] !== null && this.#bleederOhm < Infinity) {
-      return this.#onBleeder({ mode, value, limit })
+    const acrossOhm = 1 / (1 / this.#bleederOhm + 1 / this.leadsOhm)
+    if (!this.#part && this.#pairs[index] !== null && acrossOhm < Infinity) {
+      return through(acrossOhm, { mode, value, limit })
     }
     // Without a part the leads are open.
     if (!this.#part || !this.#reached(this.#pairs[index])) {
@@ -127,14 +130,6 @@ export class ComponentFixture {
     const isTimed = this.#clock !== null && this.#part.holdsCharge
     this.#result ??= isTimed ? this.#part.pass(this.#drives(), 0, this) : this.#part.dc(this.#drives(), this)
     return this.#result.drives[this.#live().indexOf(index)]!
-  }
-
-  #onBleeder({ mode, value, limit }: Omit<Setting, 'on'>): { volts: number; amps: number; limited: boolean } {
-    const wanted = mode === 'voltage' ? value / this.#bleederOhm : value * this.#bleederOhm
-    const limited = Math.abs(wanted) > limit
-    const other = limited ? Math.sign(wanted) * limit : wanted
-    if (mode === 'current') return { amps: limited ? other / this.#bleederOhm : value, volts: other, limited }
-    return { amps: other, volts: limited ? other * this.#bleederOhm : value, limited }
   }
 
   #live(): (0 | 1)[] {
@@ -180,4 +175,13 @@ export class ComponentFixture {
     const { volts, amps } = this.#part.dc([drive], { celsius: this.celsius }).drives[0]!
     return Math.min(openV, volts + (wires === 2 ? amps * this.residuals.leadsOhm : 0))
   }
+}
+
+/** What a source sees of a resistance alone. */
+function through(ohm: number, { mode, value, limit }: Omit<Setting, 'on'>): DriveResult {
+  const wanted = mode === 'voltage' ? value / ohm : value * ohm
+  const limited = Math.abs(wanted) > limit
+  const other = limited ? Math.sign(wanted) * limit : wanted
+  if (mode === 'current') return { amps: limited ? other / ohm : value, volts: other, limited }
+  return { amps: other, volts: limited ? other * ohm : value, limited }
 }

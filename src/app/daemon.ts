@@ -14,6 +14,7 @@ import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
 import type { AnySequence } from '../engine/sequence.ts'
+import { unsafeBehind } from './behind-cover.ts'
 import { freeRunId, refuseOtherTarget, refuseUnless, setupOf } from './begin-run.ts'
 import { checkIdentities, checkInstrument } from './identity.ts'
 import { requestToContinue, unfinishedRun, withoutDropped, type Continued } from './continue-run.ts'
@@ -70,7 +71,7 @@ export class Daemon implements Application {
       publish: item => this.#feed.next(item),
       show: screening => {
         this.#feed.next({ type: 'screening', screening })
-        if (screening === null) this.#showStatus()
+        if (screening === null) void this.#lookBack().then(() => this.#showStatus())
       },
     })
     deps.keeper.onEvent(event => {
@@ -358,7 +359,8 @@ export class Daemon implements Application {
 
   /** What may not be touched, as the record has it; a record that cannot be read leaves it as it was. */
   async #lookBack(): Promise<void> {
-    this.#unsafe = await this.#unsettled('run or person').catch(() => this.#unsafe)
+    this.#unsafe = await Promise.all([this.#unsettled('run or person'), unsafeBehind(this.store)])
+      .then(found => found.flat(), () => this.#unsafe)
   }
 
   async #unsettled(by: Parameters<typeof unsettled>[3]): Promise<BenchStatus['unsafe']> {

@@ -5,6 +5,9 @@
 import { asBenchError } from '../base/errors.ts'
 import { formatSi } from '../base/format.ts'
 import type { BenchJig } from '../engine/jig.ts'
+import {
+  chargedEvent, emptiedEvent, unmeasuredMark, unmeasuredWords, type Behind, type Held,
+} from '../schema/behind.ts'
 import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
 import type { CheckStandard, Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
 import { partName } from '../schema/unit.ts'
@@ -30,9 +33,9 @@ const maybeCharged = (volts: number): string =>
   `what lies in the jig may be charged to ${formatSi(volts, 'V')}: discharge it through a resistor, `
     + 'and measure that, before anything else'
 const maybeChargedBehind = (part: string, volts: number): string =>
-  `${part} may be charged to ${formatSi(volts, 'V')} behind the cover, which stays locked: wait for the `
-    + 'bleeder, acknowledge, and screen again; the cover is freed once the terminals read dead. Prove dead '
-    + 'before touching'
+  `NOT SAFE TO TOUCH: ${part} may be charged to ${formatSi(volts, 'V')} behind the cover, which stays `
+    + 'locked: wait for the bleeder, acknowledge, and screen again; the cover is freed once that part is '
+    + 'seen to be there, and dead. Prove dead before touching'
 
 export interface ScreeningRunInput {
   readonly deps: DaemonDeps
@@ -42,6 +45,8 @@ export interface ScreeningRunInput {
   readonly nulls: NullsPlan
   readonly settled: number
   readonly jig: BenchJig
+  /** What an earlier session left behind the cover, and nobody has settled. */
+  readonly behind: Behind | null
   readonly abort: AbortController
   /** A session that ended otherwise than by a person or its end. */
   latch(text: string): void
@@ -109,10 +114,16 @@ export class ScreeningRun {
   abort(error: unknown): void { this.#in.abort.abort(error) }
 
   /** On record before the part is charged: whatever ends this process, the next one knows. */
-  async holds(volts: number): Promise<void> {
-    await this.#note(volts > 0
-      ? { kind: 'charged', severity: 'info', text: this.#chargedWords(volts), data: { volts } }
-      : { kind: 'emptied', severity: 'info', text: 'what lies in the jig is empty' })
+  async holds(held: Held): Promise<void> {
+    const { volts } = held
+    await this.#note({
+      kind: chargedEvent, severity: 'info', text: this.#chargedWords(volts),
+      data: this.#isCovered(volts) ? { behindCover: true, part: this.#inHand, ...held } : { volts },
+    })
+  }
+
+  async emptied(): Promise<void> {
+    await this.#note({ kind: emptiedEvent, severity: 'info', text: 'what lies in the jig is empty' })
   }
 
   /** What there is to say of touching what lies behind the cover: shown with what is told next. */
@@ -261,7 +272,7 @@ export class ScreeningRun {
     const { jig, latch, deps: { store, clock, keeper } } = this.#in
     let state: RunState = 'done'
     try {
-      await jig.open()
+      await jig.open(this.#in.behind)
       await this.#session.run()
       await jig.close()
       await keeper.disarm()
@@ -284,22 +295,40 @@ export class ScreeningRun {
     const report = await keeper.safeOff(`screening ended: ${message}`).catch(() => null)
     // Where the keeper was first, what the session saw is only what came of it.
     const first = stopped || report === null || report.reason.includes(message) ? '' : `${report.reason}; `
-    const told = message + this.#maybeCharged()
+    const unmeasured = this.#unmeasured()
+    const told = [message, ...unmeasured ? [unmeasuredWords(unmeasured)] : this.#maybeCharged()].join('; ')
     latch(first + told)
-    await this.#note(stopped ? { kind: 'stop', severity: 'warning', text: `stopped: ${told}` }
-      : { kind: 'trip', severity: 'trip', text: first + told }).catch(() => { /* told by the state */ })
+    const isOnRecord = unmeasured !== null && unmeasured === this.#in.behind
+    await this.#note(stopped ? { kind: 'stop', severity: 'warning', text: `stopped: ${told}` } : {
+      kind: 'trip', severity: 'trip', text: first + told,
+      ...isOnRecord ? { data: { [unmeasuredMark]: true } } : {},
+    }).catch(() => { /* told by the state */ })
     return stopped ? 'stopped' : 'tripped'
   }
 
+  /** What is behind the cover, and no waiting makes safe: out of its clips, or of an earlier session. */
+  #unmeasured(): Behind | null {
+    const { jig: { unseen, hasLost }, behind } = this.#in
+    if (!unseen) return null
+    if (unseen === behind) return behind
+    return hasLost ? { part: this.#inHand, ...unseen } : null
+  }
+
   /** What a person must know before they touch what lies in the jig, or lead anything to it. */
-  #maybeCharged(): string {
-    const { mayHoldV } = this.#in.jig
-    return mayHoldV === 0 ? '' : `; ${this.#chargedWords(mayHoldV)}`
+  #maybeCharged(): string[] {
+    const { mayHoldV, unseen } = this.#in.jig
+    const volts = Math.max(mayHoldV, unseen?.volts ?? 0)
+    return volts === 0 ? [] : [this.#chargedWords(volts)]
   }
 
   #chargedWords(volts: number): string {
+    return this.#isCovered(volts) ? maybeChargedBehind(this.#inHand, volts) : maybeCharged(volts)
+  }
+
+  #isCovered(volts: number): boolean { return volts > this.#in.jig.reach.source!.voltageMaxV }
+
+  get #inHand(): string {
     const { mode } = this.#session.state
-    const isCovered = volts > this.#in.jig.reach.source!.voltageMaxV
-    return isCovered && 'asked' in mode ? maybeChargedBehind(mode.asked.id, volts) : maybeCharged(volts)
+    return 'asked' in mode ? mode.asked.id : 'what lies in the jig'
   }
 }

@@ -7,6 +7,7 @@ import { Enclosure } from '../engine/enclosure.ts'
 import { BenchJig, type JigDeps } from '../engine/jig.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { ScreeningPort } from '../schema/application.ts'
+import type { Behind } from '../schema/behind.ts'
 import type { CalibrationTold } from '../schema/calibration.ts'
 import type { Grade, PartResult, RunRecord } from '../schema/run.ts'
 import type { SampleDrawn } from '../schema/sampling.ts'
@@ -15,6 +16,7 @@ import { askedItems } from '../screening/asked-items.ts'
 import { residualsOf } from '../screening/residuals.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { asidesS } from '../screening/plan-asides.ts'
+import { behindInSetup, behindOnRecord } from './behind-cover.ts'
 import { runIdOf } from './begin-run.ts'
 import { calibratedOf, calibrationTold } from './calibration.ts'
 import { compensatedIn, planNulls, type NullsPlan } from './compensation.ts'
@@ -107,14 +109,16 @@ export class Screening implements ScreeningPort {
     refuseUnlessRead(prepared.plan, request)
     const abort = new AbortController()
     const jig = this.#jig(abort.signal, {
-      waits: () => this.#current?.turned(), holds: async volts => { await this.#current?.holds(volts) },
+      waits: () => this.#current?.turned(), holds: async held => { await this.#current?.holds(held) },
+      emptied: async () => { await this.#current?.emptied() },
       touch: words => this.#current?.touch(words), ...this.#enclosure(abort.signal),
     })
     await checkIdentities(bench, composed)
     await prepareInstruments(composed.roles, [
       'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer', 'interlock',
     ])
-    const record = this.#record(request, prepared)
+    const left = (await behindOnRecord(store))?.behind ?? null
+    const record = this.#record(request, prepared, left)
     await createMarked(this.#d, record, [])
     try {
       const halted = this.#haltedNow()
@@ -127,8 +131,8 @@ export class Screening implements ScreeningPort {
     const { latch, publish, show } = this.#hooks
     const current = new ScreeningRun({
       deps: this.#d, record, request, plan: prepared.plan, nulls: prepared.nulls,
-      settled: prepared.settled.size, jig, abort, latch, publish, changed: () => show(current.status),
-      conclude: grades => concluded(prepared, grades),
+      settled: prepared.settled.size, jig, behind: left, abort, latch, publish,
+      changed: () => show(current.status), conclude: grades => concluded(prepared, grades),
     })
     this.#current = current
     const halted = this.#haltedNow()
@@ -139,7 +143,7 @@ export class Screening implements ScreeningPort {
 
   #haltedNow(): BenchError | null { return this.#halted }
 
-  #record(request: ScreenRequest, prepared: Prepared): RunRecord {
+  #record(request: ScreenRequest, prepared: Prepared, left: Behind | null): RunRecord {
     const { bench: { file }, clock, software } = this.#d
     const startedWallMs = clock.wallMs()
     this.#lastId = runIdOf(startedWallMs, screenSequence, id => id === this.#lastId)
@@ -151,6 +155,7 @@ export class Screening implements ScreeningPort {
       startedWallMs, endedWallMs: null, person: request.person, use: 'touch-safe', software,
       setup: {
         request, plan: shown(prepared), ...prepared.sample ? { sample: prepared.sample } : {},
+        ...left ? { [behindInSetup]: left } : {},
         asked: asked + prepared.plan.cannot.length, jig: file.jig, compensated,
         limits: file.limits,
         instruments: Object.entries(file.instruments).map(([name, { identity, url, profile }]) =>
@@ -188,7 +193,7 @@ export class Screening implements ScreeningPort {
 
   /** No jig gets more than touch-safe but behind its locked cover. */
   #jig(
-    signal: AbortSignal, heard: Pick<JigDeps, 'waits' | 'holds' | 'touch' | 'enclosure'> = {},
+    signal: AbortSignal, heard: Pick<JigDeps, 'waits' | 'holds' | 'emptied' | 'touch' | 'enclosure'> = {},
   ): BenchJig {
     const { bench: { file: { jig: spec, limits: { touchSafeV } } }, composed: { roles }, clock } = this.#d
     if (spec) {

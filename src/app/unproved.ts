@@ -5,9 +5,11 @@
 import type { PositionState } from '../engine/position.ts'
 import { chargedAtEnd } from '../report/touch-lines.ts'
 import { connected, isOpen, recalled, unread, type Held } from '../safety/held.ts'
+import { unmeasuredWords } from '../schema/behind.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import type { RunEvent, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
+import { behindAtEnd } from './behind-cover.ts'
 
 const words = (names: readonly string[]): string | null => names.length === 0 ? null
   : `${names.join(' ')} may still hold a charge: prove dead by hand, then acknowledge with what you found`
@@ -50,14 +52,17 @@ export async function standingOnRecord(store: Store): Promise<string | null> {
 }
 
 /**
- * Words for a session that was interrupted while what lies in the jig was charged, and that nobody has
- * acknowledged since. Null where there is none.
+ * Words for a session that was interrupted while what lies in the jig was charged, or before it had settled
+ * what an earlier one left there, and that nobody has acknowledged since. Null where there is none.
  */
 export async function chargedOnRecord(store: Store): Promise<string | null> {
   const [last] = await store.listRuns(1)
   if (last?.state !== 'interrupted') return null
-  const charged = chargedAtEnd(await store.events(last.id))
-  return charged ? `run ${last.id} was interrupted: ${charged.text}` : null
+  const [run, events] = [await store.run(last.id), await store.events(last.id)]
+  if (!run || events.some(({ kind }) => kind === 'acknowledged')) return null
+  const behind = behindAtEnd(run, events)
+  const what = chargedAtEnd(events)?.text ?? (behind && unmeasuredWords(behind))
+  return what === null ? null : `run ${last.id} was interrupted: ${what}`
 }
 
 /** What every position was known to hold when the record ends. */

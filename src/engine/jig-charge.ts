@@ -22,10 +22,14 @@ export interface ChargePorts {
   measure(): Promise<Point>
   rest(ms: number): Promise<void>
   /**
-   * The part may hold so much from now on, V; 0 once it is shown to be harmless. The source is switched on
-   * when this has resolved.
+   * The part may hold so much from now on, V, for so long, ms. The source is switched on when this has
+   * resolved.
    */
-  holds(volts: number): Promise<void>
+  holds(volts: number, forMs: number): Promise<void>
+  /** The terminals were seen to stand at harmless volts: whether the part is still there is not shown yet. */
+  low(): void
+  /** What was charged is not at the terminals any more, or the source does not reach it. */
+  lost(): void
 }
 
 /** While the limit decides, this often, growing. */
@@ -63,7 +67,9 @@ export async function chargeAndEmpty(ports: ChargePorts, charge: Charge): Promis
 async function charged(ports: ChargePorts, charge: Charge): Promise<Omit<Charged, 'leftV'>> {
   await ports.lead()
   await ports.force({ voltageV: charge.voltageV, limitA: charge.limitA })
-  if (Math.abs(charge.voltageV) >= harmlessV) await ports.holds(Math.abs(charge.voltageV))
+  if (Math.abs(charge.voltageV) >= harmlessV) {
+    await ports.holds(Math.abs(charge.voltageV), charge.upWithinMs + Math.max(0, ...charge.readAtMs))
+  }
   await ports.setOutput(true)
   const last = await untilFree(ports, charge.upWithinMs)
   if (last.limited) return { isUp: false, points: [last], recovered: null }
@@ -125,11 +131,13 @@ async function empty(ports: ChargePorts, charge: Charge): Promise<number> {
     const { voltage } = await lookOpen(ports, charge, openMs)
     seen = voltage.quality === 'good' ? formatSi(Math.abs(voltage.value), 'V', 3) : voltage.quality
     if (voltage.quality === 'good' && Math.abs(voltage.value) + 2 * voltage.u < harmlessV) {
-      if (Math.abs(charge.voltageV) >= harmlessV) await ports.holds(0)
+      ports.low()
       return Math.abs(voltage.value)
     }
   }
-  const what = await isLost(ports, charge) ? 'what was charged left the jig, or the source does not reach it'
+  const isGone = await isLost(ports, charge)
+  if (isGone) ports.lost()
+  const what = isGone ? 'what was charged left the jig, or the source does not reach it'
     : 'what lies in the jig does not discharge'
   throw new BenchError('TRIPPED', what, { expected: `below ${formatSi(harmlessV, 'V')}`, got: seen })
 }
@@ -156,7 +164,7 @@ export async function showDead(ports: ChargePorts, { bleederOhm, openV }: DeadSp
         expected: `at least ${formatSi(leastA, 'A', 3)}`, got: formatSi(drawing - atRest, 'A', 3),
       })
     }
-    await empty({ ...ports, holds: async () => {} }, charge)
+    await empty(ports, charge)
   } finally {
     await ports.setOutput(false)
     await ports.force({ voltageV: 0, limitA: deadA })

@@ -5,9 +5,10 @@
  * because a source is an energy link.
  */
 import { sleep, type Clock } from '../base/clock.ts'
-import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
-import { formatMinute, formatSi } from '../base/format.ts'
+import { BenchError } from '../base/errors.ts'
 import { harmlessV } from '../safety/dead.ts'
+import { isNear, seenOf } from '../safety/same-part.ts'
+import type { Behind, Held } from '../schema/behind.ts'
 import type { JigSpec, LeadName } from '../schema/bench.ts'
 import type {
   Charge,
@@ -21,11 +22,13 @@ import type {
   Point,
   Residuals,
   Terminal,
+  ToCover,
 } from '../schema/jig.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { Roles, Source } from '../schema/roles.ts'
+import { Covered } from './covered.ts'
 import type { Enclosure } from './enclosure.ts'
-import { chargeAndEmpty, showDead, type ChargePorts } from './jig-charge.ts'
+import { chargeAndEmpty, type ChargePorts } from './jig-charge.ts'
 import { beyond, jointRelays, openVolts, reachOf, relaysFor } from './jig-reach.ts'
 
 export interface JigDeps {
@@ -34,8 +37,10 @@ export interface JigDeps {
   readonly clock: Clock
   readonly signal: AbortSignal
   readonly residuals: Residuals
-  /** Called with the volts that a part is about to hold, and with 0 once it is shown to be harmless. */
-  readonly holds?: (volts: number) => Promise<void>
+  /** Called with what a part is about to hold. */
+  readonly holds?: (held: Held) => Promise<void>
+  /** Called once it was seen to be harmless, and to be there yet. */
+  readonly emptied?: () => Promise<void>
   /** Called while a long wait goes on as it should. */
   readonly waits?: () => void
   /** Most volts that may be touched, V; 60 where it is left out. */
@@ -59,6 +64,8 @@ export class BenchJig implements Jig {
   readonly #maybeHeld = new Set<number>()
   #range: { mostOhm: number | 'any'; wires: 2 | 4 } | null = null
   #heldV = 0
+  #unseen: Held | null = null
+  readonly #covered: Covered | null
   /** The cover is locked and watched: the jig's own limit holds, and not touch-safe. */
   #isCovered = false
   readonly #openV: number
@@ -71,6 +78,7 @@ export class BenchJig implements Jig {
     this.#openV = openVolts(deps)
     this.#bleed = deps.spec.cover ? [deps.spec.cover.bleedRelay] : []
     this.reach = reachOf(deps, this.#openV)
+    this.#covered = this.#behindCover()
   }
 
   async impedance(
@@ -117,57 +125,48 @@ export class BenchJig implements Jig {
     }, charge)
   }
 
-  async underCover<T>(volts: number, hands: HandsAtCover, work: () => Promise<T>): Promise<T> {
-    const { enclosure } = this.#deps
-    if (!enclosure) throw new BenchError('REFUSED', 'the jig has no cover')
-    await this.clear()
-    hands.say(`${enclosure.sentence}: ${formatSi(volts, 'V')}`)
-    await enclosure.pressed(() => hands.isOver?.() ?? false)
-    const done = await outcomeOf(async () => {
-      await enclosure.lock()
-      this.#isCovered = true
-      this.#touch(`NOT SAFE TO TOUCH: ${formatSi(volts, 'V')} behind the cover`, hands)
-      return await work()
-    })
-    this.#isCovered = false
-    if ('error' in done) this.#throwIfLeftLocked(done.error)
-    await this.open()
-    if ('error' in done) throw done.error
-    return done.value
+  async stillThere(pair: Pair, seen: ImpedanceReading): Promise<boolean> {
+    const isThere = isNear(seenOf(seen), await this.impedance(pair, seen))
+    if (isThere) await this.#emptied()
+    return isThere
+  }
+
+  async underCover<T>(what: ToCover, hands: HandsAtCover, work: () => Promise<T>): Promise<T> {
+    if (!this.#covered) throw new BenchError('REFUSED', 'the jig has no cover')
+    return await this.#covered.under(what, hands, work)
   }
 
   /**
-   * Frees the cover, where there is one, once the terminals were shown to be harmless. Rejects TRIPPED, and
-   * leaves it locked, where that fails.
+   * Frees the cover, where there is one, once the terminals were shown to be harmless, and what `behind`
+   * says to have been under volts was seen to be there and empty. Rejects TRIPPED, and leaves it locked,
+   * where that fails.
    */
-  async open(): Promise<void> {
-    const { enclosure, spec: { cover }, signal, clock } = this.#deps
-    if (!enclosure || !cover) return
-    try {
-      await showDead({
-        ...this.#ports(), loose: () => this.clear(),
-        lead: () => this.#move(relaysFor(this.#deps.spec, 'source', { high: 1, low: 2 })),
-      }, { bleederOhm: cover.bleederOhm, openV: this.#openV })
-      await this.clear()
-      await enclosure.free()
-    } catch (error) {
-      signal.throwIfAborted()
-      throw new BenchError('TRIPPED', `the cover stays locked: ${asBenchError(error).message}`, {}, error)
+  async open(behind: Behind | null = null): Promise<void> {
+    if (behind) {
+      this.#unseen = behind
+      this.#heldV = behind.volts
     }
-    this.#touch(`measured below ${formatSi(harmlessV, 'V', 1)} at ${formatMinute(clock.wallMs())}; `
-      + 'prove dead before touching')
+    if (this.#covered) await this.#covered.open(behind)
+    else if (behind) throw new BenchError('TRIPPED', 'the jig has no cover any more')
   }
 
-  #touch(words: string, hands?: HandsAtCover): void {
-    this.#deps.touch?.(words)
-    hands?.say(words)
+  /** It was seen empty where it lies. */
+  async #emptied(): Promise<void> {
+    if (this.#unseen) await this.#deps.emptied?.()
+    this.#unseen = null
   }
 
-  /** What was not seen to be harmless keeps the cover locked, and ends the session. */
-  #throwIfLeftLocked(error: unknown): void {
-    this.#deps.signal.throwIfAborted()
-    if (hasCode(error, 'TRIPPED')) throw error
-    if (this.#heldV > 0) throw new BenchError('TRIPPED', asBenchError(error).message, {}, error)
+  #behindCover(): Covered | null {
+    const { enclosure, spec, clock, signal, touch } = this.#deps
+    if (!enclosure || !spec.cover) return null
+    return new Covered({
+      clock, signal, enclosure, spec, cover: spec.cover, openV: this.#openV,
+      source: () => this.#ports(), move: relays => this.#move(relays), clear: () => this.clear(),
+      impedance: (pair, setup) => this.impedance(pair, setup), emptied: () => this.#emptied(),
+      mayGive: isCovered => { this.#isCovered = isCovered },
+      mayHold: () => Math.max(this.#heldV, this.#unseen?.volts ?? 0) > this.#openV,
+      touch: words => touch?.(words),
+    })
   }
 
   #ports(): Omit<ChargePorts, 'lead' | 'loose'> {
@@ -182,11 +181,13 @@ export class BenchJig implements Jig {
       },
       measure: () => source.measure(),
       rest: ms => this.rest(ms),
-      holds: async volts => {
-        if (volts > 0) this.#heldV = volts
-        await this.#deps.holds?.(volts)
+      holds: async (volts, forMs) => {
         this.#heldV = volts
+        this.#unseen = { volts, forMs, ...this.#covered?.seen ?? unseen }
+        await this.#deps.holds?.(this.#unseen)
       },
+      low: () => { this.#heldV = 0 },
+      lost: () => this.#covered?.lost(),
     }
   }
 
@@ -202,8 +203,14 @@ export class BenchJig implements Jig {
   /** Somebody is to close the cover and press; nothing is energised. */
   get waitsForPress(): boolean { return this.#deps.enclosure?.isAsking ?? false }
 
-  /** What lies in the jig may hold so much, V; 0 where that was shown to be harmless. */
+  /** What stands at the terminals may be so much, V; 0 where that was shown to be harmless. */
   get mayHoldV(): number { return this.#heldV }
+
+  /** What was charged, and was not seen to be there yet and empty since. */
+  get unseen(): Held | null { return this.#unseen }
+
+  /** What was charged behind the cover is known to have left the terminals. */
+  get hasLost(): boolean { return this.#covered?.hasLost ?? false }
 
   async drive(
     pair: Pair,
@@ -335,12 +342,5 @@ export class BenchJig implements Jig {
   }
 }
 
-async function outcomeOf<T>(work: () => Promise<T>): Promise<{ value: T } | { error: unknown }> {
-  try {
-    return { value: await work() }
-  } catch (error) {
-    return { error }
-  }
-}
-
+const unseen = seenOf(null)
 const missing = (role: string): BenchError => new BenchError('REFUSED', `no ${role} reaches the jig`)

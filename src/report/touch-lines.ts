@@ -3,6 +3,7 @@ import type { RunEvent, RunRecord } from '../schema/run.ts'
 import { leftOutOf } from './left-out.ts'
 import { partsOf } from './setup.ts'
 
+const notSafe = 'NOT SAFE TO TOUCH'
 const unsaid = 'NOT SAFE TO TOUCH: UNMEASURED (nothing was said of it in this run)'
 
 /** Of a position of which nothing was said. */
@@ -77,7 +78,8 @@ export const chargedAtEnd = (events: readonly RunEvent[]): RunEvent | undefined 
 
 function atJig(events: readonly RunEvent[]): string[] {
   const charged = chargedAtEnd(events)
-  return charged ? [`NOT SAFE TO TOUCH: ${charged.text}`] : []
+  if (!charged) return []
+  return [charged.text.startsWith(notSafe) ? charged.text : `${notSafe}: ${charged.text}`]
 }
 
 const lowWords = / (measured|read) below /

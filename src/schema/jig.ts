@@ -46,6 +46,14 @@ export interface HandsAtCover {
   isOver?(): boolean
 }
 
+/** A part that is to be put under volts behind the cover. */
+export interface ToCover {
+  readonly pair: Pair
+  readonly volts: number
+  /** As the bridge read it with the cover open. */
+  readonly seen: ImpedanceReading
+}
+
 /** What a source is to force between two terminals. */
 export type Force =
   | { readonly voltageV: number; readonly limitA: number }
@@ -127,14 +135,18 @@ export interface Jig {
   /**
    * Charges a part under a current limit, reads what it takes, and empties it through the source. Rejects
    * TRIPPED where it cannot be shown to stand at harmless volts; nothing but a source is led to it then.
+   * A zero that was read while it lay elsewhere shows nothing of it: it counts as emptied once `stillThere`.
    */
   charge(pair: Pair, charge: Charge): Promise<Charged>
+  /** Whether the bridge sees what it saw before the part was charged: then that is on record as emptied. */
+  stillThere(pair: Pair, seen: ImpedanceReading): Promise<boolean>
   /**
-   * Asks for the cover and a press of the button, locks, lets `work` use up to `volts`, and frees the cover
-   * once the terminals were shown to be harmless. Rejects REFUSED, with nothing energised, where nobody
-   * pressed; TRIPPED, with the cover left locked, where what lies there was not shown to be harmless.
+   * Asks for the cover and a press of the button, locks, lets `work` use up to the part's volts, and frees
+   * the cover once the part was shown to be there yet, and empty. Rejects REFUSED, with nothing energised,
+   * where nobody pressed or another part lies there; TRIPPED, with the cover left locked, where what lies
+   * there was not shown to be harmless.
    */
-  underCover<T>(volts: number, hands: HandsAtCover, work: () => Promise<T>): Promise<T>
+  underCover<T>(what: ToCover, hands: HandsAtCover, work: () => Promise<T>): Promise<T>
   /** Waits, or rejects when the session ends. */
   rest(ms: number): Promise<void>
 }

@@ -105,7 +105,8 @@ async function sitting(seed: number): Promise<{ rig: Rig; charged: number; code:
       if (!sim.cover!.isClosed) {
         sim.put(makeComponent('film-capacitor', usualRatings['film-capacitor'], `${seed}-${part}`))
       }
-      await jig.underCover(400, { say: () => {} }, async () => {
+      const seen = await jig.impedance(ends, { frequencyHz: 1000, levelV: 1 })
+      await jig.underCover({ pair: ends, volts: 400, seen }, { say: () => {} }, async () => {
         if (charged++ === 0 && isUnderVolts) comes(1500)
         await jig.charge(ends, { voltageV: 400, limitA: 1e-3, upWithinMs: 1200, readAtMs: [600] })
       }).catch((error: unknown) => { if (asBenchError(error).code !== 'REFUSED') throw error })

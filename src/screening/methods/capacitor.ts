@@ -1,5 +1,4 @@
 /** Capacitors: capacitance and loss on the bridge; then, charged, what they let through and give back. */
-import { BenchError } from '../../base/errors.ts'
 import { formatSi } from '../../base/format.ts'
 import type { ImpedanceReading, Jig, Pair } from '../../schema/jig.ts'
 import { faulty, found, type Finding, type Proof } from '../proof.ts'
@@ -71,19 +70,16 @@ const isCovered = ({ part }: UnderVolts, jig: Jig): boolean => chargingOf(part, 
 async function atHand(jig: Jig, pair: Pair, under: UnderVolts): Promise<Proof> {
   const { part, before, reading } = under
   const charged = await chargedFindings(jig, pair, part, under)
-  return joined(before, charged, await isStillThere(jig, pair, reading) ? null : goneFault)
+  return joined(before, charged, await jig.stillThere(pair, reading) ? null : goneFault)
 }
 
-/** The cover may have moved it: what was measured is what is put under volts, and is what is given back. */
-function behindCover(jig: Jig, pair: Pair, under: UnderVolts): Promise<Proof> {
+/** What was measured is what is put under volts, and is what is given back. */
+async function behindCover(jig: Jig, pair: Pair, under: UnderVolts): Promise<Proof> {
   const { part, before, reading, guide } = under
   const { voltageV } = chargingOf(part, jig.reach.source!).charge
-  return jig.underCover(voltageV, guide, async () => {
-    if (!await isStillThere(jig, pair, reading)) return { ...before, fault: movedFault }
-    const charged = await chargedFindings(jig, pair, part, under)
-    if (!await isStillThere(jig, pair, reading)) throw new BenchError('TRIPPED', goneFault.says)
-    return joined(before, charged, null)
-  })
+  const charged = await jig.underCover(
+    { pair, volts: voltageV, seen: reading }, guide, () => chargedFindings(jig, pair, part, under))
+  return joined(before, charged, null)
 }
 
 const noted = (proof: Proof, note: string): Proof => ({ ...proof, notes: [...proof.notes, note] })
@@ -96,25 +92,6 @@ const joined = (before: Proof, after: Proof, gone: Proof['fault']): Proof => ({
 /** Beyond its limit by more than twice the uncertainty: nothing that follows makes it good. */
 const isBad = ({ measured: { value, u }, limit: { low = -Infinity, high = Infinity } }: Finding): boolean =>
   value > high + 2 * u || value < low - 2 * u
-
-/** Volts change class 2 ceramic and oxide by a few per cent, a clip that let go by much more. */
-const sameShare = 0.1
-
-/**
- * What was charged must still be there once it was emptied: a zero that was read while it lay elsewhere shows
- * nothing of it.
- */
-async function isStillThere(jig: Jig, pair: Pair, before: ImpedanceReading): Promise<boolean> {
-  const { xOhm } = await jig.impedance(pair, before)
-  const apart = Math.abs(xOhm.value - before.xOhm.value)
-  return xOhm.quality === 'good'
-    && apart <= Math.max(sameShare * Math.abs(before.xOhm.value), 6 * Math.hypot(xOhm.u, before.xOhm.u))
-}
-
-const movedFault: NonNullable<Proof['fault']> = {
-  is: 'cannot tell',
-  says: 'it is not what it was before the cover was closed: it was moved, and was not put under volts',
-}
 
 const goneFault: NonNullable<Proof['fault']> = {
   is: 'cannot tell',

@@ -1,0 +1,160 @@
+/**
+ * What goes under volts behind a cover: what is shown before volts come, and what before the cover is freed.
+ * A zero at the terminals shows nothing of a part that left its clips: by the bridge it is known again.
+ */
+import type { Clock } from '../base/clock.ts'
+import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
+import { formatMinute, formatSi } from '../base/format.ts'
+import { harmlessV } from '../safety/dead.ts'
+import { isNear, seenOf } from '../safety/same-part.ts'
+import type { Behind, Held } from '../schema/behind.ts'
+import type { CoverSpec, JigSpec } from '../schema/bench.ts'
+import type { HandsAtCover, ImpedanceReading, Pair, ToCover } from '../schema/jig.ts'
+import type { Enclosure } from './enclosure.ts'
+import { showDead, type ChargePorts } from './jig-charge.ts'
+import { relaysFor } from './jig-reach.ts'
+
+export interface CoveredPorts {
+  readonly clock: Clock
+  readonly signal: AbortSignal
+  readonly enclosure: Enclosure
+  readonly spec: JigSpec
+  readonly cover: CoverSpec
+  /** Most volts that a source gives to a jig that is open to hands. */
+  readonly openV: number
+  /** The source, whatever it is led to. */
+  readonly source: () => Omit<ChargePorts, 'lead' | 'loose'>
+  /** Holds these relays of the jig and no other. */
+  move(relays: readonly number[]): Promise<void>
+  /** Nothing is led to the terminals; the bleeder lies across them. */
+  clear(): Promise<void>
+  impedance(pair: Pair, setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading>
+  /** Puts on record that what was charged was seen empty. */
+  emptied(): Promise<void>
+  /** Whether the source may give what it gives behind the cover. */
+  mayGive(isCovered: boolean): void
+  /** Something was charged, and not seen empty since. */
+  mayHold(): boolean
+  /** Called with what there is to say of touching what lies behind the cover. */
+  touch(words: string): void
+}
+
+const ends: Pair = { high: 1, low: 2 }
+const moved = 'it is not what it was before the cover was closed: it was moved, and was not put under volts'
+const gone = 'it left the jig or lost its contact while it was charged'
+
+export class Covered {
+  readonly #p: CoveredPorts
+  #seen: ImpedanceReading | null = null
+  #hasLost = false
+
+  constructor(ports: CoveredPorts) { this.#p = ports }
+
+  /** By what the part that is behind the cover is known again. */
+  get seen(): Omit<Held, 'volts' | 'forMs'> | null { return this.#seen && seenOf(this.#seen) }
+
+  get hasLost(): boolean { return this.#hasLost }
+
+  lost(): void { this.#hasLost = true }
+
+  async under<T>({ pair, volts, seen }: ToCover, hands: HandsAtCover, work: () => Promise<T>): Promise<T> {
+    const { enclosure, clear, mayGive } = this.#p
+    await clear()
+    hands.say(`${enclosure.sentence}: ${formatSi(volts, 'V')}`)
+    await enclosure.pressed(() => hands.isOver?.() ?? false)
+    this.#seen = seen
+    const done = await outcomeOf(async () => {
+      await enclosure.lock()
+      if (!await this.#isThere(pair, seen)) throw new BenchError('REFUSED', moved)
+      mayGive(true)
+      this.#touch(`NOT SAFE TO TOUCH: ${formatSi(volts, 'V')} behind the cover`, hands)
+      const value = await work()
+      await this.#findAgain(pair, seen)
+      return value
+    })
+    mayGive(false)
+    if ('error' in done) this.#throwIfLeftLocked(done.error)
+    await this.#free(async () => {
+      await this.#showDead()
+      if ('error' in done) return
+      await this.#findAgain(pair, seen)
+      await this.#p.emptied()
+    })
+    this.#seen = null
+    if ('error' in done) throw done.error
+    return done.value
+  }
+
+  /**
+   * Frees the cover once the terminals were shown to be harmless, and what `behind` says to have been under
+   * volts to lie there empty. Rejects TRIPPED, and leaves it locked, where that fails.
+   */
+  async open(behind: Behind | null = null): Promise<void> {
+    await this.#free(async () => {
+      await this.#showDead()
+      if (!behind) return
+      await this.#findBehind(behind)
+      await this.#p.emptied()
+    })
+  }
+
+  async #free(show: () => Promise<void>): Promise<void> {
+    const { signal, clock, enclosure, clear } = this.#p
+    try {
+      await show()
+      await clear()
+      await enclosure.free()
+    } catch (error) {
+      signal.throwIfAborted()
+      throw new BenchError('TRIPPED', `the cover stays locked: ${asBenchError(error).message}`, {}, error)
+    }
+    this.#touch(`measured below ${formatSi(harmlessV, 'V', 1)} at ${formatMinute(clock.wallMs())}; `
+      + 'prove dead before touching')
+  }
+
+  async #showDead(): Promise<void> {
+    const { source, move, clear, spec, cover: { bleederOhm }, openV } = this.#p
+    await showDead(
+      { ...source(), loose: clear, lead: () => move(relaysFor(spec, 'source', ends)) }, { bleederOhm, openV })
+  }
+
+  async #isThere(pair: Pair, seen: ImpedanceReading): Promise<boolean> {
+    return isNear(seenOf(seen), await this.#p.impedance(pair, seen))
+  }
+
+  async #findAgain(pair: Pair, seen: ImpedanceReading): Promise<void> {
+    if (await this.#isThere(pair, seen)) return
+    this.#hasLost = true
+    throw new BenchError('TRIPPED', gone)
+  }
+
+  /** What an earlier session left: known again by what it saw of it. */
+  async #findBehind(behind: Behind): Promise<void> {
+    const { frequencyHz, levelV } = behind
+    const now = frequencyHz === null || levelV === null ? null
+      : await this.#p.impedance(ends, { frequencyHz, levelV })
+    if (now && isNear(behind, now)) return
+    this.#hasLost = true
+    throw new BenchError('TRIPPED', `${behind.part} is not where it was when it was charged`)
+  }
+
+  #touch(words: string, hands?: HandsAtCover): void {
+    this.#p.touch(words)
+    hands?.say(words)
+  }
+
+  /** What was not seen to be harmless keeps the cover locked, and ends the session. */
+  #throwIfLeftLocked(error: unknown): void {
+    this.#p.signal.throwIfAborted()
+    if (hasCode(error, 'TRIPPED')) throw error
+    if (this.#p.mayHold()) throw new BenchError('TRIPPED', asBenchError(error).message, {}, error)
+  }
+}
+
+async function outcomeOf<T>(work: () => Promise<T>): Promise<{ value: T } | { error: unknown }> {
+  try {
+    return { value: await work() }
+  } catch (error) {
+    return { error }
+  }
+}
