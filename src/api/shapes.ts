@@ -37,7 +37,7 @@ export const eventShape = z.strictObject({
 })
 
 const criterionShape = z.strictObject({
-  name: z.enum(criterionNames),
+  name: z.enum(criterionNames), where: z.string().optional().describe('Which place of a unit'),
   value: si, unit: z.string(), expandedU: si, limitLow: si.optional(), limitHigh: si.optional(),
   guardBand: si,
   pConform: si, grade: z.enum(grades), source: z.string(),

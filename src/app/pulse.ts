@@ -3,8 +3,9 @@
  * so that a daemon that lives but no longer looks counts as dead. It also notices a host that slept.
  */
 import type { Clock } from '../base/clock.ts'
-import type { Night } from '../engine/night.ts'
+import type { Recorder } from '../engine/recorder.ts'
 import type { Keeper } from '../keeper/client.ts'
+import type { Supervisor } from '../safety/supervisor.ts'
 import { beatLimitMs } from './night-maker.ts'
 
 export const beatEveryMs = beatLimitMs / 4
@@ -15,8 +16,17 @@ const sleptMs = 10 * beatLimitMs
  */
 const clockStepMs = 5000
 
+/** A run that may have energy on. */
+export interface Pulsed {
+  readonly clock: Clock
+  readonly state: { readonly live: boolean }
+  readonly supervisor: Supervisor
+  readonly recorder: Recorder
+  fault(id: string, text: string): void
+}
+
 export function startPulse(
-  { night, keeper, livenessClock }: { night: Night; keeper: Keeper; livenessClock: Clock },
+  { night, keeper, livenessClock }: { night: Pulsed; keeper: Pick<Keeper, 'beat'>; livenessClock: Clock },
 ): () => void {
   let lastMs = livenessClock.monotonicMs()
   let lastSkewMs = livenessClock.wallMs() - lastMs

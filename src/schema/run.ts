@@ -69,11 +69,15 @@ export const criterionNames = [
   'share at half a turn', 'turns ratio', 'leakage inductance', 'winding leakage', 'halves of a winding',
   'regulation', 'tracking',
   'absorption', 'time to touch-safe', 'earth leakage',
+  'rail voltage', 'rail symmetry', 'idle current', 'dc at the output', 'mains current', 'mains power',
+  'temperature', 'drift',
 ] as const
 
 /** One comparison behind a grade. SI units. */
 export interface Criterion {
   readonly name: (typeof criterionNames)[number]
+  /** Of which place of a unit; left out where there is one of its kind. */
+  readonly where?: string
   readonly value: number
   readonly unit: string
   readonly expandedU: number

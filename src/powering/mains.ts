@@ -1,0 +1,127 @@
+/** The verbs of a unit on mains: everything that puts energy into it goes through here and the supervisor. */
+import { sleep } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import type { DriveTone, MainsWay } from '../schema/unit-roles.ts'
+import { boundsFor, isFull } from './limits.ts'
+import type { Power } from './power.ts'
+
+/** A thump at switch-on passes an output (common practice); longer is DC. */
+const thumpMs = 2000
+
+/** Sets every bound for what is on now. */
+export function bound({ profile, stand, places, state, supervisor }: Power): void {
+  const now = { ...state, isDriven: state.driven.size > 0 }
+  for (const [id, value] of boundsFor(profile, stand, places, now)) supervisor.setBound(id, value)
+}
+
+/** What is on now has had its time: rails stand, or bias too has come to rest. */
+export function settled(power: Power, isWarm: boolean): void {
+  power.state.isSettled = true
+  power.state.isWarm = isWarm
+  bound(power)
+}
+
+/**
+ * Closes the mains by `way`, with inrush and thump allowed for as long as the profile says. Rejects TRIPPED
+ * after a latch, REFUSED for a way that this unit may not be run on, and what the contactor says.
+ */
+export async function closeMains(power: Power, way: MainsWay): Promise<void> {
+  const { profile: { supply }, roles: { mainsSwitch, beacon }, supervisor, recorder, state, clock } = power
+  if (supply.kind === 'mains' && !supply.mayRunLow && !isFull(way)) {
+    throw new BenchError('REFUSED', `this unit may not be run by way of ${way.name}`, {
+      expected: 'full mains, as its profile says', got: `${100 * way.share} % behind ${way.seriesOhm} Ω`,
+    })
+  }
+  supervisor.permit(0, 0)
+  await recorder.event(
+    { kind: 'energise', text: `mains closes by way of ${way.name}`, data: { way: way.name } })
+  await beacon?.show('live')
+  // A trip while that was written withholds the mains.
+  supervisor.permit(0, 0)
+  allowStart(power)
+  state.live = true
+  state.wasOn = true
+  state.way = way
+  state.switchedAtMs = clock.monotonicMs()
+  state.isSettled = false
+  state.isWarm = false
+  bound(power)
+  await mainsSwitch.close(way.name)
+  await sleep(clock, mainsSwitch.settleMs, power.signal)
+  const closed = await mainsSwitch.closedWay()
+  if (closed === way.name) return
+  power.fault('mains.contact', `the mains contactor reads ${closed ?? 'open'}, not ${way.name}`)
+  throw power.signal.reason as Error
+}
+
+function allowStart({ profile: { supply }, places, supervisor, clock }: Power): void {
+  const nowMs = clock.monotonicMs()
+  const inrushMs = supply.kind === 'mains' ? supply.inrushMs : 0
+  supervisor.allow('mains.current', nowMs + inrushMs)
+  supervisor.allow('mains.power', nowMs + inrushMs)
+  for (const { channel } of places.dc) {
+    supervisor.allow(`${channel.name}.high`, nowMs + thumpMs)
+    supervisor.allow(`${channel.name}.low`, nowMs + thumpMs)
+  }
+}
+
+/** Drive mutes before the mains opens. Rejects READ_BACK as a fault where a pole stays closed. */
+export async function openMains(power: Power): Promise<void> {
+  const { roles: { mainsSwitch }, recorder, state, clock } = power
+  await muteAll(power)
+  await mainsSwitch.open()
+  state.way = null
+  state.switchedAtMs = clock.monotonicMs()
+  state.isSettled = false
+  state.isWarm = false
+  bound(power)
+  await sleep(clock, mainsSwitch.settleMs, power.signal)
+  const closed = await mainsSwitch.closedWay()
+  if (closed !== null) {
+    power.fault('mains.welded', `the mains contactor reads ${closed} after it was told to open`)
+    throw power.signal.reason as Error
+  }
+  state.live = false
+  await recorder.event({ kind: 'off', text: 'mains open, read back' })
+}
+
+/**
+ * Drives one channel. Rejects REFUSED without mains, for more than its input takes, and where its load is not
+ * connected as it should be.
+ */
+export async function drive(power: Power, channelName: string, tones: readonly DriveTone[]): Promise<void> {
+  const { places, roles: { generator, load }, supervisor, state } = power
+  const place = places.outputs.find(({ spec }) => spec.name === channelName)
+  if (!place || !generator || !load) {
+    throw new BenchError('REFUSED', `${channelName} cannot be driven`, {
+      expected: 'generator, load and an output of the stand', got: 'one is missing',
+    })
+  }
+  const { spec: { input, output }, output: at } = place
+  // Sines that peak together.
+  const sumV = tones.reduce((sum, { levelV }) => sum + levelV, 0)
+  if (!(sumV <= input.levelMaxV)) {
+    throw new BenchError('REFUSED', `more than the input of ${channelName} takes`,
+      { expected: `at most ${input.levelMaxV} V`, got: `${sumV} V` })
+  }
+  if (state.way === null) throw new BenchError('REFUSED', 'the mains is open: nothing is driven')
+  const connectedOhm = await load.connected(at.load)
+  if (connectedOhm === null || Math.abs(connectedOhm - output.loadOhm) > loadTolerance * output.loadOhm) {
+    throw new BenchError('REFUSED', `the load of ${channelName} is not the one it is driven into`,
+      { expected: `${output.loadOhm} Ω`, got: connectedOhm === null ? 'open' : `${connectedOhm} Ω` })
+  }
+  supervisor.permit(0, 0)
+  await generator.setTones(at.generator, tones)
+  supervisor.permit(0, 0)
+  state.driven.add(channelName)
+  bound(power)
+  await generator.setOutput(at.generator, true)
+}
+
+/** Of a load against what the profile is claimed for (common practice: 10 %). */
+const loadTolerance = 0.1
+
+export async function muteAll({ roles: { generator }, state }: Power): Promise<void> {
+  await generator?.muteAll()
+  state.driven.clear()
+}

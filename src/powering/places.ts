@@ -1,0 +1,102 @@
+/** From a unit profile and a stand to the channels that are read, and what is missing for them. Pure. */
+import type { Refusal } from '../schema/application.ts'
+import type { Channel } from '../schema/reading.ts'
+import type { ProbeSpec, StandOutput, StandSpec, UnitOnStand } from '../schema/stand.ts'
+import type { UnitChannel, UnitProfile } from '../schema/unit-profile.ts'
+
+type Rail = UnitProfile['rails'][number]
+type Idle = UnitProfile['idle'][number]
+type Warm = UnitProfile['temperatures'][number]
+
+export interface Probed<Spec> { readonly spec: Spec; readonly probe: ProbeSpec; readonly channel: Channel }
+export interface Felt { readonly spec: Warm; readonly thermometer: number; readonly channel: Channel }
+export interface Led { readonly spec: UnitChannel; readonly output: StandOutput }
+
+/** Everything of one unit that is read, dense from 0 for the store. */
+export interface Places {
+  readonly all: readonly Channel[]
+  readonly mains: { readonly voltage: Channel; readonly current: Channel; readonly power: Channel }
+  readonly rails: readonly Probed<Rail>[]
+  /** The channel is the current: volts over the resistor are divided by it as they are read. */
+  readonly idle: readonly Probed<Idle>[]
+  /** DC at the terminals of each output that has a probe `<channel>-dc`. */
+  readonly dc: readonly Probed<UnitChannel>[]
+  readonly temperatures: readonly Felt[]
+  readonly outputs: readonly Led[]
+}
+
+export const dcProbe = ({ name }: UnitChannel): string => `${name}-dc`
+
+/** What is missing refuses the run; the places hold the rest. */
+export function placesOf(
+  profile: UnitProfile, stand: StandSpec, wiring: UnitOnStand['wiring'],
+): { readonly places: Places; readonly missing: readonly Refusal[] } {
+  const all: Channel[] = []
+  const missing: Refusal[] = []
+  const add = (channel: Omit<Channel, 'index'>): Channel => {
+    const made = { index: all.length, ...channel }
+    all.push(made)
+    return made
+  }
+  const found = <T extends { name: string }>(kind: Kind, list: readonly T[], wanted: string): T | null => {
+    const called = wiring[kind][wanted] ?? wanted
+    const one = list.find(({ name }) => name === called)
+    if (one === undefined) missing.push(lacking(kind, wanted, called))
+    return one ?? null
+  }
+  const probed = <S>(spec: S, name: string, channel: Omit<Channel, 'index'>): Probed<S>[] => {
+    const probe = found('probes', stand.probes, name)
+    return probe === null ? [] : [{ spec, probe, channel: add(channel) }]
+  }
+  const mains = {
+    voltage: add({ name: 'mains.voltage', quantity: 'voltage', unit: 'V' }),
+    current: add({ name: 'mains.current', quantity: 'current', unit: 'A' }),
+    power: add({ name: 'mains.power', quantity: 'power', unit: 'W' }),
+  }
+  const places: Places = {
+    all, mains,
+    rails: profile.rails.flatMap(spec => probed(spec, spec.name,
+      { name: `rail.${spec.name}`, quantity: 'voltage', unit: 'V' })),
+    idle: profile.idle.flatMap(spec => probed(spec, spec.name,
+      { name: `idle.${spec.name}`, quantity: 'current', unit: 'A' })),
+    dc: profile.channels.flatMap(spec => probed(spec, dcProbe(spec),
+      { name: `${spec.name}.dc`, quantity: 'voltage', unit: 'V' })),
+    temperatures: profile.temperatures.flatMap(spec => {
+      const one = found('thermometers', stand.thermometers, spec.place)
+      const channel = { name: `warm.${spec.place}`, quantity: 'temperature', unit: '°C' } as const
+      return one === null ? [] : [{ spec, thermometer: one.channel, channel: add(channel) }]
+    }),
+    outputs: profile.channels.flatMap(spec => {
+      const output = found('outputs', stand.outputs, spec.name)
+      return output === null ? [] : [{ spec, output }]
+    }),
+  }
+  return { places, missing: [...missing, ...sharedTwice(places)] }
+}
+
+type Kind = keyof UnitOnStand['wiring']
+const kindWords: Record<Kind, string> = { probes: 'probe', outputs: 'output', thermometers: 'thermometer' }
+
+const lacking = (kind: Kind, wanted: string, called: string): Refusal => ({
+  what: `${kindWords[kind]} for ${wanted} of the unit`, have: `no ${called} on the stand`,
+  need: `a ${kindWords[kind]} of that name`,
+  wayOut: `enter it in \`stand.${kind}\` of the bench file, or name another in the wiring of the request`,
+})
+
+/** Two places of a unit at one input of the stand: one of them is not looked at. */
+function sharedTwice({ rails, idle, dc, temperatures, outputs }: Places): Refusal[] {
+  const uses = [
+    ...[...rails, ...idle, ...dc].map(({ probe, channel }) =>
+      ({ at: `probe ${probe.name}`, by: channel.name })),
+    ...temperatures.map(({ thermometer, channel }) =>
+      ({ at: `thermometer channel ${thermometer}`, by: channel.name })),
+    ...outputs.map(({ output, spec }) => ({ at: `output ${output.name}`, by: spec.name })),
+  ]
+  return uses.flatMap(({ at, by }, i) => {
+    const first = uses.findIndex(other => other.at === at)
+    return first === i ? [] : [{
+      what: at, have: `${uses[first]!.by} and ${by}`, need: 'one of them',
+      wayOut: 'give each its own in the wiring of the request',
+    }]
+  })
+}

@@ -1,0 +1,52 @@
+/** Follows the rails of a unit down once its mains is open, and says and records what may be touched. */
+import { sleep } from '../base/clock.ts'
+import { deadWords, freshTrace, judgeRail, type RailDeadness } from './rails-dead.ts'
+import type { Power } from './power.ts'
+
+/** How long a rail is waited for, beyond what its profile says. */
+const patience = 2
+const lookEveryMs = 500
+
+/**
+ * Resolves with whether every rail is dead, when all are or time is up; on record either way. `sweep`: one
+ * look at every probe. Never rejects: what cannot be read is UNMEASURED.
+ */
+export async function railsDown(power: Power, sweep: () => Promise<void>): Promise<boolean> {
+  const { clock, profile, state, recorder, touchSafeV } = power
+  const untilMs = clock.monotonicMs() + 1000 * patience * profile.railsDownS
+  state.stage = 'rails go down'
+  // A look that was under way as the mains opened counts for nothing.
+  for (const [name, trace] of state.rails) state.rails.set(name, { ...trace, looks: 0 })
+  let found = judged(power)
+  while (clock.monotonicMs() < untilMs && found.some(([, { verdict }]) => verdict !== 'dead')) {
+    if (!await looked(power, sweep)) break
+    found = judged(power)
+  }
+  const { isDead, text } = deadWords(found, touchSafeV, clock.wallMs())
+  // A probe proves itself anew each time that the mains is on.
+  if (isDead) state.rails.clear()
+  void recorder.event({
+    kind: 'touch', severity: isDead ? 'info' : 'warning', text,
+    data: { unit: power.request.specimen, isDead },
+  }).catch(() => {})
+  return isDead
+}
+
+/** False where nothing can be read any more. */
+async function looked({ clock, reading }: Power, sweep: () => Promise<void>): Promise<boolean> {
+  try {
+    await sweep()
+    await sleep(clock, lookEveryMs, reading)
+    return true
+  } catch {
+    return false
+  }
+}
+
+function judged({ places, state, touchSafeV }: Power): [string, RailDeadness][] {
+  return places.rails.map(({ spec: { name, nominalV }, channel }) => {
+    const last = state.last.get(channel.name)
+    const trace = last?.quality === 'good' ? state.rails.get(name) ?? freshTrace : freshTrace
+    return [name, judgeRail(trace, last?.u ?? 0, Math.abs(nominalV), touchSafeV)]
+  })
+}
