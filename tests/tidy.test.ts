@@ -11,8 +11,9 @@ const may: Record<string, readonly string[]> = {
   sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
   screening: ['base', 'schema', 'analysis', 'sequences'],
   sound: ['base', 'schema', 'analysis'],
+  powering: ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
-  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'screening'],
+  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'screening', 'powering'],
   cli: ['base', 'schema', 'report', 'marks', 'parts', 'sound', 'keeper', 'app', 'api'],
 }
 
