@@ -1,22 +1,27 @@
-/** Simulated multimeters (DC volts, resistance): two dialects over one core for each function. */
+/** Simulated multimeters (DC volts, resistance, RMS volts): two dialects over one core for each function. */
 import type { Command } from '../scpi-device/command-tree.ts'
 import { fixed, scientific } from '../scpi-device/format.ts'
 import { refuse } from '../scpi-device/status.ts'
+import { AcCore } from './ac-core.ts'
 import { SimInstrument, type InstrumentSetup, type OwnOptions } from './instrument.ts'
 import { MeterCore } from './meter-core.ts'
 import { OhmCore } from './ohm-core.ts'
 import type { RangedCore } from './ranged-core.ts'
 import { meterFigures, ohmFigures } from './specifications.ts'
+import { acFigures } from './unit-specifications.ts'
 import type { MeterTerminals } from './terminals.ts'
 
 export type MeterProfile = keyof typeof meterFigures
-export type MeterFunction = 'VOLT' | 'RES' | 'FRES'
+export type MeterFunction = 'VOLT' | 'RES' | 'FRES' | 'VOLT:AC'
+
+const functionNames = ['VOLT', 'RES', 'FRES', 'VOLT:AC'] as const
 
 export class Multimeter extends SimInstrument {
   readonly core: MeterCore
   /** Resistance with two wires and with four: each keeps its own range and speed. */
   readonly ohms: OhmCore
   readonly fourWireOhms: OhmCore
+  readonly rms: AcCore
   /** The function that a reading is taken in. */
   active: MeterFunction = 'VOLT'
 
@@ -33,16 +38,18 @@ export class Multimeter extends SimInstrument {
     this.ohms = ohms()
     this.fourWireOhms = ohms()
     this.fourWireOhms.wires = 4
+    const ac = acFigures['multimeter-6d-a']
+    this.rms = new AcCore(ac, terminals, this.random.fork('rms'), faults, setup)
     late.self = this
   }
 
   of(name: MeterFunction): RangedCore {
-    return { VOLT: this.core, RES: this.ohms, FRES: this.fourWireOhms }[name]
+    return { VOLT: this.core, RES: this.ohms, FRES: this.fourWireOhms, 'VOLT:AC': this.rms }[name]
   }
 
   reset(): void {
     this.active = 'VOLT'
-    for (const name of ['VOLT', 'RES', 'FRES'] as const) this.of(name).reset()
+    for (const name of functionNames) this.of(name).reset()
   }
 }
 
@@ -56,17 +63,24 @@ function dialectA(self: Self): OwnOptions {
     onReset: () => { self().reset(); highInput = false },
     commands: [
       ...functionA(self, 'VOLT', 'VOLTage:DC', 'V'), ...functionA(self, 'RES', 'RESistance', 'OHM'),
-      ...functionA(self, 'FRES', 'FRESistance', 'OHM'),
+      ...functionA(self, 'FRES', 'FRESistance', 'OHM'), ...functionA(self, 'VOLT:AC', 'VOLTage:AC', 'V'),
       { pattern: '[SENSe:]FUNCtion?', run: () => `"${self().active}"` },
       {
         pattern: 'INPut:IMPedance:AUTO', parameters: [{ kind: 'boolean', forms: 'word' }],
         run: ([on]) => { highInput = on === 1 },
       },
       { pattern: 'INPut:IMPedance:AUTO?', run: () => highInput ? '1' : '0' },
-      { pattern: 'READ?', run: () => self().of(self().active).measure(v => scientific(v, 8)) },
+      {
+        pattern: 'READ?',
+        run: () => self().of(self().active).measure(v => scientific(signed(self(), v), 8)),
+      },
     ],
   }
 }
+
+/** A root of a mean of squares is not below zero. */
+const signed = (meter: Multimeter, value: number): number =>
+  meter.active === 'VOLT:AC' ? Math.abs(value) : value
 
 /** CONFigure switches to the function and resets its integration; the rest sets it, in use or not. */
 function functionA(self: Self, name: MeterFunction, keyword: string, unit: string): Command[] {

@@ -16,6 +16,8 @@ export interface MeterTerminals {
    * most `openV`. With four wires the leads are left out. Without it the terminals are open.
    */
   push?(currentA: number, openV: number, wires: 2 | 4): number
+  /** RMS of the alternating part of the volts, V; none without it. */
+  rmsVolts?(): number
 }
 
 /** What a source-measure unit is screwed to: two terminals of some circuit. */

@@ -31,8 +31,12 @@ export const standingFaults = [
   'reading-jump', // `value` is added to every reading
   'reading-gain', // every reading is multiplied by `value`
   'sensor-open', 'sensor-short', // thermometer channel `value`; all when left out
-  'relay-welded', // relay `value` stays held; a contactor stays closed
-  'relay-welds', // a contactor stays closed once it is: an open contact does not weld
+  'output-gain', // what stands at the output is `value` times what was set
+  'never-triggers', // a digitizer waits for ever
+  'step-open', // a load that is told `value` ohms is open, but reads back as told; each step when left out
+  'step-wrong', // a load has `value` times the ohms that it reads back
+  'relay-welded', // relay `value` stays held; a contactor stays closed; `pole`: one pole of it alone
+  'relay-welds', // a contactor stays closed once it is: an open contact does not weld; `pole` as above
   'relay-dead', // relay `value` never makes; a contactor never closes
   'cover-open', // the cover contact is open
   'cover-bounce', // the cover contact opens for 5 ms every `value` ms

@@ -98,3 +98,11 @@ function isWord(text: string): boolean {
   const code = first === 0x2b || first === 0x2d ? text.charCodeAt(1) : first
   return !((code >= 0x30 && code <= 0x39) || code === 0x2e || code === 0x20)
 }
+
+/** Throws OUT_OF_RANGE for a channel that an instrument does not have. */
+export function refuseUnknown(instrument: string, channels: readonly number[], channel: number): void {
+  if (channels.includes(channel)) return
+  throw new BenchError('OUT_OF_RANGE', 'channel', {
+    instrument, expected: channels.join(', '), got: String(channel),
+  })
+}

@@ -1,14 +1,22 @@
 /** Makes the driver that serves a role from an instrument's profile and its port. */
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
-import { classesOfRole, lacksFor, type InstrumentProfile } from '../schema/instrument-profile.ts'
+import {
+  classesOfRole, lacksFor, type InstrumentProfile, type ProfileOf,
+} from '../schema/instrument-profile.ts'
 import type { RoleName, Roles } from '../schema/roles.ts'
 import type { ScpiPort } from '../scpi/port.ts'
+import { AcMeterDriver } from './ac-meter.ts'
 import { BeaconDriver, RelayBeacon } from './beacon.ts'
 import { BridgeDriver } from './bridge.ts'
 import { HoldInCutoff, RelayCutoff } from './cutoff.ts'
+import { DigitizerDriver } from './digitizer.ts'
+import { GeneratorDriver } from './generator.ts'
 import { BoardInterlock, InterlockDriver } from './interlock.ts'
+import { LoadDriver } from './load.ts'
+import { MainsSwitchDriver } from './mains-switch.ts'
 import { OhmMeterDriver } from './ohm-meter.ts'
+import { PowerMeterDriver } from './power-meter.ts'
 import { RelayBoardDriver, type RelayProfile } from './relay-board.ts'
 import { ScannerDriver } from './scanner.ts'
 import { SourceDriver } from './source.ts'
@@ -43,9 +51,7 @@ function make(
 ): Roles[RoleName] {
   switch (profile.class) {
     case 'dc-supply': return new SupplyDriver(profile, port, clock)
-    case 'multimeter': return profile.resistance && role === 'ohm-meter'
-      ? new OhmMeterDriver(profile, profile.resistance, port, clock)
-      : new VoltmeterDriver(profile, port, clock)
+    case 'multimeter': return fromMeter(role, profile, port, clock)
     case 'source-measure': return new SourceDriver(profile, port, clock)
     case 'lcr-bridge': return new BridgeDriver(profile, port, clock)
     case 'scanner': return new ScannerDriver(profile, port, clock)
@@ -53,8 +59,22 @@ function make(
     case 'interlock-reader': return new InterlockDriver(profile, port, clock)
     case 'beacon': return new BeaconDriver(profile, port, clock)
     case 'thermometer': return new ThermometerDriver(profile, port, clock)
+    case 'mains-contactor': return new MainsSwitchDriver(profile, port, clock)
+    case 'power-meter': return new PowerMeterDriver(profile, port, clock)
+    case 'signal-generator': return new GeneratorDriver(profile, port, clock)
+    case 'digitizer': return new DigitizerDriver(profile, port, clock)
+    case 'load-bank': return new LoadDriver(profile, port, clock)
     case 'relay-board': return fromBoard(role, profile, port, clock, relay)
   }
+}
+
+function fromMeter(
+  role: RoleName, profile: ProfileOf<'multimeter'>, port: ScpiPort, clock: Clock,
+): Roles[RoleName] {
+  const { resistance, alternating } = profile
+  if (role === 'ohm-meter' && resistance) return new OhmMeterDriver(profile, resistance, port, clock)
+  if (role === 'ac-meter' && alternating) return new AcMeterDriver(profile, alternating, port, clock)
+  return new VoltmeterDriver(profile, port, clock)
 }
 
 function fromBoard(

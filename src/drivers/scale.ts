@@ -6,7 +6,7 @@ import type { Accuracy } from '../schema/profile-parts.ts'
 
 export interface ScaleSpec {
   /** As src/scpi/values.ts names it. */
-  readonly unit: 'V' | 'A' | 'Ohm' | 'Cel'
+  readonly unit: 'V' | 'A' | 'Ohm' | 'Cel' | 'W' | 'Hz'
   readonly accuracy: Accuracy
   /** Range and last digit, in the unit of the reading. */
   readonly range: number

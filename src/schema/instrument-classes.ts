@@ -1,9 +1,10 @@
 /** One schema per instrument class. */
 import { z } from 'zod'
 import {
-  accuracy, channelSpans, command, common, contacts, isolation, notNegative, positive, query, safeOff,
-  watchdog,
+  accuracy, ascending, channelSpans, command, common, contacts, isolation, notNegative, positive, query,
+  safeOff, watchdog,
 } from './profile-parts.ts'
+import { alternating } from './unit-classes.ts'
 
 export const statusMeanings = [
   'constant-voltage', 'constant-current', 'unregulated', 'over-voltage', 'over-current', 'over-temperature',
@@ -63,9 +64,6 @@ export const dcSupply = z.strictObject({
     'both enableOverCurrent and askOverCurrentOn, or neither: what is switched on is read back')
 })
 
-const ascending = (values: readonly number[]): boolean =>
-  values.every((value, i) => i === 0 || value > values[i - 1]!)
-
 const meterRange = z.strictObject({
   rangeV: positive, overRangePct: notNegative.max(50).default(0), inputOhm: positive, accuracy,
 })
@@ -109,6 +107,7 @@ export const multimeter = z.strictObject({
   conversions: z.number().int().min(1).max(4).default(1).describe('2 with auto-zero'),
   overheadMs: notNegative.default(0),
   resistance: resistance.optional().describe('For the role ohm-meter; speeds and times are those above'),
+  alternating: alternating.optional().describe('For the role ac-meter; times are its own'),
   commands: z.strictObject({
     fixRange: command('value'), autoRange: command(), setIntegration: command('value'),
     askRange: query().optional(), askAutoRange: query().optional(), askIntegration: query().optional(),

@@ -4,11 +4,13 @@ import {
   beacon, dcSupply, holdInRelay, interlockReader, lcrBridge, multimeter, relayBoard, scanner, thermometer,
 } from './instrument-classes.ts'
 import type { RoleName } from './roles.ts'
+import { digitizer, signalGenerator } from './signal-classes.ts'
 import { sourceMeasure } from './source-measure-class.ts'
+import { loadBank, mainsContactor, powerMeter } from './unit-classes.ts'
 
 export const instrumentProfile = z.discriminatedUnion('class', [
   dcSupply, multimeter, lcrBridge, scanner, relayBoard, holdInRelay, interlockReader, beacon, thermometer,
-  sourceMeasure,
+  sourceMeasure, mainsContactor, powerMeter, signalGenerator, digitizer, loadBank,
 ])
 
 export type InstrumentProfile = z.infer<typeof instrumentProfile>
@@ -32,10 +34,17 @@ export const classesOfRole: Readonly<Record<RoleName, readonly InstrumentClass[]
   source: ['source-measure'],
   'second-source': ['source-measure'],
   jig: ['relay-board'],
+  'mains-switch': ['mains-contactor'],
+  'power-meter': ['power-meter'],
+  generator: ['signal-generator'],
+  digitizer: ['digitizer'],
+  'ac-meter': ['multimeter'],
+  load: ['load-bank'],
 }
 
 /** What the profile of an instrument of a fitting class still lacks to serve `role`; null if nothing. */
 export function lacksFor(role: RoleName, profile: InstrumentProfile): string | null {
-  const isMeter = role === 'ohm-meter' && profile.class === 'multimeter'
-  return isMeter && profile.resistance === undefined ? 'a section `resistance`' : null
+  if (profile.class !== 'multimeter') return null
+  if (role === 'ohm-meter' && profile.resistance === undefined) return 'a section `resistance`'
+  return role === 'ac-meter' && profile.alternating === undefined ? 'a section `alternating`' : null
 }

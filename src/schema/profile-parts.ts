@@ -3,8 +3,10 @@ import { z } from 'zod'
 
 export const positive = z.number().positive()
 export const notNegative = z.number().min(0)
+export const ascending = (values: readonly number[]): boolean =>
+  values.every((value, i) => i === 0 || value > values[i - 1]!)
 
-export const placeholders = ['value', 'channel', 'list', 'on'] as const
+export const placeholders = ['value', 'channel', 'list', 'on', 'first', 'count'] as const
 export type Placeholder = (typeof placeholders)[number]
 
 /**
@@ -24,6 +26,19 @@ export function command(...wanted: Placeholder[]) {
 export function query(...wanted: Placeholder[]) {
   return line.refine(asks, 'a query, so a ? at the end of its header')
     .refine(text => holdsExactly(text, wanted), wordsFor(wanted))
+}
+
+/** The same of one channel: `{channel}` beside the others, or left out by an instrument that has one. */
+export function channelCommand(...wanted: Placeholder[]) {
+  return line.refine(text => !asks(text), 'a command, so no ? in its header')
+    .refine(text => holdsExactly(text, wanted) || holdsExactly(text, [...wanted, 'channel']),
+      wordsFor([...wanted, 'channel']))
+}
+
+export function channelQuery(...wanted: Placeholder[]) {
+  return line.refine(asks, 'a query, so a ? at the end of its header')
+    .refine(text => holdsExactly(text, wanted) || holdsExactly(text, [...wanted, 'channel']),
+      wordsFor([...wanted, 'channel']))
 }
 
 const asks = (text: string): boolean => text.split(' ', 1)[0]!.endsWith('?')
@@ -95,11 +110,21 @@ export const answerWords = z.strictObject({
   implausible: z.array(z.string().min(1).max(16)).max(8).default([]),
 })
 
+export const measurementCategories = ['II', 'III', 'IV'] as const
+
+/** As it is printed beside the terminals of what may be connected to mains. */
+export const mainsRating = z.strictObject({
+  category: z.enum(measurementCategories).describe('Measurement category'),
+  toEarthV: positive.max(1000).describe('Volts AC to earth that the category is given for'),
+})
+export type MainsRating = z.infer<typeof mainsRating>
+
 export const isolation = z.strictObject({
   terminalsToEarthV: positive.describe('Volts DC that any terminal may have to earth'),
   betweenChannelsV: positive.optional().describe('Volts DC between any two channels or contacts'),
   terminalsEarthed: z.boolean().describe('One terminal is tied to earth inside'),
   portEarthed: z.boolean().describe('The ground of the port is tied to earth, and so is the host through it'),
+  mains: mainsRating.optional().describe('Left out: it is not rated to be connected to mains'),
 })
 
 export const contacts = z.strictObject({

@@ -4,16 +4,18 @@
  * expected, got and elapsed time.
  */
 import type { Measured } from './reading.ts'
+import type { UnitRoles } from './unit-roles.ts'
 
 export const roleNames = [
   'supply', 'bus-meter', 'sense-meter', 'bridge', 'thermometer', 'scanner', 'positions', 'cutoff', 'bleed',
   'interlock', 'beacon', 'ohm-meter', 'source', 'second-source', 'jig',
+  'mains-switch', 'power-meter', 'generator', 'digitizer', 'ac-meter', 'load',
 ] as const
 export type RoleName = (typeof roleNames)[number]
 
 /** Roles whose links can apply or cut energy: the keeper owns them. */
 export const energyRoles: readonly RoleName[] = [
-  'supply', 'positions', 'cutoff', 'bleed', 'source', 'second-source',
+  'supply', 'positions', 'cutoff', 'bleed', 'source', 'second-source', 'mains-switch', 'generator', 'load',
 ]
 
 export interface Identity { maker: string; model: string; serial: string; firmware: string; raw: string }
@@ -225,7 +227,7 @@ export interface Interlock extends Instrument {
 export interface Beacon extends Instrument { show(state: 'dark' | 'live' | 'fault'): Promise<void> }
 
 /** What the roles of one bench resolve to; absent where the bench has none. */
-export interface Roles {
+export interface Roles extends UnitRoles {
   supply?: Supply
   'bus-meter'?: Voltmeter
   'sense-meter'?: Voltmeter

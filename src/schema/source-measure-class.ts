@@ -1,7 +1,7 @@
 /** The class of source-measure units: four quadrants, up to some hundred volts. */
 import { z } from 'zod'
 import {
-  accuracy, command, common, isolation, notNegative, positive, query, safeOff,
+  accuracy, ascending, command, common, isolation, notNegative, positive, query, safeOff,
 } from './profile-parts.ts'
 
 /** Of one quantity on one range; the accuracies are shares of this range. */
@@ -16,9 +16,6 @@ const voltageRange = z.strictObject({
 const currentRange = z.strictObject({
   rangeA: positive.max(20), ...both, stepA: positive, readStepA: positive, readNoiseA: notNegative,
 })
-
-const ascending = (values: readonly number[]): boolean =>
-  values.every((value, i) => i === 0 || value > values[i - 1]!)
 
 /** Setting of one quantity, as a value that is forced or as a limit. */
 const setting = z.strictObject({ set: command('value'), ask: query() })

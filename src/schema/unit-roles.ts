@@ -57,8 +57,17 @@ export interface MainsReading {
   readonly frequencyHz: Measured
 }
 
-/** One sine of a test signal. */
+/** One sine of a test signal; volts RMS that the source gives into an open end. */
 export interface DriveTone { readonly frequencyHz: number; readonly levelV: number }
+
+/** What an instrument adds to a signal by itself, as its data sheet says. */
+export interface OwnFigures {
+  /** Most of its own harmonics together, RMS as a share of the signal. */
+  readonly thdMost: number
+  readonly noiseVPerRootHz: number
+  /** Standard uncertainty of its clock as a share; 0 of one that takes the clock of the digitizer. */
+  readonly clockU: number
+}
 
 /** Drives the inputs of a unit. Muted: no signal, and its source resistance still stands across the input. */
 export interface Generator extends UnitInstrument {
@@ -67,6 +76,11 @@ export interface Generator extends UnitInstrument {
   readonly levelMaxV: number
   readonly frequencyMinHz: number
   readonly frequencyMaxHz: number
+  /** It gives whole multiples of this; a tone in between is given at the nearest one. */
+  readonly frequencyStepHz?: number
+  readonly own?: OwnFigures
+  /** Standard uncertainty of a level of so many volts. */
+  levelU?(levelV: number): number
   /** Most sines at once in one channel: 1 or 2. */
   readonly tonesMost: 1 | 2
   /** Its samples come from the digitizer's clock: records can be coherent. */
@@ -90,11 +104,13 @@ export interface Digitizer extends UnitInstrument {
   readonly rangesV: readonly number[]
   readonly sampleRatesHz: readonly number[]
   readonly samplesMost: number
+  /** In the range that is taken for so many peak volts. */
+  own?(rangeV: number): OwnFigures & { readonly bits: number }
   capture(asked: CaptureAsked): Promise<Capture>
 }
 export interface CaptureAsked {
   readonly channels: readonly number[]
-  /** Smallest that is not below is taken; rejects OUT_OF_RANGE where there is none. */
+  /** Peak volts. The smallest range that is not below is taken; rejects OUT_OF_RANGE where there is none. */
   readonly rangeV: number
   readonly sampleHz: number
   readonly samples: number
@@ -121,11 +137,16 @@ export interface AcMeter extends UnitInstrument {
   readVoltage(): Promise<Measured>
 }
 
-/** A resistive load for each output, rated in watts for as long as it lasts. */
+/**
+ * A resistive load for each output, rated in watts for as long as it lasts. A safe-off leaves it as it is:
+ * what is behind it may still have power, and a valve stage must not run without it.
+ */
 export interface Load extends UnitInstrument {
   readonly channels: readonly number[]
   /** What each channel can be set to, Ω, as the profile declares them. */
   readonly stepsOhm: readonly number[]
+  /** Standard uncertainty of a step, Ω. */
+  stepU?(ohm: number): number
   /** One channel, for ever and for `peakS` seconds. */
   readonly continuousW: number
   readonly peakW: number
@@ -135,7 +156,6 @@ export interface Load extends UnitInstrument {
   /** As it reads back: what is connected, Ω, null where it is open. */
   connected(channel: number): Promise<number | null>
   readonly settleMs: number
-  readonly safeOff: SafeOffStep
 }
 
 /** What the unit roles of one bench resolve to; absent where the bench has none. */

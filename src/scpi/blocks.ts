@@ -3,7 +3,8 @@ import { BenchError } from '../base/errors.ts'
 import { splitFields } from './lists.ts'
 import { formError, parseNumber } from './values.ts'
 
-export type BlockFormat = 'real32' | 'real64' | 'int8' | 'uint8' | 'int16' | 'uint16' | 'int32'
+export type BlockFormat =
+  'real32' | 'real64' | 'int8' | 'uint8' | 'int16' | 'uint16' | 'int24' | 'int32'
 /** `normal`: most significant byte first (from memory, and the default of FORMat:BORDer); `swapped`: last. */
 export type ByteOrder = 'normal' | 'swapped'
 
@@ -16,7 +17,14 @@ const formats: Readonly<Record<BlockFormat, { bytes: number; read: Reader }>> = 
   uint8: { bytes: 1, read: (view, at) => view.getUint8(at) },
   int16: { bytes: 2, read: (view, at, little) => view.getInt16(at, little) },
   uint16: { bytes: 2, read: (view, at, little) => view.getUint16(at, little) },
+  int24: { bytes: 3, read: int24 },
   int32: { bytes: 4, read: (view, at, little) => view.getInt32(at, little) },
+}
+
+/** Three bytes, packed. The most significant one carries the sign. */
+function int24(view: DataView, at: number, little: boolean): number {
+  const [high, low] = little ? [at + 2, at] : [at, at + 2]
+  return view.getInt8(high) * 65536 + view.getUint8(at + 1) * 256 + view.getUint8(low)
 }
 
 /**

@@ -28,4 +28,9 @@ export interface ScpiPort {
    * Sends one command; with `check`, an error the instrument reports fails this call with INSTRUMENT_ERROR.
    */
   write(command: string, options?: WriteOptions): Promise<void>
+  /**
+   * Sends one query and gives the data bytes of the block that answers it. Left out where the way there has
+   * no room for blocks: the keeper passes lines alone.
+   */
+  queryBlock?(command: string, options?: CallOptions): Promise<Uint8Array>
 }

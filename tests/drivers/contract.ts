@@ -10,7 +10,7 @@ import { VirtualClock } from '../../src/base/clock.ts'
 import { isBenchError } from '../../src/base/errors.ts'
 import { createDriver } from '../../src/drivers/create.ts'
 import { sessionOptionsOf } from '../../src/drivers/session-options.ts'
-import type { InstrumentClass } from '../../src/schema/instrument-profile.ts'
+import { instrumentProfile, type InstrumentClass, type InstrumentProfile } from '../../src/schema/instrument-profile.ts'
 import type { Measured } from '../../src/schema/reading.ts'
 import type { RoleName, Roles, SafeOffStep } from '../../src/schema/roles.ts'
 import { Session } from '../../src/scpi/session.ts'
@@ -47,6 +47,8 @@ export interface Subject<R extends RoleName> {
   readonly profile: string
   readonly class: InstrumentClass
   readonly relay?: number
+  /** The shipped profile as a person may change it, with what that is called. */
+  readonly altered?: { readonly name: string; profile(shipped: InstrumentProfile): unknown }
   rig(clock: VirtualClock): Rig<R>
   /** Why an instrument error cannot fail a call; then what is not taken is found by reading back. */
   readonly noErrorsBecause?: string
@@ -59,7 +61,8 @@ async function onTheBench<R extends RoleName>(
 ): Promise<void> {
   const clock = new VirtualClock()
   const rig = subject.rig(clock)
-  const profile = shippedProfile(subject.profile, subject.class)
+  const shipped: InstrumentProfile = shippedProfile(subject.profile, subject.class)
+  const profile = subject.altered ? instrumentProfile.parse(subject.altered.profile(shipped)) : shipped
   const link = memoryLink(clock, { onBytes: (chunk, reply) => rig.instrument.receive(chunk, reply) })
   const session = new Session(link.open, { name: subject.profile, clock, ...sessionOptionsOf(profile) })
   const options = subject.relay === undefined ? {} : { relay: subject.relay }
@@ -88,7 +91,7 @@ export function contract<R extends RoleName>(subject: Subject<R>): void {
   // What a kind of instrument cannot do (a scanner reads nothing) is not promised of it.
   const can = subject.rig(new VirtualClock())
 
-  describe(`${subject.profile} as ${subject.role}`, () => {
+  describe(`${subject.profile}${subject.altered ? `, ${subject.altered.name},` : ''} as ${subject.role}`, () => {
     it('identifies itself', on(async ({ driver, rig }) => {
       const identity = await driver.identify()
       expect(identity.raw).toBe(rig.instrument.identity)

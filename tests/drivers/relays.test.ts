@@ -202,6 +202,8 @@ describe('making a driver', () => {
       scanner: 'scanner-a', 'relay-board': 'relay-board-a', 'hold-in-relay': 'hold-in-relay-a',
       'interlock-reader': 'interlock-reader-a',
       beacon: 'beacon-a', thermometer: 'thermometer-a', 'source-measure': 'source-measure-a',
+      'mains-contactor': 'mains-contactor-a', 'power-meter': 'power-meter-a', 'signal-generator': 'signal-generator-a', digitizer: 'digitizer-a',
+      'load-bank': 'load-bank-a',
     } as const
     for (const role of roleNames) {
       for (const of of classesOfRole[role]) {

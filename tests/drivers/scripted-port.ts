@@ -15,6 +15,8 @@ export interface ScriptedPort extends ScpiPort {
   /** Commands that the instrument refuses, with its words. */
   readonly refused: Record<string, string>
   readonly deadlines: (number | undefined)[]
+  /** Data of blocks by query, in hexadecimal digits. */
+  readonly blocks: Record<string, string>
 }
 
 export function scriptedPort(answers: Record<string, string | string[]>): ScriptedPort {
@@ -22,7 +24,7 @@ export function scriptedPort(answers: Record<string, string | string[]>): Script
   const port: ScriptedPort = {
     name: 'thing', sent: [], answers: {
       '*IDN?': 'Somebody,Thing,42,1.0', ...answers,
-    }, refused: {}, deadlines: [],
+    }, refused: {}, deadlines: [], blocks: {},
     async query(command, options) {
       port.sent.push(command)
       port.deadlines.push(options?.deadlineMs)
@@ -32,6 +34,13 @@ export function scriptedPort(answers: Record<string, string | string[]>): Script
       )
       if (typeof answer === 'string') return answer
       return answer.length > 1 ? answer.shift()! : answer[0]!
+    },
+    async queryBlock(command, options) {
+      port.sent.push(command)
+      port.deadlines.push(options?.deadlineMs)
+      const data = port.blocks[command]
+      if (data === undefined) throw new BenchError('LINK_TIMEOUT', 'no answer', { instrument: 'thing', command })
+      return Uint8Array.from(Buffer.from(data, 'hex'))
     },
     async write(command, options) {
       port.sent.push(command)
