@@ -10,11 +10,11 @@ const may: Record<string, readonly string[]> = {
   analysis: ['base'], marks: ['base'], parts: ['base', 'schema', 'marks'],
   sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
   screening: ['base', 'schema', 'analysis', 'sequences'],
-  sound: ['base', 'schema', 'analysis'],
+  sound: ['base', 'schema', 'analysis'], claims: ['base', 'schema', 'analysis', 'marks'],
   powering: ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
-  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'screening', 'powering'],
-  cli: ['base', 'schema', 'report', 'marks', 'parts', 'sound', 'keeper', 'app', 'api'],
+  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'claims', 'screening', 'powering'],
+  cli: ['base', 'schema', 'report', 'marks', 'parts', 'claims', 'sound', 'keeper', 'app', 'api'],
 }
 
 function filesUnder(folder: string): string[] {

@@ -33,7 +33,7 @@ export const claim = z.strictObject({
 export type Claim = z.infer<typeof claim>
 
 /** A claim as it stands in a profile: in words of the grammar in docs/units.md, or taken apart. */
-export const claimEntry = z.union([z.string().min(3).max(300), claim])
+export const claimEntry = z.union([z.string().min(3).max(600), claim])
 
 export const claimEnds = ['met', 'not met', 'cannot be told'] as const
 export type ClaimEnd = (typeof claimEnds)[number]
