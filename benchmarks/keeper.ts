@@ -18,7 +18,7 @@ import { memoryLink } from '../src/transport/memory.ts'
 import { openTransport } from '../src/transport/open.ts'
 
 const table: SafeOffTable = {
-  phases: [{ gapMs: 0, steps: [{ link: 'psu', step: { commands: ['OUTP OFF'] } }] }], refresh: null, energising: [],
+  phases: [{ gapMs: 0, steps: [{ link: 'psu', step: { commands: ['OUTP OFF'] } }] }], refreshes: [], energising: [],
 }
 
 export interface KeeperRounds { rounds?: number; roundTrips?: number; warmUp?: number }

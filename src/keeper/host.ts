@@ -12,7 +12,7 @@ import {
   type KeeperEffect, type KeeperInput, type KeeperMode, type KeeperState,
 } from './machine.ts'
 import { carryOut, type KeeperSession, type SafeOffLimits } from './safe-off.ts'
-import type { SafeOffTable } from './table.ts'
+import type { Refresh, SafeOffTable } from './table.ts'
 
 export type { KeeperSession } from './safe-off.ts'
 
@@ -41,8 +41,9 @@ export class KeeperHost {
   #safing: Promise<SafeOffReport> | null = null
   #cancelTick: Cancel | null = null
   #tickDueMs: number | null = null
-  #cancelRefresh: Cancel | null = null
-  #refreshing = false
+  /** By link. */
+  readonly #cancelRefresh = new Map<string, Cancel>()
+  readonly #refreshing = new Set<string>()
 
   constructor(options: KeeperHostOptions) { this.#options = options }
 
@@ -113,7 +114,7 @@ export class KeeperHost {
     if (this.#state.mode === 'armed') await this.safeOff('the keeper is closed while armed', 'the keeper')
     await this.#safing
     this.#cancelTick?.()
-    this.#cancelRefresh?.()
+    this.#endRefreshes()
     await Promise.all([...this.#options.sessions.values()].map(session => session.close()))
   }
 
@@ -204,9 +205,10 @@ export class KeeperHost {
     const beaten = input.type === 'beat' && dueMs !== null && this.#tickDueMs !== null
     // A beat only moves the limit on; the timer that is set finds that out by itself.
     if (!beaten) this.#setTick(dueMs)
-    const refreshes = this.#state.mode === 'armed' && this.#state.table.refresh !== null
-    if (!refreshes) { this.#cancelRefresh?.(); this.#cancelRefresh = null }
-    else if (this.#cancelRefresh === null) this.#setRefresh(this.#state.table.refresh!.everyMs)
+    if (this.#state.mode !== 'armed') return this.#endRefreshes()
+    for (const refresh of this.#state.table.refreshes) {
+      if (!this.#cancelRefresh.has(refresh.link)) this.#setRefresh(refresh)
+    }
   }
 
   #setTick(dueMs: number | null): void {
@@ -222,26 +224,32 @@ export class KeeperHost {
     })
   }
 
-  #setRefresh(everyMs: number): void {
-    this.#cancelRefresh = this.#options.benchClock.after(everyMs, () => {
-      this.#setRefresh(everyMs)
-      this.#feed({ type: 'refresh-due' })
-    })
+  #setRefresh(refresh: Refresh): void {
+    const { link, everyMs } = refresh
+    this.#cancelRefresh.set(link, this.#options.benchClock.after(everyMs, () => {
+      this.#setRefresh(refresh)
+      this.#feed({ type: 'refresh-due', link })
+    }))
+  }
+
+  #endRefreshes(): void {
+    for (const cancel of this.#cancelRefresh.values()) cancel()
+    this.#cancelRefresh.clear()
   }
 
   /**
-   * Never waits for the last one: a refresh that hangs is not repeated behind it, and the cutoff then drops.
+   * Never waits for the last one: a refresh that hangs is not repeated behind it, and that contactor drops.
    */
   #refresh(link: string, command: string): void {
     const session = this.#options.sessions.get(link)
-    if (this.#refreshing || session === undefined) return
-    this.#refreshing = true
+    if (this.#refreshing.has(link) || session === undefined) return
+    this.#refreshing.add(link)
     session.write(command, { check: false })
       .catch((error: unknown) => {
         this.#options.log('refresh', { link, error: asBenchError(error).message })
         if (isLost(error)) this.linkLost(link)
       })
-      .finally(() => { this.#refreshing = false })
+      .finally(() => { this.#refreshing.delete(link) })
   }
 }
 

@@ -20,8 +20,10 @@ export interface KeeperState {
   readonly allowed: ReadonlyMap<string, ReadonlySet<string>>
   readonly beatLimitMs: number
   readonly lastBeatMs: number
-  /** The contact was last told to be closed, since arming. An open one would only refuse a refresh. */
-  readonly toldClosed: boolean
+  /**
+   * Links whose contact was last told to be closed, since arming. An open one would only refuse a refresh.
+   */
+  readonly toldClosed: ReadonlySet<string>
 }
 
 export type KeeperInput =
@@ -33,8 +35,8 @@ export type KeeperInput =
   | { type: 'exchange'; link: string; kind: 'query' | 'write'; command: string }
   /** Time has passed. Lateness is judged on every input; this one only makes sure that there is one. */
   | { type: 'tick' }
-  /** The bench's clock says that the cutoff wants its line. */
-  | { type: 'refresh-due' }
+  /** The bench's clock says that the contactor on this link wants its line. */
+  | { type: 'refresh-due'; link: string }
   | { type: 'daemon-gone' }
   | { type: 'malformed'; what: string }
   | { type: 'stop'; by: string; reason: string }
@@ -53,7 +55,7 @@ export interface Step { state: KeeperState; effects: readonly KeeperEffect[] }
 
 export const initialKeeper: KeeperState = {
   mode: 'idle', configured: false, table: emptyTable, allowed: new Map(), beatLimitMs: Infinity,
-  lastBeatMs: 0, toldClosed: false,
+  lastBeatMs: 0, toldClosed: new Set(),
 }
 
 /** Monotonic ms at which the host must feed a `tick`, or null while nothing is watched. */
@@ -82,7 +84,7 @@ function handle(state: KeeperState, input: KeeperInput, nowMs: number): Step {
     case 'exchange': return exchange(state, input)
     case 'beat': return beat(state, input.fresh, nowMs)
     case 'tick': return { state, effects: none }
-    case 'refresh-due': return refreshDue(state)
+    case 'refresh-due': return refreshDue(state, input.link)
     case 'configure': return configure(state, input)
     case 'arm': return arm(state, input, nowMs)
     case 'disarm': return state.mode === 'armed' ? enter(state, 'idle') : { state, effects: acceptOnly }
@@ -111,13 +113,16 @@ function exchange(state: KeeperState, input: KeeperInput & { type: 'exchange' })
   )
 }
 
-/** What a line to the cutoff tells its contact to be. */
+/** What a line to a hold-in contactor tells its contact to be. */
 function followContact(
   state: KeeperState, { link, kind, command }: KeeperInput & { type: 'exchange' },
 ): KeeperState {
-  if (kind !== 'write' || link !== state.table.refresh?.link) return state
-  if (energisingPart(state.table, link, command) !== null) return { ...state, toldClosed: true }
-  return state.allowed.get(link)?.has(command) === true ? { ...state, toldClosed: false } : state
+  if (kind !== 'write' || !state.table.refreshes.some(refresh => refresh.link === link)) return state
+  const others = [...state.toldClosed].filter(other => other !== link)
+  if (energisingPart(state.table, link, command) !== null) {
+    return { ...state, toldClosed: new Set([...others, link]) }
+  }
+  return state.allowed.get(link)?.has(command) === true ? { ...state, toldClosed: new Set(others) } : state
 }
 
 /** Set-up passes, and so does what asks or stands in the table; what can put energy on does not. */
@@ -146,10 +151,12 @@ function beat(state: KeeperState, fresh: boolean, nowMs: number): Step {
   return { state: { ...state, lastBeatMs: nowMs }, effects: none }
 }
 
-function refreshDue(state: KeeperState): Step {
-  const refresh = state.table.refresh
-  if (state.mode !== 'armed' || refresh === null || !state.toldClosed) return { state, effects: none }
-  return { state, effects: [{ do: 'refresh', link: refresh.link, command: refresh.command }] }
+function refreshDue(state: KeeperState, link: string): Step {
+  const refresh = state.table.refreshes.find(one => one.link === link)
+  if (state.mode !== 'armed' || refresh === undefined || !state.toldClosed.has(link)) {
+    return { state, effects: none }
+  }
+  return { state, effects: [{ do: 'refresh', link, command: refresh.command }] }
 }
 
 function configure(state: KeeperState, input: KeeperInput & { type: 'configure' }): Step {
@@ -172,7 +179,7 @@ function arm(state: KeeperState, input: KeeperInput & { type: 'arm' }, nowMs: nu
   }
   const armed = enter(withTable(state, input.table), 'armed')
   return {
-    state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs, toldClosed: false },
+    state: { ...armed.state, beatLimitMs: input.beatLimitMs, lastBeatMs: nowMs, toldClosed: new Set() },
     effects: armed.effects,
   }
 }

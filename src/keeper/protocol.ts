@@ -20,9 +20,9 @@ const table = z.strictObject({
   phases: z.array(z.strictObject({
     gapMs: z.number().min(0).max(10_000), steps: z.array(z.strictObject({ link: z.string(), step })),
   })),
-  refresh: z.strictObject(
+  refreshes: z.array(z.strictObject(
     { link: z.string(), command: z.string().min(1), everyMs: z.number().min(1) }
-  ).nullable(),
+  )),
   energising: z.array(z.strictObject({ link: z.string(), begins: z.string(), but: z.array(z.string()) })),
 })
 

@@ -7,49 +7,57 @@ export interface LinkStep { link: string; step: SafeOffStep }
 export interface SafeOffTable {
   /** Done in order; `gapMs` passes before a phase begins. Links of one phase are written to in parallel. */
   phases: readonly { gapMs: number; steps: readonly LinkStep[] }[]
-  /** The line that keeps a hold-in cutoff closed, or null where there is none. Sent only while armed. */
-  refresh: { link: string; command: string; everyMs: number } | null
+  /** The lines that keep hold-in contactors closed, one a link. Sent only while armed. */
+  refreshes: readonly Refresh[]
   /** What is sent only while armed. */
   energising: readonly (Energising & { link: string })[]
 }
 
-/** A bench with nothing to make safe. */
-export const emptyTable: SafeOffTable = { phases: [], refresh: null, energising: [] }
+export interface Refresh { readonly link: string; readonly command: string; readonly everyMs: number }
 
-/** Several refreshes fit into one hold time, so that one lost line does not open the cutoff. */
+/** A bench with nothing to make safe. */
+export const emptyTable: SafeOffTable = { phases: [], refreshes: [], energising: [] }
+
+/** Several refreshes fit into one hold time, so that one lost line does not open the contactor. */
 const refreshesPerHold = 4
 
 /**
- * Compiles the table of a bench. Phase 1 opens the cutoff and turns supply and sources off, cutoff first (a
- * supply cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has settled,
- * releases positions and bleed, and the board of a jig with a cover: that locks it and puts its bleeder
- * across what lies there. `linkOf` gives the link of an instrument by its name; without it a link
+ * Compiles the table of a bench. Phase 1 mutes the drive of a unit, opens its mains and the cutoff, and turns
+ * supply and sources off, in this order: drive ends before mains opens, and the cutoff opens before the supply
+ * goes off (a supply cannot sink, and its output-off may short what is charged). Phase 2, after the cutoff has
+ * settled, releases positions and bleed, and the board of a jig with a cover: that locks it and puts its bleeder
+ * across what lies there. Loads stay as they are: a valve stage that still has power must not run without one.
+ * `linkOf` gives the link of an instrument by its name; without it a link
  * bears the instrument's name. `quietLines`: lines to the positions' board that hold relays which lead no
  * energy to a part.
  */
 export function compileTable(
-  roles: Pick<Roles, 'cutoff' | 'supply' | 'positions' | 'bleed' | 'source' | 'second-source'>
+  roles: Pick<Roles, GuardedRole>
     & { readonly coverBoard?: RelayBoard | undefined },
   linkOf: (name: string) => string = name => name,
   quietLines: readonly string[] = [],
 ): SafeOffTable {
-  const { cutoff, supply, positions, bleed, source, 'second-source': second, coverBoard } = roles
+  const {
+    cutoff, supply, positions, bleed, source, 'second-source': second, generator, 'mains-switch': mains,
+    coverBoard,
+  } = roles
   // Contacts of a jig move once the output of its source is down.
   const gapMs = Math.max(cutoff?.settleMs ?? 0, coverBoard ? source?.settleMs ?? 0 : 0)
   const phases = [
-    { gapMs: 0, steps: stepsOf([cutoff, supply, source, second], linkOf) },
+    { gapMs: 0, steps: stepsOf([generator, mains, cutoff, supply, source, second], linkOf) },
     { gapMs, steps: stepsOf([positions, bleed, coverBoard], linkOf) },
   ].filter(phase => phase.steps.length > 0)
-  const refresh = cutoff !== undefined && cutoff.holdMs > 0
-    ? { link: linkOf(cutoff.name), command: cutoff.refreshCommand, everyMs: cutoff.holdMs / refreshesPerHold }
-    : null
-  const energising = [supply, cutoff, positions, bleed, source, second, coverBoard].flatMap(instrument =>
+  const refreshes = [cutoff, mains].flatMap(held => held === undefined || held.holdMs === 0 ? [] : [
+    { link: linkOf(held.name), command: held.refreshCommand, everyMs: held.holdMs / refreshesPerHold },
+  ])
+  const guarded = [supply, cutoff, positions, bleed, source, second, generator, mains, coverBoard]
+  const energising = guarded.flatMap(instrument =>
     (instrument?.energising ?? []).map(({ begins, but }) => (
       {
         link: linkOf(instrument!.name), begins, but: instrument === positions ? [...but, ...quietLines] : but,
       }
     )))
-  return { phases, refresh, energising }
+  return { phases, refreshes, energising }
 }
 
 /**
@@ -85,6 +93,8 @@ export function mayFollow(table: SafeOffTable, link: string, line: string): bool
     && steps.some(({ link: its, step }) => its === link && step.afterwards?.includes(line) === true)
 }
 
+type GuardedRole = 'cutoff' | 'supply' | 'positions' | 'bleed' | 'source' | 'second-source' | 'generator'
+  | 'mains-switch'
 interface Switchable { name: string; safeOff: SafeOffStep }
 
 /** Positions and bleed may be one board: the same step on the same link is sent once. */

@@ -4,7 +4,7 @@ import { VirtualClock } from '../../src/base/clock.ts'
 import type { Keeper, KeeperEvent } from '../../src/keeper/client.ts'
 import type { SafeOffTable } from '../../src/keeper/table.ts'
 
-const table: SafeOffTable = { phases: [], refresh: null, energising: [] }
+const table: SafeOffTable = { phases: [], refreshes: [], energising: [] }
 
 /** A keeper that notes its orders and dies when told to. */
 class MortalKeeper {

@@ -140,7 +140,7 @@ describe('every driver of every profile', () => {
         }
       }
       const energising = (driver['energising'] ?? []) as Energising[]
-      const table = { phases: [], refresh: null, energising: energising.map(entry => ({ ...entry, link: 'thing' })) }
+      const table = { phases: [], refreshes: [], energising: energising.map(entry => ({ ...entry, link: 'thing' })) }
       expect(sent.filter(line => energisingPart(table, 'thing', line) !== null)).toEqual([])
     })
   })

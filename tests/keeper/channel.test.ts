@@ -104,7 +104,7 @@ describe('the keeper\'s process at the end of its pipe', () => {
     const channel = child.stdio[3] as Duplex
     const settings = { deadlineMs: 1000, frameBytesMax: 4096, errorQueue: null, quietMs: 5 }
     const step = { commands: ['OUTP OFF'], verify: { query: 'OUTP?', safe: [0] } }
-    const table = { phases: [{ gapMs: 0, steps: [{ link: 'psu', step }] }], refresh: null, energising: [] }
+    const table = { phases: [{ gapMs: 0, steps: [{ link: 'psu', step }] }], refreshes: [], energising: [] }
     channel.on('error', () => {})
     const ended = new Promise<number | null>(resolve => child.once('exit', resolve))
     const say = (message: object): void => { channel.write(`${JSON.stringify(message)}\n`) }

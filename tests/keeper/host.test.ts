@@ -227,7 +227,7 @@ describe('the keeper host in virtual time', () => {
   it('refuses to arm with a table that names a link it does not own', async () => {
     const b = bench()
     const strange = {
-      phases: [{ gapMs: 0, steps: [{ link: 'x', step: { commands: ['A'] } }] }], refresh: null, energising: []
+      phases: [{ gapMs: 0, steps: [{ link: 'x', step: { commands: ['A'] } }] }], refreshes: [], energising: []
     }
     await expect(b.keeper.arm(strange, 300)).rejects.toMatchObject({ code: 'REFUSED' })
   })

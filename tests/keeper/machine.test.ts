@@ -37,7 +37,7 @@ const inputs: Record<string, KeeperInput> = {
   configure, arm, 'fresh beat': { type: 'beat', fresh: true }, 'stale beat': { type: 'beat', fresh: false },
   disarm: { type: 'disarm' }, reset: { type: 'reset' }, 'energising write': write('OUTP ON'),
   'set-up write': write('VOLT 0'), 'off write': write('OUTP OFF'), query: query('MEAS:VOLT?'), tick: { type: 'tick' },
-  'refresh due': { type: 'refresh-due' }, 'daemon gone': { type: 'daemon-gone' },
+  'refresh due': { type: 'refresh-due', link: 'relay' }, 'daemon gone': { type: 'daemon-gone' },
   malformed: { type: 'malformed', what: 'x' }, stop, 'energy link lost': { type: 'link-lost', link: 'psu' },
   'meter link lost': { type: 'link-lost', link: 'meter' }, 'safe-off done': done,
 }
@@ -151,7 +151,7 @@ describe('the keeper machine', () => {
 })
 
 describe('the refresh of a hold-in contact', () => {
-  const due: KeeperInput = { type: 'refresh-due' }
+  const due: KeeperInput = { type: 'refresh-due', link: 'relay' }
   const refreshes = (told: KeeperInput[], from: KeeperState = initialKeeper): number =>
     run([...told, due].map((input): [number, KeeperInput] => [10, input]), from)
       .effects.filter(effect => effect.do === 'refresh').length
@@ -177,7 +177,7 @@ describe('the refresh of a hold-in contact', () => {
   })
 })
 
-const other: SafeOffTable = { ...table, refresh: null }
+const other: SafeOffTable = { ...table, refreshes: [] }
 const anyInput: fc.Arbitrary<KeeperInput> = fc.oneof(
   fc.constantFrom(...Object.values(inputs)),
   fc.constantFrom<KeeperInput>(
@@ -252,7 +252,7 @@ describe('any history', () => {
         nowMs += gapMs
         state = stepKeeper(state, { type: 'beat', fresh: true }, nowMs).state
         expect(stepKeeper(state, write('VOLT 450'), nowMs).effects).toEqual([{ do: 'accept' }])
-        expect(stepKeeper(state, { type: 'refresh-due' }, nowMs).effects)
+        expect(stepKeeper(state, { type: 'refresh-due', link: 'relay' }, nowMs).effects)
           .toEqual([{ do: 'refresh', link: 'relay', command: 'OUTP:HOLD' }])
       }
       expect(state.mode).toBe('armed')

@@ -16,7 +16,7 @@ const table: SafeOffTable = {
   phases: [{ gapMs: 0, steps: [
     { link: 'psu', step: { commands: ['OUTP OFF'], verify: { query: 'OUTP?', safe: [0] } } },
   ] }],
-  refresh: { link: 'psu', command: 'HOLD', everyMs: 20 },
+  refreshes: [{ link: 'psu', command: 'HOLD', everyMs: 20 }],
   energising: [{ link: 'psu', begins: 'OUTP ', but: ['OUTP OFF'] }],
 }
 

@@ -37,14 +37,14 @@ describe('the keeper\'s frames', () => {
       null, 'arm', 7, {}, { do: 'arm' }, {
         do: 'arm', id: 1, table, beatLimitMs: 0
       }, { do: 'reset', id: 1, extra: 1 },
-      { do: 'arm', id: 1, table: { phases: [{ gapMs: 1e9, steps: [] }], refresh: null, energising: [] }, beatLimitMs: 300 },
+      { do: 'arm', id: 1, table: { phases: [{ gapMs: 1e9, steps: [] }], refreshes: [], energising: [] }, beatLimitMs: 300 },
       { do: 'arm', id: 1, table: {
-        phases: [], refresh: { link: 'a', command: '', everyMs: 1 }, energising: []
+        phases: [], refreshes: [{ link: 'a', command: '', everyMs: 1 }], energising: []
       }, beatLimitMs: 300 },
-      { do: 'arm', id: 1, table: { phases: [], refresh: null }, beatLimitMs: 300 },
+      { do: 'arm', id: 1, table: { phases: [], refreshes: [] }, beatLimitMs: 300 },
       // Limits too short to be a time would be watched without end.
       { do: 'arm', id: 1, table, beatLimitMs: 1e-292 },
-      { do: 'arm', id: 1, table: { ...table, refresh: { ...table.refresh!, everyMs: 1e-292 } }, beatLimitMs: 300 },
+      { do: 'arm', id: 1, table: { ...table, refreshes: [{ ...table.refreshes[0]!, everyMs: 1e-292 }] }, beatLimitMs: 300 },
     ]) expect(typeof asOrder(raw), JSON.stringify(raw)).toBe('string')
   })
 
@@ -76,7 +76,7 @@ describe('a keeper process', () => {
         clock: { kind: 'real' },
       }, reply => replies.push(reply), () => {})
       const psuTable = {
-        phases: [{ gapMs: 0, steps: [table.phases[0]!.steps[1]!] }], refresh: null, energising: [],
+        phases: [{ gapMs: 0, steps: [table.phases[0]!.steps[1]!] }], refreshes: [], energising: [],
       }
       keeper.onMessage({ do: 'configure', id: 8, table: psuTable, firstSafeOff: false })
       keeper.onMessage(['w', 7, 'psu', 'VOLT 5', 0, -1])

@@ -11,7 +11,7 @@ export const table: SafeOffTable = {
     ] },
     { gapMs: 60, steps: [{ link: 'board', step: { commands: ['ROUT:REL'] } }] },
   ],
-  refresh: { link: 'relay', command: 'OUTP:HOLD', everyMs: 500 },
+  refreshes: [{ link: 'relay', command: 'OUTP:HOLD', everyMs: 500 }],
   energising: [
     { link: 'psu', begins: 'OUTP ', but: ['OUTP OFF', 'OUTP 0'] },
     { link: 'relay', begins: 'OUTP:CLOS', but: [] },

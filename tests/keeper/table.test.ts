@@ -27,13 +27,13 @@ describe('the safe-off table', () => {
   })
 
   it('refreshes several times within the hold time', () => {
-    expect(compileTable(roles).refresh).toEqual({ link: 'relay', command: 'OUTP:HOLD', everyMs: 500 })
+    expect(compileTable(roles).refreshes).toEqual([{ link: 'relay', command: 'OUTP:HOLD', everyMs: 500 }])
   })
 
   it('refreshes nothing where the cutoff has no hold-in timer, or where there is none', () => {
-    expect(compileTable({ cutoff: { ...cutoff, holdMs: 0 } }).refresh).toBeNull()
+    expect(compileTable({ cutoff: { ...cutoff, holdMs: 0 } }).refreshes).toEqual([])
     expect(compileTable({ supply })).toEqual(
-      { phases: [{ gapMs: 0, steps: [{ link: 'psu', step: supply.safeOff }] }], refresh: null,
+      { phases: [{ gapMs: 0, steps: [{ link: 'psu', step: supply.safeOff }] }], refreshes: [],
         energising: [{ link: 'psu', begins: 'OUTP ', but: ['OUTP OFF'] }] })
   })
 
