@@ -10,8 +10,9 @@ import { isNear, seenOf } from '../safety/same-part.ts'
 import type { Behind, Held } from '../schema/behind.ts'
 import type { CoverSpec, JigSpec } from '../schema/bench.ts'
 import type { HandsAtCover, ImpedanceReading, Pair, ToCover } from '../schema/jig.ts'
+import { showBleeder } from './bleeder.ts'
 import type { Enclosure } from './enclosure.ts'
-import { showDead, type ChargePorts } from './jig-charge.ts'
+import { openMs, showEmpty, type ChargePorts } from './jig-charge.ts'
 import { relaysFor } from './jig-reach.ts'
 
 export interface CoveredPorts {
@@ -66,6 +67,7 @@ export class Covered {
     const done = await outcomeOf(async () => {
       await enclosure.lock()
       if (!await this.#isThere(pair, seen)) throw new BenchError('REFUSED', moved)
+      await this.#showBleeder()
       mayGive(true)
       this.#touch(`NOT SAFE TO TOUCH: ${formatSi(volts, 'V')} behind the cover`, hands)
       const value = await work()
@@ -112,10 +114,24 @@ export class Covered {
       + 'prove dead before touching')
   }
 
+  /** The bleeder is there; what lies at the terminals is emptied, and stands at nothing while it is off. */
   async #showDead(): Promise<void> {
-    const { source, move, clear, spec, cover: { bleederOhm }, openV } = this.#p
-    await showDead(
-      { ...source(), loose: clear, lead: () => move(relaysFor(spec, 'source', ends)) }, { bleederOhm, openV })
+    await this.#showBleeder()
+    const { source, openV } = this.#p
+    await showEmpty({
+      ...source(), loose: () => this.#lead(false, false), lead: () => this.#lead(true, false),
+    }, { volts: openV, heldMs: 0, openMs })
+  }
+
+  async #showBleeder(): Promise<void> {
+    const { source, cover: { bleederOhm } } = this.#p
+    await showBleeder({ ...source(), lead: across => this.#lead(true, across) }, bleederOhm)
+  }
+
+  async #lead(isSourceLed: boolean, isBleederAcross: boolean): Promise<void> {
+    const { move, spec, cover: { bleedRelay } } = this.#p
+    const led = isSourceLed ? relaysFor(spec, 'source', ends) : []
+    await move(isBleederAcross ? led : [...led, bleedRelay])
   }
 
   async #isThere(pair: Pair, seen: ImpedanceReading): Promise<boolean> {

@@ -37,7 +37,7 @@ const pollMs = { first: 20, growth: 1.5, most: 1000 } as const
 /** Held at zero for a tenth of the time it was charged, within these, ms: late charge takes its time. */
 const soakMs = { share: 0.1, least: 500, most: 30_000 } as const
 /** Left open before it is looked at, ms. */
-const openMs = 500
+export const openMs = 500
 const roundsMax = 4
 /** Discharging takes no longer than charging, unless more came in than was asked for. */
 const emptyFactor = 3
@@ -51,7 +51,7 @@ export async function chargeAndEmpty(ports: ChargePorts, charge: Charge): Promis
   }
   let leftV = NaN
   try {
-    leftV = await empty(ports, charge)
+    leftV = await emptyThere(ports, charge)
   } catch (error) {
     if ('value' in result) result = { error }
   } finally {
@@ -83,7 +83,9 @@ async function charged(ports: ChargePorts, charge: Charge): Promise<Omit<Charged
 }
 
 /** Reads until the set volts and not the limit decide, or until time is out: the last reading. */
-async function untilFree(ports: ChargePorts, withinMs: number): Promise<Point> {
+export async function untilFree(
+  ports: Pick<ChargePorts, 'clock' | 'settleMs' | 'rest' | 'measure'>, withinMs: number,
+): Promise<Point> {
   const untilMs = ports.clock.monotonicMs() + withinMs
   let waitMs: number = Math.max(pollMs.first, ports.settleMs)
   for (;;) {
@@ -116,8 +118,20 @@ async function lookOpen(ports: ChargePorts, { voltageV }: Charge, forMs: number)
   return point
 }
 
-/** What it still stands at, open; rejects where that is not shown to be harmless. */
-async function empty(ports: ChargePorts, charge: Charge): Promise<number> {
+async function emptyThere(ports: ChargePorts, charge: Charge): Promise<number> {
+  const { leftV, seen } = await empty(ports, charge)
+  if (leftV !== null) return leftV
+  ports.lost()
+  const what = 'what was charged left the jig, or the source does not reach it'
+  throw new BenchError('TRIPPED', what, notBelow(seen))
+}
+
+/**
+ * What it still stands at, open; null where nothing is there. Rejects where it is not shown to be harmless.
+ */
+async function empty(
+  ports: ChargePorts, charge: Charge, openedMs: number = openMs,
+): Promise<{ leftV: number | null; seen: string }> {
   const chargedMs = Math.max(0, ...charge.readAtMs)
   let restMs = Math.min(soakMs.most, Math.max(soakMs.least, soakMs.share * chargedMs))
   let seen = 'nothing'
@@ -128,67 +142,42 @@ async function empty(ports: ChargePorts, charge: Charge): Promise<number> {
     await ports.setOutput(true)
     await untilFree(ports, emptyFactor * charge.upWithinMs)
     await ports.rest(restMs)
-    const { voltage } = await lookOpen(ports, charge, openMs)
+    const { voltage } = await lookOpen(ports, charge, openedMs)
     seen = voltage.quality === 'good' ? formatSi(Math.abs(voltage.value), 'V', 3) : voltage.quality
     if (voltage.quality === 'good' && Math.abs(voltage.value) + 2 * voltage.u < harmlessV) {
       ports.low()
-      return Math.abs(voltage.value)
+      return { leftV: Math.abs(voltage.value), seen }
     }
   }
-  const isGone = await isLost(ports, charge)
-  if (isGone) ports.lost()
-  const what = isGone ? 'what was charged left the jig, or the source does not reach it'
-    : 'what lies in the jig does not discharge'
-  throw new BenchError('TRIPPED', what, { expected: `below ${formatSi(harmlessV, 'V')}`, got: seen })
+  if (await isGone(ports, charge)) return { leftV: null, seen }
+  throw new BenchError('TRIPPED', 'what lies in the jig does not discharge', notBelow(seen))
 }
 
-/** What the bleeder is looked for with, V, and the least share of what it takes by its value. */
-const bleederCheck = { volts: 2, leastShare: 0.8 } as const
+const notBelow = (got: string): { expected: string; got: string } =>
+  ({ expected: `below ${formatSi(harmlessV, 'V')}`, got })
+
 /** Current of the source while it shows that the terminals are dead, A. */
-const deadA = 1e-3
+export const deadA = 1e-3
 
 /**
- * The terminals with the bleeder across, and whatever lies there: the bleeder seen to be there, all of it
- * emptied and seen to stand at harmless volts, by the source that could charge it. Rejects where any of it
- * fails.
+ * What lies at the terminals, if anything does, is emptied, and seen to stand at harmless volts `openMs`
+ * after, open; rejects where it is not. `volts`: the most that it may stand at; `heldMs`: how long it stood there.
  */
-export async function showDead(ports: ChargePorts, { bleederOhm, openV }: DeadSpec): Promise<void> {
-  const charge = { voltageV: openV, limitA: deadA, upWithinMs: 1000, readAtMs: [] }
+export async function showEmpty(
+  ports: ChargePorts, { volts, heldMs, openMs }: { volts: number; heldMs: number; openMs: number },
+): Promise<void> {
   try {
-    await ports.lead()
-    const atRest = await drawn(ports, 0, charge)
-    const drawing = await drawn(ports, bleederCheck.volts, charge)
-    const leastA = bleederCheck.leastShare * bleederCheck.volts / bleederOhm
-    if (!(drawing - atRest >= leastA)) {
-      throw new BenchError('TRIPPED', 'the bleeder does not lie across the terminals', {
-        expected: `at least ${formatSi(leastA, 'A', 3)}`, got: formatSi(drawing - atRest, 'A', 3),
-      })
-    }
-    await empty(ports, charge)
+    await empty(ports, { voltageV: volts, limitA: deadA, upWithinMs: 1000, readAtMs: [heldMs] }, openMs)
+    // What drifts where nothing lies is no charge.
+    ports.low()
   } finally {
     await ports.setOutput(false)
     await ports.force({ voltageV: 0, limitA: deadA })
   }
 }
 
-/** What flows once these volts stand, A; not a number where that was not read. */
-async function drawn(ports: ChargePorts, voltageV: number, { limitA, upWithinMs }: Charge): Promise<number> {
-  await ports.force({ voltageV, limitA })
-  await ports.setOutput(true)
-  await untilFree(ports, emptyFactor * upWithinMs)
-  await ports.rest(ports.settleMs)
-  const { current } = await ports.measure()
-  return current.quality === 'good' ? current.value : NaN
-}
-
-interface DeadSpec {
-  readonly bleederOhm: number
-  /** Most volts that a source gives to a jig that is open to hands. */
-  readonly openV: number
-}
-
 /** Right after it was held at zero nothing that has capacitance stands at volts: nothing is there. */
-async function isLost(ports: ChargePorts, charge: Charge): Promise<boolean> {
+async function isGone(ports: ChargePorts, charge: Charge): Promise<boolean> {
   await ports.force({ voltageV: 0, limitA: charge.limitA })
   await ports.setOutput(true)
   await ports.rest(ports.settleMs)
