@@ -8,7 +8,6 @@ import type { LoadedPart } from '../schema/run.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import type { Store } from '../schema/store.ts'
 import { Supervisor } from '../safety/supervisor.ts'
-import { notWatched } from '../engine/bus.ts'
 import type { ChannelTable } from '../engine/channels.ts'
 import type { Guard, Night, NightState } from '../engine/night.ts'
 import { emptyHolder, freshPosition } from '../engine/position.ts'
@@ -59,7 +58,7 @@ export function makeNight(input: NightInput): RunHandles {
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters(clock)
   const state: NightState = {
-    setV: 0, mostSetV: 0, live: false, watching: false, stage: 'proving', stoodAtV: null, busTrusted: true,
+    setV: 0, mostSetV: 0, live: false, stands: false, watching: false, stage: 'proving', stoodAtV: null, busTrusted: true,
     endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, told: Promise.resolve(),
   }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))
@@ -85,8 +84,7 @@ export function makeNight(input: NightInput): RunHandles {
   const sampler = new Sampler({
     clock, bench: bench.file, roles: composed.roles, channels: input.channels, supervisor, recorder, waiters,
     positions, onDemand, watching: () => state.watching, live: () => state.live,
-    busStands: () => state.live && keeper.mode() === 'armed'
-      && (supervisor.bound('bus.under') ?? notWatched) > notWatched,
+    busStands: () => state.live && state.stands && keeper.mode() === 'armed',
     asAsked: volts => supplyAsAsked(night, volts),
   }, reading.signal)
   const night: Night = {

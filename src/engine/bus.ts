@@ -22,6 +22,12 @@ export const notWatched = -1e9
 
 export const busTolerance = (night: Night): number => busToleranceV + busToleranceShare * night.plan.targetV
 
+/** From here on its fall is somebody's doing. */
+export function busMayFall({ supervisor, state }: Night): void {
+  state.stands = false
+  if (supervisor.bound('bus.under') !== null) supervisor.setBound('bus.under', notWatched)
+}
+
 /**
  * Sets the bus to `toV`, a small step each second at most `slewVPerS`, and waits until the bus meter agrees.
  */
@@ -30,7 +36,7 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
   const supply = night.roles.supply as Supply
   night.supervisor.permit(toV, night.plan.supplyLimitA)
   await night.recorder.event({ kind: 'set-point', text: `bus to ${toV.toFixed(1)} V`, data: { toV } })
-  night.supervisor.setBound('bus.under', notWatched)
+  busMayFall(night)
   night.sampler.attend(2 * rampStepMs + (1000 * Math.abs(toV - night.state.setV)) / slewVPerS)
   while (night.state.setV !== toV) {
     const left = toV - night.state.setV
@@ -45,7 +51,8 @@ export async function moveBus(night: Night, toV: number, slewVPerS: number): Pro
     await sleep(night.clock, rampStepMs, night.signal)
   }
   await busAgrees(night, toV)
-  if (night.plan.targetV >= night.bench.limits.touchSafeV && toV > 3 * busTolerance(night)) {
+  night.state.stands = toV > 3 * busTolerance(night)
+  if (night.plan.targetV >= night.bench.limits.touchSafeV && night.state.stands) {
     night.supervisor.setBound('bus.under', toV - 2 * busTolerance(night))
   }
 }
@@ -193,7 +200,7 @@ const relaysOf = ({ spec, formal }: PositionState): number[] =>
  */
 async function takeBusDown(night: Night): Promise<void> {
   const { cutoff, supply } = night.roles
-  night.supervisor.setBound('bus.under', notWatched)
+  busMayFall(night)
   await cutoff?.open()
   await supply!.setOutput(false)
   if (night.supervisor.latched === null) await supply!.setVoltage(0)

@@ -70,8 +70,12 @@ function mostHeldV(night: Night, { held: { presumedV } }: PositionState): number
 /** What was said of a part before it showed that no reading of this run is to be believed is taken back. */
 export async function takeBack(night: Night, position: PositionState): Promise<void> {
   const doubt = doubtOf(night, position)
-  if (doubt === null || position.held.state !== 'dead') return
-  const told = unmeasured(doubt)
+  if (doubt !== null && position.held.state === 'dead') await withdraw(night, position, doubt)
+}
+
+/** From this turn on it is said to be unmeasured, and why; resolves when that is on record. Never rejects. */
+export async function withdraw(night: Night, position: PositionState, why: string): Promise<void> {
+  const told = unmeasured(why)
   position.held = { ...followed(position.held, told, mostHeldV(night, position), false), emptied: false }
   await night.recorder.event({
     kind: 'touch', severity: 'warning', position: position.spec.name,

@@ -51,11 +51,15 @@ export function warmedOtherwise(
 /**
  * Over-range says that there is more than the meter can tell, or that the meter cannot tell: it ranges by
  * itself, and no range is left to raise. The part is condemned only where something else shows its current,
- * and not where another position shows the same: one of them is sound then, or both are.
+ * and not where another position shows the same: one of them is sound then, or both are. Nor is one that is
+ * off the bus: what flows there is no doing of the part.
  */
 export function beyondRange(
   night: Night, position: PositionState, { quality }: Reading,
 ): Explained | null {
+  if (position.wiring !== 'bus') {
+    return { verdict: untold, says: 'though it is off the bus: its relay is welded, or this is another\'s' }
+  }
   if (mayBeAnothers(night, position)) {
     return { verdict: untold, says: 'and another position shows the same: meter or scanner cannot tell' }
   }

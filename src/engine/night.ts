@@ -56,6 +56,8 @@ export interface NightState {
   /** The most that the bus was asked for in this run, volts. */
   mostSetV: number
   live: boolean
+  /** The bus was brought to its set-point and is to stay there. */
+  stands: boolean
   watching: boolean
   stage: string
   /** Whether the safe-off of its end was read back; absent before that is told. */

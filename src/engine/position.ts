@@ -26,8 +26,9 @@ export interface PositionState {
   /** What its relay was told last; between an order and its end it differs from `wiring`. */
   ordered: 'released' | 'bus'
   formal: boolean
-  /** Latest current, positive into the part. */
+  /** Latest current, positive into the part, and how many in a row were the same to the bit. */
   current: Measured | null
+  repeats: number
   currentAtBusV: number
   /** The most it took since the set-point of the bus stands where it is. */
   peak: Peak | null
@@ -69,7 +70,8 @@ export function freshPosition(
   return {
     index, spec, part, profile, fault, unsettled: null, lost: null, stage: 'waiting', wiring: 'released',
     ordered: 'released', formal: false,
-    current: null, currentAtBusV: 0, peak: null, caseC: null, caseSeen: null, limitA: null, note: '',
+    current: null, repeats: 0, currentAtBusV: 0, peak: null, caseC: null, caseSeen: null, limitA: null,
+    note: '',
     verdict: null, knownV: 0, held: unread, leftWith: null, bledV: null, seenF: null, result: null,
   }
 }

@@ -10,7 +10,7 @@ import type { SafeOffReport } from '../schema/application.ts'
 import type { RunState } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { arm, energise } from './arm.ts'
-import { notWatched } from './bus.ts'
+import { busMayFall } from './bus.ts'
 import { dropPosition } from './drop.ts'
 import { dropsDone, followAll } from './bleed.ts'
 import { busDiesAfter } from './bus-after-off.ts'
@@ -113,6 +113,7 @@ async function makeSafe(night: Night, reached: RunState): Promise<RunState> {
   const stoodAtV = night.state.stoodAtV ?? standingVolts(night)
   // Before the order, not after its answer: the keeper tells of every safe-off, and this one is no surprise.
   night.state.live = false
+  // A sequence may end with the bus up: that it falls now is the safe-off at work.
   busMayFall(night)
   night.state.ending ??= endingAs(night, reached)
   const report = await night.guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
@@ -150,11 +151,6 @@ function endingAs(
   const why = (signal.aborted ? supervisor.latched?.text : null) ?? `run ${reached}`
   const as = reached === 'done' || reached === 'refused' || reached === 'stopped' ? reached : 'tripped'
   return { as, why, atMs: clock.monotonicMs() }
-}
-
-/** A sequence may end with the bus up: that it falls now is the safe-off at work. */
-function busMayFall({ supervisor }: Night): void {
-  if (supervisor.bound('bus.under') !== null) supervisor.setBound('bus.under', notWatched)
 }
 
 /**

@@ -111,6 +111,7 @@ export class Sampler {
     const siemens = 1 / fixture.senseOhm + 1 / meter.inputOhm
     const value = volts.value * siemens
     const u = Math.hypot(volts.u * siemens, value * fixture.senseTolerance / Math.sqrt(3))
+    position.repeats = value === position.current?.value ? position.repeats + 1 : 1
     position.current = { value, u, quality: volts.quality, atMs: volts.atMs }
     position.currentAtBusV = this.busV?.value ?? 0
     const seenV = partVolts(fixture, position, this.#d.watching())

@@ -5,6 +5,8 @@
 import type { Watch } from '../safety/watch.ts'
 import { watchBy } from '../safety/watch.ts'
 import type { Measured } from '../schema/reading.ts'
+import { isKnownLow } from '../safety/held.ts'
+import { withdraw } from './discharge.ts'
 import type { Night } from './night.ts'
 import { emptyHolder } from './position.ts'
 import type { PositionState } from './position.ts'
@@ -34,7 +36,12 @@ function stray(night: Night, position: PositionState): Watch {
     id: `${name}${strayId}`, channels: [night.channels.current[position.index]!.name], reaction: 'stop',
   }, machine, reading => {
     if (position.wiring === 'bus' || position.ordered === 'bus' || !night.state.live) return false
-    return reading.quality === 'good' && flowsIn(reading)
+    const flows = reading.quality === 'good' && flowsIn(reading)
+    // One reading is enough to take back what was said of touching it.
+    if (flows && isKnownLow(position.held)) {
+      void withdraw(night, position, 'current flows into it though it is off the bus')
+    }
+    return flows
   })
 }
 

@@ -72,10 +72,10 @@ export type SenseInput = { readonly atMs: number; readonly busV: number } | {
 }
 
 interface Rest { readonly volts: number; readonly untilMs: number }
-/** `shared`: more than one position gave it. */
+/** `shared`: more than one position gave it. `leastV`, `mostV`: of the bus as its readings came. */
 interface Run {
   readonly amps: number; readonly count: number; readonly position: number; readonly shared: boolean
-  readonly rest: Rest | null
+  readonly rest: Rest | null; readonly leastV: number; readonly mostV: number
 }
 export interface SenseState {
   readonly busV: number
@@ -86,11 +86,24 @@ export interface SenseState {
   /** Readings that repeat to the bit, and where the bus last rested while they did. */
   readonly run: Run | null
   readonly movedV: number
+  /** How many of them in a row, to the last, came while the bus had moved so that the current had to. */
+  readonly still: number
   readonly isStuck: boolean
 }
 
 const restV = 0.2
 const restMs = 5000
+/** The meter is told by the current that the move asks for, so a small move tells where that is much. */
+const senseMoveV = 2
+/** A reading may have begun before the bus moved. */
+const stillReadings = 2
+/**
+ * A current well above the last digits that stays the same so often while the bus went from one voltage to
+ * another, by this share at least: whatever leaks, leaks more at more volts (modelling choice).
+ */
+const loneRepeats = 10
+const loneU = 100
+const loneShare = 0.1
 /**
  * So many equal readings in a row, not all of one position and well above the meter's
  * last digits, are no coincidence.
@@ -109,14 +122,15 @@ const zeroU = 2
  * that takes nothing is found by the charge that it lacks.
  */
 export const senseMachine: Machine<SenseState, SenseInput> = {
-  fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, isStuck: false },
+  fresh: { busV: NaN, busAtMs: 0, fromV: NaN, sinceMs: 0, run: null, movedV: 0, still: 0, isStuck: false },
   step: (state, input) => 'busV' in input ? seeBus(state, input.atMs, input.busV) : seeSense(state, input),
   says: ({ isStuck, run, movedV }) => isStuck ? stuckWords(run!, movedV) : null,
 }
 
 function stuckWords(run: Run, movedV: number): string {
+  const byV = Math.abs(movedV) >= senseMoveV ? movedV : run.mostV - run.leastV
   const where = isEverywhere(run)
-    ? 'at more than one position' : `while the bus moved by ${movedV.toFixed(1)} V`
+    ? 'at more than one position' : `while the bus moved by ${byV.toFixed(1)} V`
   return `repeats ${formatSi(run.amps, 'A', 4)} to the bit ${where}: the sense meter is stuck`
 }
 
@@ -139,15 +153,28 @@ function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }
   const { amps, position } = input
   const repeats = run !== null && amps === run.amps && !isQuiet(input, run)
   const next: Run =
-    repeats ? { ...run, count: run.count + 1, shared: run.shared || position !== run.position }
-    : { amps, count: 1, position, shared: false, rest: restOf(state) }
-  if (isEverywhere(next) && Math.abs(amps) >= shownU * input.uA) return { ...state, run: next, isStuck: true }
+    repeats ? {
+      ...run, count: run.count + 1, shared: run.shared || position !== run.position,
+      leastV: least(run.leastV, busV), mostV: -least(-run.mostV, -busV),
+    } : { amps, count: 1, position, shared: false, rest: restOf(state), leastV: busV, mostV: busV }
+  const isShown = Math.abs(amps) >= shownU * input.uA
+  if (isEverywhere(next) && isShown || staysWhileBusMoves(next, input.uA)) return { ...state, run: next, isStuck: true }
   const { rest } = next
-  if (rest === null || next.count < stillSamples) return { ...state, run: next }
+  if (rest === null || next.count < stillSamples) return { ...state, run: next, still: 0 }
   const movedV = busV - rest.volts
   const chargingA = leastChargingA(Math.abs(movedV), (busAtMs - rest.untilMs) / 1000, input)
-  const isStuck = Math.abs(movedV) >= mustShowV && chargingA >= shownU * input.uA
-  return { ...state, run: next, movedV, isStuck }
+  const mustMove = Math.abs(movedV) >= senseMoveV && chargingA >= shownU * input.uA
+  const still = mustMove ? state.still + 1 : 0
+  return { ...state, run: next, movedV, still, isStuck: still >= stillReadings }
+}
+
+/** NaN: the bus was not read yet. */
+const least = (a: number, b: number): number => Number.isNaN(a) || b < a ? b : a
+
+function staysWhileBusMoves({ count, amps, leastV, mostV }: Run, uA: number): boolean {
+  const movedV = mostV - leastV
+  return count >= loneRepeats && Math.abs(amps) >= loneU * uA
+    && movedV >= senseMoveV && movedV >= loneShare * mostV
 }
 
 const isQuiet = ({ amps, uA, position }: Exclude<SenseInput, { busV: number }>, run: Run): boolean =>

@@ -1,7 +1,7 @@
 /** The cutoff: it opens when told to, stays closed while refreshed, and drops when nobody refreshes it. */
 import { hasCode } from '../base/errors.ts'
 import { energise } from '../engine/arm.ts'
-import { next, rest } from '../engine/bus.ts'
+import { busMayFall, next, rest } from '../engine/bus.ts'
 import type { Night } from '../engine/night.ts'
 import type { Cutoff, Supply } from '../schema/roles.ts'
 import { judge, shownU, yesNo } from './bench-check-judge.ts'
@@ -24,6 +24,7 @@ export async function checkCutoff(round: Round): Promise<void> {
   const { cutoff, supply } = night.roles as { cutoff?: Cutoff; supply: Supply }
   if (!cutoff) { unshown.push('the bench has no cutoff'); return }
   let opened = true
+  busMayFall(night)
   try { await cutoff.open() } catch (error) { told(night, error); opened = false }
   const fell = await busFalls(night, 0.5 * p.voltageV)
   const supplyV = await supply.readVoltage()
@@ -59,6 +60,7 @@ export async function takeSupplyDown({ night }: Round): Promise<void> {
   await supply.setVoltage(0)
   night.state.setV = 0
   night.state.live = false
+  busMayFall(night)
 }
 
 /**

@@ -1,4 +1,5 @@
 /** Polarity, the climb in steps, and the soak: one conductor moves the bus, each part is judged by itself. */
+import { formatSi } from '../base/format.ts'
 import type { Night } from '../engine/night.ts'
 import { onBus } from '../engine/night.ts'
 import type { PositionState } from '../engine/position.ts'
@@ -25,6 +26,10 @@ export type Leavings = Map<PositionState, Leaving>
 /** Charge that went in below this share of C·ΔV means that the contact is lost. */
 const contactShareMin = 0.3
 const judgeEveryMs = 20_000
+/** Below this a part at the polarity stop is a short, and what a short takes may well stand still. */
+const shortV = 0.5
+/** So many equal readings of a part that charges, or conducts the wrong way, are no coincidence. */
+const frozenReadings = 5
 
 export async function leave(
   night: Night, leavings: Leavings, position: PositionState, leaving: Omit<Leaving, 'stepV'>,
@@ -51,6 +56,13 @@ export async function polarityStop(night: Night, p: ReformParameters, leavings: 
     }
     const volts = p.polarityV - reading.value * seriesOhm(night.bench.fixture, position, false)
     if (volts > 0.6 * p.polarityV) return
+    if (volts > shortV && position.repeats >= frozenReadings) {
+      return await leave(night, leavings, position, {
+        grade: 'cannot tell', disposition: 'retest',
+        reason: `its reading stands still to the bit at ${formatSi(reading.value, 'A')}: `
+          + 'part or meter is stuck',
+      })
+    }
     await leave(night, leavings, position, {
       grade: 'reject', disposition: 'retest',
       reason: `stuck at ${volts.toFixed(1)} V of ${p.polarityV} V: presumed reversed or shorted`,

@@ -297,3 +297,42 @@ describe('a formal relay that is read long after its part was connected', () => 
     expect(report.violations).toEqual([])
   })
 })
+
+describe('a sense meter that froze at a small current before the bus rose by steps of some volts', () => {
+  it('is found stuck, and condemns no part', async () => {
+    // Each step of 50 V parts is less than 10 V: the move was taken for too small to tell.
+    const report = await campaignNight(28200755)
+    expect(report.faults).toEqual(['sense meter stuck'])
+    expect(report.states).toEqual(['reform tripped'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a relay that pulls in by itself', () => {
+  it('condemns no part: what flows into one that is off the bus is none of its doing', async () => {
+    const report = await campaignNight(28202218)
+    expect(report.faults).toEqual(['position relay welded'])
+    expect(report.violations).toEqual([])
+  })
+  it('takes back what was said of touching its part with the first current that flows there', async () => {
+    const report = await campaignNight(28202447)
+    expect(report.faults).toEqual(['position relay welded', 'overheating part'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a sense meter that froze while the bus rose to the polarity stop', () => {
+  it('condemns no part: one that charges, or is reversed, does not read the same to the bit', async () => {
+    const report = await campaignNight(28203026)
+    expect(report.faults).toEqual(['sense meter stuck'])
+    expect(report.violations).toEqual([])
+  })
+})
+
+describe('a cutoff that lets go behind a welded contact, at volts that may be touched', () => {
+  it('is found by its read-back there too', async () => {
+    const report = await campaignNight(28203073)
+    expect(report.faults).toEqual(['cutoff welded unseen', 'cutoff drops'])
+    expect(report.violations).toEqual([])
+  })
+})
