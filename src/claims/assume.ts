@@ -87,8 +87,33 @@ function ofBand(draft: Draft): void {
   }
 }
 
+/** The watts that are still reached at the ends of a power bandwidth. */
+function ofHalf(draft: Draft): void {
+  const { under, rating } = draft
+  const { bandDb, ...rest } = draft.set
+  if (bandDb === undefined && under.isRated) {
+    draft.missing.push('how far below rated output, like -3 dB; a power bandwidth usually ends at half of it')
+  }
+  if ((rest.outputW ?? rest.outputV ?? rest.reference) !== undefined) {
+    if (bandDb !== undefined) draft.missing.push('the watts that its ends still give, or decibels, not both')
+    return
+  }
+  if (isOpen(draft, 'level')) return
+  const isHalf = bandDb === undefined || bandDb === 3
+  const said = bandDb === undefined ? 'its ends give half of rated output, as nothing else is printed'
+    : `its ends give ${bandDb} dB less than rated output`
+  const share = isHalf ? 0.5 : 10 ** (-bandDb / 10)
+  draft.set = rest
+  if (rating) {
+    const outputW = share * rating.ratedW
+    set(draft, { outputW }, `${said}; that is ${written(Number(outputW.toPrecision(4)), 'W')}`)
+  } else if (isHalf) set(draft, { reference: 'half of rated output' }, `${said}; the unit is not known here`)
+  else draft.missing.push('the watts that its ends still give, or --unit with its profile')
+}
+
 /** Rated output in watts where the unit is known. */
 function ofLevel(draft: Draft): void {
+  if (kinds[draft.quantity].level === 'half') return ofHalf(draft)
   const { quantity, under, rating } = draft
   const { level } = kinds[quantity]
   const isPrinted = (['outputW', 'outputV', 'reference'] as const).some(key => draft.set[key] !== undefined)

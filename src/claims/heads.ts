@@ -207,7 +207,7 @@ const heads: Readonly<Record<Subject, (items: Pieces) => Told>> = {
   'channel balance': items => usual('channel balance', items),
 }
 
-/** Watts are power and per cent are distortion, whichever comes first; decibels over a band are a response. */
+/** Watts are power, per cent distortion, whichever comes first; decibels over a band are a response. */
 function unnamed(items: Pieces): Told {
   const watts = amountOf(items, 'W')
   const share = amountOf(items, 'share')

@@ -10,8 +10,8 @@ export interface Kind {
   readonly frequency: 'spot' | 'range' | 'measured' | 'none'
   /** Whether a band that is measured in may stand beside the frequency. */
   readonly measures: boolean
-  /** At rated output where nothing else is printed; as printed; none. */
-  readonly level: 'rated' | 'printed' | 'none'
+  /** At rated output, or half of it, where nothing else is printed; as printed; none. */
+  readonly level: 'rated' | 'half' | 'printed' | 'none'
   /** Where nothing is printed, the rated load, and the rated source, are meant. */
   readonly ratedLoad: boolean
   readonly ratedSource: boolean
@@ -45,8 +45,8 @@ export const kinds: Readonly<Record<FigureQuantity, Kind>> = {
   gain: kind('dB', 'named', { frequency: 'spot', level: 'printed' }),
   'dc offset': kind('V', 'signed'),
   'equalisation error': kind('dB', 'signed', { frequency: 'range', level: 'printed', own: ['curve'] }),
-  'power bandwidth low': kind('Hz', 'most', { level: 'rated', ratedLoad: true, own: [...limit, 'bandDb'] }),
-  'power bandwidth high': kind('Hz', 'least', { level: 'rated', ratedLoad: true, own: [...limit, 'bandDb'] }),
+  'power bandwidth low': kind('Hz', 'most', { level: 'half', ratedLoad: true, own: limit }),
+  'power bandwidth high': kind('Hz', 'least', { level: 'half', ratedLoad: true, own: limit }),
   'response low': kind('Hz', 'most', { level: 'printed', own: ['bandDb'] }),
   'response high': kind('Hz', 'least', { level: 'printed', own: ['bandDb'] }),
   'overload recovery': kind('s', 'most', {

@@ -95,7 +95,9 @@ function merge(draft: Draft, set: Conditions): string | null {
   const allowed = conditionsOf(draft.quantity)
   for (const [name, value] of Object.entries(set)) {
     const key = name as keyof Conditions
-    if (!allowed.includes(key) && !(draft.isRelative && levels.includes(key))) return notHere(draft.quantity)
+    const isLevelHere = draft.isRelative && levels.includes(key)
+    const isDrop = key === 'bandDb' && kinds[draft.quantity].level === 'half'
+    if (!allowed.includes(key) && !isLevelHere && !isDrop) return notHere(draft.quantity)
     if (draft.set[key] !== undefined && draft.set[key] !== value) return 'each condition once'
   }
   draft.set = { ...draft.set, ...set }

@@ -36,7 +36,7 @@ export function boundWords(quantity: FigureQuantity, { least, most }: Pick<Claim
   return `between ${written(least, unit)} and ${written(most, unit)}`
 }
 
-type Say = (value: never, all: Conditions) => string
+type Say = (value: never, all: Conditions, quantity: FigureQuantity) => string
 const driven = { one: 'one channel driven', all: 'all channels driven' }
 const weighting = { flat: 'unweighted', A: 'A-weighted', C: 'C-weighted', 468: '468 weighted' }
 const detector = { rms: 'RMS detector', average: 'average detector', 'quasi-peak': 'quasi-peak detector' }
@@ -44,13 +44,17 @@ const form = { smpte: 'SMPTE', difference: 'difference tones', transient: 'trans
 const named = { thd: ' THD', 'thd+n': ' THD+N' }
 const hertz = (value: number): string => written(value, 'Hz')
 
+/** A figure may lack its other end. */
+const ends = (low: number, join: string, high: number | undefined): string =>
+  high === undefined ? `from ${hertz(low)}` : `${hertz(low)} ${join} ${hertz(high)}`
+
 /** In this order; a key that another one tells as well has none of its own. */
 const says: Partial<Record<keyof Conditions, Say>> = {
   distortion: (share: number, { distortionOf }) =>
     `at ${written(share, 'share')}${distortionOf ? named[distortionOf] : ' THD or THD+N'}`,
   orders: (orders: number) => `harmonics to order ${orders}`,
   form: (name: keyof typeof form) => form[name],
-  toneLowHz: (low: number, { toneHighHz }) => `${hertz(low)} and ${hertz(toneHighHz!)}`,
+  toneLowHz: (low: number, { toneHighHz }) => ends(low, 'and', toneHighHz),
   arithmetic: (text: string) => `summed "${text}"`,
   overloadDb: (db: number) => `from ${written(db, 'dB')} of overload`,
   curve: (name: string) => name.toUpperCase(),
@@ -59,10 +63,11 @@ const says: Partial<Record<keyof Conditions, Say>> = {
   bandDb: (db: number) => `at -${written(db, 'dB')}`,
   frequencyHz: (value: number) => `at ${hertz(value)}`,
   bandLowHz: (low: number, { frequencyHz, bandHighHz }) =>
-    `${frequencyHz === undefined ? '' : 'measured from '}${hertz(low)} to ${hertz(bandHighHz!)}`,
+    `${frequencyHz === undefined ? '' : 'measured from '}${ends(low, 'to', bandHighHz)}`,
   outputW: (watts: number) => `at ${written(watts, 'W')}`,
   outputV: (volts: number) => `at ${written(volts, 'V')} output`,
-  reference: (text: string) => text === ratedOutput ? `at ${text}` : `reference "${text}"`,
+  reference: (text: string, _, quantity) =>
+    text === ratedOutput && kinds[quantity].level !== 'half' ? `at ${text}` : `reference "${text}"`,
   loadOhm: (ohm: number) => `into ${written(ohm, 'Ω')}`,
   driven: (which: keyof typeof driven) => driven[which],
   sourceOhm: (ohm: number) => ohm === 0 ? 'input shorted' : `source ${written(ohm, 'Ω')}`,
@@ -75,11 +80,13 @@ const ratedOutput = 'rated output'
 /** Each condition in words, in one order. */
 export function conditionWords(quantity: FigureQuantity, conditions: Conditions): string[] {
   const allowed = conditionsOf(quantity)
-  return (Object.keys(says) as (keyof Conditions)[]).flatMap(key => {
-    const value = conditions[key]
-    return value === undefined || !allowed.includes(key) ? [] : [says[key]!(value as never, conditions)]
-  })
+  return (Object.keys(says) as (keyof Conditions)[]).flatMap(key =>
+    conditions[key] === undefined || !allowed.includes(key) ? [] : [conditionWord(quantity, conditions, key)])
 }
+
+/** One that is there, in words. */
+export const conditionWord = (quantity: FigureQuantity, all: Conditions, key: keyof Conditions): string =>
+  says[key]?.(all[key] as never, all, quantity) ?? `${key} ${all[key]}`
 
 /** Conditions that are not there, and that reading would otherwise assume or ask for. */
 function openWords(quantity: FigureQuantity, under: Conditions): string[] {
@@ -95,7 +102,7 @@ function openWords(quantity: FigureQuantity, under: Conditions): string[] {
     ['frequency', frequency === 'spot' && !has('frequencyHz') && !hasBand],
     ['band', !hasBand && (frequency === 'range' || frequency === 'measured')],
     ['measuring band', !hasBand && isNoisy],
-    ['level', level === 'rated' && !has('outputW', 'outputV', 'reference')],
+    ['level', (level === 'rated' || level === 'half') && !has('outputW', 'outputV', 'reference')],
     ['load', ratedLoad && !has('loadOhm')], ['source', ratedSource && !has('sourceOhm')],
   ]
   return open.flatMap(([what, isSo]) => isSo ? [`any ${what}`] : [])

@@ -23,8 +23,8 @@ export const intermodulationForms = ['smpte', 'difference', 'transient'] as cons
 
 /**
  * Left out: does not belong to that quantity, or was not stated. SI units. A band is what was measured in
- * where a frequency stands beside it, and of noise; else it is the frequencies for which the figure holds, all
- * of them.
+ * where a frequency stands beside it, and of noise; else it is the frequencies for which the figure holds,
+ * all of them.
  */
 export const conditions = z.strictObject({
   /** Of the sine that was driven. */
@@ -35,7 +35,10 @@ export const conditions = z.strictObject({
   toneLowHz: z.number().positive().optional(),
   toneHighHz: z.number().positive().optional(),
   loadOhm: z.number().positive().optional(),
-  /** The level, or what a level in dB is below. Of two tones that of a sine with their peak. */
+  /**
+   * The level, or what a level in dB is below. Of two tones that of a sine with their peak; of a power
+   * bandwidth what its ends still give.
+   */
   outputW: z.number().positive().optional(),
   outputV: z.number().positive().optional(),
   /** Share, not %. */
@@ -56,13 +59,17 @@ export const conditions = z.strictObject({
   reference: z.string().max(80).optional(),
   mainsV: z.number().positive().optional(),
   ambientC: z.number().optional(),
-  /** How far the response, or the power, is down at the end of a band. */
+  /** How far the response is down at the end of a band. */
   bandDb: z.number().positive().optional(),
   /** How far beyond the level at which it clips it was driven before it recovered. */
   overloadDb: z.number().positive().optional(),
 })
 export type Conditions = z.infer<typeof conditions>
 
+/**
+ * Quantities that go either way from 0 have their sign. Of a deviation over a band there are two figures, the
+ * most and the least.
+ */
 export interface Figure {
   readonly quantity: FigureQuantity
   /** Of the unit profile; null where it is of the unit as a whole. */

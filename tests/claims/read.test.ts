@@ -72,10 +72,14 @@ describe('a claim that people print', () => {
   })
 
   it('of both ends of a band is two claims', () => {
-    const under = { distortion: 0.01, distortionOf: 'thd', reference: 'rated output', bandDb: 3 }
+    const under = { distortion: 0.01, distortionOf: 'thd', reference: 'half of rated output' }
     expect(all('power bandwidth 30 Hz to 15 kHz at 1 %')).toEqual([
       { quantity: 'power bandwidth low', most: 30, conditions: under }, { quantity: 'power bandwidth high', least: 15e3, conditions: under },
     ])
+    for (const words of ['power bandwidth 30 Hz to 15 kHz at 1 %', 'power bandwidth (-3 dB re rated output) 30 Hz to 15 kHz, 1 % THD', 'power bandwidth 30 Hz to 15 kHz at 1 %, 20 W']) {
+      expect(all(words, amplifier)[0]).toEqual({ quantity: 'power bandwidth low', most: 30, conditions: { distortion: 0.01, distortionOf: 'thd', outputW: 20, loadOhm: 250 } })
+    }
+    expect(all('power bandwidth 30 Hz to 15 kHz at 1 %, -10 dB', amplifier)[1]!.conditions.outputW).toBeCloseTo(4, 12)
     for (const words of ['20 Hz to 30 kHz, -3 dB', '-3 dB points 20 Hz and 30 kHz', 'response 20 Hz - 30 kHz (-3 dB)']) {
       expect(all(words)).toEqual([
         { quantity: 'response low', most: 20, conditions: { bandDb: 3 } }, { quantity: 'response high', least: 30e3, conditions: { bandDb: 3 } },
@@ -143,6 +147,7 @@ describe('what is refused', () => {
     ['recovers within 10 ms', /from how much overload/], ['THD 1 %, separation 45 dB', /one claim at a time|belongs to/], ['gain 34 dB ± 1 dB, THD 1 %', /belongs to gain/], ['THD 1 % at 1 kHz, 10 kHz', /each condition once/],
     ['noise 0 V', /above 0/], ['separation 45 dB, A-weighted', /belongs to separation/], ['THD 1 % at 1,000 W', /may be 1.000 or 1000/], ['20-20 kHz ± 1 dB', /from a lower figure to a higher/], ['40 W at 1 % THD, 3 Hz', /^$/],
     ['gain 35 dB to 34 dB', /from a lower figure/], ['THD 1 % at 1 W, at rated output', /one level/], ['noise 1 mV at 3', /a unit behind the number/], ['40 W into 8 Ω on a 100 V line at 1 % THD', /one load/],
+    ['power bandwidth 30 Hz to 15 kHz at 1 % at rated output', /how far below rated output/], ['power bandwidth 30 Hz to 15 kHz at 1 %, -6 dB', /--unit/], ['power bandwidth 30 Hz to 15 kHz at 1 %, 10 W, -3 dB', /the watts that its ends/],
     ['', /what is claimed/], ['2 x 0.1 % THD', /belongs to thd/],
   ])('%s', (words, expected) => {
     if (expected.source === '^$') expect(readClaim(words).ok).toBe(true)
