@@ -13,6 +13,7 @@ import type { CheckStandard, Deed, ScreenRequest, ScreenStatus, Tone } from '../
 import { partName } from '../schema/unit.ts'
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
+import type { Look } from '../screening/contact.ts'
 import type { Guide } from '../screening/methods/guide.ts'
 import { lookAtZero, zeroContact } from '../screening/nulls.ts'
 import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
@@ -156,8 +157,8 @@ export class ScreeningRun {
     return {
       clock, lookEveryMs,
       turned: () => this.turned(),
-      look: asked => asked.what === 'part' || asked.what === 'standard'
-        ? lookAt(jig, item(asked).part, clock) : lookAtZero(jig, clock),
+      look: asked => this.#bled(() => asked.what === 'part' || asked.what === 'standard'
+        ? lookAt(jig, item(asked).part, clock) : lookAtZero(jig, clock)),
       prove: async (asked, told) => {
         const proof = await prove(jig, item(asked), told, guide(asked)).finally(() => this.#skipIfAsked())
         return this.#judged(item(asked), proof)
@@ -174,6 +175,19 @@ export class ScreeningRun {
       },
       tell: (tone, text, about) => this.#tell(tone, text, about),
     }
+  }
+
+  /**
+   * On a covered jig the bleeder is off only during a look; of what was measured, and may have been under
+   * volts, half of the time at most: absorption brings charge back for hours.
+   */
+  async #bled(look: () => Promise<Look>): Promise<Look> {
+    const { jig, deps: { clock } } = this.#in
+    const { stands } = this.status
+    const fromMs = clock.monotonicMs()
+    const seen = await look()
+    await jig.bleed(stands === 'leaving' || stands === 'in doubt' ? clock.monotonicMs() - fromMs : 0)
+    return seen
   }
 
   /** Once the session has heard that the part was not measured. */

@@ -4,7 +4,7 @@
  */
 import type { Clock } from '../base/clock.ts'
 import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
-import { formatMinute, formatSi } from '../base/format.ts'
+import { formatDuration, formatMinute, formatSi } from '../base/format.ts'
 import { harmlessV } from '../safety/dead.ts'
 import { isNear, seenOf } from '../safety/same-part.ts'
 import type { Behind, Held } from '../schema/behind.ts'
@@ -34,11 +34,14 @@ export interface CoveredPorts {
   emptied(): Promise<void>
   /** Whether the source may give what it gives behind the cover. */
   mayGive(isCovered: boolean): void
-  /** Something was charged, and not seen empty since. */
-  mayHold(): boolean
+  /** What was under more volts than an open jig gives, and was not seen empty since. */
+  held(): Held | null
   /** Called with what there is to say of touching what lies behind the cover. */
   touch(words: string): void
 }
+
+/** So much of the time it was charged a part is left open before it is looked at. */
+const comesBackShare = 0.1
 
 const ends: Pair = { high: 1, low: 2 }
 const moved = 'it is not what it was before the cover was closed: it was moved, and was not put under volts'
@@ -76,8 +79,7 @@ export class Covered {
     })
     mayGive(false)
     if ('error' in done) this.#throwIfLeftLocked(done.error)
-    await this.#free(async () => {
-      await this.#showDead()
+    await this.#free('error' in done ? null : this.#p.held(), async () => {
       if ('error' in done) return
       await this.#findAgain(pair, seen)
       await this.#p.emptied()
@@ -92,17 +94,19 @@ export class Covered {
    * volts to lie there empty. Rejects TRIPPED, and leaves it locked, where that fails.
    */
   async open(behind: Behind | null = null): Promise<void> {
-    await this.#free(async () => {
-      await this.#showDead()
+    await this.#free(behind, async () => {
       if (!behind) return
       await this.#findBehind(behind)
       await this.#p.emptied()
     })
   }
 
-  async #free(show: () => Promise<void>): Promise<void> {
+  /** `held`: what was under volts, and is to be emptied of what it absorbed. */
+  async #free(held: Held | null, show: () => Promise<void>): Promise<void> {
     const { signal, clock, enclosure, clear } = this.#p
     try {
+      await this.#bleed(held)
+      await this.#showDead(held?.forMs ?? 0)
       await show()
       await clear()
       await enclosure.free()
@@ -111,16 +115,27 @@ export class Covered {
       throw new BenchError('TRIPPED', `the cover stays locked: ${asBenchError(error).message}`, {}, error)
     }
     this.#touch(`measured below ${formatSi(harmlessV, 'V', 1)} at ${formatMinute(clock.wallMs())}; `
-      + 'prove dead before touching')
+      + `${held ? 'short its ends, and ' : ''}prove dead before touching`)
   }
 
-  /** The bleeder is there; what lies at the terminals is emptied, and stands at nothing while it is off. */
-  async #showDead(): Promise<void> {
+  /** What went in late comes out as late: it stays on its bleeder for as long as it was charged. */
+  async #bleed(held: Held | null): Promise<void> {
+    await this.#p.clear()
+    if (!held) return
+    this.#touch(`NOT SAFE TO TOUCH: on its bleeder behind the cover for ${formatDuration(held.forMs / 1000)}`)
+    await this.#p.source().rest(held.forMs)
+  }
+
+  /**
+   * The bleeder is there; what lies at the terminals is emptied, and then stands at nothing while it is off,
+   * for a tenth of the time it was charged: by then what would be harmful in a hand begins to show.
+   */
+  async #showDead(heldMs: number): Promise<void> {
     await this.#showBleeder()
     const { source, openV } = this.#p
     await showEmpty({
       ...source(), loose: () => this.#lead(false, false), lead: () => this.#lead(true, false),
-    }, { volts: openV, heldMs: 0, openMs })
+    }, { volts: openV, heldMs, openMs: Math.max(openMs, comesBackShare * heldMs) })
   }
 
   async #showBleeder(): Promise<void> {
@@ -163,7 +178,7 @@ export class Covered {
   #throwIfLeftLocked(error: unknown): void {
     this.#p.signal.throwIfAborted()
     if (hasCode(error, 'TRIPPED')) throw error
-    if (this.#p.mayHold()) throw new BenchError('TRIPPED', asBenchError(error).message, {}, error)
+    if (this.#p.held()) throw new BenchError('TRIPPED', asBenchError(error).message, {}, error)
   }
 }
 

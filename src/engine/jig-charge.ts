@@ -161,7 +161,7 @@ export const deadA = 1e-3
 
 /**
  * What lies at the terminals, if anything does, is emptied, and seen to stand at harmless volts `openMs`
- * after, open; rejects where it is not. `volts`: the most that it may stand at; `heldMs`: how long it stood there.
+ * after, open; rejects where it is not. `volts`: the most that it may stand at; `heldMs`: for how long.
  */
 export async function showEmpty(
   ports: ChargePorts, { volts, heldMs, openMs }: { volts: number; heldMs: number; openMs: number },

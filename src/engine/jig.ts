@@ -164,7 +164,7 @@ export class BenchJig implements Jig {
       source: () => this.#ports(), move: relays => this.#move(relays), clear: () => this.clear(),
       impedance: (pair, setup) => this.impedance(pair, setup), emptied: () => this.#emptied(),
       mayGive: isCovered => { this.#isCovered = isCovered },
-      mayHold: () => Math.max(this.#heldV, this.#unseen?.volts ?? 0) > this.#openV,
+      held: () => (this.#unseen?.volts ?? 0) > this.#openV ? this.#unseen : null,
       touch: words => touch?.(words),
     })
   }
@@ -240,6 +240,13 @@ export class BenchJig implements Jig {
       if (leftMs <= waitPieceMs) return
       waits?.()
     }
+  }
+
+  /** The bleeder of a covered jig lies across the terminals for so long, ms, between two looks. */
+  async bleed(ms: number): Promise<void> {
+    if (!this.#covered) return
+    await this.clear()
+    await this.rest(ms)
   }
 
   /** Nothing is led to the terminals any more. */

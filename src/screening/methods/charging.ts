@@ -23,8 +23,8 @@ const electrolyticA = 5e-3
 const otherA = 10e-3
 /** Behind a cover: half a watt into a part that breaks down at some hundred volts (ours). */
 const coveredA = 1e-3
-/** Cover closed, button pressed, bolt home, and the terminals shown to be dead, s: by the simulated bench. */
-const coverS = 6
+/** Cover closed, button pressed, bolt home, bleeder and part looked for, s: by the simulated bench. */
+const coverS = 10
 /** Charging takes as long as C·V/I says, three times as long with a part that leaks, or it never ends. */
 const upFactor = 3
 const upLeastMs = 1000
@@ -52,7 +52,7 @@ export function chargingOf(part: Charged, reach: SourceReach): Charging {
   const lastMs = part.absorption ? Math.max(afterMs, chargeMs) : afterMs
   return {
     isCovered, mostA, energyJ: farad * voltageV ** 2 / 2,
-    takesS: (isCovered ? coverS : 0)
+    takesS: (isCovered ? coverS + behindS(lastMs) : 0)
       + (lastMs + 2 * upMs + emptyingMs(lastMs) + (part.absorption ? shortMs + openMs : 0)
       + (part.isPolar ? 2 * (probeMs(nominal) + emptyingMs(0)) : 0)) / 1000,
     charge: {
@@ -68,6 +68,9 @@ const isOxide = ({ dielectric }: Charged): boolean =>
 
 const limitOf = (part: Charged, mostA: number): number =>
   isOxide(part) ? Math.max(electrolyticA, 2 * mostA) : otherA
+
+/** On its bleeder for as long as it was charged, emptied again, and left open for a tenth of that, s. */
+const behindS = (lastMs: number): number => (1.1 * lastMs + emptyingMs(lastMs)) / 1000
 
 /** The jig shorts for a tenth of the time, and looks at it open. */
 const emptyingMs = (lastMs: number): number => Math.min(30_000, Math.max(500, lastMs / 10)) + 800
