@@ -7,6 +7,7 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { BenchError } from '../base/errors.ts'
 import { packageFile } from '../base/paths.ts'
+import { unitFaults } from '../claims/unit-file.ts'
 import { benchFile } from '../schema/bench.ts'
 import type { BenchFile } from '../schema/bench.ts'
 import { classesOfRole, instrumentProfile, lacksFor } from '../schema/instrument-profile.ts'
@@ -14,12 +15,15 @@ import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
-import type { Problem } from '../schema/read-file.ts'
+import type { Also, Problem } from '../schema/read-file.ts'
 import type { RoleName } from '../schema/roles.ts'
+import { unitProfile, type UnitProfile } from '../schema/unit-profile.ts'
 import { coverProblems } from './cover-checks.ts'
 import { changeover, jigProblems, lines } from './fixture-checks.ts'
 
 export interface ProfileFile<T> { readonly profile: T; readonly hash: string; readonly path: string }
+
+type ProfileKind = 'instruments' | 'parts' | 'units'
 
 /** Finds profiles by name: a person's own folder first, then what ships. */
 export class ProfileFolder {
@@ -30,13 +34,22 @@ export class ProfileFolder {
     return this.#load('instruments', name, instrumentProfile)
   }
   part(name: string): ProfileFile<PartProfile> { return this.#load('parts', name, partProfile) }
+  /** Named inside as its file is. */
+  unit(name: string): ProfileFile<UnitProfile> {
+    const found = this.#load<UnitProfile>('units', name, unitProfile, unitFaults)
+    const { path, profile: { unit } } = found
+    if (unit === name) return found
+    throw invalidFile(path, [{ file: path, path: 'unit', expected: name, got: unit }])
+  }
 
   /** Names of all instrument profiles, a person's own and the shipped ones, in order and once each. */
   instrumentNames(): string[] { return this.#names('instruments') }
   /** The same of part profiles. */
   partNames(): string[] { return this.#names('parts') }
+  /** The same of unit profiles. */
+  unitNames(): string[] { return this.#names('units') }
 
-  #names(kind: 'instruments' | 'parts'): string[] {
+  #names(kind: ProfileKind): string[] {
     const names = this.#folders(kind).flatMap(
       folder => existsSync(folder) ? readdirSync(folder) : []
     )
@@ -45,12 +58,12 @@ export class ProfileFolder {
     ].sort()
   }
 
-  #folders(kind: 'instruments' | 'parts'): string[] {
+  #folders(kind: ProfileKind): string[] {
     return [...(this.#own === null ? [] : [join(this.#own, kind)]), packageFile('profiles', kind)]
   }
 
   #load<T>(
-    kind: 'instruments' | 'parts', name: string, schema: Parameters<typeof loadFile>[1]
+    kind: ProfileKind, name: string, schema: Parameters<typeof loadFile>[1], also?: Also,
   ): ProfileFile<T> {
     if (!/^[A-Za-z0-9][A-Za-z0-9.-]*$/.test(name)) {
       throw new BenchError('FILE_INVALID', `profile name ${JSON.stringify(name)}`, {
@@ -65,7 +78,7 @@ export class ProfileFolder {
       })
     }
     // Judged first: what is no plain file of some size has no hash either.
-    const profile = loadFile(path, schema, 'a profile') as T
+    const profile = loadFile(path, schema, 'a profile', also) as T
     const hash = createHash('sha256').update(readFileSync(path)).digest('hex').slice(0, 16)
     return { profile, hash, path }
   }

@@ -5,7 +5,7 @@
  */
 import { judgeConformance, pConform } from '../analysis/conformance.ts'
 import { formatProbability, formatWithU } from '../base/format.ts'
-import type { Claim, ClaimEnd, ClaimVerdict } from '../schema/claims.ts'
+import { signedQuantities, type Claim, type ClaimEnd, type ClaimVerdict } from '../schema/claims.ts'
 import type { Figure } from '../schema/figure.ts'
 import { answerOf, gapIn, type Answer } from './answers.ts'
 import { boundWords } from './words.ts'
@@ -75,8 +75,10 @@ function endOf(counted: readonly Judged[], missing: readonly string[]): ClaimEnd
 
 /** One figure against the bounds, at that confidence. */
 function ended(
-  { least, most }: Claim, figure: Figure, atConfidence: number,
+  { quantity, most, ...claim }: Claim, figure: Figure, atConfidence: number,
 ): Pick<Judged, 'end' | 'p' | 'margin'> {
+  const isEven = signedQuantities.includes(quantity) && claim.least === undefined && most !== undefined
+  const least = isEven ? -most : claim.least
   const limits = {
     ...least === undefined ? {} : { lower: least }, ...most === undefined ? {} : { upper: most },
   }

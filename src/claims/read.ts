@@ -72,7 +72,7 @@ function refused(
   return {
     ok: false,
     problems: wrong.map(one => {
-      const isWhole = one.at === 0 && one.end === text.length
+      const isWhole = one.at === 0 && one.end === text.length && !left.includes(one)
       const got = isWhole ? 'none' : JSON.stringify(piece(one))
       return { column: one.at + 1, expected: one.expected, got }
     }),

@@ -7,6 +7,7 @@ import { benchFile } from '../schema/bench.ts'
 import { instrumentProfile } from '../schema/instrument-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import { partsPolicy } from '../schema/parts-policy.ts'
+import { unitProfile } from '../schema/unit-profile.ts'
 import { rackList } from './rack-list.ts'
 
 export interface FileSchema { readonly file: string; readonly of: string; readonly schema: object }
@@ -25,6 +26,7 @@ const kinds = [
   { file: 'bench.schema.json', of: 'Nightbench bench file', type: benchFile },
   { file: 'instrument-profile.schema.json', of: 'Nightbench instrument profile', type: instrumentProfile },
   { file: 'part-profile.schema.json', of: 'Nightbench part profile', type: partProfile },
+  { file: 'unit-profile.schema.json', of: 'Nightbench unit profile', type: unitProfile },
   { file: 'rack-list.schema.json', of: 'Nightbench rack list', type: rackList },
   { file: 'parts-policy.schema.json', of: 'Nightbench policy for parts', type: partsPolicy },
 ] as const

@@ -2,7 +2,7 @@
 import { z } from 'zod'
 import { conditions, figureQuantities, type Conditions, type Figure, type FigureQuantity } from './figure.ts'
 
-/** These go either way from 0: a claim on one side alone would leave the other open. */
+/** These go either way from 0: of them `most` alone is so far to either side. */
 export const signedQuantities: readonly FigureQuantity[] = [
   'response deviation', 'dc offset', 'equalisation error', 'channel balance',
 ]
@@ -12,7 +12,7 @@ const inPairs = ({ bandLowHz: low, bandHighHz: high }: Conditions): boolean =>
 const tonesInPairs = ({ toneLowHz: low, toneHighHz: high }: Conditions): boolean =>
   inPairs({ bandLowHz: low, bandHighHz: high })
 
-/** In SI units and shares: 2 % is 0.02. At least one of `least` and `most`; of signed quantities both. */
+/** In SI units and shares: 2 % is 0.02. At least one of `least` and `most`. */
 export const claim = z.strictObject({
   quantity: z.enum(figureQuantities),
   least: z.number().optional(),
@@ -23,13 +23,18 @@ export const claim = z.strictObject({
 }).refine(({ least, most }) => least !== undefined || most !== undefined, 'least, most or both')
   .refine(({ least = -Infinity, most = Infinity }) => least < most,
     { path: ['least'], message: 'less than most' })
-  .refine(({ quantity, least, most }) =>
-    !signedQuantities.includes(quantity) || least !== undefined && most !== undefined,
-  'least and most: it goes either way from 0')
+  .refine(({ quantity, least, most }) => !signedQuantities.includes(quantity)
+    || most !== undefined && (least !== undefined || most > 0),
+  'most, above 0: so far it may go either way; or least and most')
   .refine(({ conditions: under }) => inPairs(under),
     { path: ['conditions', 'bandLowHz'], message: 'a band from low to high, or none' })
   .refine(({ conditions: under }) => tonesInPairs(under),
     { path: ['conditions', 'toneLowHz'], message: 'two tones, the low one below the high one, or none' })
+  .transform(one => {
+    const { quantity, least, most } = one
+    const isEven = signedQuantities.includes(quantity) && least === undefined && most !== undefined
+    return isEven ? { ...one, least: -most } : one
+  })
 export type Claim = z.infer<typeof claim>
 
 /** A claim as it stands in a profile: in words of the grammar in docs/units.md, or taken apart. */

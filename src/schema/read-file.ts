@@ -46,7 +46,7 @@ export function parseWith<S extends z.ZodType>(
 
 /** As `parseWith`, with what `also` finds wrong beside: what no schema can say, told whether it passes. */
 export function judgePlaced<S extends z.ZodType>(
-  schema: S, { value, locate }: Placed<unknown>, file: string, also: (value: unknown) => readonly Found[],
+  schema: S, { value, locate }: Placed<unknown>, file: string, also: Also,
 ): Parsed<z.output<S>> {
   const parsed = parseWith(schema, value, { file, locate })
   const more = also(value).map(found => placed(found, { file, locate }))
@@ -64,10 +64,19 @@ function judged<S extends z.ZodType>(schema: S, value: unknown): z.ZodSafeParseR
   try { return schema.safeParse(value) } catch (error) { return reason(error) }
 }
 
-/** Judges text as YAML, or as JSON when the file name ends in `.json`. All problems, none thrown. */
-export function parseText<S extends z.ZodType>(schema: S, text: string, file: string): Parsed<z.output<S>> {
+/** What no schema can say of a value: all that is wrong, whether the schema passes it or not. */
+export type Also = (value: unknown) => readonly Found[]
+const nothingElse: Also = () => []
+
+/**
+ * Judges text as YAML, or as JSON when the file name ends in `.json`. All problems, none thrown; `also` as of
+ * `judgePlaced`.
+ */
+export function parseText<S extends z.ZodType>(
+  schema: S, text: string, file: string, also = nothingElse,
+): Parsed<z.output<S>> {
   const read = placedText(text, file)
-  return read.ok ? parseWith(schema, read.value.value, { file, locate: read.value.locate }) : read
+  return read.ok ? judgePlaced(schema, read.value, file, also) : read
 }
 
 function placedText(text: string, file: string): Parsed<Placed<unknown>> {
@@ -92,8 +101,10 @@ function placedText(text: string, file: string): Parsed<Placed<unknown>> {
  * Reads and judges a file; `what` says what belongs there, e.g. "a bench file". Throws FILE_UNREADABLE, or
  * FILE_INVALID with every problem in message and context.
  */
-export function loadFile<S extends z.ZodType>(path: string, schema: S, what = 'a file'): z.output<S> {
-  const parsed = parseText(schema, readWhole(path, what), path)
+export function loadFile<S extends z.ZodType>(
+  path: string, schema: S, what = 'a file', also = nothingElse,
+): z.output<S> {
+  const parsed = parseText(schema, readWhole(path, what), path, also)
   if (parsed.ok) return parsed.value
   throw invalidFile(path, parsed.problems)
 }

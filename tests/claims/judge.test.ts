@@ -4,7 +4,7 @@ import { describe, expect, it } from 'vitest'
 import { judgeClaim } from '../../src/claims/judge.ts'
 import { conditionsOf, kinds } from '../../src/claims/kinds.ts'
 import { readClaim } from '../../src/claims/read.ts'
-import type { Claim, ClaimVerdict } from '../../src/schema/claims.ts'
+import { claim as claimShape, type Claim, type ClaimVerdict } from '../../src/schema/claims.ts'
 import { figureUnits, type Conditions, type Figure, type FigureQuantity } from '../../src/schema/figure.ts'
 import { anyClaim } from './arbitrary.ts'
 
@@ -95,6 +95,17 @@ describe('a figure', () => {
     expect(judged('THD under 1 %, 1 kHz, any level', [figure('thd+n', 0.001, 1e-5, { frequencyHz: 1000 })]).reason).toBe('no thd was measured on channel left.')
     expect(judged('channel balance within 1 dB', [figure('channel balance', 0.3, 0.05, { frequencyHz: 1000 }, { channel: null })], ['left', 'right']).end).toBe('met')
     expect(judged('gain 34 dB ± 1 dB', [figure('gain', 34, 0.05, { frequencyHz: 1000 }, { channel: null })]).end).toBe('cannot be told')
+  })
+})
+
+describe('a quantity that goes either way', () => {
+  it('that is claimed at most so far is claimed to both sides', () => {
+    const claim: Claim = { quantity: 'dc offset', most: 0.05, conditions: {} }
+    for (const [value, end] of [[0.02, 'met'], [-0.02, 'met'], [0.08, 'not met'], [-0.08, 'not met']] as const) {
+      expect(judgeClaim({ words: 'x', claim }, [figure('dc offset', value, 1e-3, {})], ['left']).end).toBe(end)
+    }
+    expect(claimShape.parse(claim)).toEqual({ ...claim, least: -0.05 })
+    expect(claimShape.safeParse({ quantity: 'dc offset', least: -0.05 }).success).toBe(false)
   })
 })
 

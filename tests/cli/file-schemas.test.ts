@@ -35,7 +35,7 @@ const shipped = (kind: string): [string, Plain][] => readdirSync(packageFile('pr
 describe('the schemas for editors', () => {
   it.each([
     ['benches', 'bench.schema.json'], ['instruments', 'instrument-profile.schema.json'],
-    ['parts', 'part-profile.schema.json'], ['policies', 'parts-policy.schema.json'],
+    ['parts', 'part-profile.schema.json'], ['policies', 'parts-policy.schema.json'], ['units', 'unit-profile.schema.json'],
   ])('take every shipped file of %s, and none with a key too many or one too few', (kind, file) => {
     const validate = compile(file)
     const files = shipped(kind)
@@ -69,7 +69,7 @@ describe('the schemas for editors', () => {
     expect(said.join('')).toContain(`# yaml-language-server: $schema=${join(folder, 'bench.schema.json')}`)
     said = []
     expect(await run('schema', '--out', folder, '--json')).toBe(0)
-    expect((JSON.parse(said.join('')) as unknown[]).length).toBe(5)
+    expect((JSON.parse(said.join('')) as unknown[]).length).toBe(6)
   })
 
   it('end with 2 where they cannot be written, and without a folder', async () => {
