@@ -4,7 +4,6 @@
  * units, volts RMS unless a name says otherwise.
  */
 import type { Refusal } from '../schema/application.ts'
-import { measurementCategories } from '../schema/profile-parts.ts'
 import type { RoleName } from '../schema/roles.ts'
 import type { Gear } from './gear.ts'
 
@@ -28,11 +27,7 @@ export interface UnitOutput {
   readonly divider: number
 }
 
-/** A unit hangs on an outlet: category II, that of what is plugged in (from memory; no text was read). */
-const leastCategory = 'II'
-/**
- * Inrush over the most that a unit takes in use (common practice for a transformer; a large toroid has more).
- */
+/** Inrush over the most that a unit takes in use (common practice; a large toroid has more). */
 const inrushShare = 10
 /** What an output may give past its rated volts before it clips (common practice). */
 const overdrive = 1.5
@@ -75,22 +70,18 @@ function ratedForMains(input: UnitGearInput): Refusal[] {
     const isolation = 'isolation' in at.profile ? at.profile.isolation : undefined
     const mains = isolation?.mains
     if (!mains) {
+      // What is plugged in is category II, the lowest there is (from memory; no text was read).
       return [{
         what: `${at.name}: rated for mains`, have: 'not declared', wayOut,
-        need: `measurement category ${leastCategory} or higher for ${volts(highV(input))} to earth`,
+        need: `a measurement category for at least ${volts(highV(input))} to earth`,
       }]
     }
-    const category = measurementCategories.indexOf(mains.category)
-    const refusals: Refusal[] = category >= measurementCategories.indexOf(leastCategory) ? []
-      : [{ what: `${at.name}: measurement category`, have: mains.category, need: leastCategory, wayOut }]
-    refusals.push(...atLeast(`${at.name}: volts to earth at mains`, mains.toEarthV, highV(input), volts, wayOut))
-    if (isolation.terminalsEarthed) {
-      refusals.push({
-        what: `${at.name}: earthed terminal at the mains`, have: 'tied to earth inside', wayOut,
-        need: 'terminals that float',
-      })
-    }
-    return refusals
+    const earthed = isolation.terminalsEarthed ? [{
+      what: `${at.name}: earthed terminal at the mains`, have: 'tied to earth inside', wayOut,
+      need: 'terminals that float',
+    }] : []
+    const what = `${at.name}: volts to earth at mains`
+    return [...atLeast(what, mains.toEarthV, highV(input), volts, wayOut), ...earthed]
   })
 }
 
@@ -117,10 +108,10 @@ function meterRanges(input: UnitGearInput): Refusal[] {
   if (at?.profile.class !== 'power-meter') return []
   const { voltageRanges, currentRanges } = at.profile
   const wayOut = 'use a meter with a higher range'
+  const [mostV, mostA] = [voltageRanges.at(-1)!.rangeV, currentRanges.at(-1)!.rangeA]
   return [
-    ...atLeast(`${at.name}: highest range of volts`, voltageRanges.at(-1)!.rangeV, highV(input), volts, wayOut),
-    ...atLeast(`${at.name}: highest range of amperes`, currentRanges.at(-1)!.rangeA, input.currentMaxA, amps,
-      wayOut),
+    ...atLeast(`${at.name}: highest range of volts`, mostV, highV(input), volts, wayOut),
+    ...atLeast(`${at.name}: highest range of amperes`, mostA, input.currentMaxA, amps, wayOut),
   ]
 }
 
@@ -147,7 +138,7 @@ function shortBehindSeries(input: UnitGearInput): string[] {
   return at.profile.ways.flatMap(({ name, seriesOhm, seriesW, share }) => {
     const shortW = seriesOhm > 0 ? (highV(input) * share) ** 2 / seriesOhm : 0
     if (seriesW === undefined || shortW <= seriesW) return []
-    return [`${at.name}: a short behind way ${name} puts ${Math.round(shortW)} W on a resistance of ${seriesW} W: `
-      + 'it bears that only until a trip opens it.']
+    return [`${at.name}: a short behind way ${name} puts ${Math.round(shortW)} W on a resistance of `
+      + `${seriesW} W: it bears that only until a trip opens it.`]
   })
 }

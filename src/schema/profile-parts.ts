@@ -110,11 +110,9 @@ export const answerWords = z.strictObject({
   implausible: z.array(z.string().min(1).max(16)).max(8).default([]),
 })
 
-export const measurementCategories = ['II', 'III', 'IV'] as const
-
 /** As it is printed beside the terminals of what may be connected to mains. */
 export const mainsRating = z.strictObject({
-  category: z.enum(measurementCategories).describe('Measurement category'),
+  category: z.enum(['II', 'III', 'IV']).describe('Measurement category'),
   toEarthV: positive.max(1000).describe('Volts AC to earth that the category is given for'),
 })
 export type MainsRating = z.infer<typeof mainsRating>

@@ -10,14 +10,15 @@ import { gearOf } from './pavilion.ts'
 /** A line output of 40 W into 250 ohm: 100 V, and half as much again at its worst. */
 const outputs = [{ name: 'zone', ratedW: 40, loadOhm: 250, divider: 10 }]
 
-function sound(): UnitGearInput & { gear: Map<RoleName, InstrumentProfile> } {
-  const gear = new Map<RoleName, InstrumentProfile>([
-    ['mains-switch', shippedProfile('mains-contactor-a', 'mains-contactor')], ['power-meter', shippedProfile('power-meter-a', 'power-meter')],
-    ['load', shippedProfile('load-bank-a', 'load-bank')], ['digitizer', shippedProfile('digitizer-a', 'digitizer')],
-    ['generator', shippedProfile('signal-generator-a', 'signal-generator')], ['ac-meter', shippedProfile('multimeter-6d-a', 'multimeter')],
-  ])
-  return { gear, mainsV: 230, mainsTolerance: 0.1, currentMaxA: 2, outputs }
-}
+const shipped = new Map<RoleName, InstrumentProfile>([
+  ['mains-switch', shippedProfile('mains-contactor-a', 'mains-contactor')], ['power-meter', shippedProfile('power-meter-a', 'power-meter')],
+  ['load', shippedProfile('load-bank-a', 'load-bank')], ['digitizer', shippedProfile('digitizer-a', 'digitizer')],
+  ['generator', shippedProfile('signal-generator-a', 'signal-generator')], ['ac-meter', shippedProfile('multimeter-6d-a', 'multimeter')],
+])
+
+/** A fresh copy each time. */
+const sound = (): UnitGearInput & { gear: Map<RoleName, InstrumentProfile> } =>
+  ({ gear: structuredClone(shipped), mainsV: 230, mainsTolerance: 0.1, currentMaxA: 2, outputs })
 type Draft = ReturnType<typeof sound>
 const named = (draft: UnitGearInput): string[] => unitGear(draft).refusals.map(({ what }) => what)
 
