@@ -53,7 +53,7 @@ export class Hands {
   /** A name is put in; an outcome is taken out; a question waits for a person. */
   hear(tone: Heard, text: string): void {
     if (tone === 'ask') {
-      if (text === 'leave the jig empty') return this.take()
+      if (text === 'leave the jig empty' || text.startsWith('open the cover, take out')) return this.take()
       const asks = /^(open the cover, )?close (the cover|it) and press/.exec(text)
       if (asks) return this.closeAndPress(asks[1] !== undefined)
       const part = this.#options.find(/^the (.+) across 1 and 2$/.exec(text)?.[1] ?? text)

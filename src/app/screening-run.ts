@@ -73,8 +73,9 @@ export class ScreeningRun {
   readonly #counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
   #told: ScreenStatus['told'] = null
   #touch: string | null = null
-  /** A person skips the part whose press is waited for. */
+  /** A person skips the part whose press is waited for, or waits for the cover to be opened no more. */
   #skips = false
+  #letsOut = false
   #turnedMs: number
 
   constructor(input: ScreeningRunInput) {
@@ -107,7 +108,8 @@ export class ScreeningRun {
 
   /** The reason where it cannot be done now. */
   do(deed: Deed): string | null {
-    if (deed !== 'skip' || !this.#in.jig.waitsForPress) return this.#session.do(deed)
+    const isGivenUp = this.#letsOut ? deed === 'end' : deed === 'skip' && this.#in.jig.waitsForPress
+    if (!isGivenUp) return this.#session.do(deed)
     this.#skips = true
     return null
   }
@@ -288,6 +290,7 @@ export class ScreeningRun {
     try {
       await jig.open(this.#in.behind)
       await this.#session.run()
+      await this.#letOut()
       await jig.close()
       await keeper.disarm()
       const said = this.#in.conclude(this.#grades)
@@ -299,6 +302,19 @@ export class ScreeningRun {
     await store.finishRun(this.record.id, state, endedWallMs).catch((error: unknown) =>
       latch(`the record of ${this.record.id} could not be ended: ${asBenchError(error).message}`))
     return { ...this.record, state, endedWallMs }
+  }
+
+  /** What lies behind a cover that is about to be locked again is taken out first. */
+  async #letOut(): Promise<void> {
+    const ask = 'open the cover, take out what lies there, and short its ends'
+    this.#letsOut = true
+    const isOut = await this.#in.jig.letOut(() => this.#tell('ask', ask, ''), () => this.#skips)
+    this.#letsOut = false
+    if (isOut) return
+    const text = 'nobody opened the cover: it is locked again over what lies there'
+      + `${this.#touch === null ? '' : ` (${this.#touch})`}; the next session frees it`
+    this.#tell('attention', text, '')
+    await this.#note({ kind: 'locked-in', severity: 'warning', text })
   }
 
   /** Energy is off, or the keeper's business, when this resolves; nothing starts before a person says so. */

@@ -105,7 +105,7 @@ export class Screening implements ScreeningPort {
   async #begin(request: ScreenRequest): Promise<RunRecord> {
     const { composed, bench, clock, store, keeper } = this.#d
     const prepared = await this.#prepare(request)
-    refuseUnlessAny(prepared)
+    if (!await this.#isLockedIn(prepared)) refuseUnlessAny(prepared)
     refuseUnlessRead(prepared.plan, request)
     const abort = new AbortController()
     const jig = this.#jig(abort.signal, {
@@ -139,6 +139,13 @@ export class Screening implements ScreeningPort {
     if (halted) current.abort(halted)
     void current.ended.then(() => { this.#current = null; show(null) })
     return record
+  }
+
+  /** What the last session of this list left behind the cover is let out by one that asks for nothing more. */
+  async #isLockedIn({ settled }: Prepared): Promise<boolean> {
+    const { bench: { file: { jig } }, composed: { roles: { interlock } } } = this.#d
+    if (!jig?.cover || !interlock || settled.size === 0) return false
+    return await interlock.read().then(({ coverClosed }) => coverClosed, () => false)
   }
 
   #haltedNow(): BenchError | null { return this.#halted }

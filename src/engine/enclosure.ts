@@ -99,6 +99,22 @@ export class Enclosure {
     this.#seeOpened()
   }
 
+  /**
+   * Once it was freed: whether it is seen open, for as long as a press is waited for and until `isOver` says
+   * that nobody waits any more. `ask` is called once where it is closed.
+   */
+  async opened(ask: () => void, isOver: () => boolean): Promise<boolean> {
+    const untilMs = this.#nowMs + this.#ports.presenceMs
+    for (let isAsked = false; ; isAsked = true) {
+      const look = await this.#look()
+      if (look?.coverClosed === false) return true
+      if (this.#nowMs >= untilMs || isOver()) return false
+      if (!isAsked) ask()
+      this.#ports.waits()
+      await sleep(this.#ports.clock, coverPollMs, this.#ports.signal)
+    }
+  }
+
   /** As it is without power: while no session goes on, a cover that is closed stays so. */
   async shut(): Promise<void> {
     this.#watching.abort()

@@ -254,6 +254,11 @@ export class BenchJig implements Jig {
     await this.#hold([])
   }
 
+  /** Nobody is locked out of what lies there: whether the freed cover was opened, or there is none. */
+  async letOut(ask: () => void, isOver: () => boolean): Promise<boolean> {
+    return await this.#deps.enclosure?.opened(ask, isOver) ?? true
+  }
+
   /** The same at the end: a cover is locked from then on. */
   async close(): Promise<void> {
     await this.clear()
