@@ -2,7 +2,8 @@
 import {
   behind, chargedEvent, emptiedEvent, unknownBehind, unmeasuredMark, type Behind,
 } from '../schema/behind.ts'
-import type { UnsafePart } from '../schema/application.ts'
+import type { SafeOffReport, UnsafePart } from '../schema/application.ts'
+import type { Roles } from '../schema/roles.ts'
 import type { RunEvent, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { runsBack } from './runs-back.ts'
@@ -22,6 +23,10 @@ export async function behindOnRecord(store: Store): Promise<{ run: RunRecord; be
   }
   return null
 }
+
+/** Whether a safe-off put the bleeder across what lies behind the cover: read back, or nobody knows. */
+export const isBleeding = (off: SafeOffReport | null, { jig }: Pick<Roles, 'jig'>): boolean =>
+  off?.links.some(({ link, verified }) => link === jig?.name && verified === true) ?? false
 
 /** The same for `status`. */
 export async function unsafeBehind(store: Store): Promise<UnsafePart[]> {

@@ -20,6 +20,7 @@ import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
 import type { Proof } from '../screening/proof.ts'
 import type { ScreenPlan } from '../screening/plan.ts'
 import { beginSession, type Asked } from '../screening/session.ts'
+import { isBleeding } from './behind-cover.ts'
 import { Compensation, type NullsPlan } from './compensation.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import { beatLimitMs } from './night-maker.ts'
@@ -319,13 +320,13 @@ export class ScreeningRun {
 
   /** Energy is off, or the keeper's business, when this resolves; nothing starts before a person says so. */
   async #cutShort(error: unknown): Promise<RunState> {
-    const { latch, deps: { keeper } } = this.#in
+    const { latch, deps: { keeper, composed } } = this.#in
     const { code, message } = asBenchError(error)
     const stopped = code === 'STOPPED'
     const report = await keeper.safeOff(`screening ended: ${message}`).catch(() => null)
     // Where the keeper was first, what the session saw is only what came of it.
     const first = stopped || report === null || report.reason.includes(message) ? '' : `${report.reason}; `
-    const unmeasured = this.#unmeasured()
+    const unmeasured = this.#unmeasured(isBleeding(report, composed.roles))
     const told = [message, ...unmeasured ? [unmeasuredWords(unmeasured)] : this.#maybeCharged()].join('; ')
     latch(first + told)
     const isOnRecord = unmeasured !== null && unmeasured === this.#in.behind
@@ -336,12 +337,15 @@ export class ScreeningRun {
     return stopped ? 'stopped' : 'tripped'
   }
 
-  /** What is behind the cover, and no waiting makes safe: out of its clips, or of an earlier session. */
-  #unmeasured(): Behind | null {
+  /**
+   * What is behind the cover, and no waiting makes safe: out of its clips, of an earlier session, or where
+   * the bleeder was not seen to come on.
+   */
+  #unmeasured(isBled: boolean): Behind | null {
     const { jig: { unseen, hasLost }, behind } = this.#in
     if (!unseen) return null
     if (unseen === behind) return behind
-    return hasLost ? { part: this.#inHand, ...unseen } : null
+    return hasLost || !isBled && this.#isCovered(unseen.volts) ? { part: this.#inHand, ...unseen } : null
   }
 
   /** What a person must know before they touch what lies in the jig, or lead anything to it. */

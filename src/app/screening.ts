@@ -141,7 +141,7 @@ export class Screening implements ScreeningPort {
     return record
   }
 
-  /** What the last session of this list left behind the cover is let out by one that asks for nothing more. */
+  /** What the last session of this list left behind the cover is let out by one that asks for no more. */
   async #isLockedIn({ settled }: Prepared): Promise<boolean> {
     const { bench: { file: { jig } }, composed: { roles: { interlock } } } = this.#d
     if (!jig?.cover || !interlock || settled.size === 0) return false

@@ -29,6 +29,7 @@ export const unmeasuredMark = 'unmeasured'
 /** What a person reads of it. */
 export const unmeasuredWords = ({ part, volts }: Behind): string =>
   `NOT SAFE TO TOUCH: UNMEASURED: ${part} was under ${Math.round(volts)} V behind the cover, and was not `
-    + 'shown to be empty; the bleeder empties nothing that lies out of its clips. The cover stays locked. '
-    + 'Switch the source off at its mains switch, open the cover by its key, hold a discharge stick to every '
-    + 'part behind it, measure each with a meter that you trust; then acknowledge with what you found'
+    + 'shown to be empty; what lies out of its clips no bleeder empties, nor does one that is off. The cover '
+    + 'stays locked. Switch the source off at its mains switch, open the cover by its key, hold a discharge '
+    + 'stick to every part behind it, measure each with a meter that you trust; then acknowledge with what '
+    + 'you found'

@@ -116,6 +116,22 @@ describe('a part that dropped off its clips under volts', () => {
   })
 })
 
+describe('where the board of the jig does not hear the safe-off', () => {
+  it.each(['a stop', 'a trip'])('nobody is told to wait for a bleeder that may be off (%s)', async how => {
+    const table = await underVolts(false, ({ sim, daemon }) => {
+      sim.instrument('matrix').device.faults.set({ kind: 'deaf' })
+      if (how === 'a stop') void daemon.stop('enough')
+      else sim.cover!.switches.coverClosed = false
+    })
+    expect(table.sim.heldV).toBeGreaterThan(300)
+    expect(table.daemon.status().latched!.text).toMatch(unmeasured)
+    expect(table.daemon.status().latched!.text).not.toMatch(/wait for the bleeder/)
+    await table.clock.advance(60_000)
+    expect([table.sim.driven, table.sim.cover!.tryOpen(), table.sim.cover!.exposed]).toEqual([false, false, []])
+    await expect(table.clock.run(table.daemon.screening.begin(asked([film('C1')])))).rejects.toMatchObject({ code: 'TRIPPED' })
+  })
+})
+
 describe('a part that is in its clips yet', () => {
   it.each(['a stop', 'a kill'])('is known again by the next session after %s, shown to be empty, and freed', async how => {
     const table = await openTable([film('C1')], { covered: true, instant: true })
