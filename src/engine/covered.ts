@@ -2,11 +2,11 @@
  * What goes under volts behind a cover: what is shown before volts come, and what before the cover is freed.
  * A zero at the terminals shows nothing of a part that left its clips: by the bridge it is known again.
  */
-import type { Clock } from '../base/clock.ts'
+import { sleep, type Clock } from '../base/clock.ts'
 import { asBenchError, BenchError, hasCode } from '../base/errors.ts'
 import { formatDuration, formatMinute, formatSi } from '../base/format.ts'
 import { harmlessV } from '../safety/dead.ts'
-import { isNear, seenOf } from '../safety/same-part.ts'
+import { isNear, isSame, seenOf } from '../safety/same-part.ts'
 import type { Behind, Held } from '../schema/behind.ts'
 import type { CoverSpec, JigSpec } from '../schema/bench.ts'
 import type { HandsAtCover, ImpedanceReading, Pair, ToCover } from '../schema/jig.ts'
@@ -43,6 +43,9 @@ export interface CoveredPorts {
 /** So much of the time it was charged a part is left open before it is looked at. */
 const comesBackShare = 0.1
 
+/** From one look at a part whose press is waited for to the next, ms: no hand changes it in less (ours). */
+const lookMs = 200
+
 const ends: Pair = { high: 1, low: 2 }
 const moved = 'it is not what it was before the cover was closed: it was moved, and was not put under volts'
 const gone = 'it left the jig or lost its contact while it was charged'
@@ -65,12 +68,13 @@ export class Covered {
     const { enclosure, clear, mayGive } = this.#p
     await clear()
     hands.say(`${enclosure.sentence}: ${formatSi(volts, 'V')}`)
-    await enclosure.pressed(() => hands.isOver?.() ?? false)
+    const isOver = (): boolean => hands.isOver?.() ?? false
+    await this.#whileSame(pair, seen, isLost => enclosure.pressed(() => isLost() || isOver()))
     this.#seen = seen
     const done = await outcomeOf(async () => {
       await enclosure.lock()
-      if (!await this.#isThere(pair, seen)) throw new BenchError('REFUSED', moved)
       await this.#showBleeder()
+      if (!isSame(seen, await this.#p.impedance(pair, seen))) throw new BenchError('REFUSED', moved)
       mayGive(true)
       this.#touch(`NOT SAFE TO TOUCH: ${formatSi(volts, 'V')} behind the cover`, hands)
       const value = await work()
@@ -87,6 +91,36 @@ export class Covered {
     this.#seen = null
     if ('error' in done) throw done.error
     return done.value
+  }
+
+  /**
+   * While hands are at the cover the bridge looks again and again: what lost its contact may be another part
+   * of like value when it has one again. Rejects REFUSED then.
+   */
+  async #whileSame(
+    pair: Pair, seen: ImpedanceReading, wait: (isLost: () => boolean) => Promise<void>,
+  ): Promise<void> {
+    const { clock, signal, clear, impedance } = this.#p
+    let [isLost, isOver] = [false, false]
+    const looks = (async () => {
+      while (!isLost && !isOver) {
+        isLost = !isSame(seen, await impedance(pair, seen))
+        await clear()
+        await sleep(clock, lookMs, signal)
+      }
+    })()
+    // A look that fails has not seen the part.
+    const looked = looks.catch(() => { isLost = true })
+    try {
+      await wait(() => isLost)
+    } catch (error) {
+      if (!isLost) throw error
+    } finally {
+      isOver = true
+      await looked
+    }
+    signal.throwIfAborted()
+    if (isLost) throw new BenchError('REFUSED', moved)
   }
 
   /**

@@ -226,6 +226,23 @@ describe('volts are not put on', () => {
     expect(table.told.filter(({ text }) => text.startsWith('close the cover'))).toHaveLength(2)
   })
 
+  it('on another part of the same value that was put in while the press was waited for', async () => {
+    let mostV = NaN
+    const table = await sat('properly', one => {
+      const { sim, told, clock, parts } = one
+      one.onTold = (_tone, text) => { if (/it is not what it was before the cover was closed/.test(text)) mostV = sim.most.volts }
+      const { truth } = parts.get('C1')!
+      const swap = (): void => {
+        if (!told.at(-1)?.text.startsWith('close the cover')) { clock.after(20, swap); return }
+        sim.put(null)
+        clock.after(300, () => { sim.put(new Component(truth, 'another')) })
+      }
+      swap()
+    })
+    expect(mostV).toBeLessThan(openMostV)
+    expect(table.told.filter(({ text }) => text.startsWith('close the cover'))).toHaveLength(2)
+  })
+
   it('where the bleeder does not lie across the terminals: the session trips before the cover is freed', async () => {
     const table = await openCovered([film('C1')])
     table.sim.bleederBroken = true

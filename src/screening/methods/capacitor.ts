@@ -34,7 +34,7 @@ export async function proveCapacitor(
 ): Promise<Proof> {
   const wanted = capacitorConditions(part)
   const frequencyHz = nearestHz(wanted.frequencyHz, jig.reach)
-  const { reading, movedOhm } = await steadily(jig, pair, { frequencyHz, levelV: wanted.levelV })
+  const { reading, raw, movedOhm } = await steadily(jig, pair, { frequencyHz, levelV: wanted.levelV })
   const expectedOhm = 1 / (2 * Math.PI * frequencyHz * part.farad.nominal)
   const wrong = noCapacitor(reading, expectedOhm)
   if (wrong) return wrong
@@ -51,7 +51,7 @@ export async function proveCapacitor(
   if (!part.leakage) return noted(before, 'its leakage was not measured')
   if (before.findings.some(isBad)) return noted(before, 'its leakage was not measured: it fails already')
   const under: UnderVolts = {
-    part: { ...part, leakage: part.leakage }, before, reading, farad: bridge.farad, told, guide,
+    part: { ...part, leakage: part.leakage }, before, reading: raw, farad: bridge.farad, told, guide,
   }
   return isCovered(under, jig) ? await behindCover(jig, pair, under) : await atHand(jig, pair, under)
 }
@@ -59,6 +59,7 @@ export async function proveCapacitor(
 interface UnderVolts {
   readonly part: Charged
   readonly before: Proof
+  /** As the bridge gave it. */
   readonly reading: ImpedanceReading
   readonly farad: { readonly value: number; readonly u: number }
   readonly told: Told

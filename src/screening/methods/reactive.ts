@@ -15,19 +15,20 @@ export function nearestHz(wanted: number, { bridge }: JigReach): number {
 }
 
 /**
- * Several readings: the last, with what the jig leaves open of it, and how far its resistance moved where
+ * Several readings: the last, as it was and with what the jig leaves open of it, and how far its resistance moved where
  * that is more than the bridge explains.
  */
 export async function steadily(
   jig: Jig,
   pair: Pair,
   setup: { frequencyHz: number; levelV: number },
-): Promise<{ reading: ImpedanceReading; movedOhm: number | null }> {
+): Promise<{ reading: ImpedanceReading; raw: ImpedanceReading; movedOhm: number | null }> {
   const readings: ImpedanceReading[] = []
   for (let i = 0; i < steadyReadings; i++) readings.push(await jig.impedance(pair, setup))
   const { moved, isSteady, quality } = steadyOf(readings.map(({ rOhm }) => rOhm))
-  const reading = withJig(jig, pair, readings.at(-1)!)
-  return { reading, movedOhm: quality === 'good' && !isSteady ? moved : null }
+  const raw = readings.at(-1)!
+  const reading = withJig(jig, pair, raw)
+  return { reading, raw, movedOhm: quality === 'good' && !isSteady ? moved : null }
 }
 
 /** With the uncertainty of what the jig itself adds. */
