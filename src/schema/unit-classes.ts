@@ -81,7 +81,6 @@ export const powerMeter = z.strictObject({
     noiseShare: notNegative.max(0.01).describe('Standard deviation of a reading as a share of it'),
   }),
   frequency: z.strictObject({ minHz: positive, maxHz: positive, accuracy, stepHz: positive }),
-  crestMost: positive.max(20).describe('Peak over RMS of a current that it still reads'),
   readingMs: positive,
   fields: z.array(z.enum([...powerFields, 'ignored'])).min(4).max(12).optional()
     .describe('Of the answer to `measure`, in order'),
