@@ -4,7 +4,7 @@ import { BenchSwitches } from '../instruments/terminals.ts'
 
 /** Beyond those of the leads. */
 export const coverRelays = { lockRelay: 41, bleedRelay: 42 } as const
-export const bleederOhm = 1e6
+export const bleederOhm = 68e3
 /** From the coil without power to the bolt home, ms (ours). */
 const boltMs = 200
 /** Direct volts that may be touched (common practice). */

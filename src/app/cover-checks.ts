@@ -48,14 +48,23 @@ function lacks({ file: { jig, roles } }: LoadedBench, say: Say): void {
   if (!jig!.leads?.source) say('jig.leads.source', 'relays that lead the source, for `jig.cover`', 'none')
 }
 
-/** With the most that one part may hold, from the most volts down to harmless ones. */
-function bleederProblems({ file: { jig, limits } }: LoadedBench, { bleederOhm }: Cover, say: Say): void {
+/**
+ * With the most that one part may hold, from the most volts down to harmless ones: behind the cover, and at
+ * hand, where as much energy at fewer volts is a larger part.
+ */
+function bleederProblems(bench: LoadedBench, { bleederOhm }: Cover, say: Say): void {
+  const { jig, limits } = bench.file
   const { voltageMaxV } = jig!
-  const farad = 2 * limits.partEnergyMaxJ / voltageMaxV ** 2
-  const mostOhm = bleedMostS / (farad * Math.max(1, Math.log(voltageMaxV / harmlessV)))
-  if (bleederOhm <= mostOhm) return
-  say('jig.cover.bleederOhm', `at most ${formatSi(mostOhm, 'Ω')}, which empties ${formatSi(farad, 'F')} (the `
-    + `limits.partEnergyMaxJ at ${formatSi(voltageMaxV, 'V')}) in ${bleedMostS} s`, formatSi(bleederOhm, 'Ω'))
+  const profile = profileOf(bench, 'source')
+  const interlockOpenV = profile?.class === 'source-measure' ? profile.interlockOpenV : undefined
+  const openV = Math.min(voltageMaxV, limits.touchSafeV, interlockOpenV ?? Infinity)
+  for (const volts of new Set([voltageMaxV, openV])) {
+    const farad = 2 * limits.partEnergyMaxJ / volts ** 2
+    const mostOhm = bleedMostS / (farad * Math.max(1, Math.log(volts / harmlessV)))
+    if (bleederOhm <= mostOhm) continue
+    say('jig.cover.bleederOhm', `at most ${formatSi(mostOhm, 'Ω')}, which empties ${formatSi(farad, 'F')} (the `
+      + `limits.partEnergyMaxJ at ${formatSi(volts, 'V')}) in ${bleedMostS} s`, formatSi(bleederOhm, 'Ω'))
+  }
 }
 
 function boardProblems(bench: LoadedBench, say: Say): void {
@@ -75,12 +84,24 @@ function boardProblems(bench: LoadedBench, say: Say): void {
     say('roles.jig', `contacts for ${formatSi(voltageMaxV, 'V')} to break and between each other`,
       `${instrument}: ${formatSi(leastV, 'V')}`)
   }
+  earthProblem(bench, profile.isolation.terminalsToEarthV, say)
   const bleedA = voltageMaxV / cover!.bleederOhm
   if (bleedA > leastA) {
     say('jig.cover.bleederOhm',
       `at least ${formatSi(voltageMaxV / leastA, 'Ω')}, for the contacts of ${instrument}`,
       formatSi(cover!.bleederOhm, 'Ω'))
   }
+}
+
+/** The worst single fault: one terminal at earth, and a source that runs to its maximum. */
+function earthProblem(bench: LoadedBench, terminalsToEarthV: number | undefined, say: Say): void {
+  const source = profileOf(bench, 'source')
+  const mostV = source?.class === 'source-measure' ? source.voltageRanges.at(-1)!.rangeV : 0
+  const needV = Math.max(mostV, bench.file.jig!.voltageMaxV)
+  if (terminalsToEarthV !== undefined && terminalsToEarthV >= needV) return
+  const has = terminalsToEarthV === undefined ? 'not declared' : formatSi(terminalsToEarthV, 'V')
+  say('roles.jig', `contacts for ${formatSi(needV, 'V')} to earth, which the source can give`,
+    `${bench.roles.get('jig')!.instrument}: ${has}`)
 }
 
 function sourceProblems(bench: LoadedBench, say: Say): void {

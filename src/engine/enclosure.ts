@@ -61,10 +61,11 @@ export class Enclosure {
     this.#watching.abort()
     this.#cover = askedFrom(this.#nowMs, this.#ports.presenceMs, this.#wasOpened)
     for (;;) {
+      const askedMs = this.#nowMs
       const look = await this.#look()
       if (isOver()) throw this.#given('a person ended the wait')
       this.#wasOpened ||= look?.coverClosed === false
-      const is = this.#step({ type: 'look', look })
+      const is = this.#step({ type: 'look', look, askedMs })
       if (is === 'pressed') return
       if (is === 'unpressed') throw this.#given('nobody closed the cover and pressed')
       this.#ports.waits()
@@ -83,9 +84,10 @@ export class Enclosure {
     this.#wasOpened = false
     await board.release([spec.lockRelay])
     await sleep(clock, boltMs, signal)
+    const askedMs = this.#nowMs
     const look = await this.#look()
     if (!look?.coverClosed) throw new BenchError('REFUSED', 'the cover was not closed when it was locked')
-    this.#watch()
+    this.#watch(askedMs)
   }
 
   /** The lock is drawn; the caller has shown that nothing harmful stands behind the cover. */
@@ -141,11 +143,13 @@ export class Enclosure {
   }
 
   /** Two loops: a contact that never answers must not hold up the judgement. */
-  #watch(): void {
-    this.#cover = watchedFrom(this.#nowMs)
+  #watch(askedMs: number): void {
+    this.#cover = watchedFrom(askedMs)
     const signal = this.#fromNow()
-    this.#lastLook = this.#every(
-      signal, async () => { this.#judge({ type: 'look', look: await this.#look() }) })
+    this.#lastLook = this.#every(signal, async () => {
+      const fromMs = this.#nowMs
+      this.#judge({ type: 'look', look: await this.#look(), askedMs: fromMs })
+    })
     void this.#every(signal, async () => this.#judge({ type: 'tick' }))
   }
 

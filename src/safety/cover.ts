@@ -17,12 +17,13 @@ export type Cover =
   | { readonly is: 'pressed' }
   /** Nobody pressed in time. */
   | { readonly is: 'unpressed' }
-  /** Locked: `closedMs` is when the contact was last read as closed, monotonic. */
+  /** Locked: `closedMs` is when the contact was last asked, and was closed, monotonic. */
   | { readonly is: 'watched'; readonly closedMs: number }
   | { readonly is: 'tripped'; readonly why: string }
 
 export type CoverInput =
-  | { readonly type: 'look'; readonly look: Look | null }
+  /** `askedMs`: when the question left; what it answers may be as old as that. */
+  | { readonly type: 'look'; readonly look: Look | null; readonly askedMs: number }
   /** Time has passed: judged on every input; this one only makes sure that there is one. */
   | { readonly type: 'tick' }
 
@@ -33,12 +34,12 @@ export const coverStaleMs = 500
 
 export const askedFrom = (nowMs: number, withinMs: number, opened: boolean): Cover =>
   ({ is: 'asked', opened, ready: false, untilMs: nowMs + withinMs })
-export const watchedFrom = (nowMs: number): Cover => ({ is: 'watched', closedMs: nowMs })
+export const watchedFrom = (askedMs: number): Cover => ({ is: 'watched', closedMs: askedMs })
 
 export function stepCover(cover: Cover, input: CoverInput, nowMs: number): Cover {
   const look = input.type === 'look' ? input.look : undefined
   if (cover.is === 'asked') return asked(cover, look, nowMs)
-  return cover.is === 'watched' ? watched(cover, look, nowMs) : cover
+  return cover.is === 'watched' ? watched(cover, input, nowMs) : cover
 }
 
 function asked(cover: Cover & { is: 'asked' }, look: Look | null | undefined, nowMs: number): Cover {
@@ -50,11 +51,14 @@ function asked(cover: Cover & { is: 'asked' }, look: Look | null | undefined, no
   return cover.ready ? { is: 'pressed' } : cover
 }
 
-function watched(cover: Cover & { is: 'watched' }, look: Look | null | undefined, nowMs: number): Cover {
+function watched(cover: Cover & { is: 'watched' }, input: CoverInput, nowMs: number): Cover {
+  const look = input.type === 'look' ? input.look : null
   if (look?.coverClosed === false) return { is: 'tripped', why: 'the cover was opened under volts' }
   const silentMs = nowMs - cover.closedMs
   if (silentMs >= coverStaleMs) {
     return { is: 'tripped', why: `the cover contact was not read for ${Math.round(silentMs)} ms under volts` }
   }
-  return look ? { is: 'watched', closedMs: nowMs } : cover
+  // A late answer may have been closed when it was asked, and open since.
+  const isClosed = input.type === 'look' && look !== null
+  return isClosed ? { is: 'watched', closedMs: Math.max(cover.closedMs, input.askedMs) } : cover
 }

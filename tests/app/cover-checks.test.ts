@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest'
 import { VirtualClock } from '../../src/base/clock.ts'
 import type { BenchError } from '../../src/base/errors.ts'
 import { checkBench, ProfileFolder } from '../../src/app/files.ts'
+import { coverProblems } from '../../src/app/cover-checks.ts'
 import { compose, energyInstruments } from '../../src/app/compose.ts'
 import { benchFile, type BenchFile } from '../../src/schema/bench.ts'
 import { JigBench } from '../../mocks/bench/jig-bench.ts'
@@ -43,6 +44,7 @@ describe('a jig above touch-safe', () => {
     }, /^roles\.source: a source that an open interlock input keeps at 60\.0 V or below.*; smu, without one$/],
     ['an interlock that keeps it below touch-safe', file => { file.limits.touchSafeV = 30 }, /^roles\.source: .* 30\.0 V or below .*; smu: 42\.0 V$/],
     ['a bleeder that is quick enough', file => { file.jig.cover!.bleederOhm = 1e8 }, /^jig\.cover\.bleederOhm: at most 5\.86 MΩ, which empties 2\.00 µF/],
+    ['a bleeder that is quick enough for the larger parts of an open jig', file => { file.jig.cover!.bleederOhm = 1e6 }, /^jig\.cover\.bleederOhm: at most 80\.\d kΩ, which empties 283 µF \(the limits\.partEnergyMaxJ at 42\.0 V\)/],
     ['a bleeder that the contacts can take', file => { file.jig.cover!.bleederOhm = 1000 }, /^jig\.cover\.bleederOhm: at least 10\.0 kΩ, for the contacts of matrix; 1\.00 kΩ$/],
     ['a board of its own', file => { file.roles.bleed = { instrument: 'matrix', relay: 100 } }, /^roles\.bleed: another board than that of a jig with a cover; matrix$/],
     ['relays of its own', file => { file.jig.cover!.lockRelay = 17 }, /^jig\.cover\.lockRelay: each relay once; relay 17, as at jig\.leads\.source\.high$/],
@@ -51,6 +53,20 @@ describe('a jig above touch-safe', () => {
     ['a source for its volts', file => { file.jig.voltageMaxV = 700 }, /^roles\.source: terminals for 700 V to earth; smu: 600 V$/],
   ])('is refused without %s', (_what, change, problem) => {
     expect(problemsOf(change)).toEqual(expect.arrayContaining([expect.stringMatching(problem)]))
+  })
+
+  it('is refused with a board that is not insulated from earth for what the source can give', () => {
+    const bench = checkBench(draft(true), 'bench.yaml', profiles)
+    const board = bench.profiles.get('matrix')!
+    if (board.profile.class !== 'relay-board') throw new Error('no board')
+    const { isolation } = board.profile
+    const told = (terminalsToEarthV: number): string[] => {
+      const profile = { ...board.profile, isolation: { ...isolation, terminalsToEarthV } } as typeof board.profile
+      return coverProblems({ ...bench, profiles: new Map([...bench.profiles, ['matrix', { ...board, profile }]]) }, 'bench.yaml')
+        .map(({ path, expected, got }) => `${path}: ${expected}; ${got}`)
+    }
+    expect(told(599)).toEqual(['roles.jig: contacts for 600 V to earth, which the source can give; matrix: 599 V'])
+    expect(told(600)).toEqual([])
   })
 
   it('leaves a jig without a cover as it was', () => {

@@ -10,7 +10,7 @@ const [open, openPressed, closed, pressed] = [look(false, false), look(false, tr
 
 /** One look every tenth of a second. */
 const after = (from: Cover, looks: readonly (Look | null)[]): Cover =>
-  looks.reduce((cover, one, i) => stepCover(cover, { type: 'look', look: one }, (i + 1) * coverPollMs), from)
+  looks.reduce((cover, one, i) => stepCover(cover, { type: 'look', look: one, askedMs: (i + 1) * coverPollMs }, (i + 1) * coverPollMs), from)
 const asked = (looks: readonly (Look | null)[], withinMs = 60_000): string => after(askedFrom(0, withinMs, true), looks).is
 
 describe('a press', () => {
@@ -71,6 +71,10 @@ describe('a cover under volts', () => {
     expect(watched(Array.from({ length: most }, () => null)).is).toBe('tripped')
     expect(stepCover(watchedFrom(0), { type: 'tick' }, coverStaleMs - 1).is).toBe('watched')
     expect(stepCover(watchedFrom(0), { type: 'tick' }, coverStaleMs).is).toBe('tripped')
-    expect(stepCover(watchedFrom(0), { type: 'look', look: closed }, coverStaleMs).is).toBe('tripped')
+    expect(stepCover(watchedFrom(0), { type: 'look', look: closed, askedMs: coverStaleMs }, coverStaleMs).is).toBe('tripped')
+    // An answer is as old as its question.
+    const late = stepCover(watchedFrom(0), { type: 'look', look: closed, askedMs: 10 }, coverStaleMs - 10)
+    expect(stepCover(late, { type: 'tick' }, coverStaleMs).is).toBe('watched')
+    expect(stepCover(late, { type: 'tick' }, coverStaleMs + 10).is).toBe('tripped')
   })
 })

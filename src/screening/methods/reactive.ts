@@ -15,8 +15,8 @@ export function nearestHz(wanted: number, { bridge }: JigReach): number {
 }
 
 /**
- * Several readings: the last, as it was and with what the jig leaves open of it, and how far its resistance moved where
- * that is more than the bridge explains.
+ * Several readings: the last, as it was and with what the jig leaves open of it, and how far its resistance
+ * moved where that is more than the bridge explains.
  */
 export async function steadily(
   jig: Jig,
