@@ -22,7 +22,7 @@ export interface Slip { readonly expected: string }
 export type AmountFound =
   { readonly amount: Amount; readonly end: number } | (Slip & { readonly end: number })
 
-const number = String.raw`(?:\d{1,17}(?:[.,]\d{1,24})?|[.,]\d{1,24})`
+const number = String.raw`(?:\d{1,17}(?:[.,]\d{1,30})?|[.,]\d{1,30})`
 const numberAt = new RegExp(`(${number})`, 'y')
 const gap = /\s*/y
 

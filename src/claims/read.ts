@@ -3,7 +3,7 @@
  * read is told with its place, and what is meant without being printed is said. The grammar: docs/units.md.
  */
 import { plainSigns } from '../marks/decode.ts'
-import type { Claim } from '../schema/claims.ts'
+import { claim, type Claim } from '../schema/claims.ts'
 import type { UnitProfile } from '../schema/unit-profile.ts'
 import { assume, type Assumed, type Rating } from './assume.ts'
 import { headOf, type Claimed, type Head } from './heads.ts'
@@ -58,8 +58,9 @@ export function readClaim(given: string, ratings: readonly Rating[] = []): ReadC
   if (wrong.length > 0) return refused(text, wrong, items)
   const whole = { at: 0, end: text.length }
   const read = byChannel(head, under, ratings)
-  return 'missing' in read ? refused(text, read.missing.map(expected => ({ ...whole, expected })), items)
-    : { ok: true, ...read }
+  if ('missing' in read) return refused(text, read.missing.map(expected => ({ ...whole, expected })), items)
+  return read.claims.every(isPossible) ? { ok: true, ...read }
+    : refused(text, [{ ...whole, expected: 'figures that a unit can have' }], items)
 }
 
 const isUnread = (given: Under | readonly Unread[]): given is readonly Unread[] => Array.isArray(given)
@@ -113,6 +114,15 @@ function ofValues({ claimed }: Head, { set }: Under, items: readonly Item[]): Un
   return isNothing ? [...bounds, { at: 0, end: 1, expected: 'conditions above 0' }] : bounds
 }
 
+/** In SI units, 0 apart; no quantity of a unit lies beyond (ours). */
+const isUsual = (value: unknown): boolean =>
+  typeof value !== 'number' || value === 0 || Math.abs(value) >= 1e-9 && Math.abs(value) <= 1e9
+
+/** What follows from what was read, like the load of a line, is looked at as well. */
+const isPossible = (one: Claim): boolean => claim.safeParse(one).success
+  && (kinds[one.quantity].sense === 'signed' || one.quantity === 'gain' || one.least !== 0 && one.most !== 0)
+  && [one.least, one.most, ...Object.values(one.conditions)].every(isUsual)
+
 interface Made { readonly claims: readonly Claim[]; readonly assumed: readonly string[] }
 interface Lacking { readonly missing: readonly string[] }
 
@@ -128,7 +138,7 @@ function byChannel(head: Head, under: Under, ratings: readonly Rating[]): Made |
   const [{ claims, assumed }] = all as [typeof all[number]]
   if (all.every(one => JSON.stringify(one.claims) === JSON.stringify(claims))) return { claims, assumed }
   return {
-    claims: all.flatMap(one => one.claims.map(claim => ({ ...claim, channel: one.name }))),
+    claims: all.flatMap(one => one.claims.map(of => ({ ...of, channel: one.name }))),
     assumed: all.flatMap(one => one.assumed.map(note => `${one.name}: ${note}`)),
   }
 }

@@ -4,6 +4,7 @@ import { Command, CommanderError } from 'commander'
 import { asBenchError, BenchError } from '../base/errors.ts'
 import { softwareVersion } from '../base/version.ts'
 import { addBenchCommands, type Act } from './commands-bench.ts'
+import { addClaimCommands } from './commands-claim.ts'
 import { addCompareCommand } from './commands-compare.ts'
 import { addContinueCommands } from './commands-continue.ts'
 import { addDecodeCommand } from './commands-decode.ts'
@@ -72,6 +73,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addGaugeCommands(program, context, act)
   addSchemaCommand(program, context, act)
   addDecodeCommand(program, context, act)
+  addClaimCommands(program, context, act)
   addPartsCommand(program, context, act)
   addScreenCommand(program, context, act)
   addSoundCommands(program, context, act)
