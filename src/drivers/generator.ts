@@ -120,6 +120,9 @@ export class GeneratorDriver extends Driver<Profile> implements Generator {
     for (const { frequencyHz, levelV } of tones) {
       this.inRange('frequency', frequencyHz, frequency.minHz, frequency.maxHz, 'Hz')
       this.inRange('level', levelV, level.minV, level.maxV, 'V')
+      // Less than one step would be rounded down to no signal at all.
+      const stepRmsV = level.stepV / perRms[level.unit]
+      if (levelV > 0) this.inRange('level', levelV, stepRmsV, level.maxV, 'V')
     }
     // Their peaks meet.
     const sumV = tones.reduce((sum, tone) => sum + tone.levelV, 0)

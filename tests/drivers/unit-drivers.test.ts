@@ -144,7 +144,7 @@ describe('a generator', () => {
   })
 
   it('never gives more on the way than before or afterwards, from any setting to any other', async () => {
-    const level = fc.double({ min: 0, max: 5, noNaN: true })
+    const level = fc.double({ min: 1e-4, max: 5, noNaN: true })
     const tones = fc.array(fc.record({ frequencyHz: fc.double({ min: 20, max: 2e4, noNaN: true }), levelV: level }), { minLength: 1, maxLength: 2 })
     await fc.assert(fc.asyncProperty(tones, tones, async (first, second) => {
       const clock = new VirtualClock()
@@ -174,6 +174,15 @@ describe('a generator', () => {
     await new GeneratorDriver(b, port, new VirtualClock()).setTones(1, [at(1000, 0.5)])
     // 0.5 V RMS are 1.41421 V peak to peak.
     expect(settings(port)).toEqual(['FREQ 1000,(@1)', 'VOLT 1.414,(@1)'])
+  })
+
+  it('refuses a level that its steps would round to nothing, and takes none at all', async () => {
+    const { port, generator } = generatorA({ one: 1, two: 0, isTwoOn: false })
+    await expect(generator.setTones(1, [at(1000, 0.9e-5)])).rejects.toEqual(failsWith('OUT_OF_RANGE'))
+    expect(port.sent).toEqual([])
+    await generator.setTones(1, [at(1000, 1e-5)])
+    await generator.setTones(1, [at(1000, 0)])
+    expect(port.sent.filter(line => line.startsWith('SOUR1:TONE1:VOLT '))).toEqual(['SOUR1:TONE1:VOLT 0.00001', 'SOUR1:TONE1:VOLT 0.00000'])
   })
 
   it('fails where its clock is not in step, before anything is measured with it', () => onLink(
