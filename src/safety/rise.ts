@@ -53,3 +53,33 @@ export function riseMachine({ windowMs, margin, samples, unit }: RiseRules): Mac
         + `within ${(overMs / 1000).toFixed(1)} s, ${margin.toPrecision(3)} ${unit} at most`,
   }
 }
+
+export interface HeatingRules {
+  readonly riseMaxKPerMin: number
+  /** Random part of a reading's u, K, and the time between readings. */
+  readonly noiseK: number
+  readonly everyMs: number
+}
+
+const minuteMs = 60_000
+/** The window is as long as it takes for noise to be this much less than the rise that trips. */
+const noiseMargin = 10
+
+/** Rate of rise of a temperature, which nothing asks to be anywhere. */
+export function heatingMachine(
+  { riseMaxKPerMin, noiseK, everyMs }: HeatingRules,
+): Machine<RiseState, { readonly atMs: number; readonly celsius: number }> {
+  const windowMs = Math.max(minuteMs, noiseMargin * noiseK / riseMaxKPerMin * minuteMs, 4 * everyMs)
+  const margin = riseMaxKPerMin * windowMs / minuteMs
+  const machine = riseMachine({ windowMs, margin, samples: 2, unit: 'K' })
+  return {
+    fresh: machine.fresh,
+    step: (state, { atMs, celsius }) => machine.step(state, { atMs, value: celsius, asked: nothingAsked }),
+    says: ({ count, risen, overMs }) => count < 2 ? null
+      : `rose ${risen.toPrecision(3)} K within ${(overMs / 1000).toFixed(0)} s, `
+        + `${margin.toPrecision(3)} K at most`,
+  }
+}
+
+/** Colder than anything can be. */
+const nothingAsked = -300
