@@ -11,9 +11,10 @@ const may: Record<string, readonly string[]> = {
   sequences: ['base', 'schema', 'safety', 'engine', 'analysis'], store: ['base', 'schema'],
   screening: ['base', 'schema', 'analysis', 'sequences'],
   sound: ['base', 'schema', 'analysis'], claims: ['base', 'schema', 'analysis', 'marks'],
+  proving: ['base', 'schema', 'analysis'],
   powering: ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
-  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'claims', 'screening', 'powering'],
+  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'claims', 'screening', 'proving', 'powering'],
   cli: ['base', 'schema', 'report', 'marks', 'parts', 'claims', 'sound', 'keeper', 'app', 'api'],
 }
 

@@ -132,7 +132,7 @@ const clockShare = 1e-3
 const standsOut = 100
 
 /** Where the tone that is meant to be at `hz` really is: the centre of what its bins hold. */
-function foundHz(spectrum: Spectrum, hz: number): number {
+export function foundHz(spectrum: Spectrum, hz: number): number {
   const { power, binHz, reach } = spectrum
   if (!showsLine(spectrum, hz)) throw new RangeError(`a tone at ${hz} Hz cannot be told in this record`)
   const middle = Math.round(hz / binHz)

@@ -81,8 +81,8 @@ export function humOf(record: Transformed, nominalHz: number): Hum | null {
   }
 }
 
-/** The strongest of the first lines tells best: its centre over its order. */
-function mainsIn(spectrum: Spectrum, nominalHz: number): number {
+/** Through a window of some bins: the strongest of the first lines tells best: its centre over its order. */
+export function mainsIn(spectrum: Spectrum, nominalHz: number): number {
   const { binHz, power } = spectrum
   const ranked = [1, 2, 3].map(order => {
     const slack = mainsShare * order * nominalHz

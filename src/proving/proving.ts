@@ -1,0 +1,63 @@
+/** One proof of a unit: the port, what was learnt of it so far, and what its loads have taken. */
+import { BenchError } from '../base/errors.ts'
+import type { UnitChannel } from '../schema/unit-profile.ts'
+import { emptyFloor, type Floor } from './floor.ts'
+import type { Heat } from './heat.ts'
+import type { ChannelLimits, ProvingPort } from './port.ts'
+
+export interface ProvingOptions {
+  /** Length of a record, s; longer where a low frequency asks for it. */
+  readonly recordS: number
+  /** Captures of one figure are averaged until noise is this share of it, or of its other uncertainty. */
+  readonly noiseShare: number
+  readonly capturesMost: number
+}
+export const provingDefaults: ProvingOptions = { recordS: 0.6, noiseShare: 2e-3, capturesMost: 16 }
+
+export interface Proving {
+  readonly port: ProvingPort
+  readonly options: ProvingOptions
+  readonly floor: Floor
+  /** Volts out for one volt that the generator is set to, by channel, as last heard near 1 kHz. */
+  readonly gains: Map<string, number>
+  readonly heat: Map<string, Heat>
+  /** Ω that a channel's load was set to, where it is not what the profile states. */
+  readonly loadsOhm: Map<string, number>
+  patched: 'loop' | 'unit' | null
+}
+
+export const beginProving = (port: ProvingPort, options: Partial<ProvingOptions> = {}): Proving => ({
+  port, options: { ...provingDefaults, ...options }, floor: emptyFloor(), gains: new Map(), heat: new Map(),
+  loadsOhm: new Map(), patched: null,
+})
+
+/** Patches where it is not so already; nothing is driven meanwhile. */
+export async function patched(proving: Proving, to: 'loop' | 'unit'): Promise<void> {
+  if (proving.patched === to) return
+  await proving.port.muteAll()
+  proving.patched = null
+  await proving.port.patch(to)
+  proving.patched = to
+}
+
+export function channelOf({ port }: Proving, name: string): UnitChannel {
+  const channel = port.channels.find(one => one.name === name)
+  if (channel) return channel
+  throw new BenchError('REFUSED', 'no such channel', {
+    expected: port.channels.map(one => one.name).join(', '), got: name,
+  })
+}
+
+/** Nominal Ω at its output: watts that are asked for are at these. */
+export const loadOhmOf = (proving: Proving, name: string): number =>
+  proving.loadsOhm.get(name) ?? channelOf(proving, name).output.loadOhm
+
+export function limitsOf({ port }: Proving, name: string): ChannelLimits {
+  const limits = port.limits[name]
+  if (limits) return limits
+  throw new BenchError('REFUSED', `channel ${name} has no ceilings: it is not driven`)
+}
+
+/** Channels that are driven beside this one, and itself. */
+export const drivenWith = ({ port }: Proving, name: string, driven: 'one' | 'all'): string[] =>
+  driven === 'one' ? [name] : port.channels.map(one => one.name)
