@@ -15,7 +15,7 @@ import type { BenchFaults } from './bench/sim-bench.ts'
 
 const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial]
                [--faults FILE] [--base-port N] [--wall MS] [--present] [--bench-file FILE]
-       main.js --jig [--cover] [--hands URL] [--seed N] [--realtime] [--serial]
+       main.js --jig [--cover | --tray N] [--hands URL] [--seed N] [--realtime] [--serial]
                [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]`
 
 type Asked = ReturnType<typeof options>
@@ -27,6 +27,7 @@ function options() {
       faults: { type: 'string' }, 'base-port': { type: 'string' }, wall: { type: 'string' },
       present: { type: 'boolean', default: false }, 'bench-file': { type: 'string' },
       jig: { type: 'boolean', default: false }, cover: { type: 'boolean', default: false },
+      tray: { type: 'string' },
       hands: { type: 'string' },
     },
   })
@@ -53,12 +54,22 @@ const servedWith = (asked: Asked) => ({
   ...(asked['base-port'] === undefined ? {} : { basePort: wholeNumber(asked['base-port'], '--base-port') }),
 })
 
+/** Of its tray: as many as its scanner has channels, at most. */
+function positionsOf({ tray, cover }: Asked): number {
+  if (tray === undefined) return 0
+  const count = wholeNumber(tray, '--tray')
+  if (count < 4 || count > 40) throw new Error(`a tray has 4 to 40 positions, not ${tray}`)
+  if (cover) throw new Error('a jig with a cover has no tray')
+  return count
+}
+
 /** In words, and for a program. */
 interface Said { what: string; also: string; ready: { benchFile: object } & Record<string, unknown> }
 
 async function rack(asked: Asked): Promise<Said> {
   if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
   if (asked.cover) throw new Error('--cover is for a bench with --jig')
+  if (asked.tray !== undefined) throw new Error('--tray is for a bench with --jig')
   const served = await serveBench({
     ...servedWith(asked),
     scenario: scenarioOf(asked.scenario ?? 'pavilion', wholeNumber(asked.seed, '--seed')),
@@ -83,7 +94,7 @@ async function jig(asked: Asked): Promise<Said> {
   const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
   if (Object.keys(others).length > 0) throw new Error('a jig has faults of its instruments alone')
   const { benchFile, timeUrl, controlUrl, drawer, follow } = await serveJig({
-    ...servedWith(asked), faults: instruments ?? {}, covered: asked.cover,
+    ...servedWith(asked), faults: instruments ?? {}, covered: asked.cover, tray: positionsOf(asked),
   })
   if (asked.hands !== undefined) void follow(asked.hands)
   const table = [...drawer.parts.keys()]

@@ -32,12 +32,14 @@ export interface VirtualJigOptions {
   readonly errors?: ErrorModel
   /** With a cover that locks. */
   readonly covered?: boolean
+  /** Positions of a tray; none when left out. */
+  readonly tray?: number
 }
 
 export async function virtualJig(options: VirtualJigOptions = {}): Promise<VirtualJig> {
-  const { seed = 3, store = openInlineStore(':memory:'), instant = false, errors = 'inside', covered = false } = options
+  const { seed = 3, store = openInlineStore(':memory:'), instant = false, errors = 'inside', covered = false, tray = 0 } = options
   const clock = new VirtualClock()
-  const sim = new JigBench({ clock, seed, instant, errors, covered })
+  const sim = new JigBench({ clock, seed, instant, errors, covered, tray })
   const profiles = new ProfileFolder(null)
   const bench = checkBench(benchFile.parse(sim.benchFile()), 'simulated jig', profiles)
   const links = new Map(sim.names.map(name =>

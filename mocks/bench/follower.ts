@@ -35,10 +35,10 @@ export class Follower {
   }
 
   /** Resolves when the daemon has answered; what it refuses is not said again. */
-  async say(deed: string): Promise<void> {
+  async say(deed: string, at?: string): Promise<void> {
     const release = this.#options.benchClock.hold()
     try {
-      await this.#post('/screening/deed', { does: deed })
+      await this.#post('/screening/deed', { does: deed, ...at === undefined ? {} : { at } })
     } catch { /* the daemon is gone, and so is its session */ } finally {
       release()
     }

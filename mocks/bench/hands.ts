@@ -62,6 +62,14 @@ export class Hands {
     } else if (!text.includes('?')) this.take()
   }
 
+  /** What lies on the tray is taken off, and this laid in its place, by position. */
+  layTray(lies: ReadonlyMap<string, Component>): void {
+    const { tray } = this.#options.bench
+    if (!tray) return
+    tray.clear()
+    for (const [position, part] of lies) tray.lay(position, part)
+  }
+
   /** What lies in the jig is taken out first. */
   put(part: Component): void {
     const { bench, random } = this.#options

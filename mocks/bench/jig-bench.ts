@@ -11,9 +11,11 @@ import { identityOf, type InstrumentSetup, type SimInstrument } from '../instrum
 import { LcrBridge } from '../instruments/lcr-bridge.ts'
 import { Multimeter } from '../instruments/multimeter.ts'
 import { RelayBoard } from '../instruments/relay-board.ts'
+import { Scanner } from '../instruments/scanner.ts'
 import { InterlockReader } from '../instruments/small-instruments.ts'
 import { SourceMeasure } from '../instruments/source-measure.ts'
 import { bleederOhm, coverRelays, JigCover } from './jig-cover.ts'
+import { JigTray, trayJoin, trayScanner } from './jig-tray.ts'
 import { Loose } from './loose.ts'
 
 /** Instruments of this bench by name, with their profiles. */
@@ -26,7 +28,9 @@ export const jigInstrumentNames = Object.keys(jigInstruments) as JigInstrument[]
 
 /** With a cover: a source of some hundred volts, and a reader of its contact and of a button. */
 const coveredInstruments = { ...jigInstruments, smu: 'source-measure-c', door: 'interlock-reader-a' } as const
-export type JigInstrumentName = keyof typeof coveredInstruments
+/** With a tray: the scanner in front of it. */
+const trayInstruments = { ...jigInstruments, scan: trayScanner } as const
+export type JigInstrumentName = keyof typeof coveredInstruments | keyof typeof trayInstruments
 
 const roles = {
   bridge: 'lcr', 'ohm-meter': 'ohms', source: 'smu', 'second-source': 'base-smu', jig: 'matrix',
@@ -81,6 +85,8 @@ export interface JigBenchOptions {
   readonly residuals?: Residuals
   /** A cover that locks, and a source that gives some hundred volts behind it. */
   readonly covered?: boolean
+  /** Positions of a tray; none when left out. */
+  readonly tray?: number
   /** Of instruments on serial lines. */
   readonly bauds?: Readonly<Partial<Record<JigInstrument, number>>>
 }
@@ -90,6 +96,7 @@ export class JigBench {
   readonly instruments: Readonly<Record<string, SimInstrument>>
   /** Null on a jig without one. */
   readonly cover: JigCover | null
+  readonly tray: JigTray | null
   /** What nobody should do, in words: relays moved while a source is on, two instruments on the part. */
   readonly wrongs: string[] = []
   /** Highest that each source really was told to force or to allow while it was on, volts and amperes. */
@@ -107,6 +114,9 @@ export class JigBench {
   /** Out of its clips, behind the cover or in somebody's hand. */
   readonly #loose: Loose
   readonly #sources: readonly SourceMeasure[]
+  /** What lies in the holder. */
+  #byHand: Component | null = null
+  #isTrayJoined = false
   readonly #profiles: Readonly<Partial<Record<JigInstrumentName, string>>>
   /** What each source may give now, V. */
   readonly #givesV: [number, number] = [0, 0]
@@ -116,17 +126,19 @@ export class JigBench {
 
   constructor(options: JigBenchOptions) {
     const {
-      clock, seed, instant = false, errors = 'inside', bauds = {}, residuals, covered = false,
+      clock, seed, instant = false, errors = 'inside', bauds = {}, residuals, covered = false, tray = 0,
     } = options
     this.clock = clock
-    this.#profiles = covered ? coveredInstruments : jigInstruments
+    if (covered && tray > 0) throw new Error('a jig with a cover has no tray')
+    this.#profiles = covered ? coveredInstruments : tray > 0 ? trayInstruments : jigInstruments
     this.cover = covered ? new JigCover(clock) : null
     this.#own = residuals ?? drawResiduals(seed)
     this.#contacts = new SeededRandom(seed).fork('jig contacts')
     this.#fixture = new ComponentFixture(clock, this.#own)
     this.#loose = new Loose(clock)
+    this.tray = tray > 0 ? new JigTray(clock, seed, tray, instant) : null
     const setup = (name: JigInstrumentName): InstrumentSetup => {
-      const baud = name === 'door' ? undefined : bauds[name]
+      const baud = name === 'door' || name === 'scan' ? undefined : bauds[name]
       return { name, clock, seed, instant, errors, ...baud === undefined ? {} : { baud } }
     }
     const [smu, baseSmu] = ([0, 1] as const).map(index => {
@@ -154,7 +166,21 @@ export class JigBench {
       this.cover.onChange = () => { smu.core.drive(); this.#seeExposure() }
       this.#judge()
     }
+    if (this.tray) this.instruments = { ...this.instruments, scan: this.#scannerOf(this.tray, setup('scan')) }
     this.#wire()
+  }
+
+  #scannerOf(tray: JigTray, setup: InstrumentSetup): Scanner {
+    tray.onChange = () => { if (this.#isTrayJoined) this.#fixture.hold(tray.seen(this.#byHand)) }
+    return new Scanner(trayScanner, setup, {
+      closed: channels => {
+        if (this.driven && this.#isTrayJoined) this.wrongs.push('a channel moved while a source was on')
+        if (this.#fixture.heldV > meterMostV) {
+          this.wrongs.push(`a channel moved while a part stood at ${this.#fixture.heldV.toFixed(1)} V`)
+        }
+        tray.closed(channels)
+      },
+    })
   }
 
   /** Of all instruments. */
@@ -173,7 +199,7 @@ export class JigBench {
   /** Open leads are insulated from each other as by a damp board: no source drifts away there. */
   quietLeads(): void { this.#fixture.leadsOhm = 1e9 }
 
-  get part(): Component | null { return this.#fixture.part }
+  get part(): Component | null { return this.#byHand }
 
   /** Puts a part in, or takes out what lies there. */
   put(part: Component | null): void {
@@ -181,7 +207,8 @@ export class JigBench {
     if (this.wander) this.#fixture.residuals = this.#wandered(this.wander)
     if (this.cover && this.part) this.#loose.take(this.part)
     if (part) this.#loose.leave(part)
-    this.#fixture.hold(part)
+    this.#byHand = part
+    this.#fixture.hold(this.tray && this.#isTrayJoined ? this.tray.seen(part) : part)
     this.#seeExposure()
   }
 
@@ -228,7 +255,7 @@ export class JigBench {
       instruments: Object.fromEntries(Object.entries(this.#profiles).map(([name, profile]) => [name, {
         profile, url: urls[name] ?? `memory:${name}`, identity: identityOf(profile, { name }),
       }])),
-      roles: { ...roles, ...cover ? { interlock: 'door' } : {} },
+      roles: { ...roles, ...cover ? { interlock: 'door' } : {}, ...this.tray ? { scanner: 'scan' } : {} },
       fixture: {
         kind: 'single', positions: [{ name: 'P01' }], limitOhm: 100e3, limitW: 1, limitWorkingV: 100,
         senseOhm: 1e3, senseClampV: 10, busBleederOhm: 470e3, busBleederW: 1, ratedV: volts,
@@ -236,6 +263,7 @@ export class JigBench {
       jig: {
         terminals, leads, joint,
         ...cover ? { voltageMaxV: volts, currentMaxA: 0.02, cover: { ...coverRelays, bleederOhm } } : {},
+        ...this.tray ? { tray: { join: trayJoin, positions: this.tray.positions } } : {},
       },
       limits: { voltageMaxV: volts, currentMaxA: 0.1, partEnergyMaxJ: joules, rackEnergyMaxJ: joules },
       use: ['touch-safe'],
@@ -291,7 +319,15 @@ export class JigBench {
     if (this.cover) this.cover.freed = this.#joined.has(coverRelays.lockRelay)
   }
 
+  #joinTray(): void {
+    const isJoined = trayJoin.every(relay => this.#joined.has(relay))
+    if (!this.tray || isJoined === this.#isTrayJoined) return
+    this.#isTrayJoined = isJoined
+    this.#fixture.hold(isJoined ? this.tray.seen(this.#byHand) : this.#byHand)
+  }
+
   #wire(): void {
+    this.#joinTray()
     const pairs = leadNames.map(name => this.#pairOf(name, leads[name]))
     const [bridge, meter, source, second] = pairs as [LeadPair, LeadPair, LeadPair, LeadPair]
     const apart = [bridge, meter, source ?? second].filter(pair => pair !== null)

@@ -9,6 +9,7 @@ export type JigRequest = InstrumentRequest
   | { do: 'truth' } | { do: 'audit' } | { do: 'state' }
   | { do: 'put'; part: string } | { do: 'take' } | { do: 'follow'; url: string }
   | { do: 'open' } | { do: 'close' } | { do: 'press' }
+  | { do: 'lay'; position: string; part: string } | { do: 'clear' }
 
 export interface JigTable {
   readonly bench: JigBench
@@ -36,6 +37,13 @@ export function controlJig(table: JigTable, request: JigRequest): unknown {
       return true
     }
     case 'take': hands.take(); return true
+    case 'lay': {
+      const part = drawer.find(request.part)
+      if (!part) throw new Error(`there is no part ${request.part} on the table`)
+      trayOf(bench).lay(request.position, part)
+      return true
+    }
+    case 'clear': trayOf(bench).clear(); return true
     case 'open': return coverOf(bench).tryOpen()
     case 'close': coverOf(bench).close(); return true
     case 'press': coverOf(bench).press(pressMs); return true
@@ -45,6 +53,11 @@ export function controlJig(table: JigTable, request: JigRequest): unknown {
 }
 
 const pressMs = 300
+
+function trayOf({ tray }: JigBench): NonNullable<JigBench['tray']> {
+  if (!tray) throw new Error('this jig has no tray')
+  return tray
+}
 
 function coverOf({ cover }: JigBench): NonNullable<JigBench['cover']> {
   if (!cover) throw new Error('this jig has no cover')

@@ -6,12 +6,18 @@ import type { Cancel, Clock } from '../../src/base/clock.ts'
 import type { SeededRandom } from '../../src/base/random.ts'
 import type { Drawer } from './drawer.ts'
 import type { Hands } from './hands.ts'
+import { TrayHands } from './tray-hands.ts'
 
 /** How a session stands, as it says so itself; other fields are not looked at. */
 export interface Seen {
   readonly asked: string | null
   readonly stands: string
   readonly told?: { readonly tone: string; readonly text: string } | null
+  /** At a tray: what is to lie where. */
+  readonly tray?: {
+    readonly stage: string
+    readonly slots: readonly { readonly position: string; readonly id: string; readonly stands: string }[]
+  } | undefined
 }
 
 /** The wrong part was taken in hand once; `noticed` when a question of the session had it changed. */
@@ -23,7 +29,7 @@ export interface ScreenerOptions {
   readonly drawer: Drawer
   readonly random: SeededRandom
   /** Says one word to the session. Never rejects. */
-  say(deed: string): Promise<void>
+  say(deed: string, at?: string): Promise<void>
 }
 
 /** A part that has been in for so long and told nothing is open, or the jig does not see it. */
@@ -46,9 +52,11 @@ export class Screener {
   #tries = 0
   /** What was asked for in vain, and standards that were out of control. */
   readonly #once = new Set<string>()
+  readonly #tray: TrayHands
 
   constructor(options: ScreenerOptions) {
     this.#options = options
+    this.#tray = new TrayHands(options)
     this.#mixUp = mixUpOf(options.drawer, options.random)
   }
 
@@ -57,6 +65,7 @@ export class Screener {
 
   /** Null: there is no session any more. */
   hear(seen: Seen | null): void {
+    if (seen?.tray) return this.#tray.hear(seen, seen.tray)
     const asked = seen?.asked ?? ''
     const said = `${seen?.stands} ${asked}`
     if (seen?.stands === 'measuring') this.#listen(asked, seen.told ?? null)

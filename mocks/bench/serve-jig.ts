@@ -19,6 +19,8 @@ export interface ServeJigOptions extends LinkOptions {
   readonly realtime?: boolean
   /** With a cover that locks. */
   readonly covered?: boolean
+  /** Positions of a tray behind a scanner; none when left out. */
+  readonly tray?: number
   /** What the wall reads when bench time is zero. */
   readonly wallStartMs: number
 }
@@ -40,11 +42,11 @@ export interface ServedJig {
 export const jigBauds: Readonly<Partial<Record<JigInstrument, number>>> = { matrix: 115200 }
 
 export async function serveJig(options: ServeJigOptions): Promise<ServedJig> {
-  const { seed, faults = {}, covered = false } = options
+  const { seed, faults = {}, covered = false, tray = 0 } = options
   const time = options.realtime ? null : new LedTime(options.wallStartMs)
   const clock: Clock = time ?? new RealClock()
   const bench = new JigBench({
-    clock, seed, covered, instant: time !== null, bauds: options.serial ? jigBauds : {},
+    clock, seed, covered, tray, instant: time !== null, bauds: options.serial ? jigBauds : {},
   })
   for (const [name, specs] of Object.entries(faults)) {
     for (const spec of specs) bench.instrument(name).device.faults.set(spec)
@@ -61,7 +63,7 @@ export async function serveJig(options: ServeJigOptions): Promise<ServedJig> {
   const follow = (url: string): Promise<void> => {
     follower?.close()
     const next = new Follower({ url, benchClock: clock, hear: seen => screener.hear(seen) })
-    const screener = new Screener({ hands, clock, drawer, random, say: deed => next.say(deed) })
+    const screener = new Screener({ hands, clock, drawer, random, say: (deed, at) => next.say(deed, at) })
     follower = next
     person = screener
     return next.follow()

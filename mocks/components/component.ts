@@ -11,6 +11,7 @@ import { NetworkBuilder, type Network } from './network.ts'
 import { Across, Fluctuating, Resistor } from './passive.ts'
 import { impedance, transferRatio } from './small-signal.ts'
 import { solveDc, type DcResult, type Drive } from './solve-dc.ts'
+import { ThroughTime } from './through-time.ts'
 import { Wiper, type Shaft } from './track.ts'
 
 export interface ComponentTruth {
@@ -39,10 +40,6 @@ const jigLeads = 4
 
 /** A minute under volts, at 25 °C. */
 const usual: Conditions = { celsius: referenceC, afterS: 60 }
-/** Steps through time: the first after a change, s, and each next one as a share of the time since. */
-const firstStepS = 1e-4
-const stepShare = 0.1
-const leastStepS = 1e-7
 
 export class Component {
   readonly truth: ComponentTruth
@@ -54,9 +51,7 @@ export class Component {
   readonly #shaft: Shaft | null
   readonly #leads: MovedLeads | null
   #clip: readonly [number, number] | null = null
-  /** What was done to it last, and for how long, s. */
-  #done = ''
-  #sinceS = 0
+  readonly #time = new ThroughTime()
 
   constructor(truth: ComponentTruth, seed: number | string) {
     this.truth = truth
@@ -148,18 +143,7 @@ export class Component {
     drives: readonly Drive[], seconds: number, { celsius = referenceC }: { celsius?: number } = {},
   ): DcResult {
     const doing = JSON.stringify([drives, this.#across?.nowOhm])
-    if (doing !== this.#done) this.#sinceS = 0
-    this.#done = doing
-    let leftS = Math.max(seconds, leastStepS)
-    for (;;) {
-      const growing = Math.max(firstStepS, stepShare * this.#sinceS)
-      const stepS = leftS <= growing * 1.5 ? leftS : growing
-      const result = solveDc(this.network, drives, { celsius, afterS: usual.afterS, stepS })
-      for (const element of this.network.elements) element.settle?.(result.nodeVolts, stepS)
-      this.#sinceS += stepS
-      leftS -= stepS
-      if (leftS <= 0) return result
-    }
+    return this.#time.pass(this.network, drives, seconds, doing, { celsius, afterS: usual.afterS })
   }
 
   /** Ohms between two leads at `hertz`, others open, or joined in pairs. */

@@ -1,9 +1,24 @@
 /** A place for one part, with the leads of two sources, an ohm-meter and a bridge on its terminals. */
 import type { Clock } from '../../src/base/clock.ts'
 import type { BridgeTerminals, MeterTerminals, SourceTerminals } from '../instruments/terminals.ts'
-import type { Component } from './component.ts'
+import type { Conditions } from './element.ts'
 import { inverse, type Complex } from './linear.ts'
 import type { DcResult, Drive, DriveResult } from './solve-dc.ts'
+
+/** What lies there: a part, or a scanner with parts behind it. */
+export interface Held {
+  readonly terminals: number
+  readonly holdsCharge: boolean
+  readonly heldV: number
+  putIn(): void
+  lay(ohm: number): void
+  move(): void
+  dc(drives: readonly Drive[], conditions?: Partial<Conditions>): DcResult
+  pass(drives: readonly Drive[], seconds: number, at?: { celsius?: number }): DcResult
+  impedance(
+    hertz: number, between: readonly [number, number], joined: readonly (readonly [number, number])[],
+  ): Complex
+}
 
 /** Terminals of two leads, from 0; null for a lead that hangs in the air. */
 export type LeadPair = readonly [high: number, low: number] | null
@@ -32,7 +47,7 @@ export class ComponentFixture {
   residuals: Residuals
   /** Insulation of the leads to each other at DC. */
   leadsOhm = Infinity
-  #part: Component | null = null
+  #part: Held | null = null
   #pairs: readonly [LeadPair, LeadPair] = [[0, 1], [1, 0]]
   #measured: LeadPair = [0, 1]
   #joined: LeadPair = null
@@ -54,10 +69,10 @@ export class ComponentFixture {
     this.bridge = { impedance: hertz => this.#impedance(hertz) }
   }
 
-  get part(): Component | null { return this.#part }
+  get part(): Held | null { return this.#part }
 
   /** Puts a part in, or takes it out. */
-  hold(part: Component | null): void {
+  hold(part: Held | null): void {
     this.#passed()
     this.#part?.lay(Infinity)
     this.#part = part

@@ -1,5 +1,6 @@
 /** Simulated scanners: one with an exclusive close, one without. */
 import type { Command, Deferred } from '../scpi-device/command-tree.ts'
+import type { FaultSpec, StandingFault } from '../scpi-device/faults.ts'
 import { refuse } from '../scpi-device/status.ts'
 import { SimInstrument, type InstrumentSetup } from './instrument.ts'
 import { scannerFigures } from './specifications.ts'
@@ -48,11 +49,22 @@ export class Scanner extends SimInstrument {
   #apply(): void {
     const { faults } = this.device
     if (faults.empty) return this.#terminals.closed(this.#coils)
-    const stuck = faults.list.filter(f => f.kind === 'relay-welded' && faults.holds('relay-welded', f.value))
+    const holding = (kind: FaultSpec['kind']): FaultSpec[] => faults.list.filter(one =>
+      one.kind === kind && faults.holds(kind as StandingFault, one.value) !== undefined)
     const closed = new Set(this.#coils.filter(channel => !faults.holds('relay-dead', channel)))
-    for (const fault of stuck) if (typeof fault.value === 'number') closed.add(fault.value)
-    this.#terminals.closed([...closed])
+    for (const { value } of holding('relay-welded')) if (typeof value === 'number') closed.add(value)
+    for (const [one, other] of holding('channels-tied').map(pairOf)) if (closed.has(one)) closed.add(other)
+    const swaps = holding('channels-swapped').map(pairOf)
+    const placed = (channel: number): number => swaps.reduce((at, [one, other]) =>
+      at === one ? other : at === other ? one : at, channel)
+    this.#terminals.closed([...closed].map(placed))
   }
+}
+
+/** `3:7`. */
+const pairOf = ({ value }: FaultSpec): readonly [number, number] => {
+  const [one = NaN, other = NaN] = String(value).split(':').map(Number)
+  return [one, other]
 }
 
 function commandsOf(profile: ScannerProfile, self: () => Scanner): Command[] {

@@ -38,6 +38,8 @@ export const standingFaults = [
   'relay-welded', // relay `value` stays held; a contactor stays closed; `pole`: one pole of it alone
   'relay-welds', // a contactor stays closed once it is: an open contact does not weld; `pole` as above
   'relay-dead', // relay `value` never makes; a contactor never closes
+  'channels-tied', // `value` like 3:7: a scanner that closes channel 3 closes channel 7 as well
+  'channels-swapped', // `value` like 3:7: what hangs on the one hangs on the other
   'cover-open', // the cover contact is open
   'cover-bounce', // the cover contact opens for 5 ms every `value` ms
 ] as const

@@ -1,7 +1,7 @@
 /** Routes of screening: looking is for everyone who may look; beginning and deeds are done at the bench. */
 import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
-import { deeds, screenPlan, screenRequest, screenStatus } from '../schema/screening.ts'
+import { deedAsked, screenPlan, screenRequest, screenStatus } from '../schema/screening.ts'
 import type { Routes } from './build.ts'
 import { answers, runShape } from './shapes.ts'
 
@@ -28,11 +28,11 @@ export function screeningRoutes(routes: Routes, { screening }: Pick<Application,
 
   routes.post('/screening/deed', {
     schema: {
-      summary: 'What a person does in the session', body: z.strictObject({ does: z.enum(deeds) }),
+      summary: 'What a person does in the session', body: deedAsked,
       response: answers(200, z.strictObject({ done: z.literal(true) })),
     },
   }, request => {
-    screening.do(request.body.does)
+    screening.do(request.body.does, request.body.at)
     return { done: true }
   })
 }

@@ -20,6 +20,7 @@ import type { RoleName } from '../schema/roles.ts'
 import { unitProfile, type UnitProfile } from '../schema/unit-profile.ts'
 import { coverProblems } from './cover-checks.ts'
 import { changeover, jigProblems, lines } from './fixture-checks.ts'
+import { trayProblems } from './tray-checks.ts'
 
 export interface ProfileFile<T> { readonly profile: T; readonly hash: string; readonly path: string }
 
@@ -122,7 +123,8 @@ export function checkBench(bench: BenchFile, file: string, folder: ProfileFolder
     problems.push(...roleProblems(role, entry.instrument, bench, profiles, file))
   }
   problems.push(...sharing(roles, profiles, file), ...lines(bench, file), ...changeover(bench, file),
-    ...jigProblems(bench, file), ...coverProblems({ file: bench, profiles, roles }, file))
+    ...jigProblems(bench, file), ...coverProblems({ file: bench, profiles, roles }, file),
+    ...trayProblems({ file: bench, profiles, roles }, file))
   if (problems.length > 0) throw invalidFile(file, problems)
   return { file: bench, profiles, roles }
 }

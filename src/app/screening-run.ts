@@ -3,13 +3,11 @@
  * result is durable before it is told.
  */
 import { asBenchError } from '../base/errors.ts'
-import { formatSi } from '../base/format.ts'
-import type { BenchJig } from '../engine/jig.ts'
 import {
   chargedEvent, emptiedEvent, unmeasuredMark, unmeasuredWords, type Behind, type Held,
 } from '../schema/behind.ts'
-import type { PartResult, RunEvent, RunRecord, RunState } from '../schema/run.ts'
-import type { CheckStandard, Deed, ScreenRequest, ScreenStatus, Tone } from '../schema/screening.ts'
+import type { PartResult, RunRecord, RunState } from '../schema/run.ts'
+import type { CheckStandard, Deed, ScreenStatus, Tone } from '../schema/screening.ts'
 import { partName } from '../schema/unit.ts'
 import { contactFor, lookAt, prove } from '../screening/at-jig.ts'
 import { judge, type Item, type Verdict } from '../screening/grade.ts'
@@ -18,48 +16,19 @@ import type { Guide } from '../screening/methods/guide.ts'
 import { lookAtZero, zeroContact } from '../screening/nulls.ts'
 import { LedSession, type SessionPorts } from '../screening/lead-session.ts'
 import type { Proof } from '../screening/proof.ts'
-import type { ScreenPlan } from '../screening/plan.ts'
 import { beginSession, type Asked } from '../screening/session.ts'
 import { isBleeding } from './behind-cover.ts'
-import { Compensation, type NullsPlan } from './compensation.ts'
-import type { DaemonDeps } from './daemon-deps.ts'
+import { Compensation } from './compensation.ts'
 import { beatLimitMs } from './night-maker.ts'
+import { maybeCharged, maybeChargedBehind } from './charged-words.ts'
+import type { Noted, ScreeningRunInput } from './screening-input.ts'
 import { checkReading, standardItem, type StandardReading } from './standards.ts'
+import { TrayRun } from './tray-run.ts'
 
 const beatEveryMs = beatLimitMs / 4
 /** A step of the session that has not ended by then counts as hung: the keeper is not fed any more. */
 const hungMs = 120_000
 const lookEveryMs = 100
-
-const maybeCharged = (volts: number): string =>
-  `what lies in the jig may be charged to ${formatSi(volts, 'V')}: discharge it through a resistor, `
-    + 'and measure that, before anything else'
-const maybeChargedBehind = (part: string, volts: number): string =>
-  `NOT SAFE TO TOUCH: ${part} may be charged to ${formatSi(volts, 'V')} behind the cover, which stays `
-    + 'locked: wait for the bleeder, acknowledge, and screen again; the cover is freed once that part is '
-    + 'seen to be there, and dead. Prove dead before touching'
-
-export interface ScreeningRunInput {
-  readonly deps: DaemonDeps
-  readonly record: RunRecord
-  readonly request: ScreenRequest
-  readonly plan: ScreenPlan
-  readonly nulls: NullsPlan
-  readonly settled: number
-  readonly jig: BenchJig
-  /** What an earlier session left behind the cover, and nobody has settled. */
-  readonly behind: Behind | null
-  readonly abort: AbortController
-  /** A session that ended otherwise than by a person or its end. */
-  latch(text: string): void
-  publish(item: { type: 'result'; runId: string; result: PartResult }): void
-  /** There is something new to see in `status`. */
-  changed(): void
-  /** What there is to say when a session has come to its end, by the grades of its parts, if anything. */
-  conclude(grades: ReadonlyMap<string, PartResult['grade']>): Noted | null
-}
-
-type Noted = Pick<RunEvent, 'kind' | 'severity' | 'text' | 'data'>
 
 export class ScreeningRun {
   readonly record: RunRecord
@@ -70,6 +39,7 @@ export class ScreeningRun {
   readonly #byId: ReadonlyMap<string, Item>
   readonly #leadsOf: ReadonlyMap<string, string>
   readonly #session: LedSession
+  readonly #tray: TrayRun | null
   readonly #grades = new Map<string, PartResult['grade']>()
   readonly #counts: ScreenStatus['counts'] = { accept: 0, marginal: 0, reject: 0, 'cannot tell': 0 }
   #told: ScreenStatus['told'] = null
@@ -90,12 +60,20 @@ export class ScreeningRun {
       items.map(({ id }) => [id, setUp.leads] as const)))
     this.#turnedMs = deps.livenessClock.monotonicMs()
     this.#session = new LedSession(this.#begun(), this.#ports(), input.abort.signal)
+    this.#tray = input.onTray && this.#trayRun(input.onTray)
     const stopBeat = this.#beat()
     // Begun in the next turn: whoever made it has it when it first tells something.
     this.ended = Promise.resolve().then(() => this.#run()).finally(stopBeat)
   }
 
   get status(): ScreenStatus {
+    const tray = this.#atTray
+    if (tray) {
+      return {
+        run: this.record.id, told: this.#told, counts: { ...this.#counts }, settled: this.#in.settled,
+        left: this.#items.length - this.#grades.size, ...tray.status,
+      }
+    }
     const { mode, paused } = this.#session.state
     const asked = 'asked' in mode ? mode.asked.id : null
     return {
@@ -108,11 +86,38 @@ export class ScreeningRun {
   }
 
   /** The reason where it cannot be done now. */
-  do(deed: Deed): string | null {
+  do(deed: Deed, at?: string): string | null {
+    const tray = this.#atTray
+    if (tray) return this.#doAtTray(tray, deed, at)
+    if (at !== undefined) return 'no tray is in hand'
     const isGivenUp = this.#letsOut ? deed === 'end' : deed === 'skip' && this.#in.jig.waitsForPress
     if (!isGivenUp) return this.#session.do(deed)
     this.#skips = true
     return null
+  }
+
+  get #atTray(): TrayRun | null { return this.#tray?.isThrough === false ? this.#tray : null }
+
+  /** What is ended while parts lie on the tray is ended as a whole. */
+  #doAtTray(tray: TrayRun, deed: Deed, at?: string): string | null {
+    const refused = tray.do(deed, at)
+    if (refused === null && deed === 'end') this.#session.do('end')
+    return refused
+  }
+
+  #trayRun({ tray, prepared }: NonNullable<ScreeningRunInput['onTray']>): TrayRun {
+    const { deps: { clock }, request, abort } = this.#in
+    // With what has its result: it may lie there yet.
+    const laid = new Map(prepared.layings.flatMap(({ slots }) => slots.map(({ item }) => [item.id, item])))
+    return new TrayRun({
+      prepared, tray, clock, signal: abort.signal, standards: request.standards,
+      item: id => laid.get(id)!, judged: (item, proof) => this.#judged(item, proof),
+      turned: () => this.turned(), keep: (verdict, opinion) => this.#keep(verdict, opinion),
+      withdraw: id => this.#void(id, 'taken back by a person'),
+      flag: async (ids, why) => { for (const id of ids) await this.#void(id, why) },
+      notedStandard: async (standard, read) => { await this.#noted(standard, read) },
+      tell: (tone, text, about) => this.#tell(tone, text, about), note: event => this.#note(event),
+    })
   }
 
   abort(error: unknown): void { this.#in.abort.abort(error) }
@@ -141,7 +146,8 @@ export class ScreeningRun {
     const asked = (what: Asked['what']) => ({ id, part }: Item): Asked =>
       ({ what, id, contact: contactFor(part, jig) })
     return beginSession({
-      parts: this.#items.map(asked('part')),
+      parts: this.#in.plan.groups.filter(({ onTray }) => !onTray).flatMap(({ items }) => items)
+        .map(asked('part')),
       standards: request.standards.map(({ id }) => asked('standard')(this.#byId.get(id)!)),
       standardsEvery: request.standardsEvery,
       zeros: this.#in.nulls.zeros.map(what => ({ what, id: what, contact: zeroContact(what, jig.reach) })),
@@ -290,6 +296,7 @@ export class ScreeningRun {
     let state: RunState = 'done'
     try {
       await jig.open(this.#in.behind)
+      await this.#tray?.run()
       await this.#session.run()
       await this.#letOut()
       await jig.close()
@@ -350,12 +357,14 @@ export class ScreeningRun {
 
   /** What a person must know before they touch what lies in the jig, or lead anything to it. */
   #maybeCharged(): string[] {
-    const { mayHoldV, unseen } = this.#in.jig
-    const volts = Math.max(mayHoldV, unseen?.volts ?? 0)
+    const { jig: { mayHoldV, unseen }, onTray } = this.#in
+    const volts = Math.max(mayHoldV, unseen?.volts ?? 0, onTray?.tray.mayHoldV ?? 0)
     return volts === 0 ? [] : [this.#chargedWords(volts)]
   }
 
   #chargedWords(volts: number): string {
+    const laid = this.#atTray?.inHand
+    if (laid) return `${laid.id} at ${laid.position}: ${maybeCharged(volts)}`
     return this.#isCovered(volts) ? maybeChargedBehind(this.#inHand, volts) : maybeCharged(volts)
   }
 

@@ -5,6 +5,7 @@
 import { BenchError } from '../base/errors.ts'
 import { Enclosure } from '../engine/enclosure.ts'
 import { BenchJig, type JigDeps } from '../engine/jig.ts'
+import { ScannedTray } from '../engine/tray.ts'
 import { prepareInstruments } from '../engine/prepare-instruments.ts'
 import type { ScreeningPort } from '../schema/application.ts'
 import type { Behind } from '../schema/behind.ts'
@@ -16,6 +17,7 @@ import { askedItems } from '../screening/asked-items.ts'
 import { residualsOf } from '../screening/residuals.ts'
 import { planScreening, usualBounds, type ScreenPlan } from '../screening/plan.ts'
 import { asidesS } from '../screening/plan-asides.ts'
+import { trayExtents } from '../screening/tray-path.ts'
 import { behindInSetup, behindOnRecord } from './behind-cover.ts'
 import { runIdOf } from './begin-run.ts'
 import { calibratedOf, calibrationTold } from './calibration.ts'
@@ -29,6 +31,7 @@ import { cautionsOf, refuseUnlessRead } from './screening-cautions.ts'
 import { ScreeningRun } from './screening-run.ts'
 import { screenSequence, settledOf, type Settled } from './settled.ts'
 import { standardItem } from './standards.ts'
+import { prepareTray, shownTray, trayAsideS, type PreparedTray } from './tray-prepare.ts'
 
 export interface ScreeningHooks {
   /** Throws while something else goes on, or is latched. */
@@ -47,6 +50,7 @@ interface Prepared {
   readonly settled: ReadonlyMap<string, Settled>
   readonly sample: SampleDrawn | null
   readonly nulls: NullsPlan
+  readonly tray: PreparedTray | null
   readonly calibration: CalibrationTold
 }
 
@@ -67,7 +71,9 @@ export class Screening implements ScreeningPort {
   get goesOn(): boolean { return this.#current !== null || this.#beginning }
   get run(): RunRecord | null { return this.#current?.record ?? null }
 
-  async plan(request: ScreenRequest): Promise<ShownScreenPlan> { return shown(await this.#prepare(request)) }
+  async plan(request: ScreenRequest): Promise<ShownScreenPlan> {
+    return shown(await this.#prepare(request), this.#tray(new AbortController().signal))
+  }
 
   async begin(request: ScreenRequest): Promise<RunRecord> {
     this.#hooks.refuseUnlessIdle()
@@ -87,9 +93,9 @@ export class Screening implements ScreeningPort {
 
   status(): ScreenStatus | null { return this.#current?.status ?? null }
 
-  do(deed: Deed): void {
+  do(deed: Deed, at?: string): void {
     if (!this.#current) throw new BenchError('REFUSED', 'no screening session is going on')
-    const refused = this.#current.do(deed)
+    const refused = this.#current.do(deed, at)
     if (refused !== null) throw new BenchError('REFUSED', refused)
     this.#hooks.show(this.#current.status)
   }
@@ -113,9 +119,14 @@ export class Screening implements ScreeningPort {
       emptied: async () => { await this.#current?.emptied() },
       touch: words => this.#current?.touch(words), ...this.#enclosure(abort.signal),
     })
+    const tray = prepared.tray && this.#tray(abort.signal, {
+      waits: () => this.#current?.turned(), holds: async held => { await this.#current?.holds(held) },
+      emptied: async () => { await this.#current?.emptied() },
+    })
     await checkIdentities(bench, composed)
     await prepareInstruments(composed.roles, [
       'bridge', 'ohm-meter', 'source', 'second-source', 'jig', 'thermometer', 'interlock',
+      ...tray ? ['scanner'] : [],
     ])
     const left = (await behindOnRecord(store))?.behind ?? null
     const record = this.#record(request, prepared, left)
@@ -132,6 +143,7 @@ export class Screening implements ScreeningPort {
     const current = new ScreeningRun({
       deps: this.#d, record, request, plan: prepared.plan, nulls: prepared.nulls,
       settled: prepared.settled.size, jig, behind: left, abort, latch, publish,
+      onTray: tray && prepared.tray ? { tray, prepared: prepared.tray } : null,
       changed: () => show(current.status), conclude: grades => concluded(prepared, grades),
     })
     this.#current = current
@@ -161,7 +173,8 @@ export class Screening implements ScreeningPort {
       id: this.#lastId, sequence: screenSequence, bench: file.bench, state: 'running',
       startedWallMs, endedWallMs: null, person: request.person, use: 'touch-safe', software,
       setup: {
-        request, plan: shown(prepared), ...prepared.sample ? { sample: prepared.sample } : {},
+        request, plan: shown(prepared, this.#tray(new AbortController().signal)),
+        ...prepared.sample ? { sample: prepared.sample } : {},
         ...left ? { [behindInSetup]: left } : {},
         asked: asked + prepared.plan.cannot.length, jig: file.jig, compensated,
         limits: file.limits,
@@ -186,14 +199,20 @@ export class Screening implements ScreeningPort {
     const settled = await settledOf(store, request, meant)
     const open = meant.filter(({ id }) => !settled.has(id))
     const bounds = { ...usualBounds, ...file.limits }
-    const plan = planScreening(open, reach, bounds)
-    const nulls = await planNulls(store, file, reach, request.compensate, clock.wallMs())
+    const scanned = request.byHand || request.study ? null : this.#tray(new AbortController().signal)
+    const nowWallMs = clock.wallMs()
+    const tray = scanned && await prepareTray({
+      tray: scanned, file, store, request, meant, settled: new Set(settled.keys()), bounds, nowWallMs,
+    })
+    const plan = planScreening(open.filter(({ id }) => !tray?.ids.has(id)), reach, bounds)
+    const nulls = await planNulls(store, file, reach, request.compensate, nowWallMs)
     const { standards, standardsEvery } = request
     const asideS = asidesS(
       plan, { zeros: nulls.zeros, standards: standards.map(standardItem), standardsEvery }, reach, bounds)
+      + (tray && scanned ? trayAsideS(tray, scanned) : 0)
     return {
-      plan: { ...plan, expectedS: plan.expectedS + asideS, cannot: [...cannot, ...plan.cannot] },
-      asideS, settled, sample, nulls,
+      plan: { ...withTray(plan, tray, asideS), cannot: [...cannot, ...plan.cannot] },
+      asideS, settled, sample, nulls, tray,
       calibration: calibrationTold(this.#d.bench, clock.wallMs()),
     }
   }
@@ -208,6 +227,17 @@ export class Screening implements ScreeningPort {
     }
     throw new BenchError('REFUSED', 'this bench has no jig', {
       expected: '`jig` in the bench file', got: 'none',
+    })
+  }
+
+  /** Null where the jig has none. */
+  #tray(signal: AbortSignal, heard: Pick<JigDeps, 'waits' | 'holds' | 'emptied'> = {}): ScannedTray | null {
+    const { bench: { file: { jig: spec, limits: { touchSafeV } } }, composed: { roles }, clock } = this.#d
+    const path = roles.scanner?.path
+    if (!spec?.tray || !path) return null
+    return new ScannedTray({
+      roles, spec: { ...spec, tray: spec.tray }, clock, signal, touchSafeV,
+      residuals: residualsOf(null, trayExtents(path)), ...heard,
     })
   }
 
@@ -239,16 +269,30 @@ function concluded(
   return sample && lotDecided(sample, new Map([...earlier, ...found]))
 }
 
-function shown({ plan, settled, asideS, sample, nulls, calibration }: Prepared): ShownScreenPlan {
+/** Groups of the tray come first: hands are free meanwhile. */
+function withTray(plan: ScreenPlan, tray: PreparedTray | null, asideS: number): ScreenPlan {
+  const groups = [...tray?.groups ?? [], ...plan.groups]
+  return {
+    ...plan, groups, expectedS: plan.expectedS + (tray?.times.expectedS ?? 0) + asideS,
+    mostV: Math.max(0, ...groups.map(({ setUp }) => setUp.mostV)),
+    mostA: Math.max(0, ...groups.map(({ setUp }) => setUp.mostA)),
+    mostJ: Math.max(0, ...groups.map(({ mostJ }) => mostJ)),
+  }
+}
+
+function shown(
+  { plan, settled, asideS, sample, nulls, calibration, tray }: Prepared, scanned: ScannedTray | null,
+): ShownScreenPlan {
   const { groups, cannot, ...rest } = plan
   const cautions = cautionsOf(plan)
   return {
     ...rest, asideS, ...cautions.length > 0 ? { cautions } : {}, ...sample ? { sample } : {},
     cannot: [...cannot], settled: [...settled.values()],
     compensated: compensatedIn(nulls), zeros: [...nulls.zeros], calibration,
-    groups: groups.map(({ setUp: { isCovered, ...setUp }, items, expectedS, mostJ }) => ({
+    ...tray && scanned ? { tray: shownTray(tray, scanned) } : {},
+    groups: groups.map(({ setUp: { isCovered, ...setUp }, items, expectedS, mostJ, onTray }) => ({
       ...setUp, parts: items.map(({ id }) => id), expectedS, mostJ,
-      ...isCovered ? { covered: true as const } : {},
+      ...isCovered ? { covered: true as const } : {}, ...onTray ? { onTray } : {},
     })),
   }
 }

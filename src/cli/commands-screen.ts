@@ -28,6 +28,7 @@ export function addScreenCommand(program: Command, context: CliContext, act: Act
       + 'id=S1,quantity=resistance,value=1000,u=0.05; may be given often', collect)
     .option('--standards-every <count>', 'standards are measured again after so many parts')
     .option('--compensate', 'find first what the jig itself adds: empty, and with a bare wire across 1 and 2')
+    .option('--by-hand', 'lay nothing on the tray, where the bench has one')
     .option('--sample <aql=…>', 'measure a sample of a reel or drawer alone, like aql=1.0,level=II,source=x')
     .option('--source-mended <what>', 'what was put right at a source whose inspection was stopped')
     .option('--ask <which>', 'parts that are open, not-accepted as well, or all')

@@ -97,8 +97,9 @@ export class ScreeningFollower implements Follower {
       await client.post<SafeOffReport>('/stop', { reason: `${this.#context.user} asked for it` })
       return
     }
-    if (!words.includes(word)) return this.#screen.line(`This is none of: ${words.join(', ')}`)
-    await client.post('/screening/deed', { does: word })
+    const { does, at } = deedIn(word)
+    if (!words.includes(does)) return this.#screen.line(`This is none of: ${words.join(', ')}`)
+    await client.post('/screening/deed', { does, ...at === undefined ? {} : { at } })
   }
 }
 
@@ -107,5 +108,11 @@ const lotLines = (events: readonly RunEvent[]): string[] =>
   events.filter(({ kind }) => kind === 'lot').flatMap(({ text }) => ['', printable(text)])
 
 const words: readonly string[] = [...deeds, 'stop']
+
+/** `again t05`: what is done, and at which position of the tray. */
+export function deedIn(word: string): { does: string; at?: string } {
+  const [, does, at] = /^(.+) ([a-z]{1,3}[0-9]{1,3})$/.exec(word) ?? []
+  return does === undefined || at === undefined ? { does: word } : { does, at: at.toUpperCase() }
+}
 const read = `Type what you do: ${words.join(', ')}. Ctrl-C leaves the session on; `
   + 'nightbench watch leads back.'

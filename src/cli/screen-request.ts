@@ -13,7 +13,7 @@ import { sampleAskedOf, type SampleFlags } from './sample-option.ts'
 
 export interface ScreenFlags extends SampleFlags, CapacitorFlags {
   policy?: string; unit?: string; person: string; standard?: string[]; standardsEvery?: string; ask?: string
-  compensate?: boolean; cautionsRead?: boolean
+  compensate?: boolean; cautionsRead?: boolean; byHand?: boolean
 }
 
 export interface ScreenAsked {
@@ -49,6 +49,7 @@ export function screenRequestOf(file: string, flags: ScreenFlags): ScreenAsked {
       ...flags.standardsEvery === undefined ? {} : { standardsEvery: Number(flags.standardsEvery) },
       ...sample ? { sample } : {},
       ...flags.compensate === true ? { compensate: true } : {},
+      ...flags.byHand === true ? { byHand: true } : {},
       ...flags.cautionsRead === true ? { cautionsConfirmed: true } : {},
       ...flags.ask === undefined ? {} : { ask: flags.ask.replaceAll('-', ' ') },
     },

@@ -7,6 +7,7 @@ import { ranges } from './parts-text.ts'
 import { unknownLines } from './plan-text.ts'
 import type { ScreenAsked } from './screen-request.ts'
 import { printable, renderTable } from './table.ts'
+import { trayLines, trayStatusWords } from './tray-text.ts'
 
 export function screenPlanLines(
   plan: ShownScreenPlan, left: ScreenAsked['left'], stated: ScreenAsked['stated'] = [],
@@ -19,6 +20,7 @@ export function screenPlanLines(
       + (plan.mostJ > 0 ? `, nor ${formatSi(plan.mostJ, 'J')} in a part` : ''),
   ]
   if (count > 0) lines.push('', ...groupTable(plan), '', compensationLine(plan), ...asideLines(plan))
+  if (plan.tray) lines.push('', ...trayLines(plan.tray))
   if (stated.length > 0) {
     lines.push('', 'Stated by the list:', ...reasons(stated).map(([why, parts]) =>
       `  ${ranges(parts)}: ${why}`))
@@ -68,8 +70,9 @@ function groupTable({ groups }: ShownScreenPlan): string[] {
   return renderTable([
     { heading: 'group' }, { heading: 'leads' }, { heading: 'measures' }, { heading: 'up to', right: true },
     { heading: 'and', right: true }, { heading: 'takes', right: true }, { heading: 'parts' },
-  ], groups.map(({ leads, measures, mostV, mostA, expectedS, parts }, i) => [
-    String(i + 1), leads, measures, formatSi(mostV, 'V'), formatSi(mostA, 'A'), formatDuration(expectedS),
+  ], groups.map(({ leads, measures, mostV, mostA, expectedS, parts, onTray }, i) => [
+    String(i + 1), onTray ? 'on the tray' : leads, measures, formatSi(mostV, 'V'), formatSi(mostA, 'A'),
+    formatDuration(expectedS),
     ranges(parts),
   ]))
 }
@@ -97,10 +100,14 @@ export function toldLine(told: Told): string {
  * One line: what may be touched, where that is a question; what is in hand, what the bench waits for, and how
  * many are through.
  */
-export function screenStatusLine({ asked, stands, paused, touch, counts, left }: ScreenStatus): string {
+export function screenStatusLine(status: ScreenStatus): string {
+  const { asked, stands, paused, touch, counts, left, tray } = status
   const through = (['accept', 'marginal', 'reject', 'cannot tell'] as const)
     .filter(grade => (counts[grade] ?? 0) > 0).map(grade => `${counts[grade]} ${grade}`).join(', ')
   const head = (touch === undefined ? '' : `${touch} | `) + (asked === null ? '' : `${asked}: `)
+  if (tray) {
+    return printable(`${trayStatusWords(status)} | ${through || 'none'} through, ${left} left`)
+  }
   const isToEmpty = asked === 'empty jig' && stands === 'asking'
   const waitsFor = isToEmpty ? 'take out what lies in the jig, or measure' : !paused ? waits[stands]
     : stands === 'asking' ? 'paused; resume' : `${waits[stands]}; then paused`
@@ -109,6 +116,7 @@ export function screenStatusLine({ asked, stands, paused, touch, counts, left }:
 
 const waits: Record<ScreenStatus['stands'], string> = {
   clearing: 'take out what lies in the jig', asking: 'put it in', measuring: 'measuring',
-  leaving: 'take it out', 'in doubt': 'keep, again or skip?',
+  leaving: 'take it out', laying: 'lay the tray, then: laid',
+  'in doubt': 'keep, again or skip?',
   'out of control': 'a standard is out of control; mend it, then: adjusted', done: 'done',
 }

@@ -21,6 +21,7 @@ export class ScannerDriver extends Driver<Profile> implements Scanner {
 
   /** Time in ms that the caller waits between a selection and a reading. */
   get settleMs(): number { return this.profile.settleMs }
+  get path(): Profile['path'] { return this.profile.path }
 
   async select(channel: number | null): Promise<void> {
     if (channel === null) return this.#openAll()

@@ -47,6 +47,8 @@ export interface JigDeps {
   readonly touchSafeV?: number
   /** Moves the lock of a jig with a cover; without it nothing goes above touch-safe. */
   readonly enclosure?: Enclosure
+  /** Relays that lead on to where the part lies, held while anything is led to the terminals. */
+  readonly onwards?: readonly number[]
   /** Called with what there is to say of touching what lies behind the cover. */
   readonly touch?: (words: string) => void
 }
@@ -69,14 +71,14 @@ export class BenchJig implements Jig {
   /** The cover is locked and watched: the jig's own limit holds, and not touch-safe. */
   #isCovered = false
   readonly #openV: number
-  /** What keeps the bleeder off the terminals. */
+  /** What keeps the bleeder off the terminals, and leads on from them. */
   readonly #bleed: readonly number[]
 
   constructor(deps: JigDeps) {
     this.#deps = deps
     this.residuals = deps.residuals
     this.#openV = openVolts(deps)
-    this.#bleed = deps.spec.cover ? [deps.spec.cover.bleedRelay] : []
+    this.#bleed = [...deps.spec.cover ? [deps.spec.cover.bleedRelay] : [], ...deps.onwards ?? []]
     this.reach = reachOf(deps, this.#openV)
     this.#covered = this.#behindCover()
   }

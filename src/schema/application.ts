@@ -186,8 +186,8 @@ export interface ScreeningPort {
   begin(request: ScreenRequest): Promise<RunRecord>
   /** Null while no session goes on. */
   status(): ScreenStatus | null
-  /** What a person does. Throws REFUSED where it cannot be done now. */
-  do(deed: Deed): void
+  /** What a person does, at a position of the tray where it is of one. Throws REFUSED where it cannot be. */
+  do(deed: Deed, at?: string): void
 }
 
 /**

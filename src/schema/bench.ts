@@ -82,6 +82,16 @@ const cover = z.strictObject({
   bleederOhm: positive.describe('What empties the part while nothing is measured, Ω'),
 })
 
+/** Where parts are laid that the scanner leads to terminals 1 and 2 one by one. */
+const tray = z.strictObject({
+  join: z.array(relay).length(2)
+    .describe('Of the board of the jig: lead the common line of the scanner to terminal 1, and to 2'),
+  positions: z.array(z.strictObject({
+    name: z.string().regex(/^[A-Z]{1,3}[0-9]{1,3}$/, 'capitals then digits, like T01'),
+    channel: relay.describe('Of the scanner'),
+  })).min(4).max(96).describe('Four at least: each is held against the others'),
+})
+
 export const jig = z.strictObject({
   terminals: z.union([z.literal(2), z.literal(3), z.literal(4)]).default(2),
   leads: z.partialRecord(z.enum(leadNames), z.strictObject({ high: lead, low: lead })).optional()
@@ -93,6 +103,7 @@ export const jig = z.strictObject({
     .describe('Most volts that may come to the terminals; above 60 V only behind a `cover`'),
   currentMaxA: positive.max(1).default(0.1).describe('Most current that may come to the terminals'),
   cover: cover.optional().describe('A cover over the jig, locked while more than touch-safe may stand there'),
+  tray: tray.optional().describe('Numbered positions behind the role `scanner`, below touch-safe'),
 })
 
 export const benchFile = z.strictObject({
@@ -121,6 +132,7 @@ export type BenchFile = z.infer<typeof benchFile>
 export type FixtureSpec = z.infer<typeof fixture>
 export type JigSpec = z.infer<typeof jig>
 export type CoverSpec = z.infer<typeof cover>
+export type TraySpec = z.infer<typeof tray>
 export type PositionSpec = z.infer<typeof position>
 export type Cadence = z.infer<typeof cadence>
 export type Use = BenchFile['use'][number]

@@ -146,6 +146,20 @@ export const lcrBridge = z.strictObject({
   }),
 })
 
+/** What a signal meets on its way through a scanner: common line, one contact of each pole, nothing else. */
+export const scannerPath = z.strictObject({
+  voltageMaxV: positive.describe('Most volts between the two poles of the common line'),
+  carryA: positive.describe('Most current that a closed contact carries'),
+  seriesOhm: positive.describe('Most that both contacts of one channel have together'),
+  repeatOhm: positive.describe('Within which that comes back when they close again, either way'),
+  seriesH: notNegative.describe('Most inductance of common line and one channel'),
+  strayF: positive.describe('Most capacitance across the common line, one channel closed'),
+  emfV: positive.optional().describe('Most thermal volts in one channel: without it no ohms, no volts'),
+  leakageOhm: positive.optional()
+    .describe('Least insulation across the common line: without it no ohms, no current under volts'),
+})
+export type ScannerPath = z.infer<typeof scannerPath>
+
 export const scanner = z.strictObject({
   ...common, class: z.literal('scanner'), isolation,
   channels: channelSpans, settleMs: notNegative,
@@ -153,6 +167,7 @@ export const scanner = z.strictObject({
     .describe('Volts that may stand across a contact while it moves; 0 where it must be cold'),
   hotSwitchA: notNegative,
   life: positive.describe('Closures per contact, low level'),
+  path: scannerPath.optional().describe('Asked for where the scanner serves the tray of a jig'),
   errorCheck: z.enum(['each', 'per-sweep']).default('per-sweep')
     .describe('per-sweep: each selection is read back, and the error queue is drained when all are opened'),
   commands: z.strictObject({

@@ -29,6 +29,10 @@ export interface Residuals {
   impedanceU(reading: ImpedanceReading, pair: Pair): { readonly rOhm: number; readonly xOhm: number }
   /** Of two wires, beside that of the meter, Ω; four see no leads. */
   leadsU(pair: Pair): number
+  /** What a scanner on the way leaves open of ohms that were read just now; left out where there is none. */
+  ohmsU?(ohm: number): number
+  /** The same of a point. */
+  pointU?(point: Point): { readonly voltageV: number; readonly currentA: number }
 }
 
 /** One point of a characteristic. */
@@ -107,7 +111,7 @@ export interface SourceReach {
 
 export interface Jig {
   readonly reach: JigReach
-  readonly residuals: Pick<Residuals, 'impedanceU' | 'leadsU'>
+  readonly residuals: Pick<Residuals, 'impedanceU' | 'leadsU' | 'ohmsU' | 'pointU'>
   /** `joined`: two terminals that a wire joins meanwhile; REFUSED where the jig has none. */
   impedance(
     pair: Pair, setup: { frequencyHz: number; levelV: number }, joined?: Pair,

@@ -3,6 +3,7 @@
  * All values SI. Every call rejects with a BenchError that names instrument, command,
  * expected, got and elapsed time.
  */
+import type { ScannerPath } from './instrument-classes.ts'
 import type { Measured } from './reading.ts'
 import type { UnitRoles } from './unit-roles.ts'
 
@@ -179,6 +180,8 @@ export interface Thermometer extends Instrument {
 /** Routes one low-level signal to the sense meter. `null` opens all. */
 export interface Scanner extends Instrument {
   readonly settleMs: number
+  /** What it adds and takes; left out where its profile says nothing. */
+  readonly path?: ScannerPath | undefined
   select(channel: number | null): Promise<void>
 }
 

@@ -6,6 +6,7 @@ import { gaugeStudy } from './gauge.ts'
 import { partsList } from './parts-list.ts'
 import { grades } from './run.ts'
 import { sampleAsked, sampleDrawn } from './sampling.ts'
+import { trayPlan, trayStatus } from './tray.ts'
 import { unitName } from './unit.ts'
 
 /**
@@ -40,6 +41,7 @@ export const screenRequest = z.strictObject({
   cautionsConfirmed: z.boolean().optional()
     .describe('A person has read the cautions of the plan; asked for where it goes above touch-safe'),
   sample: sampleAsked.optional().describe('Measure only a sample of a list of one line, and judge its lot'),
+  byHand: z.boolean().optional().describe('Nothing is laid on the tray, where the bench has one'),
   study: gaugeStudy.optional().describe('Measure each part often, by several people: a study of the gauge'),
 })
 export type ScreenRequest = z.infer<typeof screenRequest>
@@ -57,6 +59,8 @@ export const screenPlan = z.strictObject({
       expectedS: z.number(),
       /** Above touch-safe: behind the locked cover, at a press of the button for each part. */
       covered: z.literal(true).optional(),
+      /** Laid on the tray, many at once. */
+      onTray: z.literal(true).optional(),
     }),
   ),
   /** Read by a person before a session begins that goes above touch-safe; left out of others. */
@@ -70,6 +74,8 @@ export const screenPlan = z.strictObject({
   mostV: z.number(),
   mostA: z.number(),
   mostJ: z.number(),
+  /** Where parts go onto a tray. */
+  tray: trayPlan.optional(),
   sample: sampleDrawn.optional(),
   /** What the jig adds is taken off as that run found it; null: none did lately, or it is found first. */
   compensated: compensatedBy.nullable(),
@@ -84,13 +90,16 @@ export type ShownScreenPlan = z.infer<typeof screenPlan>
  * doubtful outcome stands. `again`: measure what lies in the jig anew. `second opinion`: the same part once
  * more, beside the first result. `undo`: the last result is taken back and its part asked for again.
  * `adjusted`: the cause of a standard out of control is mended. `plus at 1`, `plus at 2`: which end of what
- * lies in the jig is plus, where the bench cannot find it.
+ * lies in the jig is plus, where the bench cannot find it. `laid`: what the tray is to hold lies there.
  */
 export const deeds = [
   'pause', 'resume', 'skip', 'measure', 'again', 'keep', 'undo', 'second opinion', 'adjusted', 'end',
-  'plus at 1', 'plus at 2',
+  'plus at 1', 'plus at 2', 'laid',
 ] as const
 export type Deed = (typeof deeds)[number]
+
+/** `at`: of which position of the tray. */
+export const deedAsked = z.strictObject({ does: z.enum(deeds), at: z.string().max(8).optional() })
 
 export const tones = ['ask', 'good', 'bad', 'unsure', 'attention'] as const
 export type Tone = (typeof tones)[number]
@@ -105,6 +114,7 @@ export const screenStatus = z.strictObject({
     'asking',
     'measuring',
     'leaving',
+    'laying',
     'in doubt',
     'out of control',
     'done',
@@ -119,5 +129,7 @@ export const screenStatus = z.strictObject({
   left: z.number().int(),
   /** Parts of the list with a result of an earlier session. */
   settled: z.number().int(),
+  /** While parts lie on a tray, or are to. */
+  tray: trayStatus.optional(),
 })
 export type ScreenStatus = z.infer<typeof screenStatus>

@@ -97,9 +97,10 @@ function levelAt({ reach }: Jig): number {
 /** In one sentence what it is instead. */
 export interface Wrong { readonly wrong: string }
 
-/** `turned` is called as each frequency is through. */
+/** `turned` is called as each frequency is through; `most`: more than that is not empty. */
 export async function readOpen(
   jig: Jig, frequenciesHz: readonly number[], turned: () => void = () => {},
+  most: { readonly farad: number; readonly siemens: number } = mostEmpty,
 ): Promise<OpenRead | Wrong> {
   const read = new Map<number, Open | null>()
   for (const hertz of frequenciesHz) {
@@ -112,7 +113,7 @@ export async function readOpen(
     const at = formatSi(hertz, 'Hz')
     if (gS.quality !== 'good') return { wrong: `the bridge gave no number at ${at}: ${gS.quality}` }
     const farad = bS.value / (2 * Math.PI * hertz)
-    if (Math.abs(farad) > mostEmpty.farad || Math.abs(gS.value) > mostEmpty.siemens) {
+    if (Math.abs(farad) > most.farad || Math.abs(gS.value) > most.siemens) {
       const z = fromAdmittance({ gS: gS.value, bS: bS.value })
       const [ohm, farads] = [formatSi(Math.hypot(z.rOhm, z.xOhm), 'Ω'), formatSi(farad, 'F')]
       return { wrong: `something lies in the jig: ${ohm} at ${at}, ${farads}. Take it out, or say measure` }
@@ -125,19 +126,19 @@ export async function readOpen(
   return read
 }
 
-/** Of the wire; 0 Hz is what two wires of the ohm-meter read of it. */
+/** Of the wire; 0 Hz is what two wires of the ohm-meter read of it. `mostOhm`: more than that is no wire. */
 export async function readShort(
-  jig: Jig, frequenciesHz: readonly number[], turned: () => void = () => {},
+  jig: Jig, frequenciesHz: readonly number[], turned: () => void = () => {}, mostOhm = mostWireOhm,
 ): Promise<ShortRead | Wrong> {
   const read = new Map<number, Short>()
   for (const hertz of [...jig.reach.ohms?.wires.includes(2) ? [0] : [], ...frequenciesHz]) {
-    const [rOhm, xOhm] = hertz === 0 ? [steadyOf(await leadReadings(jig)), null]
+    const [rOhm, xOhm] = hertz === 0 ? [steadyOf(await leadReadings(jig, mostOhm)), null]
       : steadyBoth(await readings(jig, hertz), z => z)
     turned()
     const at = hertz === 0 ? 'to the ohm-meter' : `at ${formatSi(hertz, 'Hz')}`
     if (rOhm.quality !== 'good') return { wrong: `this is no wire across 1 and 2: no number ${at}` }
     const size = Math.hypot(rOhm.value, xOhm?.value ?? 0)
-    if (size > mostWireOhm) return { wrong: `this is no wire: ${formatSi(size, 'Ω')} ${at}` }
+    if (size > mostOhm) return { wrong: `this is no wire: ${formatSi(size, 'Ω')} ${at}` }
     if (!rOhm.isSteady || xOhm?.isSteady === false) {
       const moved = formatSi(Math.max(rOhm.moved, xOhm?.moved ?? 0), 'Ω')
       return { wrong: `a poor contact: the wire moved by ${moved} ${at} while it was read` }
@@ -155,10 +156,10 @@ async function readings(jig: Jig, frequencyHz: number): Promise<ImpedanceReading
   return read
 }
 
-async function leadReadings(jig: Jig): Promise<Measured[]> {
+async function leadReadings(jig: Jig, mostOhm: number): Promise<Measured[]> {
   const read: Measured[] = []
   for (let i = 0; i < steadyReadings; i++) {
-    read.push(await jig.resistance(ends, { mostOhm: mostWireOhm, wires: 2 }))
+    read.push(await jig.resistance(ends, { mostOhm, wires: 2 }))
   }
   return read
 }

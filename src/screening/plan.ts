@@ -31,6 +31,8 @@ export interface Group {
   readonly expectedS: number
   /** Most that one of its parts holds once it is charged. */
   readonly mostJ: number
+  /** Laid on the tray, many at once. */
+  readonly onTray?: true
 }
 
 export interface Unproven {

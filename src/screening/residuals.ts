@@ -25,20 +25,25 @@ export const twice = Math.sqrt(2 / 3)
 /** Standard uncertainties of what is in series, Ω, and beside, S. */
 interface Open { readonly rOhm: number; readonly xOhm: number; readonly gS: number; readonly bS: number }
 
+/** What is usual where nothing was found, and within what it comes back where it was. */
+export interface Extents { readonly usual: ResidualExtent; readonly afterwards: ResidualExtent }
+const atJig: Extents = { usual, afterwards }
+
 /** By what was found last; `null`: nothing was. */
-export function residualsOf(nulls: Nulls | null): Residuals {
+export function residualsOf(nulls: Nulls | null, extents: Extents = atJig): Residuals {
   const rowAt = (hertz: number, pair: Pair): NullRow | undefined =>
     isEnds(pair) ? rowOf(nulls?.rows ?? [], hertz) : undefined
   return {
-    impedance: (reading, pair) => corrected(reading, rowAt(reading.frequencyHz, pair)),
+    impedance: (reading, pair) => corrected(reading, rowAt(reading.frequencyHz, pair), extents),
     resistance: (reading, pair, wires) => {
       const row = rowAt(0, pair)
       return wires === 4 || !row ? reading : { ...reading, value: reading.value - row.shortOhm }
     },
-    impedanceU: (reading, pair) => leftOpen(reading, rowAt(reading.frequencyHz, pair)),
+    impedanceU: (reading, pair) => leftOpen(reading, rowAt(reading.frequencyHz, pair), extents),
     leadsU: pair => {
       const row = rowAt(0, pair)
-      return row ? Math.hypot(row.shortU, twice * afterwards.leadsOhm) : usual.leadsOhm / root3
+      return row ? Math.hypot(row.shortU, twice * extents.afterwards.leadsOhm)
+        : extents.usual.leadsOhm / root3
     },
   }
 }
@@ -50,10 +55,10 @@ export const rowOf = (rows: readonly NullRow[], hertz: number): NullRow | undefi
   rows.find(({ frequencyHz }) => Math.abs(frequencyHz - hertz) <= sameShare * hertz)
 
 /** Of what was found in the row, or of what is usual, when another part lies in the jig. */
-function openOf(row: NullRow | undefined, hertz: number): Open {
+function openOf(row: NullRow | undefined, hertz: number, extents: Extents): Open {
   const omega = 2 * Math.PI * hertz
   const left = (name: 'seriesOhm' | 'seriesH' | 'strayF', isKnown: boolean): number =>
-    isKnown ? twice * afterwards[name] : usual[name] / root3
+    isKnown ? twice * extents.afterwards[name] : extents.usual[name] / root3
   const [shortU, openU] = [row?.shortU ?? 0, row?.openU ?? 0]
   const [isKnown, beside] = [row !== undefined, omega * left('strayF', (row?.openU ?? null) !== null)]
   return {
@@ -69,13 +74,15 @@ const besideOf = (row: NullRow | undefined): { gS: number; bS: number } =>
   ({ gS: row?.openS ?? 0, bS: row?.openSusceptanceS ?? 0 })
 
 /** Z = (Zm - Zs)/(1 - (Zm - Zs)·Yo); what the bridge leaves open grows as the value does. */
-function corrected(reading: ImpedanceReading, row: NullRow | undefined): ImpedanceReading {
+function corrected(
+  reading: ImpedanceReading, row: NullRow | undefined, extents: Extents,
+): ImpedanceReading {
   const { rOhm, xOhm, frequencyHz } = reading
   if (!row || rOhm.quality !== 'good' || xOhm.quality !== 'good') return reading
   const [short, open] = [shortOf(row), besideOf(row)]
   const taken = { rOhm: rOhm.value - short.rOhm, xOhm: xOhm.value - short.xOhm }
   const size = Math.hypot(taken.rOhm, taken.xOhm)
-  if (size > 0 && isEmpty(taken, row, frequencyHz)) return unseen(reading)
+  if (size > 0 && isEmpty(taken, row, frequencyHz, extents)) return unseen(reading)
   const found = correctOpenShort({ rOhm: rOhm.value, xOhm: xOhm.value }, { short, open })
   const growth = size === 0 ? 1 : (Math.hypot(found.rOhm, found.xOhm) / size) ** 2
   const as = (read: Measured, value: number): Measured => ({ ...read, value, u: read.u * growth })
@@ -83,9 +90,11 @@ function corrected(reading: ImpedanceReading, row: NullRow | undefined): Impedan
 }
 
 /** What is beside the jig's own admittance is too small to be told. */
-function isEmpty(taken: { rOhm: number; xOhm: number }, row: NullRow, hertz: number): boolean {
+function isEmpty(
+  taken: { rOhm: number; xOhm: number }, row: NullRow, hertz: number, extents: Extents,
+): boolean {
   if (row.openU === null) return false
-  const [seen, open, u] = [toAdmittance(taken), besideOf(row), openOf(row, hertz)]
+  const [seen, open, u] = [toAdmittance(taken), besideOf(row), openOf(row, hertz, extents)]
   return Math.hypot(seen.gS - open.gS, seen.bS - open.bS) < toldFactor * u.bS
 }
 
@@ -99,8 +108,9 @@ const unseen = (reading: ImpedanceReading): ImpedanceReading => {
  */
 function leftOpen(
   { rOhm: { value: r }, xOhm: { value: x }, frequencyHz }: ImpedanceReading, row: NullRow | undefined,
+  extents: Extents,
 ): { rOhm: number; xOhm: number } {
-  const open = openOf(row, frequencyHz)
+  const open = openOf(row, frequencyHz, extents)
   const { gS, bS } = besideOf(row)
   const growth = (1 + r * gS - x * bS) ** 2 + (r * bS + x * gS) ** 2
   const [squareRe, squareIm] = [r * r - x * x, 2 * r * x]

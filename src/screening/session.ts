@@ -333,6 +333,7 @@ function deed(state: SessionState, does: Deed): SessionStep {
     case 'adjusted': return refuse(state, 'no standard is out of control')
     case 'plus at 1': return plusAt(state, mode, 1)
     case 'plus at 2': return plusAt(state, mode, 2)
+    case 'laid': return refuse(state, 'no tray is asked for')
   }
 }
 

@@ -63,6 +63,17 @@ export async function proveDiode(jig: Jig, pair: Pair, part: Diode): Promise<Pro
     : proof
 }
 
+/** With what a scanner on the way leaves open, where there is one: not before it was seen to lie still. */
+function onPath({ residuals }: Jig, point: Point): Point {
+  const path = residuals.pointU?.(point)
+  if (!path) return point
+  const { voltage, current } = point
+  return {
+    ...point, voltage: { ...voltage, u: Math.hypot(voltage.u, path.voltageV) },
+    current: { ...current, u: Math.hypot(current.u, path.currentA) },
+  }
+}
+
 /** At the largest forward current, where a contact in line shows most. */
 async function movedV(jig: Jig, pair: Pair, { forward }: Diode): Promise<number | null> {
   const currentA = Math.max(...forward.map(point => point.currentA))
@@ -82,7 +93,7 @@ async function forwardPoints(jig: Jig, pair: Pair, { forward }: Diode): Promise<
   const findings: Finding[] = []
   for (const { currentA, volt } of forward) {
     const limitV = Math.min(jig.reach.source!.voltageMaxV, 2 * (volt.high ?? probing.voltageV))
-    const { voltage, limited } = await jig.force(pair, { currentA, limitV }, pulseMs)
+    const { voltage, limited } = onPath(jig, await jig.force(pair, { currentA, limitV }, pulseMs))
     findings.push({
       atLeast: limited,
       name: 'forward voltage',
@@ -98,7 +109,8 @@ async function forwardPoints(jig: Jig, pair: Pair, { forward }: Diode): Promise<
 async function reversePoint(jig: Jig, pair: Pair, { reverse }: Diode): Promise<Finding[]> {
   if (!reverse) return []
   const limitA = Math.min(jig.reach.source!.currentMaxA, Math.max(20 * (reverse.ampere.high ?? 0), 1e-6))
-  const point = await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs)
+  const point = onPath(
+    jig, await jig.force(swapped(pair), { voltageV: reverse.voltageV, limitA }, reverseMs))
   return [
     {
       atLeast: point.limited,
@@ -116,7 +128,7 @@ async function breakdown(jig: Jig, pair: Pair, { zener }: Diode): Promise<Findin
   if (!zener) return []
   const limitV = jig.reach.source!.voltageMaxV
   const at = (currentA: number): Promise<Point> => jig.force(swapped(pair), { currentA, limitV }, pulseMs)
-  const { voltage, limited } = await at(zener.currentA)
+  const { voltage, limited } = onPath(jig, await at(zener.currentA))
   const conditions = `${formatSi(zener.currentA, 'A')}, pulse of ${pulseMs} ms`
   const value: Finding = {
     name: 'zener voltage',

@@ -91,7 +91,7 @@ export async function proveInductor(jig: Jig, pair: Pair, part: Inductor): Promi
   if (dc.quality !== 'good') return faulty('open', 'its winding is open', figures)
   findings.push({
     name: 'winding resistance',
-    measured: { value: dc.value, u: withLeads(jig, pair, dc.u, wires) },
+    measured: { value: dc.value, u: withLeads(jig, pair, dc.u, wires, dc.value) },
     unit: 'Ω',
     limit: part.dcOhm,
     conditions: `${wires} wires`,

@@ -7,9 +7,9 @@ import { readSteady, type Steady } from './steady.ts'
 
 /** Below this, leads and contacts are a share of the value that a good meter tells; four wires see none. */
 export const fourWireBelowOhm = 100e3
-/** What a reading leaves open once its leads are counted. */
-export const withLeads = ({ residuals }: Jig, pair: Pair, u: number, wires: 2 | 4): number =>
-  wires === 2 ? Math.hypot(u, residuals.leadsU(pair)) : u
+/** What a reading leaves open once leads are counted, and a scanner on the way; `ohm`: what was read. */
+export const withLeads = ({ residuals }: Jig, pair: Pair, u: number, wires: 2 | 4, ohm = 0): number =>
+  Math.hypot(u, wires === 2 ? residuals.leadsU(pair) : 0, residuals.ohmsU?.(ohm) ?? 0)
 /** A range that holds the upper limit with room, so that a part just beyond it is still read. */
 const rangeRoom = 1.25
 /** A part that reads this many times less than its nominal value is a short. */
@@ -22,7 +22,7 @@ export async function proveResistor(jig: Jig, pair: Pair, part: Resistor): Promi
     readSteady(() => jig.resistance(pair, { mostOhm, wires: by }))
   const near = await read(nominal * (1 + plus) * rangeRoom, wires)
   const of = (steady: Steady, by: 2 | 4): Proof =>
-    ofResistor(part, { ...steady, u: withLeads(jig, pair, steady.u, by) }, by)
+    ofResistor(part, { ...steady, u: withLeads(jig, pair, steady.u, by, steady.value) }, by)
   if (near.quality === 'good') return of(near, wires)
   if (near.quality !== 'over-range')
     return faulty('cannot tell', `the meter gave no number: ${near.quality}`)
@@ -70,7 +70,7 @@ export async function proveContact(jig: Jig, pair: Pair, part: Contact): Promise
     [
       {
         name: 'contact resistance',
-        measured: { value, u: withLeads(jig, pair, u, wires) },
+        measured: { value, u: withLeads(jig, pair, u, wires, value) },
         unit: 'Ω',
         limit: part.ohm,
         conditions: `${wires} wires`,
