@@ -58,7 +58,8 @@ export function makeNight(input: NightInput): RunHandles {
   const supervisor = new Supervisor(input.channels.all)
   const waiters = new Waiters(clock)
   const state: NightState = {
-    setV: 0, mostSetV: 0, live: false, stands: false, watching: false, stage: 'proving', stoodAtV: null, busTrusted: true,
+    setV: 0, mostSetV: 0, live: false, stands: false, watching: false, stage: 'proving', stoodAtV: null,
+    busTrusted: true,
     endsAtMs: clock.monotonicMs() + 1000 * input.plan.expectedS, told: Promise.resolve(),
   }
   const byName = new Map(bench.file.fixture.positions.map((spec, index) => [spec.name, { spec, index }]))

@@ -57,7 +57,7 @@ export function warmedOtherwise(
 export function beyondRange(
   night: Night, position: PositionState, { quality }: Reading,
 ): Explained | null {
-  if (position.wiring !== 'bus') {
+  if (position.wiring !== 'bus' && quality === 'good') {
     return { verdict: untold, says: 'though it is off the bus: its relay is welded, or this is another\'s' }
   }
   if (mayBeAnothers(night, position)) {

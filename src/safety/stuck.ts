@@ -158,7 +158,9 @@ function seeSense(state: SenseState, input: Exclude<SenseInput, { busV: number }
       leastV: least(run.leastV, busV), mostV: -least(-run.mostV, -busV),
     } : { amps, count: 1, position, shared: false, rest: restOf(state), leastV: busV, mostV: busV }
   const isShown = Math.abs(amps) >= shownU * input.uA
-  if (isEverywhere(next) && isShown || staysWhileBusMoves(next, input.uA)) return { ...state, run: next, isStuck: true }
+  if (isEverywhere(next) && isShown || staysWhileBusMoves(next, input.uA)) {
+    return { ...state, run: next, isStuck: true }
+  }
   const { rest } = next
   if (rest === null || next.count < stillSamples) return { ...state, run: next, still: 0 }
   const movedV = busV - rest.volts
