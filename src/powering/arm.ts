@@ -9,11 +9,15 @@ import type { Power } from './power.ts'
 const leakShare = 0.1
 const loadTolerance = 0.1
 
+/** Before anything is read: a scanner that is reset while it is led would be taken for a faulty one. */
+export async function preparePower(power: Power): Promise<void> {
+  await power.checkIdentities()
+  await prepare(power)
+}
+
 /** Refuses, without having energised anything, unless every condition is seen to hold. */
 export async function armPower(power: Power, sweep: () => Promise<void>): Promise<void> {
   const { supervisor, stand, places, profile, clock, guard, recorder, roles, state } = power
-  await power.checkIdentities()
-  await prepare(power)
   await checkInterlock(power)
   await checkOpen(power)
   await checkLoads(power)

@@ -95,7 +95,7 @@ async function oneStage(
       const dead = absent(power, places, way)
       if (dead.length === 0) continue
       await openMains(power)
-      await railsDown(power, sweep)
+      await downOrFault(power, sweep)
       return unitFault(profile, request.specimen,
         `stage ${stage.name} stopped at ${way.name}: ${dead.join(', ')} did not come up`)
     }
@@ -105,13 +105,17 @@ async function oneStage(
     if (isWarm) await warmUp(power, warmS)
     const { criteria, unread } = criteriaAtRest(profile, places, newestOf(power), isWarm)
     await openMains(power)
-    const isDead = await railsDown(power, sweep)
-    if (!isDead) power.fault('rails', 'the rails did not go down after the mains opened')
+    await downOrFault(power, sweep)
     const said = `stage ${stage.name} on full mains for ${formatSi(fullS + (isWarm ? warmS : 0), 's')}`
     await recorder.event({ kind: 'stage-read', text: said, data: figuresOf(criteria) })
     return unitResult(profile, request.specimen, criteria, unread, said)
   }
   throw new Error('a mains switch has a full way')
+}
+
+async function downOrFault(power: Power, sweep: () => Promise<void>): Promise<void> {
+  if (await railsDown(power, sweep)) return
+  power.fault('rails', 'the rails were not measured dead after the mains opened')
 }
 
 /** Before outputs are fitted nothing of them is read, and only rails that must stand by then. */

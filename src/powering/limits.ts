@@ -71,7 +71,8 @@ export function boundsFor(
 ): ReadonlyMap<string, number> {
   const bounds = new Map<string, number>()
   const on = way !== null
-  bounds.set('mains.under', on ? stand.mainsV * (1 - stand.mainsTolerance) : -notWatched)
+  // The meter may sit at the unit: behind a tap or a resistance it reads what those leave.
+  bounds.set('mains.under', isFull(way) ? stand.mainsV * (1 - stand.mainsTolerance) : -notWatched)
   bounds.set('mains.current', on ? currentMostA(profile, stand, way) : notWatched)
   bounds.set('mains.power', on ? powerMostW(profile, isDriven) : notWatched)
   for (const { spec, channel } of places.rails) {

@@ -39,6 +39,8 @@ export async function closeMains(power: Power, way: MainsWay): Promise<void> {
   // A trip while that was written withholds the mains.
   supervisor.permit(0, 0)
   allowStart(power)
+  // A probe proves itself anew each time that mains comes after none.
+  if (state.way === null) state.rails.clear()
   state.live = true
   state.wasOn = true
   state.way = way
@@ -69,9 +71,10 @@ function allowStart({ profile: { supply }, places, supervisor, clock }: Power): 
 export async function openMains(power: Power): Promise<void> {
   const { roles: { mainsSwitch }, recorder, state, clock } = power
   await muteAll(power)
-  await mainsSwitch.open()
+  // Before it is told: whoever looks meanwhile finds what was asked for.
   state.way = null
   state.switchedAtMs = clock.monotonicMs()
+  await mainsSwitch.open()
   state.isSettled = false
   state.isWarm = false
   bound(power)

@@ -74,7 +74,7 @@ export interface PowerState {
   readonly driven: Set<string>
   /** The newest of each channel by name. */
   readonly last: Map<string, Measured>
-  /** What the probe of each rail has shown since that rail was last called dead. */
+  /** What the probe of each rail has shown since mains came after none. */
   readonly rails: Map<string, RailTrace>
   /** The mains was closed in this run. */
   wasOn: boolean

@@ -4,7 +4,7 @@
  */
 /** What a probe has shown of its rail, volts without sign. */
 export interface RailTrace {
-  /** The most since it was last called dead. */
+  /** The most since mains came after none. */
   readonly seenV: number
   readonly lastV: number | null
   /** What it stood at when nearly all of it went between two looks; null where it never did, or is back. */

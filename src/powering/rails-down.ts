@@ -23,8 +23,6 @@ export async function railsDown(power: Power, sweep: () => Promise<void>): Promi
     found = judged(power)
   }
   const { isDead, text } = deadWords(found, touchSafeV, clock.wallMs())
-  // A probe proves itself anew each time that the mains is on.
-  if (isDead) state.rails.clear()
   void recorder.event({
     kind: 'touch', severity: isDead ? 'info' : 'warning', text,
     data: { unit: power.request.specimen, isDead },

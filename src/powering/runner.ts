@@ -4,7 +4,7 @@ import { BenchError, hasCode } from '../base/errors.ts'
 import type { Demand } from '../safety/supervisor.ts'
 import type { PartResult, RunState } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
-import { armPower } from './arm.ts'
+import { armPower, preparePower } from './arm.ts'
 import type { Power } from './power.ts'
 import { railsDown } from './rails-down.ts'
 import type { PowerSampler } from './sampler.ts'
@@ -58,10 +58,12 @@ export async function runPower(
 ): Promise<{ readonly state: RunState; readonly result: PartResult | null; readonly isDead: boolean }> {
   const { power, sampler } = handles
   const sweep = (): Promise<void> => sampler.sweep()
-  const sampling = sampler.run()
+  let sampling: Promise<void> = Promise.resolve()
   let state: RunState = 'done'
   let result: PartResult | null = null
   try {
+    await preparePower(power)
+    sampling = sampler.run()
     await armPower(power, sweep)
     result = await work(power, sweep)
     if (power.signal.aborted) throw power.signal.reason as Error

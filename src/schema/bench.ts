@@ -2,6 +2,7 @@
 import { z } from 'zod'
 import { calibrated } from './calibration.ts'
 import { roleNames } from './roles.ts'
+import { stand } from './stand.ts'
 
 const name = z.string().regex(/^[A-Za-z][A-Za-z0-9-]{0,31}$/,
   'a letter, then letters, digits or -, 32 at most')
@@ -113,6 +114,7 @@ export const benchFile = z.strictObject({
   roles: z.partialRecord(z.enum(roleNames), roleTarget),
   fixture,
   jig: jig.optional().describe('Terminals for one part at a time: for screening'),
+  stand: stand.optional().describe('Where a whole unit stands: its mains, probes, loads and sensors'),
   limits: z.strictObject({
     voltageMaxV: positive, currentMaxA: positive,
     partEnergyMaxJ: positive, rackEnergyMaxJ: positive,

@@ -70,11 +70,12 @@ describe('first power', () => {
 
   it('stops at the limited way where a rail does not come up, and gives no full mains', async () => {
     const s = await sitting({ wrong: { deadRail: 'minus' } })
-    const { state, result } = await run(s)
-    expect(state).toBe('done')
+    const { state, result, isDead } = await run(s)
+    // Its probe showed nothing while the mains was on: what it reads now shows nothing either.
+    expect([state, isDead]).toEqual(['tripped', false])
     expect(result).toMatchObject({ grade: 'reject' })
     expect(result!.reason).toContain('minus did not come up')
-    expect(s.sim.acts.map(({ what }) => what)).toEqual(['close lamp', 'open', 'off'])
+    expect(s.sim.acts.map(({ what }) => what)).toEqual(['close lamp', 'open', 'off', 'off'])
   })
 
   it('takes a short for what it is behind the series resistance', async () => {
