@@ -4,29 +4,18 @@
  */
 import { assert } from '../../src/base/assert.ts'
 import { SeededRandom } from '../../src/base/random.ts'
-import { shortedOhm, UnitChannel, type StageDraw, type Surroundings } from './channel.ts'
-import { noiseRecord, type Density } from './noise.ts'
-import { Phasor } from './phasor.ts'
-import { sampled } from './sampled.ts'
+import { oscillationShare, shortedOhm, UnitChannel, type StageDraw, type Surroundings } from './channel.ts'
+import { Hearing } from './hearing.ts'
 import { Supply, type SupplyFlow } from './supply.ts'
 import { Thermal } from './thermal.ts'
-import type { Line } from './torus.ts'
-import type { ChannelTruth, Harm, UnitTruth } from './truth.ts'
+import type { Harm, UnitTruth } from './truth.ts'
 import type { MainsFed, MainsTaken, SourceTone, UnitWorld } from './world.ts'
 
 /** Rails and idle currents are brought together at least this often, s. */
 const stepMaxS = 10
-/** Lines smaller than this share of the largest are left out. */
-const leastShare = 1e-10
 
-/** A record that may still be going on. */
-interface Recording {
-  readonly of: 'output' | 'input'
-  readonly channel: number
-  readonly sampleHz: number
-  readonly fromS: number
-  readonly volts: Float64Array
-}
+const settleTurns = 300
+const settleStepS = 20
 
 /** Where energy goes at this moment, W. */
 export interface Balance {
@@ -46,8 +35,8 @@ export class SimulatedUnit implements UnitWorld {
   readonly thermal: Thermal
   readonly harms: Harm[] = []
   nowS = 0
-  #recordings: Recording[] = []
   readonly #random: SeededRandom
+  readonly #hearing: Hearing
   readonly #surges: SeededRandom
   readonly #railOf: readonly { plus: number; minus: number }[]
   readonly #sinkOf: readonly number[]
@@ -57,6 +46,7 @@ export class SimulatedUnit implements UnitWorld {
     this.truth = truth
     this.#random = new SeededRandom(seed).fork('unit')
     this.#surges = this.#random.fork('surges')
+    this.#hearing = new Hearing(this, this.#random)
     this.channels = truth.channels.map(channel => new UnitChannel(channel, this.#random.fork(channel.name)))
     this.supply = new Supply(truth.supply)
     this.thermal = new Thermal(truth.thermal, ambientC)
@@ -108,6 +98,7 @@ export class SimulatedUnit implements UnitWorld {
   /** Moves heat, charge and drift on by `seconds`. */
   advance(seconds: number): void {
     assert(seconds >= 0, 'time moves on')
+    const endS = this.nowS + seconds
     for (let left = seconds; left > 1e-12;) {
       const draws = this.#railDraws()
       const h = Math.min(left, stepMaxS, this.supply.calmS(draws))
@@ -119,16 +110,28 @@ export class SimulatedUnit implements UnitWorld {
       left -= h
       this.#suffer()
     }
+    // However it was cut into steps: the same calls come to the same instants, and so to the same noise.
+    this.nowS = endS
+  }
+
+  /** Brings the rails to rest for what drives and loads it, while heat and time stand still. */
+  settleRails(): void {
+    for (let turn = 0; turn < settleTurns; turn++) {
+      const before = this.supply.volts.slice()
+      for (const channel of this.channels) channel.changed()
+      this.supply.step(settleStepS, this.#railDraws())
+      if (before.every((v, i) => Math.abs(v - this.supply.volts[i]!) <= 1e-9 * (1 + v))) return
+    }
   }
 
   // ——— what is seen of it ———
 
   output(channel: number, sampleHz: number, samples: number): Float64Array {
-    return this.#recorded({ of: 'output', channel, sampleHz, fromS: this.nowS }, samples)
+    return this.#hearing.record({ of: 'output', channel, sampleHz, fromS: this.nowS }, samples)
   }
 
   input(channel: number, sampleHz: number, samples: number): Float64Array {
-    return this.#recorded({ of: 'input', channel, sampleHz, fromS: this.nowS }, samples)
+    return this.#hearing.record({ of: 'input', channel, sampleHz, fromS: this.nowS }, samples)
   }
 
   mainsNow(): MainsTaken { return this.supply.look(this.#railDraws()).mains }
@@ -184,12 +187,28 @@ export class SimulatedUnit implements UnitWorld {
     }
   }
 
+  /** Of the mains that reaches the transformer. */
+  get mainsHz(): number | null {
+    return this.supply.isBlown ? null : this.supply.mains?.frequencyHz ?? null
+  }
+
+  /** Peak to peak, of the rail that a channel hangs on. */
+  rippleV(channel: number): number {
+    const { plus } = this.#railOf[channel]!
+    return this.supply.rippleV(plus, this.#railDraws()[plus]!)
+  }
+
   // ——— inside ———
 
   #channel(index: number): UnitChannel {
     const channel = this.channels[index]
     assert(channel, `no channel ${index}`)
     return channel
+  }
+
+  #turned(): void {
+    this.#suffer()
+    this.#hearing.turned()
   }
 
   #sinkC(channel: number, celsius: Float64Array): number {
@@ -248,91 +267,6 @@ export class SimulatedUnit implements UnitWorld {
     channel.block = target + (channel.block - target) * Math.exp(-h / timeS)
   }
 
-  #recorded(asked: Omit<Recording, 'volts'>, samples: number): Float64Array {
-    this.#channel(asked.channel)
-    const volts = this.#heard(asked, asked.fromS, samples)
-    this.#recordings.push({ ...asked, volts })
-    return volts
-  }
-
-  /** Something was turned: what comes of it shows from here on in every record that is not over. */
-  #turned(): void {
-    this.#suffer()
-    this.#recordings = this.#recordings.filter(({ fromS, sampleHz, volts }) =>
-      fromS + volts.length / sampleHz > this.nowS)
-    for (const recording of this.#recordings) {
-      const { fromS, sampleHz, volts } = recording
-      const first = Math.ceil((this.nowS - fromS) * sampleHz - 1e-6)
-      if (first < volts.length) volts.set(this.#heard(recording, fromS + first / sampleHz, volts.length - first), first)
-    }
-  }
-
-  #heard({ of, channel, sampleHz }: Omit<Recording, 'volts'>, fromS: number, samples: number): Float64Array {
-    return of === 'output' ? this.#terminals(channel, fromS, sampleHz, samples)
-      : this.#source(channel, fromS, sampleHz, samples)
-  }
-
-  #terminals(channel: number, fromS: number, sampleHz: number, samples: number): Float64Array {
-    const each = this.#channel(channel)
-    const around = this.surroundings(channel)
-    const volts = sampled(this.#lines(channel, around), fromS, sampleHz, samples)
-    this.#shape(each, around, volts, { fromS, sampleHz })
-    if (around.alive === 0) return volts
-    return this.#noisy(volts, `output ${channel} ${fromS}`, each.noiseDensity(around), sampleHz)
-  }
-
-  #source(channel: number, fromS: number, sampleHz: number, samples: number): Float64Array {
-    const { tones, sourceNoise } = this.#channel(channel)
-    const lines = tones.map(({ frequencyHz: hz, peakV, phaseRad }) =>
-      ({ hz, re: peakV * Math.sin(phaseRad), im: -peakV * Math.cos(phaseRad) }))
-    const volts = sampled(lines, fromS, sampleHz, samples)
-    if (sourceNoise === 0) return volts
-    return this.#noisy(volts, `input ${channel} ${fromS}`, () => sourceNoise ** 2, sampleHz)
-  }
-
-  #noisy(volts: Float64Array, stream: string, density: Density, sampleHz: number): Float64Array {
-    const noise = noiseRecord(this.#random.fork(stream), density, sampleHz, volts.length)
-    for (let n = 0; n < volts.length; n++) volts[n] = volts[n]! + noise[n]!
-    return volts
-  }
-
-  #lines(channel: number, around: Surroundings): Line[] {
-    const each = this.channels[channel]!
-    const { out, restV } = each.wave(around)
-    const lines = out.lines(leastShare * Math.sqrt(2 * out.meanSquare))
-    lines.push({ hz: 0, re: restV, im: 0 }, ...each.strayLines(around))
-    this.channels.forEach((other, i) => {
-      if (i !== channel) lines.push(...crossed(other, this.surroundings(i), each.truth))
-    })
-    const mainsHz = this.supply.mains?.frequencyHz
-    if (mainsHz !== undefined && !this.supply.isBlown) {
-      const { plus } = this.#railOf[channel]!
-      lines.push(...each.humLines(around, mainsHz, this.supply.rippleV(plus, this.#railDraws()[plus]!)))
-    }
-    const { oscillation } = each.truth
-    const share = oscillationShare(oscillation, around.sinkC) * around.alive
-    if (oscillation && share > 0) lines.push({ hz: oscillation.hz, re: oscillation.peakV * share, im: 0 })
-    return lines
-  }
-
-  /** What recovers, drops out or arced within a record. */
-  #shape(
-    channel: UnitChannel, around: Surroundings, volts: Float64Array,
-    { fromS, sampleHz }: { fromS: number; sampleHz: number },
-  ): void {
-    const { left, block } = channel
-    if (block > 1e-9 || left !== 1) {
-      const { depth, recoverS } = channel.truth.blocking
-      const fadePerSample = channel.duty(around).overload > 1 ? 1 : Math.exp(-1 / sampleHz / recoverS)
-      let lost = depth * block
-      for (let n = 0; n < volts.length; n++, lost *= fadePerSample) volts[n] = volts[n]! * left * (1 - lost)
-    }
-    const endS = fromS + volts.length / sampleHz
-    for (const [from, to] of channel.joint?.gaps(fromS, endS, around.sinkC) ?? []) {
-      volts.fill(0, Math.ceil((from - fromS) * sampleHz), Math.ceil((to - fromS) * sampleHz))
-    }
-  }
-
   /** What comes of what it stands in. */
   #suffer(): void {
     if (this.supply.isBlown && !this.harms.some(({ kind }) => kind === 'fuse blown')) {
@@ -358,29 +292,4 @@ export class SimulatedUnit implements UnitWorld {
   #harm(kind: Harm['kind'], channel: number | null): void {
     this.harms.push({ kind, atS: this.nowS, channel })
   }
-}
-
-function oscillationShare(oscillation: ChannelTruth['oscillation'], sinkC: number): number {
-  if (!oscillation || sinkC >= oscillation.belowC) return 0
-  return Math.min(1, (oscillation.belowC - sinkC) / 5)
-}
-
-/** An absolute value has corners, whatever the wave. */
-const railPoints = { one: 4096, two: 256 }
-
-/** What of another channel's output comes across. */
-function crossed(other: UnitChannel, around: Surroundings, { crosstalk }: ChannelTruth): Line[] {
-  if (other.tones.length === 0) return []
-  const { out } = other.wave(around)
-  const least = leastShare * Math.sqrt(2 * out.meanSquare)
-  const { share, cornerHz, railShare } = crosstalk
-  const coupled = out.lines(least).filter(({ hz }) => hz > 0).map(({ hz, re, im }) => {
-    const z = new Phasor().set(re, im).scale(share).times(1, hz / cornerHz)
-    return { hz, re: z.re, im: z.im }
-  })
-  if (railShare === 0) return coupled
-  // Either half wave loads one rail: what is left of that has the shape of the absolute value.
-  const finer = out.refined(out.basisHz.length > 1 ? railPoints.two : railPoints.one)
-  const rails = finer.curve(v => railShare * Math.abs(v))
-  return [...coupled, ...rails.lines(least * railShare).filter(({ hz }) => hz > 0)]
 }

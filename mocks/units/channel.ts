@@ -49,7 +49,7 @@ const idleLeastA = 1e-6
 const boltzmann = 1.380649e-23
 const roomK = 293.15
 /** What a shorted output device draws from its rail, as a resistance; ours. */
-export const shortedOhm = 3
+export const shortedOhm = 1
 /** Turns of an output transformer that arced are shorted: this share of the volts is left; ours. */
 const arcedShare = 0.3
 const coarsePoints = { none: 2, one: 256, two: 32 }
@@ -93,7 +93,9 @@ export class UnitChannel {
 
   idleA({ alive, sinkC }: Surroundings): number {
     const { idleA, idlePerK } = this.truth.power
-    return idleA * alive * Math.max(idleLeast, 1 + idlePerK * (sinkC - referenceC))
+    const change = idlePerK * (sinkC - referenceC)
+    // A straight line above the reference; below it one that never reaches 0.
+    return idleA * alive * Math.max(idleLeast, change < 0 ? 1 / (1 - change) : 1 + change)
   }
 
   /** DC that the stage has before its rails limit it, V. */
@@ -244,4 +246,10 @@ function isStale({ at, overload, deviceA }: Duty, around: Surroundings): boolean
   if (overload < limitedFrom && deviceA.length > coarsePoints.none) return false
   const moved = (a: number, b: number): boolean => Math.abs(a - b) > staleShare * Math.max(a, b)
   return moved(at.plusV, around.plusV) || moved(at.minusV, around.minusV)
+}
+
+/** How much of its oscillation a stage has at this temperature, 0 … 1. */
+export function oscillationShare(oscillation: ChannelTruth['oscillation'], sinkC: number): number {
+  if (!oscillation || sinkC >= oscillation.belowC) return 0
+  return Math.min(1, (oscillation.belowC - sinkC) / 5)
 }

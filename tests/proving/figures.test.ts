@@ -99,7 +99,8 @@ describe.each([['one clock', true], ['two clocks', false]])('figures with %s', (
     const values = (await provenOf(new SimBench(setup), [{ channel: 'left', quantity: 'equalisation error', conditions: { curve: 'riaa', outputW: 0.05 } }])).figures.map(({ value }) => value)
     expect(error.conditions.curve).toBe('riaa')
     expect(Math.max(...values)).toBeCloseTo(at20, 1)
-    expect(Math.max(...other.figures.map(({ value }) => value))).toBeCloseTo(at20 + 3.0127, 1)
+    // The most of a hundred noisy readings lies above the truth, by some of their uncertainties.
+    expect(Math.abs(Math.max(...other.figures.map(({ value }) => value)) - at20 - 3.0127)).toBeLessThan(0.1)
   })
   it('power bandwidth', async () => {
     // Its curve is the same at every frequency, and its input reaches no further where its gain falls.
