@@ -63,7 +63,8 @@ function bleederProblems(bench: LoadedBench, { bleederOhm }: Cover, say: Say): v
     const mostOhm = bleedMostS / (farad * Math.max(1, Math.log(volts / harmlessV)))
     if (bleederOhm <= mostOhm) continue
     say('jig.cover.bleederOhm', `at most ${formatSi(mostOhm, 'Ω')}, which empties ${formatSi(farad, 'F')} `
-      + `(the limits.partEnergyMaxJ at ${formatSi(volts, 'V')}) in ${bleedMostS} s`, formatSi(bleederOhm, 'Ω'))
+      + `(the limits.partEnergyMaxJ at ${formatSi(volts, 'V')}) in ${bleedMostS} s`,
+    formatSi(bleederOhm, 'Ω'))
   }
 }
 
