@@ -54,6 +54,7 @@ export class Hands {
   hear(tone: Heard, text: string): void {
     if (tone === 'ask') {
       if (text === 'leave the jig empty' || text.startsWith('open the cover, take out')) return this.take()
+      if (text.startsWith('it is locked: pull')) return this.pullAndPress()
       const asks = /^(open the cover, )?close (the cover|it) and press/.exec(text)
       if (asks) return this.closeAndPress(asks[1] !== undefined)
       const part = this.#options.find(/^the (.+) across 1 and 2$/.exec(text)?.[1] ?? text)
@@ -101,6 +102,16 @@ export class Hands {
       [this.#drawn(closeMs), () => cover.close()],
       ...how === 'early' ? [[pressMs, () => { cover.switches.present = false }] as const] : [],
       ...how === 'properly' ? [[this.#drawn(closeMs), () => cover.press(pressMs)] as const] : [],
+    ])
+  }
+
+  /** It is pressed only where the cover held. */
+  pullAndPress(): void {
+    const { bench: { cover }, manner = () => 'properly' as const } = this.#options
+    if (!cover || manner() !== 'properly') return
+    this.#do([
+      [this.#drawn(closeMs), () => { cover.tryOpen() }],
+      [this.#drawn(closeMs), () => { if (cover.isClosed) cover.press(pressMs) }],
     ])
   }
 

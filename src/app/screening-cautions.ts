@@ -12,6 +12,8 @@ export function cautionsOf({ groups, mostJ, mostV }: ScreenPlan): string[] {
       + 'hurt. Nobody else has hands at the jig while you screen.',
     'Look before each session: the cover whole and closed all round, its contact wired to the interlock '
       + 'input of the source, the bleeder across the terminals, nothing that conducts reaching out.',
+    'Before the first part: pull at the locked cover when you are told to. A bolt that hangs shows in '
+      + 'nothing else.',
     'For each part: close the cover, hands off, then press. A button that is wedged, or held by somebody '
       + 'else, is no button.',
     'After a trip, a stop or a power cut the cover stays locked, and what lies behind it may be charged: '

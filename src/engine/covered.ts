@@ -11,6 +11,7 @@ import type { Behind, Held } from '../schema/behind.ts'
 import type { CoverSpec, JigSpec } from '../schema/bench.ts'
 import type { HandsAtCover, ImpedanceReading, Pair, ToCover } from '../schema/jig.ts'
 import { showBleeder } from './bleeder.ts'
+import type { Measured } from '../schema/reading.ts'
 import type { Enclosure } from './enclosure.ts'
 import { openMs, showEmpty, type ChargePorts } from './jig-charge.ts'
 import { relaysFor } from './jig-reach.ts'
@@ -30,6 +31,8 @@ export interface CoveredPorts {
   /** Nothing is led to the terminals; the bleeder lies across them. */
   clear(): Promise<void>
   impedance(pair: Pair, setup: { frequencyHz: number; levelV: number }): Promise<ImpedanceReading>
+  /** What the bridge sees by the relays that are held. */
+  bridge(setup: { frequencyHz: number; levelV: number }): Promise<{ rOhm: Measured; xOhm: Measured }>
   /** Puts on record that what was charged was seen empty. */
   emptied(): Promise<void>
   /** Whether the source may give what it gives behind the cover. */
@@ -46,6 +49,9 @@ const comesBackShare = 0.1
 /** From one look at a part whose press is waited for to the next, ms: no hand changes it in less (ours). */
 const lookMs = 200
 
+/** An impedance so many times that of the part is none of it (ours). */
+const nothingFactor = 5
+
 const ends: Pair = { high: 1, low: 2 }
 const moved = 'it is not what it was before the cover was closed: it was moved, and was not put under volts'
 const gone = 'it left the jig or lost its contact while it was charged'
@@ -54,6 +60,8 @@ export class Covered {
   readonly #p: CoveredPorts
   #seen: ImpedanceReading | null = null
   #hasLost = false
+  /** Somebody pulled at the locked cover in this session, and it held. */
+  #isTried = false
 
   constructor(ports: CoveredPorts) { this.#p = ports }
 
@@ -73,6 +81,9 @@ export class Covered {
     this.#seen = seen
     const done = await outcomeOf(async () => {
       await enclosure.lock()
+      await this.#tryBolt(hands, isOver)
+      await enclosure.watch()
+      await this.#showUnwelded(pair, seen)
       await this.#showBleeder()
       if (!isSame(seen, await this.#p.impedance(pair, seen))) throw new BenchError('REFUSED', moved)
       mayGive(true)
@@ -91,6 +102,28 @@ export class Covered {
     this.#seen = null
     if ('error' in done) throw done.error
     return done.value
+  }
+
+  /** Once a session: no coil shows that its bolt holds. */
+  async #tryBolt(hands: HandsAtCover, isOver: () => boolean): Promise<void> {
+    if (this.#isTried) return
+    hands.say('it is locked: pull at it, and press where it holds; nothing is energised yet')
+    await this.#p.enclosure.pulled(isOver)
+    this.#isTried = true
+  }
+
+  /** With one of its two contacts released the bridge must see nothing: a welded one would meet the volts. */
+  async #showUnwelded(pair: Pair, seen: ImpedanceReading): Promise<void> {
+    const { move, bridge, clear, spec, cover: { bleedRelay } } = this.#p
+    const leastOhm = nothingFactor * Math.hypot(seen.rOhm.value, seen.xOhm.value)
+    for (const relay of relaysFor(spec, 'bridge', pair)) {
+      await move([relay, bleedRelay])
+      const { rOhm, xOhm } = await bridge(seen)
+      const isSeen = xOhm.quality === 'good' && Math.hypot(rOhm.value, xOhm.value) < leastOhm
+      if (!isSeen) continue
+      throw new BenchError('TRIPPED', `a contact to the bridge is welded: it sees by relay ${relay} alone`)
+    }
+    await clear()
   }
 
   /**

@@ -6,7 +6,8 @@
 import { sleep, type Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import {
-  askedFrom, coverPollMs, coverStaleMs, stepCover, watchedFrom, type Cover, type CoverInput, type Look,
+  askedFrom, coverPollMs, coverStaleMs, pulledFrom, stepCover, watchedFrom,
+  type Cover, type CoverInput, type Look,
 } from '../safety/cover.ts'
 import type { CoverSpec } from '../schema/bench.ts'
 import type { Interlock, RelayBoard } from '../schema/roles.ts'
@@ -39,7 +40,7 @@ export class Enclosure {
   constructor(ports: EnclosurePorts) { this.#ports = ports }
 
   /** Cover and button are waited for. */
-  get isAsking(): boolean { return this.#cover?.is === 'asked' }
+  get isAsking(): boolean { return this.#cover?.is === 'asked' || this.#cover?.is === 'pulled' }
 
   /** False once the watched contact was not read as closed for longer than it may be. */
   get isSeen(): boolean {
@@ -60,6 +61,20 @@ export class Enclosure {
   async pressed(isOver: () => boolean): Promise<void> {
     this.#watching.abort()
     this.#cover = askedFrom(this.#nowMs, this.#ports.presenceMs, this.#wasOpened)
+    await this.#untilPressed(isOver, 'nobody closed the cover and pressed')
+  }
+
+  /**
+   * Locked and not watched yet: resolves at a press after somebody pulled at the cover, which stayed closed.
+   * Rejects TRIPPED where it came open, REFUSED where nobody presses.
+   */
+  async pulled(isOver: () => boolean): Promise<void> {
+    this.#cover = pulledFrom(this.#nowMs, this.#ports.presenceMs)
+    await this.#untilPressed(isOver, 'nobody pulled at the locked cover and pressed')
+    this.#cover = null
+  }
+
+  async #untilPressed(isOver: () => boolean, unpressed: string): Promise<void> {
     for (;;) {
       const askedMs = this.#nowMs
       const look = await this.#look()
@@ -67,15 +82,16 @@ export class Enclosure {
       this.#wasOpened ||= look?.coverClosed === false
       const is = this.#step({ type: 'look', look, askedMs })
       if (is === 'pressed') return
-      if (is === 'unpressed') throw this.#given('nobody closed the cover and pressed')
+      if (is === 'unpressed') throw this.#given(unpressed)
+      if (this.#cover?.is === 'tripped') throw new BenchError('TRIPPED', this.#cover.why)
       this.#ports.waits()
       await sleep(this.#ports.clock, coverPollMs, this.#ports.signal)
     }
   }
 
   /**
-   * After a press: the lock is released and read back, the bolt given its time, and the cover seen closed; it
-   * is watched from then on. Rejects REFUSED where the cover is not closed then.
+   * After a press: the lock is released and read back, and the bolt given its time. Rejects REFUSED where
+   * nobody pressed.
    */
   async lock(): Promise<void> {
     const { board, spec, clock, signal } = this.#ports
@@ -84,6 +100,10 @@ export class Enclosure {
     this.#wasOpened = false
     await board.release([spec.lockRelay])
     await sleep(clock, boltMs, signal)
+  }
+
+  /** Watched from now on. Rejects REFUSED where the locked cover is not closed. */
+  async watch(): Promise<void> {
     const askedMs = this.#nowMs
     const look = await this.#look()
     if (!look?.coverClosed) throw new BenchError('REFUSED', 'the cover was not closed when it was locked')

@@ -25,7 +25,7 @@ import type {
   ToCover,
 } from '../schema/jig.ts'
 import type { Measured } from '../schema/reading.ts'
-import type { Roles, Source } from '../schema/roles.ts'
+import type { Bridge, Roles, Source } from '../schema/roles.ts'
 import { Covered } from './covered.ts'
 import type { Enclosure } from './enclosure.ts'
 import { chargeAndEmpty, type ChargePorts } from './jig-charge.ts'
@@ -86,8 +86,7 @@ export class BenchJig implements Jig {
   async impedance(
     pair: Pair, setup: { frequencyHz: number; levelV: number }, joined?: Pair,
   ): Promise<ImpedanceReading> {
-    const { bridge } = this.#deps.roles
-    if (!bridge) throw missing('bridge')
+    const bridge = this.#bridge()
     await this.#route([['bridge', pair]], joined)
     const { rOhm, xOhm, frequencyHz } = await bridge.impedance(setup)
     return this.residuals.impedance({ rOhm, xOhm, frequencyHz, levelV: setup.levelV }, pair)
@@ -164,7 +163,9 @@ export class BenchJig implements Jig {
     return new Covered({
       clock, signal, enclosure, spec, cover: spec.cover, openV: this.#openV,
       source: () => this.#ports(), move: relays => this.#move(relays), clear: () => this.clear(),
-      impedance: (pair, setup) => this.impedance(pair, setup), emptied: () => this.#emptied(),
+      impedance: (pair, setup) => this.impedance(pair, setup),
+      bridge: ({ frequencyHz, levelV }) => this.#bridge().impedance({ frequencyHz, levelV }),
+      emptied: () => this.#emptied(),
       mayGive: isCovered => { this.#isCovered = isCovered },
       held: () => (this.#unseen?.volts ?? 0) > this.#openV ? this.#unseen : null,
       touch: words => touch?.(words),
@@ -265,6 +266,12 @@ export class BenchJig implements Jig {
   async close(): Promise<void> {
     await this.clear()
     await this.#deps.enclosure?.shut()
+  }
+
+  #bridge(): Bridge {
+    const { bridge } = this.#deps.roles
+    if (!bridge) throw missing('bridge')
+    return bridge
   }
 
   #source(role: 'source' | 'second-source'): Source {

@@ -15,6 +15,8 @@ export type Cover =
    */
   | { readonly is: 'asked'; readonly opened: boolean; readonly ready: boolean; readonly untilMs: number }
   | { readonly is: 'pressed' }
+  /** Locked, nothing energised: somebody pulls at it, and presses where it holds. `ready` as above. */
+  | { readonly is: 'pulled'; readonly ready: boolean; readonly untilMs: number }
   /** Nobody pressed in time. */
   | { readonly is: 'unpressed' }
   /** Locked: `closedMs` is when the contact was last asked, and was closed, monotonic. */
@@ -34,11 +36,14 @@ export const coverStaleMs = 500
 
 export const askedFrom = (nowMs: number, withinMs: number, opened: boolean): Cover =>
   ({ is: 'asked', opened, ready: false, untilMs: nowMs + withinMs })
+export const pulledFrom = (nowMs: number, withinMs: number): Cover =>
+  ({ is: 'pulled', ready: false, untilMs: nowMs + withinMs })
 export const watchedFrom = (askedMs: number): Cover => ({ is: 'watched', closedMs: askedMs })
 
 export function stepCover(cover: Cover, input: CoverInput, nowMs: number): Cover {
   const look = input.type === 'look' ? input.look : undefined
   if (cover.is === 'asked') return asked(cover, look, nowMs)
+  if (cover.is === 'pulled') return pulled(cover, look, nowMs)
   return cover.is === 'watched' ? watched(cover, input, nowMs) : cover
 }
 
@@ -48,6 +53,17 @@ function asked(cover: Cover & { is: 'asked' }, look: Look | null | undefined, no
   if (look === null) return { ...cover, ready: false }
   if (!look.coverClosed) return { ...cover, opened: true, ready: false }
   if (!look.present) return { ...cover, ready: cover.opened }
+  return cover.ready ? { is: 'pressed' } : cover
+}
+
+function pulled(cover: Cover & { is: 'pulled' }, look: Look | null | undefined, nowMs: number): Cover {
+  if (look?.coverClosed === false) {
+    return { is: 'tripped', why: 'the bolt does not hold: the locked cover came open' }
+  }
+  if (nowMs >= cover.untilMs) return { is: 'unpressed' }
+  if (look === undefined) return cover
+  if (look === null) return { ...cover, ready: false }
+  if (!look.present) return { ...cover, ready: true }
   return cover.ready ? { is: 'pressed' } : cover
 }
 

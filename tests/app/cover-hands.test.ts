@@ -79,10 +79,13 @@ const troubles: Readonly<Record<string, (rig: Rig) => void>> = {
   'board deaf': ({ sim }) => sim.instrument('matrix').device.faults.set({ kind: 'deaf' }),
   'source stays on': ({ sim }) => sim.instrument('smu').device.faults.set({ kind: 'output-stays-on' }),
   'source says on': ({ sim }) => sim.instrument('smu').device.faults.set({ kind: 'wrong-answer', match: 'OUTP?', value: '1' }),
+  drops: ({ sim }) => sim.drop(),
+  'drops and touches again': ({ sim, clock }) => { sim.drop(); clock.after(700, () => sim.touchAgain()) },
+  'bleeder breaks': ({ sim }) => { sim.bleederBroken = true },
   'readings stuck': ({ sim }) => sim.instrument('smu').device.faults.set({ kind: 'reading-stuck' }),
 }
 /** A bleeder wants its board. */
-const bleeds = (trouble: string): boolean => !trouble.startsWith('board')
+const bleeds = (trouble: string): boolean => !/^(board|bleeder)/.test(trouble)
 
 /** One sitting: three parts at most, one after the other, each charged for a moment. */
 async function sitting(seed: number): Promise<{ rig: Rig; charged: number; code: string; trouble: string }> {
@@ -91,6 +94,7 @@ async function sitting(seed: number): Promise<{ rig: Rig; charged: number; code:
   const random = new SeededRandom(seed).fork('hands')
   // The contact in the source's own interlock is another layer: here the program stands alone.
   sim.interlockBridged = true
+  if (random.next() < 0.5) sim.quietLeads()
   let over = false
   let charged = 0
   wander(random.fork('acts'), rig, () => over)
@@ -106,7 +110,9 @@ async function sitting(seed: number): Promise<{ rig: Rig; charged: number; code:
         sim.put(makeComponent('film-capacitor', usualRatings['film-capacitor'], `${seed}-${part}`))
       }
       const seen = await jig.impedance(ends, { frequencyHz: 1000, levelV: 1 })
-      await jig.underCover({ pair: ends, volts: 400, seen }, { say: () => {} }, async () => {
+      await jig.underCover({ pair: ends, volts: 400, seen }, {
+        say: text => { if (text.startsWith('it is locked')) clock.after(350, () => sim.cover!.press(300)) },
+      }, async () => {
         if (charged++ === 0 && isUnderVolts) comes(1500)
         await jig.charge(ends, { voltageV: 400, limitA: 1e-3, upWithinMs: 1200, readAtMs: [600] })
       }).catch((error: unknown) => { if (asBenchError(error).code !== 'REFUSED') throw error })
@@ -133,7 +139,7 @@ describe('any hands at the cover', () => {
       seen.charged += charged
       if (code === 'TRIPPED') seen.tripped++
       // What is left behind a cover that can be opened is harmless.
-      if (!sim.cover!.isLocked) expect(sim.heldV).toBeLessThan(3)
+      if (!sim.cover!.isLocked) expect(Math.max(sim.heldV, sim.looseV)).toBeLessThan(3)
       // And what is left behind a locked one is soon empty.
       if (bleeds(trouble)) expect(sim.heldV).toBeLessThan(3)
     }), { numRuns: sittings }), 20_000 + 5000 * sittings)
