@@ -1,6 +1,7 @@
 /** Simulated hold-in contactor: closed only while it is refreshed, and only with the cover shut. */
 import type { Cancel } from '../../src/base/clock.ts'
 import { refuse } from '../scpi-device/status.ts'
+import { HoldTimer } from './hold-timer.ts'
 import { SimInstrument, type InstrumentSetup } from './instrument.ts'
 import { holdInFigures } from './specifications.ts'
 import type { BenchSwitches, ContactorTerminals } from './terminals.ts'
@@ -12,8 +13,7 @@ export class HoldInRelay extends SimInstrument {
   readonly #switches: BenchSwitches
   #coil = false
   #contact = false
-  #holdUntilMs = 0
-  #cancelHold: Cancel | undefined
+  readonly #hold = new HoldTimer(this.clock, () => this.holdMs, () => this.open())
   #cancelMove: Cancel | undefined
 
   constructor(setup: InstrumentSetup, terminals: ContactorTerminals, switches: BenchSwitches) {
@@ -41,7 +41,7 @@ export class HoldInRelay extends SimInstrument {
 
   close(): void {
     if (!this.#switches.coverClosed) refuse(-221)
-    this.#startHold()
+    this.#hold.start()
     if (this.#coil) return
     this.#coil = true
     this.#follow(holdInFigures.closeMs)
@@ -49,28 +49,14 @@ export class HoldInRelay extends SimInstrument {
 
   refresh(): void {
     if (!this.#coil) refuse(-221)
-    this.#startHold()
+    this.#hold.start()
   }
 
   open(): void {
-    this.#cancelHold?.()
-    this.#cancelHold = undefined
+    this.#hold.stop()
     if (!this.#coil) return
     this.#coil = false
     this.#follow(holdInFigures.openMs)
-  }
-
-  /** One timer stands for many refreshes: when it ends early it is set for what is left. */
-  #startHold(): void {
-    this.#holdUntilMs = this.clock.monotonicMs() + this.holdMs
-    this.#cancelHold ??= this.clock.after(this.holdMs, () => this.#holdEnds())
-  }
-
-  #holdEnds(): void {
-    this.#cancelHold = undefined
-    const leftMs = this.#holdUntilMs - this.clock.monotonicMs()
-    if (leftMs > 0) this.#cancelHold = this.clock.after(leftMs, () => this.#holdEnds())
-    else this.open()
   }
 
   /** The contact goes where coil and faults send it, `travelMs` from now. */

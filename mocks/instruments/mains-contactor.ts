@@ -5,6 +5,7 @@
 import type { Cancel } from '../../src/base/clock.ts'
 import type { UnitWorld } from '../units/world.ts'
 import { refuse } from '../scpi-device/status.ts'
+import { HoldTimer } from './hold-timer.ts'
 import { SimInstrument, type InstrumentSetup } from './instrument.ts'
 import { contactorFigures } from './unit-specifications.ts'
 
@@ -22,8 +23,7 @@ export class MainsContactor extends SimInstrument {
   #coil: Way | null = null
   /** Each pole by itself: a welded one stays. */
   #poles: readonly [Way | null, Way | null] = [null, null]
-  #holdUntilMs = 0
-  #cancelHold: Cancel | undefined
+  readonly #hold = new HoldTimer(this.clock, () => this.holdMs, () => this.open())
   #cancelMove: Cancel | undefined
 
   constructor(
@@ -67,7 +67,7 @@ export class MainsContactor extends SimInstrument {
       this.#coil = null
       this.#settle()
     }
-    this.#startHold()
+    this.#hold.start()
     if (this.#coil === way) return
     this.#coil = way
     this.#follow(contactorFigures.closeMs)
@@ -75,28 +75,14 @@ export class MainsContactor extends SimInstrument {
 
   refresh(): void {
     if (this.#coil === null) refuse(-221)
-    this.#startHold()
+    this.#hold.start()
   }
 
   open(): void {
-    this.#cancelHold?.()
-    this.#cancelHold = undefined
+    this.#hold.stop()
     if (this.#coil === null) return
     this.#coil = null
     this.#follow(contactorFigures.openMs)
-  }
-
-  /** One timer stands for many refreshes: when it ends early it is set for what is left. */
-  #startHold(): void {
-    this.#holdUntilMs = this.clock.monotonicMs() + this.holdMs
-    this.#cancelHold ??= this.clock.after(this.holdMs, () => this.#holdEnds())
-  }
-
-  #holdEnds(): void {
-    this.#cancelHold = undefined
-    const leftMs = this.#holdUntilMs - this.clock.monotonicMs()
-    if (leftMs > 0) this.#cancelHold = this.clock.after(leftMs, () => this.#holdEnds())
-    else this.open()
   }
 
   #follow(travelMs: number): void {

@@ -10,6 +10,7 @@ import type {
 import type { RunEvent, RunRecord, RunState, StartRequest } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import type { Session } from '../scpi/session.ts'
+import { refuseWithoutPresence } from '../engine/at-bench.ts'
 import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
@@ -25,7 +26,7 @@ import { createMarked, forgetLost } from './marked-run.ts'
 import { makeNight } from './night-maker.ts'
 import { listPorts, probe, urlsOf } from './ports.ts'
 import { prepare } from './prepare.ts'
-import { refuseWithoutPresence, watchPresence } from './presence.ts'
+import { watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
 import { startPulse } from './pulse.ts'
 import { Recovery } from './recovery.ts'
@@ -137,7 +138,7 @@ export class Daemon implements Application {
   async continueRun(runId: string, request: ContinueRequest): Promise<RunRecord> {
     return await this.#start(async () => {
       const run = await unfinishedRun(this.store, runId)
-      await refuseWithoutPresence(this.#d.composed.roles)
+      await refuseWithoutPresence(this.#d.composed.roles.interlock)
       const asked = requestToContinue(run, request, this.#d)
       const { parts, leftOut } = await withoutDropped(this.store, runId, asked.parts)
       return await this.#begin({ ...asked, parts }, { runId, leftOut })
@@ -283,7 +284,7 @@ export class Daemon implements Application {
     }
     // Its link may have gone with the others; were it not asked again, nobody could acknowledge.
     await this.#interlockSession()?.connect()
-    await refuseWithoutPresence(this.#d.composed.roles)
+    await refuseWithoutPresence(this.#d.composed.roles.interlock)
     await this.#unended.record()
     // Refused by a keeper that is not done yet, and by one that is gone.
     await this.#d.keeper.reset()

@@ -5,9 +5,7 @@
  */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
-import { BenchError } from '../base/errors.ts'
 import type { Night } from '../engine/night.ts'
-import type { Roles } from '../schema/roles.ts'
 
 /** How often the input is looked at; a press must last this long to be sure of being seen. */
 const presencePollMs = 500
@@ -58,14 +56,5 @@ async function every(clock: Clock, signal: AbortSignal, act: () => Promise<void>
   while (!signal.aborted) {
     await act().catch(() => {})
     await sleep(clock, presencePollMs, signal).catch(() => {})
-  }
-}
-
-/** Where the bench has a key or button, it must be held; a bench without one trusts its own terminal. */
-export async function refuseWithoutPresence({ interlock }: Pick<Roles, 'interlock'>): Promise<void> {
-  if (interlock && !(await interlock.read()).present) {
-    throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', {
-      expected: 'key or button at the bench', got: 'neither',
-    })
   }
 }

@@ -5,6 +5,7 @@
 import { BenchError } from '../base/errors.ts'
 import { sleep } from '../base/clock.ts'
 import type { Supply } from '../schema/roles.ts'
+import { refuseUnlessClosed } from './at-bench.ts'
 import { next } from './bus.ts'
 import { freshnessOf, limitsOf, watchesOf, withoutCaseSensor } from './limits.ts'
 import type { Night } from './night.ts'
@@ -16,7 +17,7 @@ import { armWatchdog } from './supply-watchdog.ts'
 export async function arm(night: Night): Promise<void> {
   await night.checkIdentities()
   await prepareInstruments(night.roles)
-  await checkInterlock(night)
+  await refuseUnlessClosed(night.roles.interlock)
   const supply = night.roles.supply as Supply
   await supply.setOutput(false)
   await supply.setVoltage(0)
@@ -67,20 +68,6 @@ export async function energise(night: Night): Promise<void> {
   }
   await (night.roles.supply as Supply).setOutput(true)
   night.state.setV = 0
-}
-
-async function checkInterlock(night: Night): Promise<void> {
-  const { interlock } = night.roles
-  if (!interlock) return
-  const { coverClosed, present } = await interlock.read()
-  if (!coverClosed) {
-    throw new BenchError('REFUSED', 'the cover is open', { expected: 'cover closed and locked', got: 'open' })
-  }
-  if (!present) {
-    throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', {
-      expected: 'key or button at the bench', got: 'neither',
-    })
-  }
 }
 
 /**

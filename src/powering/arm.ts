@@ -1,13 +1,14 @@
 /** Before a unit has mains: all is seen to be off, dead and as it should be; then limits and keeper. */
 import { BenchError } from '../base/errors.ts'
 import { sleep } from '../base/clock.ts'
+import { refuseUnlessClosed } from '../engine/at-bench.ts'
+import { isLoad } from './loads.ts'
 import { freshnessOf, limitsOf, watchesOf } from './limits.ts'
 import { bound } from './mains.ts'
 import type { Power } from './power.ts'
 
 /** A unit that takes this share of its idle current with the mains open is not switched by this contactor. */
 const leakShare = 0.1
-const loadTolerance = 0.1
 
 /** Before anything is read: a scanner that is reset while it is led would be taken for a faulty one. */
 export async function preparePower(power: Power): Promise<void> {
@@ -18,7 +19,7 @@ export async function preparePower(power: Power): Promise<void> {
 /** Refuses, without having energised anything, unless every condition is seen to hold. */
 export async function armPower(power: Power, sweep: () => Promise<void>): Promise<void> {
   const { supervisor, stand, places, profile, clock, guard, recorder, roles, state } = power
-  await checkInterlock(power)
+  await refuseUnlessClosed(power.roles.interlock)
   await checkOpen(power)
   await checkLoads(power)
   await checkDead(power, sweep)
@@ -27,7 +28,7 @@ export async function armPower(power: Power, sweep: () => Promise<void>): Promis
   const sweepMs = probes * (scanner.settleMs + meter.readingMs)
   supervisor.arm(limitsOf(stand, places), freshnessOf(stand, places, sweepMs),
     { voltageV: stand.mainsV, currentA: profile.supply.currentMaxA }, clock.monotonicMs(),
-    watchesOf(places, rail => state.live && state.isSettled && state.standing.has(rail)))
+    watchesOf(stand, places, rail => state.live && state.isSettled && state.standing.has(rail)))
   bound(power)
   await guard.arm()
   await recorder.event({ kind: 'armed', text: `armed for ${profile.unit}: ${limitWords(power)}` })
@@ -47,19 +48,6 @@ async function prepare({ roles }: Power): Promise<void> {
   }
   await roles.generator?.muteAll()
   await roles.meter.configure({ rangeV: 'auto', nplc: 1 })
-}
-
-async function checkInterlock({ roles: { interlock } }: Power): Promise<void> {
-  if (!interlock) return
-  const { coverClosed, present } = await interlock.read()
-  if (!coverClosed) {
-    throw new BenchError('REFUSED', 'the cover is open', { expected: 'cover closed and locked', got: 'open' })
-  }
-  if (!present) {
-    throw new BenchError('REFUSED', 'nobody confirmed presence at the bench', {
-      expected: 'key or button at the bench', got: 'neither',
-    })
-  }
 }
 
 /** A contact that is closed though nobody closed it, or current that flows past it, cannot be relied on. */
@@ -90,7 +78,7 @@ async function checkLoads({ places, roles: { load }, clock, signal }: Power): Pr
     await load.connect(at.load, nearest(load.stepsOhm, output.loadOhm))
     await sleep(clock, load.settleMs, signal)
     const ohm = await load.connected(at.load)
-    if (ohm !== null && Math.abs(ohm - output.loadOhm) <= loadTolerance * output.loadOhm) continue
+    if (isLoad(ohm, output.loadOhm)) continue
     throw new BenchError('REFUSED', `${name} is not on its load`, {
       instrument: load.name, expected: `${output.loadOhm} Ω`, got: ohm === null ? 'open' : `${ohm} Ω`,
     })

@@ -1,8 +1,8 @@
 /** The limits of a unit on mains, and how they move with the way that is closed and with drive. Pure. */
-import { freshLimit, stepLimit, type Limit } from '../safety/limit.ts'
+import type { Limit } from '../safety/limit.ts'
+import { railsMachine } from '../safety/pair.ts'
 import type { Freshness } from '../safety/supervisor.ts'
 import { watchBy, type Watch } from '../safety/watch.ts'
-import type { Reading } from '../schema/reading.ts'
 import type { StandSpec } from '../schema/stand.ts'
 import type { UnitProfile } from '../schema/unit-profile.ts'
 import type { MainsWay } from '../schema/unit-roles.ts'
@@ -118,39 +118,30 @@ function railBounds(
 }
 
 /** A rail that lost its mirror puts DC on the output: held against each other whenever both stand. */
-export function watchesOf(places: Places, stands: (rail: string) => boolean): Watch[] {
+export function watchesOf(
+  { cadence: { probesMs } }: StandSpec, places: Places, stands: (rail: string) => boolean,
+): Watch[] {
   return places.rails.flatMap(({ spec, channel }) => {
     const mirror = places.rails.find(other => other.spec.name === spec.pairedWith)
     if (mirror === undefined || mirror.channel.index < channel.index) return []
     const both = (): boolean => stands(spec.name) && stands(mirror.spec.name)
-    return [mirrorWatch(channel.name, mirror.channel.name, spec, both)]
+    return [mirrorWatch([channel.name, mirror.channel.name], spec, both, probesMs)]
   })
 }
 
+/** Rails are read one after the other: further apart than two sweeps they are not held against each other. */
+const sweepsApart = 2
+
 function mirrorWatch(
-  one: string, other: string, { asymmetryMax, nominalV }: UnitProfile['rails'][number], stands: () => boolean,
+  names: readonly [string, string], { asymmetryMax, nominalV }: UnitProfile['rails'][number],
+  stands: () => boolean, probesMs: number,
 ): Watch {
-  const values = new Map<string, number>()
-  const id = `${one}.mirror`
-  const limit: Limit = {
-    id, channel: one, side: 'above', bound: asymmetryMax, samples: 2 * softSamples, reaction: 'stop',
-    says: '',
-  }
-  const machine = {
-    fresh: freshLimit, step: (state: typeof freshLimit, reading: Reading) => stepLimit(limit, state, reading),
-    says: ({ latched }: typeof freshLimit) => latched
-      ? `and ${other} differ by ${((values.get(one) ?? 0) + (values.get(other) ?? 0)).toPrecision(3)} V, `
-        + `${(asymmetryMax * Math.abs(nominalV)).toPrecision(3)} V at most`
-      : null,
-  }
-  return watchBy({ id, channels: [one, other], reaction: 'stop' }, machine, reading => {
-    if (!stands()) values.clear()
-    if (!stands() || reading.quality !== 'good') return null
-    values.set(reading.channel.name, reading.value)
-    const pair = [values.get(one), values.get(other)]
-    if (pair[0] === undefined || pair[1] === undefined) return null
-    return { ...reading, value: Math.abs(pair[0] + pair[1]) / Math.abs(nominalV) }
+  const machine = railsMachine({
+    names, asymmetryMax, floorV: 0.5 * Math.abs(nominalV), apartMostMs: sweepsApart * probesMs,
   })
+  return watchBy({ id: `${names[0]}.mirror`, channels: names, reaction: 'stop' }, machine,
+    ({ channel: { name }, quality, atMs, value }) => !stands() || quality !== 'good' ? null
+      : { of: name === names[0] ? 'first' as const : 'second' as const, atMs, value })
 }
 
 /** So many missed readings are one too many. */

@@ -3,6 +3,7 @@ import { sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
 import type { DriveTone, MainsWay } from '../schema/unit-roles.ts'
 import { boundsFor, isFull } from './limits.ts'
+import { isLoad } from './loads.ts'
 import type { Power } from './power.ts'
 
 /** A thump at switch-on passes an output (common practice); longer is DC. */
@@ -109,7 +110,7 @@ export async function drive(power: Power, channelName: string, tones: readonly D
   }
   if (state.way === null) throw new BenchError('REFUSED', 'the mains is open: nothing is driven')
   const connectedOhm = await load.connected(at.load)
-  if (connectedOhm === null || Math.abs(connectedOhm - output.loadOhm) > loadTolerance * output.loadOhm) {
+  if (!isLoad(connectedOhm, output.loadOhm)) {
     throw new BenchError('REFUSED', `the load of ${channelName} is not the one it is driven into`,
       { expected: `${output.loadOhm} Ω`, got: connectedOhm === null ? 'open' : `${connectedOhm} Ω` })
   }
@@ -120,9 +121,6 @@ export async function drive(power: Power, channelName: string, tones: readonly D
   bound(power)
   await generator.setOutput(at.generator, true)
 }
-
-/** Of a load against what the profile is claimed for (common practice: 10 %). */
-const loadTolerance = 0.1
 
 export async function muteAll({ roles: { generator }, state }: Power): Promise<void> {
   await generator?.muteAll()

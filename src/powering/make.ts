@@ -2,32 +2,21 @@
 import { setMaxListeners } from 'node:events'
 import type { Clock } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
-import type { Guard } from '../engine/night.ts'
 import { Recorder } from '../engine/recorder.ts'
 import { Waiters } from '../engine/waiters.ts'
 import { Supervisor } from '../safety/supervisor.ts'
 import type { FeedItem } from '../schema/application.ts'
-import type { StandSpec, UnitOnStand } from '../schema/stand.ts'
 import type { Store } from '../schema/store.ts'
-import type { UnitProfile } from '../schema/unit-profile.ts'
 import { HoldPoints } from './hold-points.ts'
-import type { Places } from './places.ts'
-import type { Power, PowerRoles, PowerState } from './power.ts'
+import type { Power, PowerState } from './power.ts'
 import { powerDemands, type PowerHandles } from './runner.ts'
 import { PowerSampler } from './sampler.ts'
 
-export interface PowerInput {
-  readonly runId: string
-  readonly clock: Clock
+/** What `Power` takes over as it is, and what it is wired with. */
+export interface PowerInput extends Pick<Power,
+  'runId' | 'clock' | 'request' | 'profile' | 'stand' | 'touchSafeV' | 'roles' | 'places' | 'guard'> {
   /** Real time, also where the bench keeps its own. */
   readonly livenessClock: Clock
-  readonly request: UnitOnStand
-  readonly profile: UnitProfile
-  readonly stand: StandSpec
-  readonly touchSafeV: number
-  readonly roles: PowerRoles
-  readonly places: Places
-  readonly guard: Guard
   readonly store: Store
   readonly expectedS: number
   publish(item: FeedItem): void

@@ -4,6 +4,7 @@ import type { StandSpec, UnpoweredChecks } from '../schema/stand.ts'
 import type { UnitProfile } from '../schema/unit-profile.ts'
 import type { Digitizer, Load, MainsSwitch } from '../schema/unit-roles.ts'
 import { isFull } from './limits.ts'
+import { isLoad } from './loads.ts'
 import type { Places } from './places.ts'
 
 /** From the earth pin to the case, Ω (common practice). */
@@ -134,7 +135,6 @@ function outputs({ gear: { digitizer }, places, drivenShare }: StandInput): Refu
 
 /** What an output may give past its rated volts before it clips (common practice). */
 const overdrive = 1.5
-const loadTolerance = 0.1
 
 function loads({ profile, gear: { load, hasGenerator }, drivenShare }: StandInput): Refusal[] {
   const valves = profile.channels.filter(({ output }) => output.isValve)
@@ -149,7 +149,7 @@ function loads({ profile, gear: { load, hasGenerator }, drivenShare }: StandInpu
   }
   return [...found, ...wanted.flatMap(({ name, output }) => {
     const one: Refusal[] = []
-    if (!load.stepsOhm.some(ohm => Math.abs(ohm - output.loadOhm) <= loadTolerance * output.loadOhm)) {
+    if (!load.stepsOhm.some(ohm => isLoad(ohm, output.loadOhm))) {
       one.push(refuse(`load of ${name}`, `${load.stepsOhm.join(', ')} Ω`, `${output.loadOhm} Ω`,
         'use a load bank that has it'))
     }

@@ -7,6 +7,7 @@ import type { Clock } from '../base/clock.ts'
 import { asBenchError, hasCode } from '../base/errors.ts'
 import type { Look } from './contact.ts'
 import type { Verdict } from './grade.ts'
+import { orAborted, queued, Rest } from './led.ts'
 import type { Told } from './methods/leakage.ts'
 import {
   stepSession,
@@ -47,14 +48,14 @@ export class LedSession {
   /** What the machine wants done, in order. */
   readonly #todo: SessionEffect[]
   #verdict: { verdict: Verdict; opinion: 'first' | 'second' } | null = null
-  #wake: () => void = () => {}
+  readonly #rest: Rest
 
   constructor(begun: SessionStep, ports: SessionPorts, signal: AbortSignal) {
     this.#state = begun.state
     this.#todo = [...begun.effects]
     this.#ports = ports
     this.#signal = signal
-    signal.addEventListener('abort', () => this.#wake(), { once: true })
+    this.#rest = new Rest(ports.clock, signal)
   }
 
   get state(): SessionState {
@@ -64,7 +65,7 @@ export class LedSession {
   /** What a person does; the reason where it cannot be done now. */
   do(deed: Deed): string | null {
     const refused = this.#feed({ type: 'person', does: deed })
-    this.#wake()
+    this.#rest.wake()
     return refused
   }
 
@@ -74,38 +75,16 @@ export class LedSession {
       this.#signal.throwIfAborted()
       this.#ports.turned?.()
       const effect = this.#todo.shift()
-      if (effect) await this.#orAborted(this.#carryOut(effect))
+      if (effect) await orAborted(this.#carryOut(effect), this.#signal)
       else if (this.#state.mode.is === 'done') return
-      else await this.#orAborted(this.#lookOnce())
+      else await orAborted(this.#lookOnce(), this.#signal)
     }
-  }
-
-  /** An instrument that never answers must not keep a session from ending. */
-  async #orAborted(work: Promise<void>): Promise<void> {
-    let stop = (): void => {}
-    const aborted = new Promise<void>(resolve => { stop = resolve })
-    this.#signal.addEventListener('abort', stop, { once: true })
-    try {
-      await Promise.race([work, aborted])
-    } catch (error) {
-      // What was cut short by the end is not why it ended.
-      this.#signal.throwIfAborted()
-      throw error
-    } finally {
-      this.#signal.removeEventListener('abort', stop)
-    }
-    this.#signal.throwIfAborted()
   }
 
   #feed(input: SessionInput): string | null {
     const { state, effects } = stepSession(this.#state, input)
     this.#state = state
-    let refused: string | null = null
-    for (const effect of effects) {
-      if (effect.do === 'refuse') refused = effect.why
-      else this.#todo.push(effect)
-    }
-    return refused
+    return queued(this.#todo, effects)
   }
 
   async #lookOnce(): Promise<void> {
@@ -118,19 +97,7 @@ export class LedSession {
       if (this.#state.mode === mode) this.#feed({ type: 'look', look })
     }
     if (this.#todo.length > 0) return
-    await this.#rest(lookEveryMs - (clock.monotonicMs() - startMs))
-  }
-
-  /** Ends early when a person does something, or when the session is aborted. */
-  #rest(ms: number): Promise<void> {
-    if (ms <= 0) return Promise.resolve()
-    return new Promise(resolve => {
-      const cancel = this.#ports.clock.after(ms, resolve)
-      this.#wake = () => {
-        cancel()
-        resolve()
-      }
-    })
+    await this.#rest.for(lookEveryMs - (clock.monotonicMs() - startMs))
   }
 
   async #carryOut(effect: SessionEffect): Promise<void> {

@@ -7,6 +7,7 @@ import type { Clock } from '../base/clock.ts'
 import { asBenchError, hasCode } from '../base/errors.ts'
 import type { Deed, Tone } from '../schema/screening.ts'
 import type { Verdict } from './grade.ts'
+import { orAborted, queued, Rest } from './led.ts'
 import type { Told } from './methods/leakage.ts'
 import { beginTray, stepTray } from './tray-session.ts'
 import {
@@ -50,7 +51,7 @@ export class LedTray {
   /** Of parts that were measured and are not kept yet, by id. */
   readonly #verdicts = new Map<string, { verdict: Verdict; opinion: 'first' | 'second'; position: string }>()
   #state: TrayState
-  #wake: () => void = () => {}
+  readonly #rest: Rest
 
   constructor(stages: readonly TrayStage[], ports: TrayPorts, signal: AbortSignal) {
     const { state, effects } = beginTray(stages)
@@ -58,7 +59,7 @@ export class LedTray {
     this.#todo = [...effects]
     this.#ports = ports
     this.#signal = signal
-    signal.addEventListener('abort', () => this.#wake(), { once: true })
+    this.#rest = new Rest(ports.clock, signal)
   }
 
   get state(): TrayState { return this.#state }
@@ -66,7 +67,7 @@ export class LedTray {
   /** What a person does, at a position where it is of one; the reason where it cannot be done now. */
   do(does: Deed, at?: string): string | null {
     const refused = this.#feed({ type: 'person', does, ...at === undefined ? {} : { at } })
-    this.#wake()
+    this.#rest.wake()
     return refused
   }
 
@@ -76,38 +77,16 @@ export class LedTray {
       this.#signal.throwIfAborted()
       this.#ports.turned()
       const effect = this.#todo.shift()
-      if (effect) await this.#orAborted(this.#carryOut(effect))
+      if (effect) await orAborted(this.#carryOut(effect), this.#signal)
       else if (this.#state.phase === 'done') return
-      else await this.#orAborted(this.#wait())
+      else await orAborted(this.#wait(), this.#signal)
     }
-  }
-
-  /** An instrument that never answers must not keep a session from ending. */
-  async #orAborted(work: Promise<void>): Promise<void> {
-    let stop = (): void => {}
-    const aborted = new Promise<void>(resolve => { stop = resolve })
-    this.#signal.addEventListener('abort', stop, { once: true })
-    try {
-      await Promise.race([work, aborted])
-    } catch (error) {
-      // What was cut short by the end is not why it ended.
-      this.#signal.throwIfAborted()
-      throw error
-    } finally {
-      this.#signal.removeEventListener('abort', stop)
-    }
-    this.#signal.throwIfAborted()
   }
 
   #feed(input: TrayInput): string | null {
     const { state, effects } = stepTray(this.#state, input)
     this.#state = state
-    let refused: string | null = null
-    for (const effect of effects) {
-      if (effect.do === 'refuse') refused = effect.why
-      else this.#todo.push(effect)
-    }
-    return refused
+    return queued(this.#todo, effects)
   }
 
   /** A tray that is to be cleared is looked at again and again; else a person is waited for. */
@@ -116,18 +95,7 @@ export class LedTray {
     const isCleared = this.#state.phase === 'asked' && stage?.is === 'empty tray' && !this.#state.paused
     if (isCleared) await this.#zero(stage, false)
     if (this.#todo.length > 0) return
-    await this.#rest(isCleared ? this.#ports.lookEveryMs : waitPieceMs)
-  }
-
-  /** Ends early when a person does something, or when the session is aborted. */
-  #rest(ms: number): Promise<void> {
-    return new Promise(resolve => {
-      const cancel = this.#ports.clock.after(ms, resolve)
-      this.#wake = () => {
-        cancel()
-        resolve()
-      }
-    })
+    await this.#rest.for(isCleared ? this.#ports.lookEveryMs : waitPieceMs)
   }
 
   async #carryOut(effect: TrayEffect): Promise<void> {
