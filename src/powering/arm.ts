@@ -60,7 +60,7 @@ async function checkOpen({ roles: { mainsSwitch, powerMeter }, profile: { supply
   }
   const { current } = await powerMeter.readPower()
   const mostA = leakShare * supply.currentMaxA
-  if (current.quality === 'good' && Math.abs(current.value) < mostA + 2 * current.u) return
+  if (current.quality === 'good' && Math.abs(current.value) + 2 * current.u < mostA) return
   throw new BenchError('REFUSED', 'the unit takes current though its mains is open', {
     instrument: powerMeter.name, expected: `below ${mostA.toPrecision(2)} A`,
     got: current.quality === 'good' ? `${current.value.toPrecision(3)} A`

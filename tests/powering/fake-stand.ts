@@ -60,6 +60,10 @@ export const request = (): UnitOnStand => unitRequest.parse({
 export interface Wrongs {
   deadRail?: 'plus' | 'minus'
   isShort?: boolean
+  /** The positive rail stands at this share of what it should. */
+  plusShare?: number
+  /** Flows past the open contactor. */
+  leakA?: number
   dcV?: number
   idleA?: number
   welded?: boolean
@@ -108,7 +112,7 @@ export class FakeStand {
     const drop = way === null ? 0 : way.seriesOhm / (way.seriesOhm + 2000)
     const toV = way === null || this.wrong.isShort ? 0 : 70 * way.share * (1 - drop) * (this.wrong.mainsV ?? 230) / 230
     for (const name of ['plus', 'minus'] as const) {
-      const aimV = this.wrong.deadRail === name ? 0 : toV
+      const aimV = this.wrong.deadRail === name ? 0 : toV * (name === 'plus' ? this.wrong.plusShare ?? 1 : 1)
       const isUp = aimV > this.#railsV[name]
       const tauMs = isUp ? railsUpMs : this.wrong.openBleeder ? 1e9 : railsDownMs
       this.#railsV[name] = aimV + (this.#railsV[name] - aimV) * Math.exp(-dtMs / tauMs)
@@ -118,7 +122,7 @@ export class FakeStand {
 
   amps(): number {
     const way = this.#path()
-    if (way === null) return 0
+    if (way === null) return this.wrong.leakA ?? 0
     const volts = (this.wrong.mainsV ?? 230) * way.share
     if (this.wrong.isShort) return Math.min(40, volts / (way.seriesOhm + 3))
     const isInrush = this.clock.monotonicMs() - this.#closedMs < inrushMs

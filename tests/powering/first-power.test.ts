@@ -98,6 +98,7 @@ describe('first power', () => {
     ['DC of the other sign', { dcV: -0.4 }, 'left.dc.low', 6000],
     ['idle current', { idleA: 0.2 }, 'idle.left-idle.high', 6000],
     ['a rail that goes away', { deadRail: 'plus' }, 'rail.plus.low', 20_000],
+    ['rails that differ within their tolerance', { plusShare: 0.93 }, 'rail.plus.mirror', 40_000],
     ['heat', { heatC: 85 }, 'warm.heatsink.hot', 12_000],
     ['a sagging mains', { mainsV: 180 }, 'mains.under', 2500],
     ['too much mains', { mainsV: 262 }, 'mains.over', 1500],
@@ -150,6 +151,14 @@ describe('first power', () => {
     const { state } = await run(s)
     expect(state).toBe('refused')
     expect(s.sim.acts.filter(({ what }) => what.startsWith('close'))).toEqual([])
+  })
+
+  it('refuses a unit that may take a tenth of its current past the open contactor, the meter being what it is', async () => {
+    const s = await sitting({ wrong: { leakA: 0.158 } })
+    expect((await run(s)).state).toBe('refused')
+    expect(s.sim.acts.filter(({ what }) => what.startsWith('close'))).toEqual([])
+    const sound = await sitting({ wrong: { leakA: 0.01 } })
+    expect((await run(sound)).state).toBe('done')
   })
 
   it('never powers a valve stage whose load is open', async () => {
