@@ -23,8 +23,8 @@ const refreshesPerHold = 4
 
 /**
  * Compiles the table of a bench. Phase 1 mutes the drive of a unit, opens its mains and the cutoff, and turns
- * supply and sources off, in this order: drive ends before mains opens, and the cutoff opens before the
- * supply goes off (a supply cannot sink, and its output-off may short what is charged). Phase 2, after the
+ * supply and sources off, told in this order and in one turn: no link waits for another. The cutoff comes
+ * before the supply, which cannot sink, and whose output-off may short what is charged. Phase 2, after the
  * cutoff has settled, releases positions and bleed, and the board of a jig with a cover: that locks it and
  * puts its bleeder across what lies there. Loads stay as they are: a valve stage that still has power must
  * not run without one. `linkOf` gives the link of an instrument by its name; without it a link bears the
