@@ -7,6 +7,7 @@ import { catalogue, type ErrorCode } from '../base/errors.ts'
 import { calibrated, calibrationStates } from '../schema/calibration.ts'
 import { quantities } from '../schema/reading.ts'
 import { criterionNames, dispositions, grades, runStates, severities, upTo } from '../schema/run.ts'
+import { unitFindingsShape } from './unit-shapes.ts'
 
 /** A number in SI units; null where there is none (JSON knows no NaN). */
 const si = z.number().nullable()
@@ -49,7 +50,7 @@ export const resultShape = z.strictObject({
   provisional: z.boolean(),
   upTo: upTo.optional().describe('The grade holds to these volts alone, below those of the rating'),
   disposition: z.enum(dispositions), pConform: si, reason: z.string(), criteria: z.array(criterionShape),
-  figures: z.record(z.string(), si),
+  figures: z.record(z.string(), si), unit: unitFindingsShape.optional(),
 })
 
 export const channelShape = z.strictObject({

@@ -5,9 +5,12 @@ import type { Recorder } from '../engine/recorder.ts'
 import type { Waiters } from '../engine/waiters.ts'
 import type { Supervisor } from '../safety/supervisor.ts'
 import type { Interlock, Beacon, Scanner, Thermometer, Voltmeter } from '../schema/roles.ts'
+import type { Counted } from '../schema/powering.ts'
 import type { StandSpec, UnitOnStand } from '../schema/stand.ts'
 import type { UnitProfile } from '../schema/unit-profile.ts'
-import type { Digitizer, Generator, Load, MainsSwitch, MainsWay, PowerMeter } from '../schema/unit-roles.ts'
+import type {
+  AcMeter, Digitizer, Generator, Load, MainsSwitch, MainsWay, PowerMeter,
+} from '../schema/unit-roles.ts'
 import type { Measured } from '../schema/reading.ts'
 import type { Places } from './places.ts'
 import type { RailTrace } from './rails-dead.ts'
@@ -24,6 +27,7 @@ export interface PowerRoles {
   readonly generator?: Generator | undefined
   readonly load?: Load | undefined
   readonly digitizer?: Digitizer | undefined
+  readonly acMeter?: AcMeter | undefined
 }
 
 /** A step that waits for a person. */
@@ -81,6 +85,8 @@ export interface PowerState {
   /** Rails that must stand on full mains, by what is fitted so far. */
   standing: ReadonlySet<string>
   endsAtMs: number
+  /** Of a burn-in: time that counts. */
+  counted?: Counted
   ending?: { as: 'tripped' | 'stopped' | 'done' | 'refused'; why: string; atMs: number }
   offRead?: boolean
   /** Ends when the trip of this run, if any, is on record. Never rejects. */

@@ -2,6 +2,7 @@
 import { z } from 'zod'
 import { position, positionsMost } from './bench.ts'
 import { serviceTemperatureC } from './service.ts'
+import type { UnitFindings } from './unit-findings.ts'
 
 export const grades = ['accept', 'marginal', 'reject', 'cannot tell'] as const
 export type Grade = (typeof grades)[number]
@@ -112,6 +113,8 @@ export interface PartResult {
   readonly criteria: readonly Criterion[]
   /** Fits and figures worth keeping, SI units, by name with the unit last. */
   readonly figures: Readonly<Record<string, number>>
+  /** Of a whole unit: what was measured of it. */
+  readonly unit?: UnitFindings
 }
 
 /** Sequences that judge positions of the bench, whatever part sits there. */

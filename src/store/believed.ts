@@ -9,6 +9,7 @@ import {
   dispositions, grades, runStates, severities, upTo,
   type PartResult, type RunEvent, type RunState, type Severity,
 } from '../schema/run.ts'
+import { unitFindings } from '../schema/unit-findings.ts'
 
 /** Not a number and infinity are kept. */
 const anyNumber = z.custom<number>(value => typeof value === 'number', 'a number')
@@ -24,7 +25,7 @@ const storedResult = z.looseObject({
     pConform: anyNumber, grade: z.enum(grades),
     source: z.string(),
   })),
-  figures: z.record(z.string(), anyNumber),
+  figures: z.record(z.string(), anyNumber), unit: unitFindings.optional(),
 })
 const storedData = z.record(z.string(), z.union([z.string(), anyNumber, z.boolean(), z.null()]))
 const storedSetup = z.record(z.string(), z.unknown())
