@@ -13,8 +13,9 @@ const may: Record<string, readonly string[]> = {
   sound: ['base', 'schema', 'analysis'], claims: ['base', 'schema', 'analysis', 'marks'],
   proving: ['base', 'schema', 'analysis'],
   powering: ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving'],
+  'burn-in': ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving', 'powering'],
   report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
-  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'claims', 'screening', 'proving', 'powering'],
+  app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'claims', 'screening', 'proving', 'powering', 'burn-in'],
   cli: ['base', 'schema', 'report', 'marks', 'parts', 'claims', 'sound', 'keeper', 'app', 'api'],
 }
 
@@ -36,7 +37,7 @@ const importsOf = (file: string): string[] =>
   [...textOf(file).matchAll(/(?:from|import)\s*\(?\s*'(\.[^']+)'/g)]
     .map(([, to]) => relative(packageRoot, resolve(packageRoot, dirname(file), to!)))
 
-const layerOf = (file: string): string | undefined => /^src\/([a-z]+)\//.exec(file)?.[1]
+const layerOf = (file: string): string | undefined => /^src\/([a-z-]+)\//.exec(file)?.[1]
 
 describe('the code base', () => {
   it('imports one way only', () => {

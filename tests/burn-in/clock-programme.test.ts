@@ -2,9 +2,9 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import {
   freshClock, lookApartMostMs, lookAtClock, notLooked, notRunning, resumeClock, type BurnInClock,
-} from '../../src/sequences/burn-in-clock.ts'
-import { failingConditions, usualConditions, type BurnInSight } from '../../src/sequences/burn-in-conditions.ts'
-import { dueAt, oneEighth, programmeS, type DriveProgramme } from '../../src/sequences/drive-programme.ts'
+} from '../../src/burn-in/clock.ts'
+import { failingConditions, usualConditions, type BurnInSight } from '../../src/burn-in/conditions.ts'
+import { dueAt, oneEighth, programmeS, type DriveProgramme } from '../../src/burn-in/programme.ts'
 import type { Measured } from '../../src/schema/reading.ts'
 
 const wall0 = 1.8e12
