@@ -1,9 +1,11 @@
 /** The verbs of a unit on mains: everything that puts energy into it goes through here and the supervisor. */
 import { sleep } from '../base/clock.ts'
 import { BenchError } from '../base/errors.ts'
+import type { UnitChannel } from '../schema/unit-profile.ts'
 import type { DriveTone, MainsWay } from '../schema/unit-roles.ts'
 import { boundsFor, isFull } from './limits.ts'
 import { isLoad } from './loads.ts'
+import type { Led } from './places.ts'
 import type { Power } from './power.ts'
 
 /** A thump at switch-on passes an output (common practice); longer is DC. */
@@ -94,32 +96,90 @@ export async function openMains(power: Power): Promise<void> {
  * connected as it should be.
  */
 export async function drive(power: Power, channelName: string, tones: readonly DriveTone[]): Promise<void> {
-  const { places, roles: { generator, load }, supervisor, state } = power
+  const { roles: { load }, state } = power
+  const { spec, output: at } = drivable(power, channelName, tones)
+  if (state.way === null) throw new BenchError('REFUSED', 'the mains is open: nothing is driven')
+  const wantedOhm = loadWanted(power, spec)
+  const connectedOhm = await load!.connected(at.load)
+  const isRight = wantedOhm === null ? connectedOhm === null : isLoad(connectedOhm, wantedOhm)
+  if (!isRight) throw wrongLoad(spec.name, wantedOhm, connectedOhm)
+  await letOut(power, channelName, at.generator, tones)
+}
+
+/**
+ * Drives a channel of the generator that a person has led away from the unit. Rejects REFUSED where mains is,
+ * or may be, on: what is driven then is the unit.
+ */
+export async function driveApart(
+  power: Power, channelName: string, tones: readonly DriveTone[],
+): Promise<void> {
+  const { output: at } = drivable(power, channelName, tones)
+  const { live, way } = power.state
+  if (live || way !== null) {
+    throw new BenchError('REFUSED', 'the generator is led past the unit while the mains is open alone')
+  }
+  await letOut(power, channelName, at.generator, tones)
+}
+
+function drivable(
+  { places, roles: { generator, load } }: Power, channelName: string, tones: readonly DriveTone[],
+): Led {
   const place = places.outputs.find(({ spec }) => spec.name === channelName)
   if (!place || !generator || !load) {
     throw new BenchError('REFUSED', `${channelName} cannot be driven`, {
       expected: 'generator, load and an output of the stand', got: 'one is missing',
     })
   }
-  const { spec: { input, output }, output: at } = place
   // Sines that peak together.
   const sumV = tones.reduce((sum, { levelV }) => sum + levelV, 0)
-  if (!(sumV <= input.levelMaxV)) {
-    throw new BenchError('REFUSED', `more than the input of ${channelName} takes`,
-      { expected: `at most ${input.levelMaxV} V`, got: `${sumV} V` })
-  }
-  if (state.way === null) throw new BenchError('REFUSED', 'the mains is open: nothing is driven')
-  const connectedOhm = await load.connected(at.load)
-  if (!isLoad(connectedOhm, output.loadOhm)) {
-    throw new BenchError('REFUSED', `the load of ${channelName} is not the one it is driven into`,
-      { expected: `${output.loadOhm} Ω`, got: connectedOhm === null ? 'open' : `${connectedOhm} Ω` })
-  }
+  const { levelMaxV } = place.spec.input
+  if (sumV <= levelMaxV) return place
+  throw new BenchError('REFUSED', `more than the input of ${channelName} takes`,
+    { expected: `at most ${levelMaxV} V`, got: `${sumV} V` })
+}
+
+/** A trip while anything was sent withholds the rest. */
+async function letOut(
+  power: Power, channelName: string, channel: number, tones: readonly DriveTone[],
+): Promise<void> {
+  const { supervisor, state, roles: { generator } } = power
   supervisor.permit(0, 0)
-  await generator.setTones(at.generator, tones)
+  await generator!.setTones(channel, tones)
   supervisor.permit(0, 0)
   state.driven.add(channelName)
   bound(power)
-  await generator.setOutput(at.generator, true)
+  await generator!.setOutput(channel, true)
+}
+
+const loadWanted = ({ state }: Power, { name, output }: UnitChannel): number | null => {
+  const switched = state.loads.get(name)
+  return switched === undefined ? output.loadOhm : switched
+}
+
+const wrongLoad = (name: string, wantedOhm: number | null, gotOhm: number | null): BenchError =>
+  new BenchError('REFUSED', `the load of ${name} is not the one it is driven into`, {
+    expected: wantedOhm === null ? 'open' : `${wantedOhm} Ω`, got: gotOhm === null ? 'open' : `${gotOhm} Ω`,
+  })
+
+/**
+ * Switches the load of a channel, muted. Null opens it. Rejects REFUSED under a valve stage that has, or may
+ * have, mains: between two steps, too, it would stand open.
+ */
+export async function switchLoad(power: Power, channelName: string, ohm: number | null): Promise<void> {
+  const { places, roles: { load }, state, clock, supervisor } = power
+  const place = places.outputs.find(({ spec }) => spec.name === channelName)
+  if (!place || !load) throw new BenchError('REFUSED', `${channelName} has no load that can be switched`)
+  if (place.spec.output.isValve && (state.live || ohm === null)) {
+    throw new BenchError('REFUSED', `the load of ${channelName} stays: a valve stage never runs without one`)
+  }
+  await muteAll(power)
+  supervisor.permit(0, 0)
+  state.loads.set(channelName, ohm)
+  await load.connect(place.output.load, ohm)
+  await sleep(clock, load.settleMs, power.signal)
+  const gotOhm = await load.connected(place.output.load)
+  const isRight = ohm === null ? gotOhm === null : isLoad(gotOhm, ohm)
+  if (!isRight) throw wrongLoad(channelName, ohm, gotOhm)
 }
 
 export async function muteAll({ roles: { generator }, state }: Power): Promise<void> {

@@ -68,7 +68,7 @@ export function makePower(input: PowerInput): PowerHandles & { readonly holds: H
 const freshState = ({ clock, expectedS, profile }: PowerInput): PowerState => ({
   stage: 'proving', live: false, way: null, switchedAtMs: clock.monotonicMs(),
   isSettled: false, isWarm: false,
-  driven: new Set(), last: new Map(), rails: new Map(), wasOn: false,
+  driven: new Set(), loads: new Map(), last: new Map(), rails: new Map(), wasOn: false,
   standing: new Set(profile.rails.map(({ name }) => name)),
   endsAtMs: clock.monotonicMs() + 1000 * expectedS, told: Promise.resolve(),
 })

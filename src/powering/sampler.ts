@@ -151,7 +151,8 @@ export class PowerSampler {
     const { places, roles: { load }, state, stand } = this.#d.power()
     await this.#every(stand.cadence.probesMs, async () => {
       for (const { spec, output } of places.outputs) {
-        const isNeeded = state.live && (spec.output.isValve || state.driven.has(spec.name))
+        const isMeantOpen = state.loads.get(spec.name) === null
+        const isNeeded = state.live && !isMeantOpen && (spec.output.isValve || state.driven.has(spec.name))
         if (!isNeeded) continue
         if (await load!.connected(output.load) !== null || !state.live) continue
         this.#fault('load.open', `the load of ${spec.name} stands open${

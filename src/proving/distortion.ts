@@ -6,7 +6,7 @@ import { audioBand, type Band } from '../analysis/audio/spectrum.ts'
 import type { UncertaintyComponent } from '../analysis/uncertainty.ts'
 import type { Conditions, Figure } from '../schema/figure.ts'
 import { figureOf } from './budget.ts'
-import { ownAt, silentAt, silentPower } from './floor.ts'
+import { ownAt, silentBehind, silentPower } from './floor.ts'
 import type { ToneHeard } from './hear-tone.ts'
 import { hearAtOutput } from './level.ts'
 import type { Known } from './port.ts'
@@ -59,7 +59,7 @@ export function distortionOf(
 
 /** Of generator and digitizer in the band, as a share of the square of the fundamental. */
 function benchNoise(proving: Proving, channel: string, heard: ToneHeard, generator: Known): Known {
-  const silence = silentAt(proving.floor, channel, heard.rangeV, heard.sampleHz)
+  const silence = silentBehind(proving.floor, channel, heard, proving.port.digitizer.divider)
   const digitizer = silence === null ? { value: 0, u: 0 } : silentPower(silence, heard.band)
   const whole = heard.fundamental.value
   return { value: generator.value + digitizer.value / whole, u: Math.hypot(generator.u, digitizer.u / whole) }

@@ -150,8 +150,22 @@ function generatorNoise(floor: Floor, channel: string, heard: ToneHeard): Known 
   return { value, u: Math.hypot(heard.rest.u, digitizer.u) / whole }
 }
 
+/** On a range of the loop-back. */
 export const silentAt = (floor: Floor, channel: string, rangeV: number, sampleHz: number): Silence | null =>
   floor.silence.get(channel)?.find(one => one.rangeV === rangeV && one.sampleHz === sampleHz) ?? null
+
+/** The same behind the divider that stands before the digitizer at the outputs of the unit. */
+export function silentBehind(
+  floor: Floor, channel: string, { rangeV, sampleHz }: { rangeV: number; sampleHz: number }, divider = 1,
+): Silence | null {
+  const alone = silentAt(floor, channel, rangeV / divider, sampleHz)
+  if (alone === null || divider === 1) return alone
+  const times = (one: Spectrum): Spectrum => ({
+    ...one, power: one.power.map(each => each * divider ** 2), dc: one.dc * divider,
+    meanSquare: one.meanSquare * divider ** 2,
+  })
+  return { ...alone, rangeV, noise: times(alone.noise), lines: times(alone.lines) }
+}
 
 /** Mean square of the noise of the digitizer in a band. */
 export function silentPower({ noise, captures }: Silence, band: Band, gain?: (hz: number) => number): Known {

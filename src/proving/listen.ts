@@ -49,6 +49,16 @@ export function placedHz({ port }: Proving, hz: number, { sampleHz, samples }: R
 }
 const fewPeriods = 64
 
+/** Without the divider where the generator is led into the digitizer. */
+export const loopRange = ({ port: { digitizer: { divider = 1 } } }: Proving, rangeV: number): number =>
+  rangeV / divider
+
+function rangesOf(proving: Proving): number[] {
+  const { rangesV } = proving.port.digitizer
+  const sorted = [...rangesV].sort((a, b) => a - b)
+  return proving.patched === 'loop' ? sorted.map(rangeV => loopRange(proving, rangeV)) : sorted
+}
+
 export interface Heard extends Capture { readonly rangeV: number }
 
 /** For links and instruments beside the time of the record itself, ms. */
@@ -59,7 +69,7 @@ export async function hear(
   proving: Proving, channels: readonly string[], peakV: number, size: RecordSize,
 ): Promise<Heard> {
   const { port } = proving
-  const ranges = [...port.digitizer.rangesV].sort((a, b) => a - b)
+  const ranges = rangesOf(proving)
   const first = ranges.findIndex(range => range >= headroom * peakV)
   for (let i = first === -1 ? ranges.length - 1 : first; i < ranges.length; i++) {
     const rangeV = ranges[i]!
@@ -91,7 +101,7 @@ function refuseUnlessAsked(
 }
 
 /** Smallest range that is not below these peak volts with room; the largest where there is none. */
-export const rangeFor = ({ port }: Proving, peakV: number): number => {
-  const ranges = [...port.digitizer.rangesV].sort((a, b) => a - b)
+export const rangeFor = (proving: Proving, peakV: number): number => {
+  const ranges = rangesOf(proving)
   return ranges.find(range => range >= headroom * peakV) ?? ranges.at(-1)!
 }

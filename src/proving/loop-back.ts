@@ -4,8 +4,8 @@ import { spectrumIn, transformed, type Band, type Spectrum } from '../analysis/a
 import type { WindowName } from '../analysis/audio/windows.ts'
 import { leakKey, pairKey, type Silence } from './floor.ts'
 import { hearTone } from './hear-tone.ts'
-import { hear, type RecordSize } from './listen.ts'
-import { patched, type Proving } from './proving.ts'
+import { hear, loopRange, type RecordSize } from './listen.ts'
+import { limitsOf, patched, type Proving } from './proving.ts'
 import { leakIn } from './separation.ts'
 import { pairShares, type PairForm } from './two-tone.ts'
 
@@ -39,7 +39,9 @@ export async function measureLoop(proving: Proving, asked: LoopAsked): Promise<v
   await patched(proving, 'loop')
   for (const { name } of proving.port.channels) {
     for (const size of asked.silence.sizes) {
-      for (const rangeV of asked.silence.rangesV) await listenToSilence(proving, name, rangeV, size)
+      for (const rangeV of asked.silence.rangesV) {
+        await listenToSilence(proving, name, loopRange(proving, rangeV), size)
+      }
     }
   }
   for (const { channel, levelsV, ...tone } of asked.tones) {
@@ -105,7 +107,7 @@ function meanSpectrum(spectra: readonly Spectrum[]): Spectrum {
 async function measureLeaks(proving: Proving, hz: number): Promise<void> {
   const { port: { channels }, floor } = proving
   for (const driven of channels) {
-    const levelV = driven.input.levelMaxV
+    const levelV = Math.min(driven.input.levelMaxV, limitsOf(proving, driven.name).driveMaxV)
     for (const heard of channels) {
       if (heard === driven) continue
       const share = await leakIn(proving, { driven: driven.name, heard: heard.name, hz, levelV })

@@ -25,6 +25,8 @@ export interface DigitizerReach {
   readonly isDifferential: boolean
   /** Peak volts at the terminals of the unit, from small to large. */
   readonly rangesV: readonly number[]
+  /** Before its inputs; 1 when left out. In loop-back it is left out, and ranges are so much smaller. */
+  readonly divider?: number
   readonly sampleRatesHz: readonly number[]
   readonly samplesMost: number
 }

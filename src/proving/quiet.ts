@@ -11,7 +11,7 @@ import { formatSi } from '../base/format.ts'
 import type { Conditions, Figure, weightings as figureWeightings } from '../schema/figure.ts'
 import { figureOf, perShareDb } from './budget.ts'
 import { withinCeilings } from './drive.ts'
-import { silentAt, type Silence } from './floor.ts'
+import { silentBehind, type Silence } from './floor.ts'
 import { recordFor } from './listen.ts'
 import { silenceOf } from './loop-back.ts'
 import { loadOhmOf, patched, type Proving } from './proving.ts'
@@ -43,7 +43,7 @@ export async function listenTo(proving: Proving, channel: string): Promise<Quiet
   const load = await proving.port.load(channel)
   const ohm = load.ohm?.value ?? null
   withinCeilings(proving, channel, Math.max(...silence.dc.map(Math.abs)), ohm)
-  const own = silentAt(proving.floor, channel, silence.rangeV, silence.sampleHz)
+  const own = silentBehind(proving.floor, channel, silence, proving.port.digitizer.divider)
   if (own) return { channel, silence, own, ohm }
   throw new BenchError('REFUSED', `the digitizer was not listened to by itself on ${silence.rangeV} V`, {
     expected: 'a loop-back with this range first',

@@ -15,7 +15,10 @@ const probe = z.strictObject({
 const output = z.strictObject({
   name, load: channel, generator: channel, digitizer: channel.optional(),
   divider: positive.max(10_000).default(1).describe('Volts at the output for one volt at the digitizer'),
+  dividerPct: z.number().min(0).max(10).default(0.1).describe('Limits of error of its ratio, %'),
   dividerMaxV: positive.optional().describe('Most volts that the divider stands, RMS'),
+  inLineOhm: z.number().min(0).max(1e6).default(0)
+    .describe('Between the generator and the input of the unit, in its lead: part of the source'),
 })
 
 export const stand = z.strictObject({
