@@ -11,7 +11,8 @@ export { z } from 'zod'
 export type {
   BenchPart, Comparison, FormalLeakage, OwnPlan, OwnPlanInput, OwnSequence, OwnStage, SequenceBench,
 } from './schema/own-sequence.ts'
-export type { PlanStep, Refusal } from './schema/application.ts'
+export type { PlanStep } from './schema/application.ts'
+export type { Refusal } from './schema/refusals.ts'
 export type { BenchFile } from './schema/bench.ts'
 export type { PartProfile } from './schema/part-profile.ts'
 export type { Measured, Quality } from './schema/reading.ts'

@@ -21,6 +21,7 @@ import { apiLimits } from './limits.ts'
 import { lotRoutes } from './lot-routes.ts'
 import { apiPrefix, isStop, stopPath } from './paths.ts'
 import { answerBadAddress, answerOnSocket } from './refusals.ts'
+import { poweringRoutes } from './powering-routes.ts'
 import { runRoutes } from './run-routes.ts'
 import { screeningRoutes } from './screening-routes.ts'
 import { stopBody } from './shapes.ts'
@@ -74,6 +75,7 @@ export function buildApi(app: Application, options: ApiOptions = {}): Api {
     benchRoutes(routes, app)
     runRoutes(routes, app)
     screeningRoutes(routes, app)
+    poweringRoutes(routes, app)
     lotRoutes(routes, app)
     unitRoutes(routes, app)
     const clock = options.clock ?? new RealClock()

@@ -54,8 +54,9 @@ export function feedInto(stream: PassThrough, app: Application, clock: Clock): (
   let cancelBeat = clock.after(statusEveryMs, beat)
   function beat(): void {
     const status = app.status()
-    quietMs = status.run ? 0 : quietMs + statusEveryMs
-    if (status.run) write({ type: 'status', status })
+    const isBusy = status.run !== null || status.powering !== null
+    quietMs = isBusy ? 0 : quietMs + statusEveryMs
+    if (isBusy) write({ type: 'status', status })
     else if (quietMs % heartbeatMs === 0) stream.write(': still here\n\n')
     if (!ended) cancelBeat = clock.after(statusEveryMs, beat)
   }

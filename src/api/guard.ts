@@ -21,7 +21,8 @@ export type View =
 const remoteRoutes: ReadonlySet<string> = new Set([
   'GET /status', 'GET /sequences', 'GET /ports', 'POST /plan', 'POST /stop', 'GET /feed', 'GET /openapi.json',
   'GET /runs', 'GET /runs/:id', 'GET /runs/:id/events', 'GET /runs/:id/results', 'GET /runs/:id/channels',
-  'GET /screening', 'POST /screening/plan', 'POST /lots/match', 'POST /lots/compare',
+  'GET /screening', 'POST /screening/plan', 'GET /powering', 'POST /powering/plan', 'POST /lots/match',
+  'POST /lots/compare',
   'POST /lots/sheet', 'POST /lots/gauge', 'GET /lots/sources', 'POST /units/parts', 'POST /units/rack',
   'GET /runs/:id/series', 'GET /runs/:id/readings', 'GET /runs/:id/record', 'GET /parts/:id/record',
 ].map(route => route.replace(' ', ` ${apiPrefix}`)))

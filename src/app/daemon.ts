@@ -15,7 +15,6 @@ import { channelTable } from '../engine/channels.ts'
 import { runNight } from '../engine/runner.ts'
 import type { RunHandles } from '../engine/runner.ts'
 import type { AnySequence } from '../engine/sequence.ts'
-import { unsafeBehind } from './behind-cover.ts'
 import { freeRunId, refuseOtherTarget, refuseUnless, setupOf } from './begin-run.ts'
 import { checkIdentities, checkInstrument } from './identity.ts'
 import { requestToContinue, unfinishedRun, withoutDropped, type Continued } from './continue-run.ts'
@@ -25,6 +24,7 @@ import { Lots, lotThreads } from './lots.ts'
 import { createMarked, forgetLost } from './marked-run.ts'
 import { makeNight } from './night-maker.ts'
 import { listPorts, probe, urlsOf } from './ports.ts'
+import { Powering } from './powering.ts'
 import { prepare } from './prepare.ts'
 import { watchPresence } from './presence.ts'
 import type { PresenceWatch } from './presence.ts'
@@ -34,7 +34,7 @@ import { Screening } from './screening.ts'
 import { statusOf } from './status.ts'
 import { asItStands, Unended } from './unended.ts'
 import { unproved } from './unproved.ts'
-import { unsettled } from './unsettled.ts'
+import { unsafeNow, unsettledAt } from './unsafe-now.ts'
 import { Units } from './units.ts'
 
 interface Current {
@@ -50,6 +50,7 @@ export class Daemon implements Application {
   readonly #latch: Latch
   readonly #recovery: Recovery
   readonly screening: Screening
+  readonly powering: Powering
   readonly lots: Lots
   readonly units: Units
   #current: Current | null = null
@@ -75,13 +76,15 @@ export class Daemon implements Application {
         if (screening === null) void this.#lookBack().then(() => this.#showStatus())
       },
     })
+    this.powering = new Powering(deps, {
+      refuseUnlessIdle: () => this.#refuseUnlessIdle(), latch: text => this.#latch.add(text),
+      publish: item => { if (this.#feed.observed) this.#feed.next(item) },
+      unended: ending => this.#unended.take(ending), ended: () => this.#lookBack(),
+      show: () => this.#showStatus(),
+    })
     deps.keeper.onEvent(event => {
-      if (event.type === 'safe-off') {
-        const why = `the keeper made the bench safe: ${event.report.reason}`
-        this.screening.halt(new BenchError('TRIPPED', why))
-      }
       if (event.type === 'gone' && !this.#closing) this.#keeperGone(event.why)
-      if (event.type === 'safe-off' && this.#current?.handles.night.state.live) {
+      if (event.type === 'safe-off') {
         this.#hostFault('keeper.safe-off', `the keeper made the bench safe: ${event.report.reason}`)
       }
     })
@@ -110,12 +113,14 @@ export class Daemon implements Application {
       wanted.map(name => checkInstrument(bench, composed, name, idle, clock.wallMs())))
   }
 
-  get #isIdle(): boolean { return this.#current === null && !this.#starting && !this.screening.goesOn }
+  get #isIdle(): boolean {
+    return this.#current === null && !this.#starting && !this.screening.goesOn && !this.powering.goesOn
+  }
 
   /** While one begins nobody can tell which it is. */
   #mayRun(id: string): boolean {
-    const { run, goesOn } = this.screening
-    return this.#starting || this.#current?.record.id === id || (run === null ? goesOn : run.id === id)
+    return this.#starting || this.#current?.record.id === id
+      || [this.screening, this.powering].some(({ run, goesOn }) => run === null ? goesOn : run.id === id)
   }
 
   async listPorts(): Promise<PortEntry[]> { return await listPorts(urlsOf(this.#d.bench.file)) }
@@ -179,6 +184,7 @@ export class Daemon implements Application {
   #refuseUnlessIdle(): void {
     if (this.#current) throw new BenchError('REFUSED', `run ${this.#current.record.id} is going on`)
     if (this.screening.goesOn) throw new BenchError('REFUSED', 'a screening session is going on')
+    if (this.powering.goesOn) throw new BenchError('REFUSED', 'a run of a unit is going on')
     const latched = this.#latch.now
     if (latched) throw new BenchError('TRIPPED', `not acknowledged yet: ${latched.text}`)
     // Of a stop while nothing ran: nothing latched, and the keeper lets nothing on.
@@ -204,7 +210,7 @@ export class Daemon implements Application {
       use: request.use, software: this.#d.software, setup: setupOf(this.#d, request, plan, continued),
     }
     const channels = channelTable(bench.file.fixture)
-    const unseen = await this.#unsettled('run')
+    const unseen = await unsettledAt(this.store, bench.file, 'run')
     await createMarked(this.#d, record, channels.all)
     if (continued) await this.#noteContinued(record, continued)
     this.#recovery.forget()
@@ -214,7 +220,8 @@ export class Daemon implements Application {
       publish: item => { if (this.#feed.observed) this.#feed.next(item) },
       checkIdentities: () => checkIdentities(bench, this.#d.composed),
     })
-    const presence = request.use === 'attended' ? watchPresence(handles.night) : null
+    const presence = request.use === 'attended'
+      ? watchPresence(handles.night, 1000 * bench.file.limits.presenceS) : null
     this.#current = {
       record, handles, presence, ended: this.#run(record, handles, sequence, parameters, presence),
     }
@@ -234,7 +241,9 @@ export class Daemon implements Application {
 
   async ended(runId: string): Promise<RunRecord> {
     if (this.#current?.record.id === runId) return await this.#current.ended
-    if (this.screening.run?.id === runId) return (await this.screening.ended())!
+    for (const one of [this.screening, this.powering]) {
+      if (one.run?.id === runId) return (await one.ended())!
+    }
     const found = this.#finished.get(runId) ?? await this.store.run(runId)
     if (!found) throw new BenchError('NOT_FOUND', `no run ${runId}`)
     return found
@@ -244,13 +253,14 @@ export class Daemon implements Application {
     return statusOf({
       clock: this.#d.clock, bench: this.#d.bench.file.bench, keeper: this.#d.keeper.mode(),
       latched: this.#latch.now, left: this.#recovery.left, unsafe: this.#unsafe, screening: this.screening,
+      powering: this.powering,
       current: this.#current && { record: this.#current.record, night: this.#current.handles.night },
     })
   }
 
   async stop(reason: string): Promise<SafeOffReport> {
     const report = this.#d.keeper.safeOff(reason)
-    this.screening.halt(new BenchError('STOPPED', reason))
+    for (const one of [this.screening, this.powering]) one.halt(new BenchError('STOPPED', reason))
     if (this.#current) this.#halt(this.#current, reason)
     else if (this.#starting) this.#stopReason ??= reason
     return await report
@@ -267,7 +277,7 @@ export class Daemon implements Application {
   /** A person says that they are at the bench. Rejects REFUSED unless an attended run is going on. */
   async confirmPresence(person: string): Promise<void> {
     if (person.trim() === '') throw new BenchError('USAGE', 'presence needs a person')
-    const presence = this.#current?.presence
+    const presence = this.#current?.presence ?? this.powering.presence
     if (!presence) throw new BenchError('REFUSED', 'no attended run is going on')
     presence.confirm(person)
   }
@@ -276,7 +286,7 @@ export class Daemon implements Application {
     if (reason.trim() === '' || person.trim() === '') {
       throw new BenchError('USAGE', 'an acknowledgement needs a person and a reason')
     }
-    if (this.#current || this.#starting || this.screening.goesOn) {
+    if (!this.#isIdle) {
       throw new BenchError('REFUSED', 'the run has not ended yet')
     }
     if (this.#recovery.isMeasuring) {
@@ -322,9 +332,10 @@ export class Daemon implements Application {
     this.#closing = true
     await this.#recovery.end()
     await closeAll([
-      async () => { if (this.#current || this.screening.goesOn) await this.stop('the daemon is closing') },
+      async () => { if (!this.#isIdle) await this.stop('the daemon is closing') },
       async () => { await this.#current?.ended },
       async () => { await this.screening.ended() },
+      async () => { await this.powering.ended() },
       () => this.#d.keeper.close(),
       ...[...this.#d.composed.sessions.values()].map(session => () => session.close()),
       () => this.store.close(),
@@ -360,24 +371,25 @@ export class Daemon implements Application {
 
   /** What may not be touched, as the record has it; a record that cannot be read leaves it as it was. */
   async #lookBack(): Promise<void> {
-    this.#unsafe = await Promise.all([this.#unsettled('run or person'), unsafeBehind(this.store)])
-      .then(found => found.flat(), () => this.#unsafe)
-  }
-
-  async #unsettled(by: Parameters<typeof unsettled>[3]): Promise<BenchStatus['unsafe']> {
-    const { store, bench: { file: { bench, fixture } } } = this.#d
-    return await unsettled(store, bench, fixture.positions.map(({ name }) => name), by)
+    this.#unsafe = await unsafeNow(this.store, this.#d.bench.file).catch(() => this.#unsafe)
   }
 
   /** The new keeper starts safe and stays so until a person acknowledges, also when no run was going on. */
   #keeperGone(why: string): void {
     const text = `the keeper is gone: ${why}`
     this.screening.halt(new BenchError('KEEPER_GONE', text))
-    if (this.#current) this.#hostFault('keeper.gone', text)
-    else this.#latch.add(text)
+    if (!this.#current && !this.powering.goesOn) this.#latch.add(text)
+    this.#current?.handles.night.fault('keeper.gone', text)
+    this.powering.hostFault('keeper.gone', text)
   }
 
   #showStatus(): void { this.#feed.next({ type: 'status', status: this.status() }) }
 
-  #hostFault(id: string, text: string): void { this.#current?.handles.night.fault(id, text) }
+  /** Of what is live; else it is the end of something that was told before. */
+  #hostFault(id: string, text: string): void {
+    this.screening.halt(new BenchError('TRIPPED', text))
+    const { night } = this.#current?.handles ?? {}
+    if (night?.state.live) night.fault(id, text)
+    if (this.powering.energy === 'live') this.powering.hostFault(id, text)
+  }
 }

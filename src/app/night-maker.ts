@@ -113,7 +113,7 @@ export function makeNight(input: NightInput): RunHandles {
   return handles
 }
 
-function guardOf(keeper: Keeper, { table }: ComposedBench): Guard {
+export function guardOf(keeper: Keeper, { table }: ComposedBench): Guard {
   return {
     arm: () => keeper.arm(table, beatLimitMs),
     disarm: () => keeper.mode() === 'safe' ? keeper.reset() : keeper.disarm(),

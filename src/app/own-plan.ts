@@ -4,7 +4,8 @@
  */
 import { z } from 'zod'
 import type { PlanInput } from '../engine/sequence.ts'
-import { planStep, refusal, type Plan, type PlanStep, type Refusal } from '../schema/application.ts'
+import { planStep, type Plan, type PlanStep } from '../schema/application.ts'
+import { refusal, type Refusal } from '../schema/refusals.ts'
 import type { OwnSequence } from '../schema/own-sequence.ts'
 import { invalidFile, parseWith } from '../schema/read-file.ts'
 import { reformParameters } from '../sequences/parameters.ts'

@@ -150,7 +150,7 @@ function sweepS({ scanner, 'sense-meter': meter }: Roles, count: number): number
   return count * ((scanner?.settleMs ?? 0) + (meter?.readingMs ?? 0) + 10) / 1000
 }
 
-const gearOf = ({ roles, profiles }: LoadedBench): Gear =>
+export const gearOf = ({ roles, profiles }: LoadedBench): Gear =>
   new Map([...roles].map(([role, { instrument }]) => [role, profiles.get(instrument)!.profile]))
 
 /** Seconds since the last forming of each part ended, where one is on record that read what it leaks. */

@@ -5,10 +5,20 @@
  */
 import type { Clock } from '../base/clock.ts'
 import { sleep } from '../base/clock.ts'
-import type { Night } from '../engine/night.ts'
+import type { Interlock } from '../schema/roles.ts'
+import type { RunEvent } from '../schema/run.ts'
 
 /** How often the input is looked at; a press must last this long to be sure of being seen. */
 const presencePollMs = 500
+
+/** What goes on and needs somebody there: a night at the rack, or a unit on the stand. */
+export interface Attended {
+  readonly clock: Clock
+  readonly roles: { readonly interlock?: Interlock | undefined }
+  readonly recorder: { event(told: Pick<RunEvent, 'kind' | 'text'>): Promise<unknown> }
+  readonly state: { readonly live: boolean }
+  fault(id: string, text: string): void
+}
 
 export interface PresenceWatch {
   /** Somebody showed presence in another way. */
@@ -17,10 +27,9 @@ export interface PresenceWatch {
 }
 
 /**
- * Watches from now until `stop`. Silence for `limits.presenceS` while live is a fault; a fault is safe-off.
+ * Watches from now until `stop`. Silence for `limitMs` while live is a fault; a fault is safe-off.
  */
-export function watchPresence(night: Night): PresenceWatch {
-  const limitMs = 1000 * night.bench.limits.presenceS
+export function watchPresence(night: Attended, limitMs: number): PresenceWatch {
   const ending = new AbortController()
   let lastMs = night.clock.monotonicMs()
   const confirm = (who: string): void => {
@@ -41,7 +50,7 @@ export function watchPresence(night: Night): PresenceWatch {
 }
 
 /** An input that cannot be read confirms nothing, and the silence runs on. */
-async function watchInput(night: Night, signal: AbortSignal, pressed: () => void): Promise<void> {
+async function watchInput(night: Attended, signal: AbortSignal, pressed: () => void): Promise<void> {
   const { interlock } = night.roles
   if (!interlock) return
   let before = true

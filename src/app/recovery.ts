@@ -6,6 +6,7 @@ import type { DaemonDeps } from './daemon-deps.ts'
 import { checkIdentities } from './identity.ts'
 import type { Latch } from './latch.ts'
 import { lostFromRecord } from './marked-run.ts'
+import { unitLeftOnRecord } from './unit-left.ts'
 import { chargedOnRecord, standingOnRecord, unprovedOnRecord } from './unproved.ts'
 
 export class Recovery {
@@ -38,7 +39,7 @@ export class Recovery {
     await keeper.reset()
     const interrupted = await store.interruptRunning(clock.wallMs())
     const lost = (): Promise<string | null> => lostFromRecord(this.#d)
-    for (const standing of [lost, standingOnRecord, unprovedOnRecord, chargedOnRecord]) {
+    for (const standing of [lost, standingOnRecord, unprovedOnRecord, chargedOnRecord, unitLeftOnRecord]) {
       const words = await standing(store)
       if (words !== null) this.#latch.add(words)
     }

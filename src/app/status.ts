@@ -5,12 +5,14 @@ import { partVolts, type PositionState } from '../engine/position.ts'
 import { mayBeCharged } from '../safety/held.ts'
 import type { BenchStatus, PositionStatus } from '../schema/application.ts'
 import { gradeWords, isOfPosition, type RunRecord } from '../schema/run.ts'
+import type { PoweringStatus } from '../schema/powering.ts'
 import type { ScreenStatus } from '../schema/screening.ts'
 
 export function statusOf(input: {
   clock: Clock; bench: string; keeper: BenchStatus['keeper']; latched: BenchStatus['latched']
   left: BenchStatus['left']; unsafe: BenchStatus['unsafe']
   screening: { goesOn: boolean; status(): ScreenStatus | null }
+  powering: { energy: BenchStatus['energy']; status(): PoweringStatus | null }
   current: { record: RunRecord; night: Night } | null
 }): BenchStatus {
   const { clock, current } = input
@@ -20,8 +22,9 @@ export function statusOf(input: {
     // Sources come and go below touch-safe while parts are screened: on is the cautious word.
     energy: current?.night.state.live || input.screening.goesOn ? 'live'
       : current && isUnknown(current.night) ? 'unknown'
-      : (current && mayBleed(current.night)) || input.left?.measuring ? 'bleeding' : 'off',
+      : (current && mayBleed(current.night)) || input.left?.measuring ? 'bleeding' : input.powering.energy,
     run: current && runStatus(clock, current.record, current.night), screening: input.screening.status(),
+    powering: input.powering.status(),
   }
 }
 

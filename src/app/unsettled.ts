@@ -3,13 +3,17 @@ import { lastTouches } from '../report/touch-lines.ts'
 import { leftOutOf } from '../report/left-out.ts'
 import { partsOf } from '../report/setup.ts'
 import type { UnsafePart } from '../schema/application.ts'
-import type { RunRecord } from '../schema/run.ts'
+import { isUnitSequence } from '../schema/powering.ts'
+import type { RunHead, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { runsBack } from './runs-back.ts'
 import { screenSequence } from './settled.ts'
 
 /** How many runs back is looked, at most: each is read with all its events. */
 const runsMost = 20
+
+/** Sessions at the jig and runs of whole units say nothing of positions. */
+const isOfRack = ({ sequence }: RunHead): boolean => sequence !== screenSequence && !isUnitSequence(sequence)
 
 /** By a path that showed no charge nothing is settled: an open one reads the same. */
 const isWeak = (text: string): boolean => !/NOT SAFE TO TOUCH| measured below /.test(text)
@@ -24,7 +28,7 @@ export async function unsettled(
   const seen = new Set<string>()
   const open: UnsafePart[] = []
   let runs = 0
-  for await (const run of runsBack(store, one => one.bench === bench && one.sequence !== screenSequence)) {
+  for await (const run of runsBack(store, one => one.bench === bench && isOfRack(one))) {
     if (++runs > runsMost || positions.every(name => seen.has(name))) break
     const events = await store.events(run.id)
     const from = by === 'run' ? -1 : events.findLastIndex(({ kind }) => kind === 'acknowledged')

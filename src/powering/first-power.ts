@@ -15,6 +15,7 @@ import { closeMains, openMains, settled } from './mains.ts'
 import type { Places } from './places.ts'
 import type { Power } from './power.ts'
 import { railsDown } from './rails-down.ts'
+import type { UnitWork } from './work.ts'
 
 export const firstPowerParameters = z.strictObject({
   limitedS: z.number().min(5).max(3600).default(60)
@@ -171,4 +172,20 @@ async function tellUnpowered({ recorder, request: { unpowered } }: Power): Promi
   ]
   const text = `measured by ${by} with the plug out: ${found.join(', ')}`
   await recorder.event({ kind: 'unpowered', text })
+}
+
+export const firstPowerWork: UnitWork<FirstPowerParameters> = {
+  name: 'first-power',
+  summary: 'gives a unit mains for the first time, stage by stage, with a person there',
+  cautions: firstPowerCautions,
+  parameters: firstPowerParameters,
+  plan: ({ profile, ways, use }, parameters) => ({
+    steps: firstPowerSteps(profile, ways, parameters)
+      .map(({ stage, way, seconds }) => ({ name: `${stage}, ${way}`, seconds })),
+    measured: [], left: [], warnings: [], drivenShare: 0,
+    refusals: use === 'attended' ? [] : [{
+      what: 'first power', have: 'unattended', need: 'somebody there', wayOut: 'ask for it attended',
+    }],
+  }),
+  run: firstPower,
 }

@@ -1,5 +1,5 @@
 /** From a unit profile and a stand to the channels that are read, and what is missing for them. Pure. */
-import type { Refusal } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import type { Channel } from '../schema/reading.ts'
 import type { ProbeSpec, StandOutput, StandSpec, UnitOnStand } from '../schema/stand.ts'
 import type { UnitChannel, UnitProfile } from '../schema/unit-profile.ts'

@@ -1,5 +1,5 @@
 /** What keeps a unit from being given mains on this stand, before anything is touched. Pure. */
-import type { Refusal } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import type { StandSpec, UnpoweredChecks } from '../schema/stand.ts'
 import type { UnitProfile } from '../schema/unit-profile.ts'
 import type { Digitizer, Load, MainsSwitch } from '../schema/unit-roles.ts'

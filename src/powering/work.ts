@@ -1,7 +1,7 @@
 /** What a kind of run of a whole unit is: the same few things of each, so that whoever runs them is one. */
 import type { z } from 'zod'
-import type { Refusal } from '../schema/application.ts'
-import type { UnitSequence } from '../schema/powering.ts'
+import type { Refusal } from '../schema/refusals.ts'
+import type { PoweringRequest, UnitSequence } from '../schema/powering.ts'
 import type { PartResult } from '../schema/run.ts'
 import type { StandSpec } from '../schema/stand.ts'
 import type { UnitProfile } from '../schema/unit-profile.ts'
@@ -15,6 +15,7 @@ export interface PlanInput {
   readonly places: Places
   readonly roles: PowerRoles
   readonly ways: readonly MainsWay[]
+  readonly use: PoweringRequest['use']
 }
 
 export interface WorkPlan {

@@ -2,7 +2,7 @@
  * What the fixture, the parts and the supply allow, worked out before anything is energised. Pure; SI units.
  */
 import type { BenchFile, Use } from '../schema/bench.ts'
-import type { Refusal } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import { bleedOhm, changeoverOf, limitingOhm } from '../schema/fixture.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 

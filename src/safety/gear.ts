@@ -4,7 +4,8 @@
  * voltage of their clamps, whatever happens on the bus. Pure; SI units.
  */
 import { busMsLeast, type BenchFile, type Use } from '../schema/bench.ts'
-import type { Plan, Refusal } from '../schema/application.ts'
+import type { Plan } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import { aboveTouchSafe } from './envelope.ts'
 import { busMsMost, watchdogSeconds } from './silence.ts'
 import { changeoverOf } from '../schema/fixture.ts'

@@ -3,7 +3,7 @@
  * against what an output can give. Nothing that is not rated for mains may touch the mains side. Pure; SI
  * units, volts RMS unless a name says otherwise.
  */
-import type { Refusal } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import type { RoleName } from '../schema/roles.ts'
 import type { Gear } from './gear.ts'
 

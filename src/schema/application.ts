@@ -3,7 +3,9 @@ import { z } from 'zod'
 import { calibrationTold, type Calibrated, type CalibrationState } from './calibration.ts'
 import type { GaugeAnswer, GaugeRequest } from './gauge.ts'
 import type { CompareAnswer, CompareRequest, MatchAnswer, MatchRequest, SheetRequest } from './lots.ts'
+import { poweringStatus, type PoweringPort } from './powering.ts'
 import type { Reading } from './reading.ts'
+import { refusal } from './refusals.ts'
 import type { PartResult, RunEvent, RunRecord, StartRequest } from './run.ts'
 import { grades, dispositions, stages, startRequest, upTo } from './run.ts'
 import type { SourceState } from './sampling.ts'
@@ -12,12 +14,6 @@ import {
 } from './screening.ts'
 import type { Store } from './store.ts'
 import type { ProposedRack, RackRequest, UnitParts, UnitRequest } from './unit.ts'
-
-/** One refusal of a plan: the two numbers that clash, and the way out. */
-export const refusal = z.strictObject({
-  what: z.string(), have: z.string(), need: z.string(), wayOut: z.string(), position: z.string().optional(),
-})
-export type Refusal = z.infer<typeof refusal>
 
 export const planStep = z.strictObject({
   name: z.string(), busV: z.number(), minS: z.number(), maxS: z.number(),
@@ -93,6 +89,8 @@ export const benchStatus = z.strictObject({
   }).nullable(),
   /** The session at the jig that goes on. */
   screening: screenStatus.nullable(),
+  /** The run of a whole unit that goes on. */
+  powering: poweringStatus.nullable(),
 })
 export type BenchStatus = z.infer<typeof benchStatus>
 
@@ -216,6 +214,7 @@ export interface UnitsPort {
 export interface Application {
   readonly store: Store
   readonly screening: ScreeningPort
+  readonly powering: PoweringPort
   readonly lots: LotsPort
   readonly units: UnitsPort
   sequences(): SequenceInfo[]

@@ -4,7 +4,8 @@
  * dead. All values SI; times in seconds unless the name says otherwise.
  */
 import type { z } from 'zod'
-import type { PlanStep, Refusal } from './application.ts'
+import type { PlanStep } from './application.ts'
+import type { Refusal } from './refusals.ts'
 import type { BenchFile } from './bench.ts'
 import type { PartProfile } from './part-profile.ts'
 import type { Measured } from './reading.ts'

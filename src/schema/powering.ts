@@ -1,6 +1,6 @@
 /** Runs of a whole unit: what is asked, what would be done, and how one stands. SI units. */
 import { z } from 'zod'
-import type { Refusal } from './application.ts'
+import { refusal } from './refusals.ts'
 import type { RunRecord } from './run.ts'
 import { unitRequest } from './stand.ts'
 
@@ -10,66 +10,60 @@ export type UnitSequence = (typeof unitSequences)[number]
 export const isUnitSequence = (sequence: string): sequence is UnitSequence =>
   (unitSequences as readonly string[]).includes(sequence)
 
+const use = z.enum(['attended', 'unattended'])
+
 export const poweringRequest = unitRequest.extend({
   sequence: z.enum(unitSequences),
   parameters: z.record(z.string(), z.unknown()).default({}).describe('Of the sequence'),
-  use: z.enum(['attended', 'unattended']).default('attended'),
+  use: use.default('attended'),
   person: z.string().min(1).max(100),
   cautionsConfirmed: z.boolean().default(false),
 })
 export type PoweringRequest = z.infer<typeof poweringRequest>
 
+const texts = z.array(z.string())
+
 /** What would be done, computed without touching anything. */
-export interface PoweringPlan {
-  readonly sequence: UnitSequence
-  readonly unit: string
-  readonly specimen: string
-  readonly use: PoweringRequest['use']
-  readonly mainsV: number
-  readonly currentMaxA: number
-  readonly steps: readonly { readonly name: string; readonly seconds: number }[]
-  readonly expectedS: number
-  /** Channels that are read, by name. */
-  readonly watched: readonly string[]
-  /** What is measured for the claims of the unit, and what cannot be; empty where nothing is proven. */
-  readonly measured: readonly string[]
-  readonly left: readonly string[]
-  readonly cautions: readonly string[]
-  readonly refusals: readonly Refusal[]
-  readonly warnings: readonly string[]
-}
+export const poweringPlan = z.strictObject({
+  sequence: z.enum(unitSequences), unit: z.string(), specimen: z.string(), use,
+  mainsV: z.number(), currentMaxA: z.number().describe('More trips'),
+  steps: z.array(z.strictObject({ name: z.string(), seconds: z.number() })), expectedS: z.number(),
+  watched: texts.describe('Channels that are read'),
+  measured: texts.describe('What is measured for the claims of the unit'),
+  left: texts.describe('What cannot be measured, one sentence each'),
+  cautions: texts, refusals: z.array(refusal), warnings: texts,
+})
+export type PoweringPlan = z.infer<typeof poweringPlan>
 
-/** `waits`: why time does not count now; null while it does. */
-export interface Counted {
-  readonly countedS: number
-  readonly askedS: number
-  readonly waits: string | null
-}
+/** Of a burn-in. `waits`: why time does not count now; null while it does. */
+export const counted = z.strictObject({
+  countedS: z.number(), askedS: z.number(), waits: z.string().nullable(),
+})
+export type Counted = z.infer<typeof counted>
 
-export interface PoweringStatus {
-  readonly run: string
-  readonly sequence: UnitSequence
-  readonly unit: string
-  readonly specimen: string
-  readonly stage: string
-  /** A step that waits for a person. */
-  readonly hold: { readonly id: string; readonly text: string; readonly mainsOn: boolean } | null
-  /** The way by which mains is on; null while it is off. */
-  readonly way: string | null
-  readonly startedWallMs: number
-  readonly elapsedS: number
-  readonly remainingS: number | null
-  /** Time that counts, of a burn-in. */
-  readonly counted: Counted | null
-  readonly quantities: readonly {
-    readonly name: string; readonly value: number | null; readonly u: number | null; readonly unit: string
-  }[]
-  readonly ending: { readonly as: string; readonly why: string; readonly wallMs: number } | null
-}
+export const poweringStatus = z.strictObject({
+  run: z.string(), sequence: z.enum(unitSequences), unit: z.string(), specimen: z.string(),
+  stage: z.string(),
+  hold: z.strictObject({ id: z.string(), text: z.string(), mainsOn: z.boolean() }).nullable()
+    .describe('A step that waits for a person'),
+  way: z.string().nullable().describe('The way by which mains is on; null while it is to be off'),
+  startedWallMs: z.number(), elapsedS: z.number(), remainingS: z.number().nullable(),
+  counted: counted.nullable(),
+  quantities: z.array(z.strictObject({
+    name: z.string(), value: z.number().nullable(), u: z.number().nullable(), unit: z.string(),
+  })),
+  ending: z.strictObject({ as: z.string(), why: z.string(), wallMs: z.number() }).nullable(),
+})
+export type PoweringStatus = z.infer<typeof poweringStatus>
+
+export const goOnAsked = z.strictObject({
+  id: z.string().min(1).max(100).describe('The step that waits'),
+  person: z.string().min(1).max(100).describe('Who is at the bench and says so'),
+})
 
 /** A whole unit on the stand of this bench. */
 export interface PoweringPort {
-  /** What would be done; touches nothing. Rejects NOT_FOUND, REFUSED without a stand, USAGE. */
+  /** What would be done; touches nothing. Rejects FILE_UNREADABLE, FILE_INVALID, REFUSED, USAGE. */
   plan(request: PoweringRequest): Promise<PoweringPlan>
   /**
    * Returns once the run is in the store; it goes on. Rejects REFUSED, TRIPPED, USAGE, IDENTITY, LINK_OPEN.
@@ -77,6 +71,6 @@ export interface PoweringPort {
   begin(request: PoweringRequest): Promise<RunRecord>
   /** Null while none goes on. */
   status(): PoweringStatus | null
-  /** A person at the bench says to go on with the step that waits. Throws REFUSED, USAGE. */
-  goOn(id: string, person: string): void
+  /** A person at the bench says to go on with the step that waits. Rejects REFUSED, USAGE. */
+  goOn(id: string, person: string): Promise<void>
 }

@@ -1,7 +1,11 @@
 /** Refusals as people are told them: what holds of several positions is said once, with all of them. */
-import type { Plan } from './application.ts'
+import { z } from 'zod'
 
-export type Refusal = Plan['refusals'][number]
+/** One refusal of a plan: the two numbers that clash, and the way out. */
+export const refusal = z.strictObject({
+  what: z.string(), have: z.string(), need: z.string(), wayOut: z.string(), position: z.string().optional(),
+})
+export type Refusal = z.infer<typeof refusal>
 
 export function eachOnce(refusals: readonly Refusal[]): Refusal[] {
   const told = new Map<string, Refusal>()

@@ -1,6 +1,6 @@
 /** Which current tells a sound part from one that fails, and whether it can. Pure; SI units. */
 import type { PlanInput } from '../engine/sequence.ts'
-import type { Refusal } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import { shortOf } from '../schema/fixture.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { leakageLimit } from './leakage-limit.ts'

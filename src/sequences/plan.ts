@@ -1,6 +1,7 @@
 /** The plan of the forming sequences: worked out from files alone, touching nothing. Pure; SI units. */
 import { formatSi } from '../base/format.ts'
-import type { Plan, PlanStep, Refusal } from '../schema/application.ts'
+import type { Plan, PlanStep } from '../schema/application.ts'
+import type { Refusal } from '../schema/refusals.ts'
 import type { PlanInput } from '../engine/sequence.ts'
 import { chargeBudgetC } from '../safety/charge.ts'
 import { seriesOhm } from '../engine/position.ts'

@@ -103,7 +103,7 @@ describe('what the API shows', () => {
     const document = (await get('/openapi.json')).json<{ openapi: string; paths: Record<string, object> }>()
     expect(document.openapi).toMatch(/^3\./)
     expect(Object.keys(document.paths).sort()).toEqual([
-      '/acknowledge', '/feed', '/instruments', '/instruments/check', '/lots/compare', '/lots/gauge', '/lots/match', '/lots/sheet', '/lots/sources', '/parts/{id}/record', '/plan', '/ports', '/ports/probe',
+      '/acknowledge', '/feed', '/instruments', '/instruments/check', '/lots/compare', '/lots/gauge', '/lots/match', '/lots/sheet', '/lots/sources', '/parts/{id}/record', '/plan', '/ports', '/ports/probe', '/powering', '/powering/go-on', '/powering/plan',
       '/presence', '/runs',
       '/runs/{id}', '/runs/{id}/channels', '/runs/{id}/close', '/runs/{id}/continue', '/runs/{id}/events', '/runs/{id}/readings', '/runs/{id}/record',
       '/runs/{id}/results', '/runs/{id}/series', '/screening', '/screening/deed', '/screening/plan', '/sequences', '/status', '/stop',

@@ -9,6 +9,7 @@ import { doLotJob } from '../../src/app/lots-work.ts'
 import type {
   Application, BenchStatus, ContinueRequest, FeedItem, InstrumentCheck, Plan, PortEntry, ProbeAnswer, SafeOffReport, ScreeningPort, SequenceInfo, UnitsPort,
 } from '../../src/schema/application.ts'
+import type { PoweringPlan, PoweringPort, PoweringRequest, PoweringStatus } from '../../src/schema/powering.ts'
 import type { RunRecord, RunState, StartRequest } from '../../src/schema/run.ts'
 import type { Deed, ScreenRequest, ScreenStatus, ShownScreenPlan } from '../../src/schema/screening.ts'
 import type { Store } from '../../src/schema/store.ts'
@@ -72,9 +73,48 @@ export class FakeScreening implements ScreeningPort {
   }
 }
 
+export const shownPoweringPlan: PoweringPlan = {
+  sequence: 'first-power', unit: 'an-amplifier', specimen: 'unit-1', use: 'attended', mainsV: 230, currentMaxA: 2,
+  steps: [{ name: 'whole, lamp', seconds: 60 }, { name: 'whole, straight', seconds: 1320 }], expectedS: 1380,
+  watched: ['mains.current', 'rail.plus'], measured: [], left: [], cautions: ['Mains kills.'], refusals: [], warnings: [],
+}
+
+export const unitBody = {
+  sequence: 'first-power', unit: 'an-amplifier', specimen: 'unit-1', person: 'Ida', cautionsConfirmed: true,
+  unpowered: { by: 'Ida', earthBondOhm: 0.05, insulationOhm: 4e7, insulationV: 500, fuse: 'T 1.6 A', mainsPartsProven: true, railsNotShorted: true },
+}
+
+class FakePowering implements PoweringPort {
+  readonly #app: FakeApplication
+  shown: PoweringStatus | null = null
+  fails: Error | null = null
+  shownPlan: PoweringPlan = shownPoweringPlan
+  constructor(app: FakeApplication) { this.#app = app }
+  async plan(request: PoweringRequest): Promise<PoweringPlan> {
+    this.#app.calls.push({ name: 'powering.plan', argument: request })
+    return this.shownPlan
+  }
+  async begin(request: PoweringRequest): Promise<RunRecord> {
+    this.#app.calls.push({ name: 'powering.begin', argument: request })
+    if (this.fails) throw this.fails
+    const run: RunRecord = {
+      id: 'U1', sequence: request.sequence, bench: 'stand', state: 'running', startedWallMs: startWallMs + 1e7, endedWallMs: null,
+      person: request.person, use: request.use, software: '0.1.0', setup: { request, plan: this.shownPlan },
+    }
+    await this.#app.store.createRun(run, [])
+    return run
+  }
+  status(): PoweringStatus | null { return this.shown }
+  async goOn(id: string, person: string): Promise<void> {
+    this.#app.calls.push({ name: 'powering.goOn', argument: { id, person } })
+    if (this.fails) throw this.fails
+  }
+}
+
 export class FakeApplication implements Application {
   readonly store: Store
   readonly screening = new FakeScreening(this)
+  readonly powering = new FakePowering(this)
   readonly lots: Lots
   readonly units: UnitsPort = {
     parts: async request => await unitParts(this.store, request),
@@ -196,6 +236,7 @@ export class FakeApplication implements Application {
 
 export const idleStatus: BenchStatus = {
   bench: 'pavilion', wallMs: startWallMs, energy: 'off', latched: null, keeper: 'idle', left: null, unsafe: [], run: null, screening: null,
+  powering: null,
 }
 
 export const runningStatus = (id: string): BenchStatus => ({

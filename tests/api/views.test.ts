@@ -8,7 +8,7 @@ import { daemonHeader } from '../../src/base/daemon-file.ts'
 import { hashOfToken, isToken, isTokenHash, newToken } from '../../src/base/token.ts'
 import { readingName } from '../../src/schema/gauge.ts'
 import { criterion, line, result, runOf } from '../report/lot-fixture.ts'
-import { FakeApplication, screenBody } from './fake-application.ts'
+import { FakeApplication, screenBody, unitBody } from './fake-application.ts'
 
 const token = newToken()
 const bearer = { authorization: `Bearer ${token}` }
@@ -70,13 +70,14 @@ const actions: readonly (readonly [string, object | undefined])[] = [
   ['POST /runs/R1/continue', { person: 'Ida', cautionsConfirmed: true, polarityConfirmed: true }],
   ['POST /runs/R1/close', { reason: 'loose clip', person: 'Ida' }], ['POST /ports/probe', { url: 'tcp://127.0.0.1:5025' }],
   ['POST /screening', screenBody], ['POST /screening/deed', { does: 'skip' }],
+  ['POST /powering', unitBody], ['POST /powering/go-on', { id: 'stage.whole', person: 'Ida' }],
   ['GET /instruments', undefined], ['POST /instruments/check', { names: ['meter'] }],
 ]
 const looks: readonly (readonly [string, object | undefined])[] = [
   ...['/status', '/sequences', '/ports', '/openapi.json', '/runs', '/runs/R1', '/runs/R1/events', '/runs/R1/results',
-    '/runs/R1/channels', '/screening', '/runs/R1/series?channel=0', '/runs/R1/readings', '/runs/R1/record', '/parts/C2/record',
+    '/runs/R1/channels', '/screening', '/powering', '/runs/R1/series?channel=0', '/runs/R1/readings', '/runs/R1/record', '/parts/C2/record',
   ].map(url => [`GET ${url}`, undefined] as const),
-  ['POST /plan', startBody], ['POST /screening/plan', screenBody],
+  ['POST /plan', startBody], ['POST /screening/plan', screenBody], ['POST /powering/plan', unitBody],
   ['POST /lots/match', { runs: ['R1'], by: [{ quantity: 'leakage' }], choice: { grades: ['accept', 'marginal', 'reject'] } }],
   ['POST /lots/compare', { runs: ['R1', 'again'] }], ['POST /lots/sheet', { runs: ['R1'] }],
   ['GET /lots/sources', undefined], ['POST /lots/gauge', { run: 'study' }],

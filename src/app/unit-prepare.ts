@@ -1,0 +1,125 @@
+/** From a request for a whole unit to a plan: looked up and checked, with nothing touched. */
+import { BenchError } from '../base/errors.ts'
+import { placesOf, type Places } from '../powering/places.ts'
+import type { PowerRoles } from '../powering/power.ts'
+import { standRefusals } from '../powering/refusals.ts'
+import type { PlanInput, WorkPlan } from '../powering/work.ts'
+import { unitGear } from '../safety/unit-gear.ts'
+import type { PoweringPlan, PoweringRequest } from '../schema/powering.ts'
+import { eachOnce } from '../schema/refusals.ts'
+import type { RoleName, Roles } from '../schema/roles.ts'
+import type { StandSpec } from '../schema/stand.ts'
+import type { Store } from '../schema/store.ts'
+import type { UnitProfile } from '../schema/unit-profile.ts'
+import { calibrationTold } from './calibration.ts'
+import type { DaemonDeps } from './daemon-deps.ts'
+import type { ProfileFile } from './files.ts'
+import { gearOf } from './prepare.ts'
+import { unitParts } from './units.ts'
+import { askedWork, type AskedWork } from './unit-works.ts'
+
+export interface PreparedUnit extends AskedWork {
+  readonly profile: ProfileFile<UnitProfile>
+  readonly stand: StandSpec
+  readonly roles: PowerRoles
+  readonly places: Places
+  readonly plan: PoweringPlan
+}
+
+/**
+ * Rejects USAGE for parameters that do not fit, REFUSED where the bench has no stand or lacks a role, and
+ * what a profile that cannot be had is told by. What keeps the unit from mains stands in the plan.
+ */
+export async function prepareUnit(deps: DaemonDeps, request: PoweringRequest): Promise<PreparedUnit> {
+  const { bench, composed, profiles, store, clock } = deps
+  const { stand } = bench.file
+  if (!stand) {
+    throw new BenchError('REFUSED', 'no unit stands on this bench', {
+      expected: '`stand` in the bench file', got: 'none',
+    })
+  }
+  const asked = askedWork(request.sequence, request.parameters)
+  const profile = profiles.unit(request.unit)
+  const roles = powerRolesOf(composed.roles)
+  const { places, missing } = placesOf(profile.profile, stand, request.wiring)
+  const input: PlanInput = {
+    profile: profile.profile, stand, places, roles, ways: roles.mainsSwitch.ways, use: request.use,
+  }
+  const work = asked.work.plan(input, asked.parameters)
+  const proven = await provenOf(store, request.specimen, profile.profile)
+  const held = unitGear(gearInput(input, gearOf(bench)))
+  const plan = planOf(request, asked, input, work)
+  return {
+    ...asked, profile, stand, roles, places,
+    plan: {
+      ...plan,
+      refusals: eachOnce([
+        ...missing, ...standRefusals(standInput(input, work, request, proven)), ...held.refusals,
+        ...plan.refusals,
+      ]),
+      warnings: [...plan.warnings, ...held.warnings, ...calibrationTold(bench, clock.wallMs()).pastDue],
+    },
+  }
+}
+
+function planOf(
+  { sequence, unit, specimen, use }: PoweringRequest, { work: { cautions } }: AskedWork,
+  { profile, stand, places }: PlanInput, { steps, measured, left, refusals, warnings }: WorkPlan,
+): PoweringPlan {
+  return {
+    sequence, unit, specimen, use, mainsV: stand.mainsV, currentMaxA: profile.supply.currentMaxA,
+    steps: [...steps], expectedS: steps.reduce((sum, { seconds }) => sum + seconds, 0),
+    watched: places.all.map(({ name }) => name), measured: [...measured], left: [...left],
+    cautions: [...cautions], refusals: [...refusals], warnings: [...warnings],
+  }
+}
+
+const standInput = (
+  { profile, stand, places, roles }: PlanInput, { drivenShare }: WorkPlan,
+  { unpowered, use }: PoweringRequest, proven: ReadonlySet<string> | null,
+): Parameters<typeof standRefusals>[0] => ({
+  profile, stand, places, unpowered, proven, drivenShare, isUnattended: use === 'unattended',
+  gear: {
+    mainsSwitch: roles.mainsSwitch, load: roles.load, digitizer: roles.digitizer,
+    hasGenerator: roles.generator !== undefined, hasThermometer: roles.thermometer !== undefined,
+    hasInterlock: roles.interlock !== undefined,
+  },
+})
+
+const gearInput = (
+  { profile, stand, places }: PlanInput, gear: ReturnType<typeof gearOf>,
+): Parameters<typeof unitGear>[0] => ({
+  gear, mainsV: stand.mainsV, mainsTolerance: stand.mainsTolerance, currentMaxA: profile.supply.currentMaxA,
+  outputs: places.outputs.map(({ spec: { name, output: { ratedW, loadOhm } }, output: { divider } }) =>
+    ({ name, ratedW, loadOhm, divider })),
+})
+
+const needed: readonly RoleName[] = ['mains-switch', 'power-meter', 'sense-meter', 'scanner']
+
+/** Throws REFUSED where one is missing that every unit on mains needs. */
+export function powerRolesOf(roles: Roles): PowerRoles {
+  const missing = needed.filter(role => roles[role] === undefined)
+  if (missing.length > 0) {
+    throw new BenchError('REFUSED', 'a unit on mains needs roles this bench lacks', {
+      expected: missing.join(', '), got: 'none',
+    })
+  }
+  return {
+    mainsSwitch: roles['mains-switch']!, powerMeter: roles['power-meter']!, meter: roles['sense-meter']!,
+    scanner: roles.scanner!, thermometer: roles.thermometer, interlock: roles.interlock,
+    beacon: roles.beacon, generator: roles.generator, load: roles.load, digitizer: roles.digitizer,
+    acMeter: roles['ac-meter'],
+  }
+}
+
+/** Of the parts that the stages name: those whose word on record is a good one. Null where none is named. */
+async function provenOf(
+  store: Store, specimen: string, { stages }: UnitProfile,
+): Promise<ReadonlySet<string> | null> {
+  const designators = [...new Set(stages.flatMap(({ parts }) => parts))]
+  if (designators.length === 0) return null
+  const { parts } = await unitParts(store, { unit: specimen, designators })
+  return new Set(parts
+    .filter(({ newest, stands }) => (stands ?? newest)?.result.grade === 'accept')
+    .map(({ designator }) => designator))
+}
