@@ -4,7 +4,7 @@ import type { Conditions, FigureQuantity } from '../schema/figure.ts'
 import { written, writtenSkew } from './figures.ts'
 import { conditionsOf, kinds } from './kinds.ts'
 
-const subjectWords: Readonly<Record<FigureQuantity, string>> = {
+export const subjectWords: Readonly<Record<FigureQuantity, string>> = {
   'output power': 'output power', thd: 'THD', 'thd+n': 'THD+N', intermodulation: 'intermodulation',
   'response deviation': 'response', noise: 'noise', 'signal to noise': 'signal to noise', hum: 'hum',
   separation: 'separation', 'damping factor': 'damping factor', 'input sensitivity': 'input sensitivity',

@@ -9,11 +9,8 @@ import { earthedWords, needsDifferential } from './drive.ts'
 import type { Echo, Job, QuietAsked } from './jobs.ts'
 import { recoveryDefaults } from './recovery.ts'
 import { arithmetics, pairsOf, type PairForm } from './two-tone.ts'
-import type { LoadState, ProvingPort } from './port.ts'
+import type { LoadState, Reach } from './port.ts'
 
-export type Reach = Pick<
-  ProvingPort, 'channels' | 'generator' | 'digitizer' | 'loadStepsOhm' | 'mains' | 'limits' | 'setTransient'
->
 export interface Bench {
   readonly reach: Reach
   /** As connected when it is planned, by channel. */

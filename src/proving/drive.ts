@@ -9,7 +9,7 @@ import { formatSi } from '../base/format.ts'
 import type { DriveTone } from '../schema/unit-roles.ts'
 import { Heat } from './heat.ts'
 import type { LoadState } from './port.ts'
-import { channelOf, limitsOf, type Proving } from './proving.ts'
+import { channelOf, limitsOf, type Planned, type Proving } from './proving.ts'
 
 export interface DriveAsked {
   /** By channel; a channel that is left out stays muted. */
@@ -175,7 +175,7 @@ function settleMs(generatorMs: number, tones: readonly DriveTone[]): number {
 }
 
 /** Time from nothing to level, s. */
-export const upS = ({ port }: Proving, tones: readonly DriveTone[]): number =>
+export const upS = ({ port }: Planned, tones: readonly DriveTone[]): number =>
   2 * settleMs(port.generator.settleMs, tones) / 1000
 
 /** Refuses what came out where it is more than its ceilings let. */

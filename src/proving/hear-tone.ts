@@ -5,7 +5,7 @@ import type { DriveTone } from '../schema/unit-roles.ts'
 import { upS, whileDriven, withinCeilings, type Driven } from './drive.ts'
 import { hear, placedHz, recordFor, recordS, type Heard, type RecordSize } from './listen.ts'
 import type { Known, LoadState } from './port.ts'
-import { limitsOf, type Proving } from './proving.ts'
+import { limitsOf, type Planned, type Proving } from './proving.ts'
 import { meanOf, type Repeated } from './repeats.ts'
 import { tonePowers, type HarmonicPower, type ToneAsked, type TonePowers } from './tone-powers.ts'
 
@@ -76,7 +76,7 @@ export function outputLevel(heard: ToneHeard, channel: string): OutputLevel {
   return { value, noiseU: u, scaleU: gainU, scaleOf: `the digitizer on ${rangeV} V of ${channel}` }
 }
 
-export const toneSize = (proving: Proving, { hz, orders, band }: ToneAsked): RecordSize =>
+export const toneSize = (proving: Planned, { hz, orders, band }: ToneAsked): RecordSize =>
   recordFor(proving, { lowHz: hz, topHz: Math.max(band.toHz, hz * Math.min(orders, ordersTold)) })
 /** Highest order for whose sake a faster rate is chosen. */
 const ordersTold = 5

@@ -5,7 +5,7 @@ import { withDeadline } from '../base/deadline.ts'
 import { BenchError } from '../base/errors.ts'
 import { formatSi } from '../base/format.ts'
 import type { Capture } from '../schema/unit-roles.ts'
-import type { Proving } from './proving.ts'
+import type { Planned, Proving } from './proving.ts'
 
 export interface RecordSize { readonly sampleHz: number; readonly samples: number }
 
@@ -21,7 +21,7 @@ export const recordS = ({ sampleHz, samples }: RecordSize): number => samples / 
 
 /** `topHz`: highest that must be told. `lowHz`: the lowest line, and how far one lies from the next. */
 export function recordFor(
-  { port, options }: Proving, { lowHz, topHz }: { lowHz: number; topHz: number },
+  { port, options }: Planned, { lowHz, topHz }: { lowHz: number; topHz: number },
 ): RecordSize {
   const { sampleRatesHz, samplesMost } = port.digitizer
   const sampleHz = ratesUp(sampleRatesHz).find(rate => nyquistShare * rate >= topHz)

@@ -6,14 +6,14 @@ import { pairKey } from './floor.ts'
 import { toneSize } from './hear-tone.ts'
 import type { RecordSize } from './listen.ts'
 import { loopLevels, type LoopAsked, type LoopPair, type LoopTone } from './loop-back.ts'
-import { channelOf, limitsOf, type Proving } from './proving.ts'
+import { channelOf, limitsOf, type Planned } from './proving.ts'
 import { quietSize } from './quiet.ts'
 import { driveShare, referenceHz, responseFrequencies, responseLevelV } from './response.ts'
 
 const orders = 10
 const responseOrders = 2
 
-export function loopFor(proving: Proving, jobs: readonly Job[]): LoopAsked {
+export function loopFor(proving: Planned, jobs: readonly Job[]): LoopAsked {
   const { port } = proving
   const all = port.channels.map(({ name }) => name)
   const needed = jobs.flatMap(job => (job.channel === null || isTogether(job) ? all : [job.channel])
@@ -39,11 +39,11 @@ function byRate(sizes: readonly RecordSize[]): RecordSize[] {
   return [...longest.values()]
 }
 
-export const mostDriveV = (proving: Proving, channel: string): number => Math.min(
+export const mostDriveV = (proving: Planned, channel: string): number => Math.min(
   channelOf(proving, channel).input.levelMaxV, limitsOf(proving, channel).driveMaxV,
   proving.port.generator.levelMaxV)
 
-function tonesOf(proving: Proving, job: Job, channel: string): LoopTone[] {
+function tonesOf(proving: Planned, job: Job, channel: string): LoopTone[] {
   const grid = loopLevels(mostDriveV(proving, channel))
   const at = (hz: number, band: Band = audioBand, most = orders): LoopTone =>
     ({ channel, hz, levelsV: grid, orders: most, band })
@@ -61,7 +61,7 @@ function tonesOf(proving: Proving, job: Job, channel: string): LoopTone[] {
 }
 
 function responseTones(
-  proving: Proving, channel: string, frequenciesHz: readonly number[], against?: EqualisationName,
+  proving: Planned, channel: string, frequenciesHz: readonly number[], against?: EqualisationName,
 ): LoopTone[] {
   const levelV = responseLevelV(proving, channel)
   return [...new Set([referenceHz, ...frequenciesHz])].map(hz => ({
@@ -88,7 +88,7 @@ function merged(tones: readonly LoopTone[]): LoopTone[] {
   return [...found.values()]
 }
 
-function pairsOf(proving: Proving, jobs: readonly Job[]): LoopAsked['pairs'] {
+function pairsOf(proving: Planned, jobs: readonly Job[]): LoopAsked['pairs'] {
   const wanted = new Map<string, LoopPair>()
   for (const job of jobs) {
     if (job.do !== 'intermodulation') continue

@@ -7,7 +7,7 @@ import type { Job } from './jobs.ts'
 import { recordFor, recordS } from './listen.ts'
 import type { LoopAsked } from './loop-back.ts'
 import type { LoadState } from './port.ts'
-import type { Proving } from './proving.ts'
+import type { Planned } from './proving.ts'
 import { quietSize } from './quiet.ts'
 import { responseFrequencies } from './response.ts'
 
@@ -16,7 +16,7 @@ const besideS = 0.15
 /** Captures that are averaged, as noise has it on the whole. */
 const typical = 4
 
-function toneS(proving: Proving, hz: number, captures: number): number {
+function toneS(proving: Planned, hz: number, captures: number): number {
   const size = toneSize(proving, { hz, orders: 10, band: audioBand })
   return upS(proving, [{ frequencyHz: hz, levelV: 1 }]) + captures * (recordS(size) + besideS)
 }
@@ -41,7 +41,7 @@ function drives(job: Job): { hz: number; times: number; captures: number } {
 
 const quietCaptures = 8
 
-export function secondsOf(proving: Proving, job: Job, loads: Readonly<Record<string, LoadState>>): number {
+export function secondsOf(proving: Planned, job: Job, loads: Readonly<Record<string, LoadState>>): number {
   if (job.do === 'quiet') return quietCaptures * (recordS(quietSize(proving)) + besideS)
   const { hz, times, captures } = drives(job)
   const onS = times * toneS(proving, hz, captures)
@@ -59,7 +59,7 @@ function restS(onS: number, watts: number, load: LoadState | undefined): number 
 const silentCaptures = 4
 const leakCaptures = 7
 
-export function loopSeconds(proving: Proving, { tones, silence, leaksHz, pairs }: LoopAsked): number {
+export function loopSeconds(proving: Planned, { tones, silence, leaksHz, pairs }: LoopAsked): number {
   const channels = proving.port.channels.length
   const silent = silence.sizes.reduce((sum, size) => sum + recordS(size) + besideS, 0)
     * silentCaptures * silence.rangesV.length * channels

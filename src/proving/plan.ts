@@ -9,7 +9,7 @@ import type { Job, QuietAsked } from './jobs.ts'
 import { loopFor } from './plan-loop.ts'
 import { loopSeconds, secondsOf } from './plan-time.ts'
 import type { LoopAsked } from './loop-back.ts'
-import type { Proving } from './proving.ts'
+import type { Planned } from './proving.ts'
 
 export interface WordedClaim { readonly words: string; readonly claim: Claim }
 
@@ -38,7 +38,7 @@ export interface Plan {
   readonly seconds: number
 }
 
-export function planProof(proving: Proving, bench: Bench, claims: readonly WordedClaim[]): Plan {
+export function planProof(proving: Planned, bench: Bench, claims: readonly WordedClaim[]): Plan {
   const wanted = new Map<string, { job: Job; claims: Set<number> }>()
   const unprovable: Unprovable[] = []
   claims.forEach(({ claim }, index) => {

@@ -94,6 +94,11 @@ export interface ProvingPort {
   setTransient?(channel: string, peakV: number): Promise<void>
 }
 
+/** What a bench has, without anything that acts. */
+export type Reach = Pick<
+  ProvingPort, 'channels' | 'generator' | 'digitizer' | 'loadStepsOhm' | 'mains' | 'limits' | 'setTransient'
+>
+
 export interface CaptureOf {
   readonly channels: readonly string[]
   readonly rangeV: number

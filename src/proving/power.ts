@@ -8,6 +8,7 @@ import { BenchError, hasCode } from '../base/errors.ts'
 import type { Conditions, Figure } from '../schema/figure.ts'
 import { figureOf } from './budget.ts'
 import { lastRisingCrossing, steepness, voltsAtLimit, type DistortionStep } from './crossing.ts'
+import { powerCurve } from './curves.ts'
 import { distortionOf, type Distortion, type DistortionOf } from './distortion.ts'
 import { hearTone, outputLevel, wholeOf, type HearAsked, type ToneHeard } from './hear-tone.ts'
 import { learnGain } from './level.ts'
@@ -52,6 +53,7 @@ const ofRate = (db: number): number => 10 ** (db / 20)
 export async function powerAtLimit(proving: Proving, asked: PowerAsked): Promise<Figure> {
   const search = await begin(proving, { orders: 10, band: audioBand, ...asked })
   const end = await climb(search)
+  keepCurve(search)
   const crossing = lastRisingCrossing(search.steps, asked.limit)
   if (crossing) return crossed(search, await closed(search, await bracketed(search, crossing)))
   const passing = search.steps.filter(step => step.distortion <= asked.limit)
@@ -59,6 +61,13 @@ export async function powerAtLimit(proving: Proving, asked: PowerAsked): Promise
     return untold(search, search.steps[0]!, 'at most', 'its distortion is above the limit at every level')
   }
   return untold(search, passing.at(-1)!, 'at least', end)
+}
+
+function keepCurve({ proving, asked: { channel, of, driven, hz }, steps }: Search): void {
+  const loadOhm = loadOhmOf(proving, channel)
+  const course = steps.map(({ heard, volts, distortion }) =>
+    ({ watts: volts ** 2 / (heard.load?.ohm?.value ?? loadOhm), distortion }))
+  proving.curves.push(powerCurve(course, { channel, of, driven, loadOhm, hz }))
 }
 
 /**

@@ -1,9 +1,10 @@
 /** One proof of a unit: the port, what was learnt of it so far, and what its loads have taken. */
 import { BenchError } from '../base/errors.ts'
+import type { Curve } from '../schema/unit-findings.ts'
 import type { UnitChannel } from '../schema/unit-profile.ts'
 import { emptyFloor, type Floor } from './floor.ts'
 import type { Heat } from './heat.ts'
-import type { ChannelLimits, ProvingPort } from './port.ts'
+import type { ChannelLimits, ProvingPort, Reach } from './port.ts'
 
 export interface ProvingOptions {
   /** Length of a record, s; longer where a low frequency asks for it. */
@@ -14,21 +15,31 @@ export interface ProvingOptions {
 }
 export const provingDefaults: ProvingOptions = { recordS: 0.6, noiseShare: 2e-3, capturesMost: 16 }
 
-export interface Proving {
-  readonly port: ProvingPort
+/** As much of it as is known before anything is driven. */
+export interface Planned {
+  readonly port: Reach
   readonly options: ProvingOptions
+}
+
+export interface Proving extends Planned {
+  readonly port: ProvingPort
   readonly floor: Floor
   /** Volts out for one volt that the generator is set to, by channel, as last heard near 1 kHz. */
   readonly gains: Map<string, number>
   readonly heat: Map<string, Heat>
   /** Ω that a channel's load was set to, where it is not what the profile states. */
   readonly loadsOhm: Map<string, number>
+  /** Courses that were measured on the way to a figure. */
+  readonly curves: Curve[]
   patched: 'loop' | 'unit' | null
 }
 
+export const planned = (port: Reach, options: Partial<ProvingOptions> = {}): Planned =>
+  ({ port, options: { ...provingDefaults, ...options } })
+
 export const beginProving = (port: ProvingPort, options: Partial<ProvingOptions> = {}): Proving => ({
-  port, options: { ...provingDefaults, ...options }, floor: emptyFloor(), gains: new Map(), heat: new Map(),
-  loadsOhm: new Map(), patched: null,
+  port, options: planned(port, options).options, floor: emptyFloor(), gains: new Map(), heat: new Map(),
+  loadsOhm: new Map(), curves: [], patched: null,
 })
 
 /** Patches where it is not so already; nothing is driven meanwhile. */
@@ -40,7 +51,7 @@ export async function patched(proving: Proving, to: 'loop' | 'unit'): Promise<vo
   proving.patched = to
 }
 
-export function channelOf({ port }: Proving, name: string): UnitChannel {
+export function channelOf({ port }: Planned, name: string): UnitChannel {
   const channel = port.channels.find(one => one.name === name)
   if (channel) return channel
   throw new BenchError('REFUSED', 'no such channel', {
@@ -52,7 +63,7 @@ export function channelOf({ port }: Proving, name: string): UnitChannel {
 export const loadOhmOf = (proving: Proving, name: string): number =>
   proving.loadsOhm.get(name) ?? channelOf(proving, name).output.loadOhm
 
-export function limitsOf({ port }: Proving, name: string): ChannelLimits {
+export function limitsOf({ port }: Planned, name: string): ChannelLimits {
   const limits = port.limits[name]
   if (limits) return limits
   throw new BenchError('REFUSED', `channel ${name} has no ceilings: it is not driven`)

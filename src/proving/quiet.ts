@@ -14,7 +14,7 @@ import { withinCeilings } from './drive.ts'
 import { silentBehind, type Silence } from './floor.ts'
 import { recordFor } from './listen.ts'
 import { silenceOf } from './loop-back.ts'
-import { loadOhmOf, patched, type Proving } from './proving.ts'
+import { loadOhmOf, patched, type Planned, type Proving } from './proving.ts'
 import { meanOf } from './repeats.ts'
 import { restOf } from './tone-powers.ts'
 
@@ -50,7 +50,7 @@ export async function listenTo(proving: Proving, channel: string): Promise<Quiet
   })
 }
 
-export const quietSize = (proving: Proving): ReturnType<typeof recordFor> =>
+export const quietSize = (proving: Planned): ReturnType<typeof recordFor> =>
   recordFor(proving, { lowHz: lineHz / 2, topHz: audioBand.toHz })
 
 interface Lines { readonly mainsHz: number; readonly orders: readonly number[] }

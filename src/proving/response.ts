@@ -4,12 +4,13 @@ import { audioBand } from '../analysis/audio/spectrum.ts'
 import type { Conditions, Figure } from '../schema/figure.ts'
 import { figureOf, perShareDb } from './budget.ts'
 import { findCorner } from './crossing.ts'
+import { responseCurve } from './curves.ts'
 import { sourceLevel } from './floor.ts'
 import { hearTone, levelOf, type ToneHeard } from './hear-tone.ts'
 import { learnGain } from './level.ts'
 import { rangeFor } from './listen.ts'
 import type { Known } from './port.ts'
-import { channelOf, limitsOf, loadOhmOf, type Proving } from './proving.ts'
+import { channelOf, limitsOf, loadOhmOf, type Planned, type Proving } from './proving.ts'
 
 export interface ResponseAsked {
   readonly channel: string
@@ -35,7 +36,7 @@ export function responseFrequencies(fromHz: number, toHz: number, perOctave = 3)
  * Level of the generator at 1 kHz of which loop-backs were made over frequency: at others its response is
  * taken to be the same.
  */
-export const responseLevelV = (proving: Proving, channel: string): number =>
+export const responseLevelV = (proving: Planned, channel: string): number =>
   responseShare * Math.min(channelOf(proving, channel).input.levelMaxV, limitsOf(proving, channel).driveMaxV)
 const responseShare = 0.05
 
@@ -118,6 +119,8 @@ export async function deviationFigures(proving: Proving, asked: DeviationAsked):
   const { channel, fromHz, toHz, against } = asked
   const points = await responsePoints(proving, asked, responseFrequencies(fromHz, toHz))
   const { most, least } = spreadOf(points)
+  const loadOhm = loadOhmOf(proving, channel)
+  if (!against) proving.curves.push(responseCurve(points, { channel, outputW: asked.outputW, loadOhm }))
   return [most, least].map(({ db, hz, heard }) => figureOf({
     quantity: against ? 'equalisation error' : 'response deviation', channel, value: db.value,
     parts: [{ label: 'noise, and the generator between loop-backs', u: db.u }],

@@ -1,0 +1,112 @@
+/**
+ * The bench as the proof of a unit sees it, over the roles of a run on mains. Whatever drives goes through
+ * the verbs of src/powering, so that a trip withholds it; the patch is a person's, with the mains open.
+ */
+import { sleep } from '../base/clock.ts'
+import { BenchError } from '../base/errors.ts'
+import { drive, driveApart, muteAll, switchLoad } from '../powering/mains.ts'
+import type { Led } from '../powering/places.ts'
+import type { Power } from '../powering/power.ts'
+import type { CaptureOf, LoadState, MeterReach, ProvingPort } from '../proving/port.ts'
+import type { Capture, DriveTone } from '../schema/unit-roles.ts'
+import type { VerifyParameters } from './parameters.ts'
+import { patchTo } from './patch.ts'
+import { loadState, reachOf } from './reach.ts'
+
+export type Sweep = () => Promise<void>
+
+/** Where the generator is led; null while nobody has said. */
+export interface Patched { to: 'loop' | 'unit' | null }
+
+export interface Stand {
+  readonly power: Power
+  readonly sweep: Sweep
+  readonly parameters: VerifyParameters
+  readonly patched: Patched
+  /** Tones that a muted channel gets when it is let out. */
+  readonly set: Map<string, readonly DriveTone[]>
+}
+
+/** Throws REFUSED where the stand lacks what it takes. */
+export function portOver(power: Power, sweep: Sweep, parameters: VerifyParameters): ProvingPort {
+  const reach = reachOf(power, parameters)
+  if (reach === null) {
+    throw new BenchError('REFUSED', 'this stand cannot prove a unit', {
+      expected: 'generator, digitizer, load and an output', got: 'one is missing',
+    })
+  }
+  const stand: Stand = { power, sweep, parameters, patched: { to: null }, set: new Map() }
+  const meter = meterOf(stand)
+  return {
+    ...reach, clock: power.clock, signal: power.signal, ...meter && { meter },
+    tell: ({ what, channel, done, of }) => {
+      power.state.stage = [channel, what, of > 1 ? `${done} of ${of}` : null].filter(Boolean).join(', ')
+    },
+    patch: to => patchTo(stand, reach, to),
+    setTones: (channel, tones) => setTones(stand, channel, tones),
+    setOutput: (channel, on) => setOutput(stand, channel, on),
+    muteAll: () => muteAll(power),
+    capture: asked => capture(stand, asked),
+    load: channel => loadOf(stand, channel),
+    connectLoad: (channel, ohm) => switchLoad(power, channel, ohm),
+  }
+}
+
+export function placeOf({ places }: Power, channel: string): Led {
+  const place = places.outputs.find(({ spec }) => spec.name === channel)
+  if (place) return place
+  throw new BenchError('REFUSED', `the stand has no output for ${channel}`)
+}
+
+async function setTones({ power, patched, set }: Stand, channel: string, tones: readonly DriveTone[]) {
+  set.set(channel, tones)
+  if (power.state.driven.has(channel)) await letOut(power, patched, channel, tones)
+}
+
+async function setOutput({ power, patched, set }: Stand, channel: string, on: boolean): Promise<void> {
+  if (!on) {
+    await power.roles.generator!.setOutput(placeOf(power, channel).output.generator, false)
+    power.state.driven.delete(channel)
+    return
+  }
+  await letOut(power, patched, channel, set.get(channel) ?? [])
+}
+
+const letOut = (
+  power: Power, { to }: Patched, channel: string, tones: readonly DriveTone[],
+): Promise<void> => (to === 'loop' ? driveApart : drive)(power, channel, tones)
+
+/** Behind the divider volts are so much more at the unit, and known so much less well. */
+async function capture({ power, patched }: Stand, asked: CaptureOf): Promise<Capture> {
+  const places = asked.channels.map(name => placeOf(power, name).output)
+  const { divider, dividerPct } = patched.to === 'loop' ? { divider: 1, dividerPct: 0 } : places[0]!
+  const taken = await power.roles.digitizer!.capture({
+    channels: places.map(({ digitizer }) => digitizer!), sampleHz: asked.sampleHz, samples: asked.samples,
+    // Just below the range itself: a division may leave it a hair above.
+    rangeV: asked.rangeV / divider * (1 - 1e-9),
+  })
+  return {
+    ...taken, volts: divider === 1 ? taken.volts : taken.volts.map(one => one.map(v => v * divider)),
+    gainU: Math.hypot(taken.gainU, dividerPct / 100 / Math.sqrt(3)), offsetUV: taken.offsetUV * divider,
+  }
+}
+
+/** As it reads back: what is connected, whatever was told. */
+async function loadOf({ power, parameters }: Stand, channel: string): Promise<LoadState> {
+  const { load } = power.roles
+  const place = placeOf(power, channel)
+  return loadState(place, load!, await load!.connected(place.output.load), parameters)
+}
+
+/** An AC meter has one input: it is of use where the unit has one output. */
+function meterOf({ power }: Stand): MeterReach | null {
+  const { roles: { acMeter }, places, clock, signal } = power
+  if (!acMeter || places.outputs.length > 1) return null
+  const { bandMinHz, bandMaxHz, readingMs } = acMeter
+  return {
+    bandMinHz, bandMaxHz, read: async () => {
+      await sleep(clock, readingMs, signal)
+      return await acMeter.readVoltage()
+    },
+  }
+}
