@@ -87,6 +87,7 @@ export class Powering implements PoweringPort {
     if (!this.#current) throw new BenchError('REFUSED', 'no run of a unit is going on')
     await refuseWithoutPresence(this.#d.composed.roles.interlock)
     this.#current.handles.holds.answer(id, person)
+    this.#current.presence?.confirm(person)
   }
 
   /** Ends it as stopped; energy is the keeper's business, and off or about to be. */
