@@ -8,7 +8,7 @@ import { bound } from './mains.ts'
 import type { Power } from './power.ts'
 
 /** A unit that takes this share of its idle current with the mains open is not switched by this contactor. */
-const leakShare = 0.1
+export const leakShare = 0.1
 
 /** Before anything is read: a scanner that is reset while it is led would be taken for a faulty one. */
 export async function preparePower(power: Power): Promise<void> {

@@ -186,3 +186,16 @@ export async function muteAll({ roles: { generator }, state }: Power): Promise<v
   await generator?.muteAll()
   state.driven.clear()
 }
+
+/** What a unit took under drive may stand in readings for so long after it (common practice). */
+const afterDriveMs = 5000
+
+/** Mutes all and goes on at rest, with the limits of rest once what the drive left is over. */
+export async function quiet(power: Power): Promise<void> {
+  const { places, supervisor, clock } = power
+  await muteAll(power)
+  const untilMs = clock.monotonicMs() + afterDriveMs
+  for (const { channel } of places.idle) supervisor.allow(`${channel.name}.high`, untilMs)
+  supervisor.allow('mains.power', untilMs)
+  bound(power)
+}

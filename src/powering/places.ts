@@ -22,6 +22,8 @@ export interface Places {
   /** DC at the terminals of each output that has a probe `<channel>-dc`. */
   readonly dc: readonly Probed<UnitChannel>[]
   readonly temperatures: readonly Felt[]
+  /** A thermometer of the stand called `air`, or wired so, that is no place of the unit; null without one. */
+  readonly air: { readonly thermometer: number; readonly channel: Channel } | null
   readonly outputs: readonly Led[]
 }
 
@@ -53,7 +55,7 @@ export function placesOf(
     current: add({ name: 'mains.current', quantity: 'current', unit: 'A' }),
     power: add({ name: 'mains.power', quantity: 'power', unit: 'W' }),
   }
-  const places: Places = {
+  const places: Omit<Places, 'air'> = {
     all, mains,
     rails: profile.rails.flatMap(spec => probed(spec, spec.name,
       { name: `rail.${spec.name}`, quantity: 'voltage', unit: 'V' })),
@@ -71,7 +73,14 @@ export function placesOf(
       return output === null ? [] : [{ spec, output }]
     }),
   }
-  return { places, missing: [...missing, ...sharedTwice(places)] }
+  // Nothing of the unit: it is missed where it is not there, and refuses nothing.
+  const airName = wiring.thermometers.air ?? 'air'
+  const isFree = !profile.temperatures.some(({ place }) => place === 'air')
+  const air = isFree ? stand.thermometers.find(({ name }) => name === airName) : undefined
+  const whole: Places = { ...places, air: air === undefined ? null : {
+    thermometer: air.channel, channel: add({ name: 'air', quantity: 'temperature', unit: '°C' }),
+  } }
+  return { places: whole, missing: [...missing, ...sharedTwice(whole)] }
 }
 
 type Kind = keyof UnitOnStand['wiring']
@@ -84,12 +93,13 @@ const lacking = (kind: Kind, wanted: string, called: string): Refusal => ({
 })
 
 /** Two places of a unit at one input of the stand: one of them is not looked at. */
-function sharedTwice({ rails, idle, dc, temperatures, outputs }: Places): Refusal[] {
+function sharedTwice({ rails, idle, dc, temperatures, air, outputs }: Places): Refusal[] {
   const uses = [
     ...[...rails, ...idle, ...dc].map(({ probe, channel }) =>
       ({ at: `probe ${probe.name}`, by: channel.name })),
     ...temperatures.map(({ thermometer, channel }) =>
       ({ at: `thermometer channel ${thermometer}`, by: channel.name })),
+    ...air === null ? [] : [{ at: `thermometer channel ${air.thermometer}`, by: air.channel.name }],
     ...outputs.map(({ output, spec }) => ({ at: `output ${output.name}`, by: spec.name })),
   ]
   return uses.flatMap(({ at, by }, i) => {

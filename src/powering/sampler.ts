@@ -32,7 +32,7 @@ export class PowerSampler {
       ['mains', () => this.#mains()], ['probes', () => this.#probes()],
       ['contactor', () => this.#contactor()],
     ]
-    if (places.temperatures.length > 0) loops.push(['temperature', () => this.#temperatures()])
+    if (places.temperatures.length > 0 || places.air) loops.push(['temperature', () => this.#temperatures()])
     if (roles.interlock) loops.push(['interlock', () => this.#cover()])
     if (roles.load) loops.push(['load', () => this.#loads()])
     await Promise.all(loops.map(([name, loop]) => this.#guard(name, loop)))
@@ -110,9 +110,9 @@ export class PowerSampler {
   }
 
   async #temperatures(): Promise<void> {
-    const { places, roles, stand } = this.#d.power()
+    const { places: { temperatures, air }, roles, stand } = this.#d.power()
     await this.#every(stand.cadence.temperatureMs, async () => {
-      for (const { thermometer, channel } of places.temperatures) {
+      for (const { thermometer, channel } of [...temperatures, ...air ? [air] : []]) {
         this.#take(channel, await roles.thermometer!.readTemperature(thermometer))
       }
     })

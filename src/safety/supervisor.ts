@@ -63,7 +63,7 @@ export class Supervisor {
     this.#byId.clear()
     this.#watches = this.#channels.map(() => [])
     for (const limit of limits) this.addLimit(limit)
-    for (const watch of watches) this.#addWatch(watch)
+    for (const watch of watches) this.addWatch(watch)
     for (const { channel, maxAgeMs } of freshness) {
       this.#freshness.set(this.#indexOf(channel), { maxAgeMs, lastMs: nowMs, name: channel })
     }
@@ -80,7 +80,8 @@ export class Supervisor {
     this.#byId.set(limit.id, watched)
   }
 
-  #addWatch(watch: Watch): void {
+  /** A watch that a kind of run brings, beside those that it was armed with. */
+  addWatch(watch: Watch): void {
     assert(watch.reaction === 'stop' || watch.position !== undefined,
       `${watch.id} drops, so it names a position`)
     const watching: Watching = { watch, latched: false }

@@ -49,6 +49,27 @@ export function fitWeibull({ failures, survivors = [] }: LifeData): WeibullFit {
   return { shape, scale, logLikelihood, life: share => lifeOf(shape, scale, share) }
 }
 
+/**
+ * Interval of the shape by the ratio of likelihoods: all shapes whose best likelihood, over every scale, is
+ * within half of `chi2` (of one degree of freedom) of the largest. Asserts what `fitWeibull` does.
+ */
+export function weibullShapeInterval(data: LifeData, chi2: number): { low: number; high: number } {
+  const { shape, logLikelihood } = fitWeibull(data)
+  const failed = Array.from(data.failures)
+  const all = [...failed, ...Array.from(data.survivors ?? [])]
+  const longest = all.reduce((a, b) => Math.max(a, b))
+  const best = (k: number): number => {
+    const scaled = sum(all.map(t => (t / longest) ** k)) / failed.length
+    const logScale = Math.log(longest) + Math.log(scaled) / k
+    return failed.length * (Math.log(k) - k * logScale - 1) + (k - 1) * sum(failed.map(Math.log))
+  }
+  const short = (k: number): number => logLikelihood - chi2 / 2 - best(k)
+  let [low, high] = [shape, shape]
+  while (short(low) < 0 && low > 1e-6 * shape) low /= 2
+  while (short(high) < 0 && high < 1e6 * shape) high *= 2
+  return { low: bisect(k => -short(k), low, shape), high: bisect(short, shape, high) }
+}
+
 function lifeOf(shape: number, scale: number, share: number): number {
   assert(share > 0 && share < 1, `a share between 0 and 1 is needed, got ${share}`)
   return scale * (-Math.log1p(-share)) ** (1 / shape)

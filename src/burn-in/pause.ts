@@ -1,0 +1,42 @@
+/** A condition that fails for long: mains off, and nothing goes on until a person says so. */
+import { sleep } from '../base/clock.ts'
+import { railsDown } from '../powering/rails-down.ts'
+import { countedS, hoursWords, type BurnIn } from './burn-in.ts'
+import { changeKey, look, tellCounted } from './count.ts'
+import { switchOff } from './drive.ts'
+import type { Due } from './programme.ts'
+import { waitsForPerson } from './sight.ts'
+
+const lookEveryMs = 5000
+
+export async function pauseIfLong(b: BurnIn, due: Due): Promise<void> {
+  const { gap } = b.clock
+  if (gap === null || gap.lengthMs < 1000 * b.parameters.pauseAfterS) return
+  const { power } = b
+  const why = gap.reasons.join('; ')
+  await power.recorder.event({
+    kind: 'paused', severity: 'warning',
+    text: `paused at ${hoursWords(countedS(b))}: for ${(gap.lengthMs / 1000).toFixed(0)} s ${why}`,
+  })
+  await tellCounted(b)
+  await switchOff(b)
+  await railsDown(power, b.sweep)
+  await personSays(b, due, why)
+  // What cooled meanwhile warms anew.
+  changeKey(b, '')
+  b.phase = null
+}
+
+async function personSays(b: BurnIn, due: Due, why: string): Promise<void> {
+  const { power } = b
+  const text = `the burn-in waits at ${hoursWords(countedS(b))} of ${hoursWords(b.askedS)} because ${why}; `
+    + 'see to it, cover closed, hands off; then say go on: mains comes on'
+  let isOver = false
+  const answered = power.hold({ id: 'burn-in.go-on', text, mainsOn: false }).finally(() => { isOver = true })
+  answered.catch(() => {})
+  while (!isOver) {
+    await Promise.race([answered, sleep(power.clock, lookEveryMs, power.signal)])
+    await look(b, due, [waitsForPerson])
+  }
+  await answered
+}
