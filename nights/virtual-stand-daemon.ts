@@ -47,6 +47,7 @@ export function goesOn({ clock, sim }: StandDaemon, daemon: Daemon, afterMs = 50
     asked = key
     clock.after(afterMs, () => {
       sim.switches.present = true
+      sim.obey(hold.id)
       void daemon.powering.goOn(hold.id, 'Ida').catch(() => {})
     })
   })

@@ -17,7 +17,7 @@ import { Session } from '../src/scpi/session.ts'
 import { openInlineStore } from '../src/store/inline.ts'
 import { memoryLink, type MemoryLink } from '../src/transport/memory.ts'
 import { memoryEnd } from '../mocks/bench/links.ts'
-import { StandBench } from '../mocks/bench/stand-bench.ts'
+import { StandBench, type StandBenchOptions } from '../mocks/bench/stand-bench.ts'
 import type { SimulatedUnit } from '../mocks/units/amplifier.ts'
 
 export interface VirtualStand {
@@ -30,9 +30,11 @@ export interface VirtualStand {
   readonly store: Store
 }
 
-export async function virtualStand(unit: SimulatedUnit, seed = 5): Promise<VirtualStand> {
+export async function virtualStand(
+  unit: SimulatedUnit, seed = 5, options: Pick<StandBenchOptions, 'errors' | 'inLineOhm'> = {},
+): Promise<VirtualStand> {
   const clock = new VirtualClock()
-  const sim = new StandBench({ clock, seed, unit })
+  const sim = new StandBench({ clock, seed, unit, ...options })
   const bench = checkBench(benchFile.parse(sim.benchFile()), 'simulated stand', new ProfileFolder(null))
   const links = new Map(sim.names.map(name =>
     [name, memoryLink(clock, memoryEnd(sim.instruments[name]), { url: `memory:${name}` })]))
@@ -72,7 +74,11 @@ export async function powerOn(stand: VirtualStand, profile: UnitProfile, request
     },
     waits: () => {
       const { point } = handles.holds
-      if (point) clock.after(5000, () => { if (handles.holds.point === point) handles.holds.answer(point.id, 'a person') })
+      if (point) clock.after(5000, () => {
+        if (handles.holds.point !== point) return
+        stand.sim.obey(point.id)
+        handles.holds.answer(point.id, 'a person')
+      })
     },
   })
   await store.createRun({

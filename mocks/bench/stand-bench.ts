@@ -3,7 +3,8 @@
  * leads to its rails, idle currents and outputs, sensors on it, generator, digitizer and loads.
  */
 import type { Clock } from '../../src/base/clock.ts'
-import type { ErrorModel } from '../instruments/accuracy.ts'
+import { SeededRandom } from '../../src/base/random.ts'
+import { drawShare, type ErrorModel } from '../instruments/accuracy.ts'
 import { SimDigitizer } from '../instruments/digitizer.ts'
 import { identityOf, type InstrumentSetup, type SimInstrument } from '../instruments/instrument.ts'
 import { SimLoadBank } from '../instruments/load-bank.ts'
@@ -14,6 +15,7 @@ import { Scanner } from '../instruments/scanner.ts'
 import { SimSignalGenerator } from '../instruments/signal-generator.ts'
 import { InterlockReader, Thermometer } from '../instruments/small-instruments.ts'
 import { BenchSwitches } from '../instruments/terminals.ts'
+import { signalFigures } from '../instruments/unit-specifications.ts'
 import type { SimulatedUnit } from '../units/amplifier.ts'
 import type { UnitWorld } from '../units/world.ts'
 
@@ -30,9 +32,19 @@ const roles = {
   thermometer: 'thermo', interlock: 'door', generator: 'generator', digitizer: 'digitizer', load: 'loads',
 } as const
 
-/** Dividers before probes at rails and outputs, and before the digitizer. */
+/** Before probes at rails. */
 const railRatio = 10
-const outputDivider = 100
+/** Above so many volts RMS at an output a divider stands before the digitizer. */
+const undividedV = 40
+const dividerOf = ({ ratedW, ratedOhm }: { ratedW: number; ratedOhm: number }): number =>
+  Math.sqrt(ratedW * ratedOhm) > undividedV ? 10 : 1
+/** Of its ratio, %. */
+const dividerPct = 0.1
+const trueRatio = (ratio: number, name: string, seed: number, errors: ErrorModel): number =>
+  ratio === 1 ? 1 : ratio * (1 + dividerPct / 100 * drawShare(errors, new SeededRandom(seed).fork(name)))
+
+/** Resistors in the leads to the inputs: with the generator's own 25 Ω, 600 Ω or, for valves, 10 kΩ. */
+const inLineOf = (isValve: boolean): number => isValve ? 9975 : 575
 
 export interface StandBenchOptions {
   readonly clock: Clock
@@ -40,6 +52,8 @@ export interface StandBenchOptions {
   readonly unit: SimulatedUnit
   readonly instant?: boolean
   readonly errors?: ErrorModel
+  /** In line with each input, Ω; by what the unit is when left out. */
+  readonly inLineOhm?: number
 }
 
 /** What a probe of the meter lies on: volts at the tip. */
@@ -54,22 +68,31 @@ export class StandBench {
   readonly tips: readonly Tip[]
   /** Probes that came off, by name: they lie on nothing. */
   readonly off = new Set<string>()
+  /** Where a person has led the generator: into the unit, or past it into the digitizer. */
+  patched: 'unit' | 'loop' = 'unit'
+  readonly #inLineOhm: number
+  readonly #digitizer: SimDigitizer
   #seenMs: number
   #closed: readonly number[] = []
 
-  constructor({ clock, seed, unit, instant = false, errors = 'inside' }: StandBenchOptions) {
+  constructor({ clock, seed, unit, instant = false, errors = 'inside', inLineOhm }: StandBenchOptions) {
     this.clock = clock
     this.unit = unit
     this.#seenMs = clock.monotonicMs()
+    const { channels } = unit.truth
+    this.#inLineOhm = inLineOhm ?? inLineOf(channels[0]!.output.isValve)
     this.tips = this.#tipsOf()
     const world = this.#inTime()
     const setup = (name: StandInstrument): InstrumentSetup => ({ name, clock, seed, instant, errors })
     const volts = (): number => this.#probed()
     const digitizer = new SimDigitizer(profiles.digitizer, {
-      ...setup('digitizer'), divider: outputDivider,
-      heard: unit.truth.channels.map((_, channel) => ({ at: 'output' as const, channel })),
+      ...setup('digitizer'),
+      dividers: channels.map(({ output }, i) => trueRatio(dividerOf(output), `divider-${i}`, seed, errors)),
+      sourceOhm: signalFigures['signal-generator-a'].sourceOhm + this.#inLineOhm,
+      heard: channels.map((_, channel) => ({ at: 'output' as const, channel })),
     }, world)
-    const wired = unit.truth.channels.map((_, channel) => channel)
+    this.#digitizer = digitizer
+    const wired = channels.map((_, channel) => channel)
     this.contactor = new MainsContactor(setup('contactor'), world)
     this.instruments = {
       contactor: this.contactor,
@@ -99,6 +122,19 @@ export class StandBench {
   /** Mains reaches the unit. */
   get isOn(): boolean { return this.unit.supply.mains !== null }
 
+  /** A person changes the leads of all channels. */
+  patch(to: 'unit' | 'loop'): void {
+    this.patched = to
+    this.unit.truth.channels.forEach((_, channel) =>
+      this.#digitizer.core.connect(channel + 1, { at: to === 'loop' ? 'input' : 'output', channel }))
+  }
+
+  /** What a person does who is told to by the hold point of this name. */
+  obey(holdId: string): void {
+    if (holdId === 'patch.loop') this.patch('loop')
+    if (holdId === 'patch.unit') this.patch('unit')
+  }
+
   /** Highest rail of the unit now, volts without sign. */
   highestV(): number {
     this.#advance()
@@ -121,8 +157,9 @@ export class StandBench {
       stand: {
         mainsV: supply.mainsV, mainsHz: supply.mainsHz,
         probes: this.tips.map(({ name, ratio }, i) => ({ name, channel: i + 1, ratio, tipMaxV: 1000 })),
-        outputs: channels.map(({ name }, i) => ({
-          name, load: i + 1, generator: i + 1, digitizer: i + 1, divider: outputDivider, dividerMaxV: 300,
+        outputs: channels.map(({ name, output }, i) => ({
+          name, load: i + 1, generator: i + 1, digitizer: i + 1, divider: dividerOf(output),
+          dividerPct: dividerOf(output) === 1 ? 0 : dividerPct, dividerMaxV: 300, inLineOhm: this.#inLineOhm,
         })),
         thermometers: this.places.map((name, i) => ({ name, channel: i + 1 })),
       },
@@ -163,7 +200,8 @@ export class StandBench {
     const { unit } = this
     const now = (): SimulatedUnit => { this.#advance(); return unit }
     return {
-      drive: (...args) => now().drive(...args), undrive: channel => now().undrive(channel),
+      drive: (channel, tones, ohm, noise) => now().drive(channel, tones, ohm + this.#inLineOhm, noise),
+      undrive: channel => now().undrive(channel),
       setMains: mains => now().setMains(mains), setLoad: (...args) => now().setLoad(...args),
       earthReturn: (...args) => now().earthReturn(...args), output: (...args) => now().output(...args),
       input: (...args) => now().input(...args), mainsNow: () => now().mainsNow(),

@@ -15,14 +15,18 @@ export interface RecorderSetup {
   readonly errors?: ErrorModel
   readonly noiseFactor?: number
   readonly instant?: boolean
-  /** Volts at the probe for one volt at the input; 1 when left out. */
-  readonly divider?: number
+  /** By channel, volts at an output for one volt at the input; 1 where left out, and at the source itself. */
+  readonly dividers?: readonly number[]
+  /** Of the source that is heard by itself: the input takes that share off. */
+  readonly sourceOhm?: number
   /** What its channels hang on, in their order; nothing where left out. */
   readonly heard?: readonly (Heard | null)[]
 }
 
 interface Channel {
   range: number; enabled: boolean; codes: Int32Array; clipped: boolean; heard: Heard | null
+  /** Volts of the record that is under way: they change with what is turned before its end. */
+  volts: Float64Array | null
 }
 
 export class RecorderCore {
@@ -57,7 +61,7 @@ export class RecorderCore {
     this.channels = Array.from({ length: figures.channels }, () =>
       ({
         range: figures.ranges.length - 1, enabled: true, codes: new Int32Array(0), clipped: false,
-        heard: null,
+        heard: null, volts: null,
       }))
     setup.heard?.forEach((heard, i) => this.connect(i + 1, heard))
     this.#specimens = this.channels.map((_, c) =>
@@ -111,7 +115,9 @@ export class RecorderCore {
     this.#cancel?.()
     this.#cancel = undefined
     this.state = 'idle'
-    for (const channel of this.channels) Object.assign(channel, { codes: new Int32Array(0), clipped: false })
+    for (const channel of this.channels) {
+      Object.assign(channel, { codes: new Int32Array(0), clipped: false, volts: null })
+    }
   }
 
   /** Waits for its trigger, if it has one. */
@@ -125,13 +131,18 @@ export class RecorderCore {
     if (this.state !== 'armed') refuse(-211)
     if (this.#faults.holds('never-triggers')) return
     this.state = 'running'
-    this.channels.forEach((channel, i) => { if (channel.enabled) this.#sample(i + 1, channel) })
+    for (const channel of this.channels) if (channel.enabled) this.#listen(channel)
     const { armMs } = this.figures
-    if (this.#setup.instant) { this.state = 'done'; return }
+    if (this.#setup.instant) return this.#finish()
     this.#cancel = this.#clock.after(armMs / 2 + this.samples / this.rateHz * 1000, () => {
       this.#cancel = undefined
-      this.state = 'done'
+      this.#finish()
     })
+  }
+
+  #finish(): void {
+    this.channels.forEach((channel, i) => { if (channel.volts) this.#code(i + 1, channel, channel.volts) })
+    this.state = 'done'
   }
 
   /** Codes of the record, from -2^(bits-1) on. Throws -230 while there is none, -222 beyond its end. */
@@ -142,12 +153,26 @@ export class RecorderCore {
     return codes.subarray(first, first + count)
   }
 
-  #sample(number: number, channel: Channel): void {
-    const { figures } = this
-    const trueHz = this.rateHz * (1 + this.clockError)
+  /** What its place gives from now on. */
+  #listen(channel: Channel): void {
     const { heard } = channel
-    const volts = heard ? this.#ears[heard.at](heard.channel, trueHz, this.samples)
+    channel.volts = heard ? this.#ears[heard.at](heard.channel, this.#trueHz, this.samples)
       : new Float64Array(this.samples)
+  }
+
+  get #trueHz(): number { return this.rateHz * (1 + this.clockError) }
+
+  /** Volts at the input for one where it is heard. */
+  #share(number: number, heard: Heard | null): number {
+    const { dividers = [], sourceOhm = 0 } = this.#setup
+    const { inputOhm } = this.figures
+    return heard?.at === 'input' ? inputOhm / (inputOhm + sourceOhm) : 1 / (dividers[number - 1] ?? 1)
+  }
+
+  #code(number: number, channel: Channel, volts: Float64Array): void {
+    const { figures } = this
+    const trueHz = this.#trueHz
+    const share = this.#share(number, channel.heard)
     const { rangeV, noiseVPerRootHz } = figures.ranges[channel.range]!
     const specimen = this.#specimens[number - 1]![channel.range]!
     const { second, third } = this.#bends[number - 1]!
@@ -155,18 +180,17 @@ export class RecorderCore {
     const gain = Number(this.#faults.holds('reading-gain')?.value ?? 1)
     const jumpV = Number(this.#faults.holds('reading-jump')?.value ?? 0)
     const full = 2 ** (figures.bits - 1)
-    const { divider = 1 } = this.#setup
-    const codes = new Int32Array(this.samples)
+    const codes = new Int32Array(volts.length)
     let clipped = false
     for (let i = 0; i < codes.length; i++) {
-      const x = volts[i]! / divider / rangeV
+      const x = volts[i]! * share / rangeV
       const bent = x + second * x * x + third * x * x * x
       const read = specimen.of(bent * rangeV, rangeV) * gain + jumpV + this.#noise.normal() * sigmaV
       const code = Math.round(read / rangeV * full)
       codes[i] = Math.max(-full, Math.min(full - 1, code))
       clipped ||= code >= full - 1 || code <= -full
     }
-    Object.assign(channel, { codes, clipped })
+    Object.assign(channel, { codes, clipped, volts: null })
   }
 }
 

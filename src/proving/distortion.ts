@@ -4,6 +4,7 @@
  */
 import { audioBand, type Band } from '../analysis/audio/spectrum.ts'
 import type { UncertaintyComponent } from '../analysis/uncertainty.ts'
+import { BenchError } from '../base/errors.ts'
 import type { Conditions, Figure } from '../schema/figure.ts'
 import { figureOf } from './budget.ts'
 import { ownAt, silentBehind, silentPower } from './floor.ts'
@@ -35,6 +36,11 @@ const ownShareMost = 0.5
 export function distortionOf(
   proving: Proving, channel: string, heard: ToneHeard, of: DistortionOf, orders: number,
 ): Distortion {
+  if (heard.harmonics.length === 0 && heard.rest.value === 0) {
+    throw new BenchError('NO_READING', `channel ${channel}: no distortion can be told of so short a record`, {
+      expected: 'harmonics, or what lies between them', got: heard.how,
+    })
+  }
   const own = ownAt(proving.floor, channel, heard.hz, heard.levelV)
   const whole = heard.fundamental.value
   const isCounted = (order: number, hz: number): boolean => of === 'thd' ? order <= orders

@@ -14,8 +14,7 @@ const headroom = 1.2
 /** Above half of the rate nothing is told, and just below it little. */
 const nyquistShare = 0.46
 /** A window holds a line in eight bins to each side, and the noise is told from those beyond. */
-const periodsWindowed = 24
-const periodsCoherent = 16
+const periodsLeast = 24
 
 export const recordS = ({ sampleHz, samples }: RecordSize): number => samples / sampleHz
 
@@ -26,8 +25,8 @@ export function recordFor(
   const { sampleRatesHz, samplesMost } = port.digitizer
   const sampleHz = ratesUp(sampleRatesHz).find(rate => nyquistShare * rate >= topHz)
     ?? Math.max(...sampleRatesHz)
-  const periods = port.generator.sharesClock ? periodsCoherent : periodsWindowed
-  const seconds = Math.max(options.recordS, periods / lowHz)
+  // Also with one clock: a generator has steps, and what hums beside a tone fills no whole periods.
+  const seconds = Math.max(options.recordS, periodsLeast / lowHz)
   const wanted = 2 ** Math.ceil(Math.log2(seconds * sampleHz) - 1e-9)
   return { sampleHz, samples: Math.min(wanted, 2 ** Math.floor(Math.log2(samplesMost))) }
 }
