@@ -15,7 +15,7 @@ const may: Record<string, readonly string[]> = {
   powering: ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving'],
   verify: ['base', 'schema', 'analysis', 'safety', 'engine', 'claims', 'proving', 'powering'],
   'burn-in': ['base', 'schema', 'safety', 'engine', 'analysis', 'sequences', 'proving', 'powering'],
-  report: ['base', 'schema', 'analysis'], api: ['base', 'schema', 'report'],
+  report: ['base', 'schema', 'analysis', 'claims'], api: ['base', 'schema', 'report'],
   app: ['base', 'schema', 'transport', 'scpi', 'drivers', 'safety', 'keeper', 'engine', 'analysis', 'sequences', 'store', 'report', 'marks', 'parts', 'claims', 'screening', 'proving', 'powering', 'burn-in', 'verify'],
   cli: ['base', 'schema', 'report', 'marks', 'parts', 'claims', 'sound', 'keeper', 'app', 'api'],
 }

@@ -58,6 +58,42 @@ export function logAxis(
 }
 
 /**
+ * A logarithmic axis from `low` to `high`, both above zero, whose ends and ticks are 1, 2 and 5 of a decade
+ * while there is room for them; decades, or every few of them, where there is not. `most`: ticks with room.
+ */
+export function logRangeAxis(
+  low: number, high: number, from: number, to: number, label: (value: number) => string, most = 11,
+): Axis {
+  const first = snapped(low, Math.floor)
+  const last = Math.max(first + 1, snapped(high, Math.ceil))
+  const all = Array.from({ length: last - first + 1 }, (_, i) => first + i)
+  const decades = all.filter(step => step % 3 === 0)
+  const every = Math.ceil(decades.length / most)
+  const shown = all.length <= most || decades.length < 2 ? all : decades.filter((_, i) => i % every === 0)
+  const [start, end] = [Math.log10(stepValue(first)), Math.log10(stepValue(last))]
+  return {
+    at: value => from + (Math.log10(value) - start) / (end - start) * (to - from),
+    ticks: shown.map(step => ({ value: stepValue(step), label: label(stepValue(step)) })),
+  }
+}
+
+/** Steps of 1, 2 and 5: three to a decade. */
+const stepValue = (step: number): number => {
+  const power = Math.floor(step / 3)
+  return Number(`${[1, 2, 5][step - 3 * power]!}e${power}`)
+}
+
+/** The step at or below, or at or above, a value. */
+function snapped(value: number, way: (step: number) => number): number {
+  const power = Math.floor(Math.log10(value) + 1e-12)
+  const within = value / 10 ** power
+  const part = within < 2 ? (within - 1) : within < 5 ? 1 + (within - 2) / 3 : 2 + (within - 5) / 5
+  const step = 3 * power + part
+  const near = Math.round(step)
+  return Math.abs(step - near) < 1e-9 ? near : way(step)
+}
+
+/**
  * Time from `startS` to `endS` on a logarithmic axis, with ticks where people count: 10 s, 1 min, 10 min,
  * 1 h.
  */

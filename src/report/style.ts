@@ -24,18 +24,32 @@ figure{margin:1rem 0}figcaption{font-weight:600;font-size:.9rem}svg{display:bloc
 svg text{font:11px system-ui,sans-serif;fill:var(--quiet)}
 .grid{stroke:var(--rule);stroke-width:.6}.line{fill:none;stroke-width:1.5;stroke-linejoin:round}
 .line.main{stroke:var(--main)}.line.second{stroke:var(--second);stroke-dasharray:6 3}
+.line.third{stroke:var(--ink);stroke-dasharray:2 2}
+.line.fourth{stroke:var(--quiet);stroke-dasharray:9 3 2 3}
 .centre{stroke:var(--quiet);stroke-width:1}.bar{fill:var(--main)}ul{margin:.4rem 0;padding-left:1.2rem}
 .band{stroke:none;opacity:.22}.band.main{fill:var(--main)}.band.second{fill:var(--second)}
-circle{fill:var(--main)}.limit{stroke:var(--bad);stroke-width:1.3;stroke-dasharray:2 3}
+.band.third{fill:var(--ink)}.band.fourth{fill:var(--quiet)}
+circle{fill:var(--main)}circle.second{fill:var(--second)}circle.third{fill:var(--ink)}
+circle.fourth{fill:var(--quiet)}.limit{stroke:var(--bad);stroke-width:1.3;stroke-dasharray:2 3}
 svg .limit-word{fill:var(--bad)}.mark{stroke:var(--bad);stroke-width:1}
 .stage{stroke:var(--paper);stroke-width:.6}.stage.even{fill:var(--soft)}.stage.odd{fill:var(--rule)}
 svg .stage-word{font-size:10px;fill:var(--ink)}
 .key{font-size:.8rem;margin:.1rem 0}.swatch{display:inline-block;width:1.6em;margin-right:.4em;
 vertical-align:.25em;border-top:2px solid var(--main)}.swatch.second{border-top:2px dashed var(--second)}
 .dot{display:inline-block;width:.5em;height:.5em;border-radius:50%;background:var(--main);margin-right:.4em}
-.part{break-before:auto}figure,tr{break-inside:avoid}h2,h3{break-after:avoid}
+.key svg{display:inline-block;width:2.4em;height:.6em;margin-right:.4em}.key .name{margin-right:1em}
+thead th{white-space:normal}.claims th:first-child{min-width:14rem}.claims td:nth-child(6){min-width:11rem}
+caption{text-align:left;font-weight:600;padding:.4rem 0 .1rem}th.num,td.num{padding-right:1.2rem}
+.whole{break-inside:avoid}tbody th{font-weight:inherit;color:inherit;
+border-bottom:1px solid var(--rule);vertical-align:top}td small,th small{display:block}
+nav ul{columns:2;list-style:none;padding:0}a{color:inherit}
+.alarm{border:2px solid var(--bad);padding:.2rem 1rem .6rem;margin:1rem 0}
+.alarm h2{margin-top:.6rem}
+.part{break-before:auto}thead{display:table-header-group}figure,tr{break-inside:avoid}h2,h3{break-after:avoid}
 @media print{:root{color-scheme:light;--ink:#000;--quiet:#444;--paper:#fff;--rule:#bbb;--soft:#eee;
 --main:#123f6b;--second:#8a3d0c;--good:#0d4d2a;--bad:#8a1512;--doubt:#5c4400}
 body{font-size:10pt;max-width:none;padding:0}@page{margin:16mm 14mm}.wide{overflow:visible}
+nav{display:none}table{font-size:8.5pt}.claims th:first-child{min-width:44mm}
+.claims td:nth-child(6){min-width:38mm}th,td{padding:.15rem .5rem .15rem 0}
 *{print-color-adjust:exact}}
 `

@@ -197,7 +197,7 @@ export function standsWords({ standing, ratedV, newest }: UnitRow): string {
     : `${accepted} to ${formatSi(upTo.volts, 'V')} of ${ofV}`
 }
 
-const whyWords = ({ wanted, newest, passedOver }: UnitRow): string => [
+export const whyWords = ({ wanted, newest, passedOver }: UnitRow): string => [
   wanted.reason, newest?.result.reason ?? '',
   passedOver ? `${passedOver.run} accepted it since, ${atVolts(passedOver)}: that does not count` : '',
 ].filter(Boolean).join('; ')

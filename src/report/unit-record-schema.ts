@@ -14,7 +14,7 @@ import { calibrated } from '../schema/calibration.ts'
 
 export const unitRecordFormat = 'nightbench unit test record'
 export const unitRecordVersion = 1
-/** Of every expanded uncertainty in the record. */
+/** Of the expanded uncertainty of every figure; that of a comparison is the one for 95 %. */
 export const coverageFactor = 2
 
 const text = z.string()
@@ -134,9 +134,13 @@ const instrument = z.strictObject({
 const run = z.strictObject({
   id: text, sequence: z.enum(unitSequences), state: z.enum(runStates), startedWallMs: wall,
   endedWallMs: wall.nullable(), person: text, use: text, bench: text, software: text,
-  unitProfile: text, unitProfileHash: text, chainHead: text,
+  unitProfile: text, unitProfileHash: text,
+  /** The run that this one goes on with. */
+  continues: text.nullable(), chainHead: text,
   /** Null where it was not recomputed for this record. */
   chain: z.strictObject({ holds: z.boolean(), firstBreak: text }).nullable(),
+  /** What tripped, refused or stopped it; empty where nothing did, or nothing says. */
+  why: text,
   grade: z.enum(grades).nullable(), reason: text,
   holds: z.array(z.strictObject({
     id: text, says: text, mainsOn: z.boolean(), askedWallMs: wall, person: text.nullable(),

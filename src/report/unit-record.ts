@@ -2,11 +2,22 @@
  * The test record of one unit: what it is, what it was claimed to do, what was measured, under what, and
  * what was not. From its runs, their events, readings and results; pure.
  */
+import type { UnitSequence } from '../schema/powering.ts'
 import type { Channel } from '../schema/reading.ts'
 import type { Grade, PartResult, RunHead, RunRecord } from '../schema/run.ts'
 import type { Bucket, StoredEvent } from '../schema/store.ts'
 import type { UnitPage } from './unit-page.ts'
-import type { UnitRecord } from './unit-record-schema.ts'
+import { proven } from './unit-record-claims.ts'
+import { unitRecordPage } from './unit-record-page.ts'
+import { burnInOf, instrumentRows, leftOf, partsOf, unitOf } from './unit-record-rows.ts'
+import { profileOf, runRow, sequenceOf } from './unit-record-runs.ts'
+import {
+  coverageFactor, unitRecordFormat, unitRecordVersion, type UnitRecord,
+} from './unit-record-schema.ts'
+import { firstPowerOf } from './unit-record-stages.ts'
+import { alarmsOf, cautionsOf, touchOf, verdictOf, type Told } from './unit-record-verdict.ts'
+
+export type { UnitRecord }
 
 /** A run of the unit with all that is told of it. */
 export interface UnitRun {
@@ -38,4 +49,38 @@ export interface UnitRecordInput {
   readonly parts: UnitPage | null
 }
 
-export type { UnitRecord }
+/** One page that needs nothing else, for print and for a buyer. */
+export const unitRecordHtml = (input: UnitRecordInput): string => unitRecordPage(unitRecordJson(input))
+
+/** The same for machines: plain data that survives JSON, by the schema `unitRecord`. */
+export function unitRecordJson(input: UnitRecordInput): UnitRecord {
+  const told = toldOf(input)
+  return {
+    ...told, alarms: alarmsOf(told), touch: touchOf(told), verdict: verdictOf(told),
+    cautions: cautionsOf(told),
+  }
+}
+
+function toldOf({ specimen, madeWallMs, software, others, parts, ...input }: UnitRecordInput): Told {
+  const runs = [...input.runs].sort((a, b) => a.run.startedWallMs - b.run.startedWallMs)
+  const verify = newestWith(runs, 'verify', ({ result }) => result?.unit !== undefined)
+  const burnt = newestWith(runs, 'burn-in', ({ result }) => result?.unit?.burnIn !== undefined)
+  const first = newestWith(runs, 'first-power', ({ result }) => result !== null)
+    ?? newestWith(runs, 'first-power', () => true)
+  const profile = runs.map(({ run }) => profileOf(run)).findLast(one => one !== null) ?? null
+  const claimant = verify ? profileOf(verify.run)?.profile ?? null : profile?.profile ?? null
+  return {
+    format: unitRecordFormat, version: unitRecordVersion, coverageFactor, specimen, madeWallMs, software,
+    unit: profile && unitOf(profile), provenBy: verify?.run.id ?? null,
+    ...proven(claimant, verify?.result?.unit ?? null),
+    burnIn: burnt && burnInOf(burnt), firstPower: first && firstPowerOf(first),
+    parts: parts && partsOf(parts), instruments: instrumentRows(runs), left: leftOf(runs),
+    runs: runs.map(runRow),
+    otherRuns: others.map(({ id, sequence, state, startedWallMs, grade }) =>
+      ({ id, sequence, state, startedWallMs, grade })),
+  }
+}
+
+const newestWith = (
+  runs: readonly UnitRun[], sequence: UnitSequence, has: (run: UnitRun) => boolean,
+): UnitRun | null => runs.findLast(one => sequenceOf(one.run) === sequence && has(one)) ?? null

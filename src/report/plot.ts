@@ -1,0 +1,186 @@
+/**
+ * Lines over any axis as inline SVG: linear, logarithmic or time. Told apart by their dashes as well as by
+ * colour; what a line does is said in words for whoever does not see it.
+ */
+import { formatDuration, formatSi } from '../base/format.ts'
+import { linearAxis, logRangeAxis, timeAxis, type Axis } from './axis.ts'
+import { html, type Markup } from './markup.ts'
+
+type Value = number | null
+export interface PlotLine {
+  readonly label: string
+  readonly x: readonly Value[]
+  readonly y: readonly Value[]
+  /** Lowest and highest about each point. */
+  readonly low?: readonly Value[]
+  readonly high?: readonly Value[]
+}
+export interface PlotAxis {
+  readonly label: string
+  readonly unit: string
+  readonly scale: 'linear' | 'log' | 'time'
+}
+export interface Plot {
+  readonly title: string
+  readonly x: PlotAxis
+  readonly y: PlotAxis
+  /** As many as there are looks. */
+  readonly lines: readonly PlotLine[]
+  readonly marks?: readonly { readonly at: number; readonly label: string }[]
+  /** Under the drawing, before the names of the lines. */
+  readonly key?: string
+  /** Less than usual where many stand below one another. */
+  readonly isLow?: boolean
+}
+
+export const looks = ['main', 'second', 'third', 'fourth'] as const
+type Look = (typeof looks)[number]
+
+const width = 720
+const left = 70
+const right = 690
+const top = 10
+/** Columns of points: more than these no eye tells apart. */
+const columns = 480
+/** Up to so many points each is shown as one. */
+const dotsMost = 40
+
+interface Point { readonly x: number; readonly y: number; readonly low: Value; readonly high: Value }
+interface Drawn {
+  readonly label: string
+  readonly look: Look
+  /** Null where a line is broken. */
+  readonly points: readonly (Point | null)[]
+  /** Points that a logarithmic axis has no place for. */
+  readonly unshown: number
+}
+
+/** Null where no line has a point that can be drawn. */
+export function plotChart(plot: Plot): Markup | null {
+  const all = plot.lines.map((line, i) => drawnOf(line, looks[i % looks.length]!, plot))
+  const drawn = all.filter(({ points }) => points.some(point => point !== null))
+  if (drawn.length === 0) return null
+  const bottom = plot.isLow ? 112 : 206
+  const points = drawn.flatMap(one => one.points.flatMap(point => point ? [point] : []))
+  const x = axisOf(plot.x, points.map(point => point.x), left, right)
+  const heights = points.flatMap(point => [point.y, point.low ?? point.y, point.high ?? point.y])
+  const y = axisOf(plot.y, heights, bottom, top, plot.isLow ? 5 : 8)
+  return html`<figure><figcaption>${plot.title}</figcaption>
+<svg viewBox="0 0 ${width} ${bottom + 38}" role="img" aria-label="${plot.title}">
+<desc>${drawn.map(one => lineWords(one, plot)).join(' ')}</desc>
+${grid(x, y, bottom)}<text x="${(left + right) / 2}" y="${bottom + 32}"
+  text-anchor="middle">${axisWords(plot.x)}</text>
+${(plot.marks ?? []).map(({ at, label }) => html`<line class="mark" x1="${n(x.at(at))}" x2="${n(x.at(at))}"
+  y1="${top}" y2="${bottom}"><title>${label}</title></line>`)}
+${drawn.map(one => lineMarks(one, x, y))}
+</svg>
+${keyOf(plot, drawn)}</figure>`
+}
+
+function drawnOf({ x, y, low, high, label }: PlotLine, look: Look, plot: Plot): Drawn {
+  const fits = (value: number | null | undefined, { scale }: PlotAxis): value is number =>
+    value !== null && value !== undefined && Number.isFinite(value) && (scale !== 'log' || value > 0)
+  const edge = (value: number | null | undefined): Value => fits(value, plot.y) ? value : null
+  const points = x.map((at, i) => {
+    const value = y[i]
+    return fits(at, plot.x) && fits(value, plot.y)
+      ? { x: at, y: value, low: edge(low?.[i]), high: edge(high?.[i]) } : null
+  })
+  const unshown = points.filter((point, i) => point === null && x[i] !== null && y[i] !== null).length
+  return { label, look, points: thinned(points, plot.x), unshown }
+}
+
+/** Of many points the lowest and highest of each column: no line of a spectrum is lost. */
+function thinned(points: readonly (Point | null)[], { scale }: PlotAxis): readonly (Point | null)[] {
+  const good = points.flatMap(point => point ? [point] : [])
+  if (good.length <= 2 * columns) return points
+  const along = (point: Point): number => scale === 'log' ? Math.log(point.x) : point.x
+  const [first, last] = [along(good[0]!), along(good.at(-1)!)]
+  const kept: (Point | null)[] = []
+  let [column, low, high] = [-1, good[0]!, good[0]!]
+  const close = (): void => {
+    kept.push(...low === high ? [low] : low.x < high.x ? [low, high] : [high, low])
+  }
+  for (const point of points) {
+    if (point === null) continue
+    const here = Math.floor((along(point) - first) / (last - first || 1) * columns)
+    if (here !== column) {
+      if (column >= 0) close()
+      ;[column, low, high] = [here, point, point]
+      continue
+    }
+    if (point.y < low.y) low = point
+    if (point.y > high.y) high = point
+  }
+  close()
+  return kept
+}
+
+function axisOf(
+  { scale, unit }: PlotAxis, values: readonly number[], from: number, to: number, most?: number,
+): Axis {
+  let [low, high] = [Infinity, -Infinity]
+  for (const value of values) {
+    if (value < low) low = value
+    if (value > high) high = value
+  }
+  if (scale === 'time') return timeAxis(high, from, to)
+  if (scale === 'log') return logRangeAxis(low, high, from, to, value => formatSi(value, unit, 1), most)
+  return linearAxis(low, high, from, to, unit)
+}
+
+const grid = (x: Axis, y: Axis, bottom: number): Markup => html`${y.ticks.map(({ value, label }) =>
+  html`<line class="grid" x1="${left}" x2="${right}" y1="${n(y.at(value))}" y2="${n(y.at(value))}"/><text
+  x="${left - 7}" y="${n(y.at(value) + 4)}" text-anchor="end">${label}</text>`)}
+${x.ticks.map(({ value, label }) => html`<line class="grid" x1="${n(x.at(value))}" x2="${n(x.at(value))}"
+  y1="${top}" y2="${bottom}"/><text x="${n(x.at(value))}" y="${bottom + 16}"
+  text-anchor="middle">${label}</text>`)}`
+
+function lineMarks({ points, look }: Drawn, x: Axis, y: Axis): Markup {
+  const place = (point: Point, value: number): string => `${n(x.at(point.x))} ${n(y.at(value))}`
+  const runs = unbroken(points)
+  const line = runs.map(run => `M${run.map(point => place(point, point.y)).join('L')}`).join('')
+  const banded = runs.filter(run => run.length > 1
+    && run.every(({ low, high }) => low !== null && high !== null))
+  const band = banded.map(run => `M${run.map(point => place(point, point.high!)).join('L')}L${
+      [...run].reverse().map(point => place(point, point.low!)).join('L')}Z`).join('')
+  const few = points.length <= dotsMost ? points.flatMap(point => point ? [point] : []) : []
+  return html`${band !== '' && html`<path class="band ${look}" d="${band}"/>`}<path class="line ${look}"
+  d="${line}"/>${few.map(point => html`<circle class="${look}" r="2" cx="${n(x.at(point.x))}"
+  cy="${n(y.at(point.y))}"/>`)}`
+}
+
+function unbroken(points: readonly (Point | null)[]): Point[][] {
+  const runs: Point[][] = [[]]
+  for (const point of points) {
+    if (point) runs.at(-1)!.push(point)
+    else if (runs.at(-1)!.length > 0) runs.push([])
+  }
+  return runs.filter(run => run.length > 0)
+}
+
+function keyOf(plot: Plot, drawn: readonly Drawn[]): Markup {
+  const unshown = drawn.reduce((sum, one) => sum + one.unshown, 0)
+  const isBanded = drawn.some(({ points }) => points.some(point => point !== null && point.low !== null))
+  return html`<p class="key">${drawn.map(({ label, look }) => html`<svg viewBox="0 0 36 8"
+  aria-hidden="true"><path class="line ${look}" d="M0 4H36"/></svg><span
+  class="name">${label}</span> `)}${axisWords(plot.y)}.
+${isBanded && 'Band: lowest to highest. '}${unshown > 0
+  && `${unshown} of the points have no place on a logarithmic axis and are not drawn. `}${plot.key}</p>`
+}
+
+const axisWords = ({ label, unit, scale }: PlotAxis): string =>
+  scale === 'time' || unit === '' || unit === '1' ? label : `${label}, ${unit}`
+
+/** From where to where a line goes, and its ends up and down. */
+function lineWords({ label, points }: Drawn, { x, y }: Plot): string {
+  const good = points.flatMap(point => point ? [point] : [])
+  const [first, last] = [good[0]!, good.at(-1)!]
+  const lowest = good.reduce((a, b) => b.y < a.y ? b : a)
+  const highest = good.reduce((a, b) => b.y > a.y ? b : a)
+  const at = (point: Point): string => `${formatSi(point.y, y.unit)} at ${
+    x.scale === 'time' ? formatDuration(point.x) : formatSi(point.x, x.unit)}`
+  return `${label}: from ${at(first)} to ${at(last)}; lowest ${at(lowest)}, highest ${at(highest)}.`
+}
+
+const n = (value: number): string => String(Math.round(value * 10) / 10)
