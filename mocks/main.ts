@@ -1,6 +1,6 @@
 /**
  * A simulated bench as a process of its own:
- *   node dist/mocks/main.js --seed 7 [--scenario pavilion | --jig] [--realtime] [--serial] …
+ *   node dist/mocks/main.js --seed 7 [--scenario pavilion | --jig | --stand UNIT] [--realtime] [--serial] …
  * When it is ready it says so in words to a terminal, and in one JSON line to anything else. It lives until
  * its standard input closes where that is a pipe, and until a signal elsewhere: what a shell runs behind `&`
  * has no input, or none that it may read.
@@ -11,12 +11,15 @@ import type { Scenario } from './bench/scenario.ts'
 import { scenarioHealthyRack, scenarioPavilion } from './bench/scenarios.ts'
 import { serveBench } from './bench/serve-bench.ts'
 import { serveJig } from './bench/serve-jig.ts'
+import { serveStand, standUnits, unitFaultsOf, type StandUnit } from './bench/serve-stand.ts'
 import type { BenchFaults } from './bench/sim-bench.ts'
 
 const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realtime] [--serial]
                [--faults FILE] [--base-port N] [--wall MS] [--present] [--bench-file FILE]
        main.js --jig [--cover | --tray N] [--hands URL] [--seed N] [--realtime] [--serial]
-               [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]`
+               [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]
+       main.js --stand amplifier | monitor [--wrong FAULT,…] [--seed N] [--realtime] [--serial] [--present]
+               [--sheet FILE] [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]`
 
 type Asked = ReturnType<typeof options>
 function options() {
@@ -28,7 +31,8 @@ function options() {
       present: { type: 'boolean', default: false }, 'bench-file': { type: 'string' },
       jig: { type: 'boolean', default: false }, cover: { type: 'boolean', default: false },
       tray: { type: 'string' },
-      hands: { type: 'string' },
+      hands: { type: 'string' }, stand: { type: 'string' }, wrong: { type: 'string' },
+      sheet: { type: 'string' },
     },
   })
   return values
@@ -68,6 +72,8 @@ interface Said { what: string; also: string; ready: { benchFile: object } & Reco
 
 async function rack(asked: Asked): Promise<Said> {
   if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
+  if (asked.wrong !== undefined) throw new Error('--wrong is for a bench with --stand')
+  if (asked.sheet !== undefined) throw new Error('--sheet is for a bench with --stand')
   if (asked.cover) throw new Error('--cover is for a bench with --jig')
   if (asked.tray !== undefined) throw new Error('--tray is for a bench with --jig')
   const served = await serveBench({
@@ -107,11 +113,33 @@ async function jig(asked: Asked): Promise<Said> {
   }
 }
 
+async function stand(asked: Asked): Promise<Said> {
+  const name = asked.stand!
+  if (!Object.hasOwn(standUnits, name)) {
+    throw new Error(`no unit ${name} for a stand: ${Object.keys(standUnits).join(', ')}`)
+  }
+  for (const other of ['scenario', 'hands', 'tray'] as const) {
+    if (asked[other] !== undefined) throw new Error(`a stand has no --${other}`)
+  }
+  if (asked.jig || asked.cover) throw new Error('a stand has no jig')
+  const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
+  if (Object.keys(others).length > 0) throw new Error('a stand has faults of its instruments alone')
+  const { benchFile, timeUrl, controlUrl, scenario, sheet } = await serveStand({
+    ...servedWith(asked), unit: name as StandUnit, wrong: unitFaultsOf(asked.wrong ?? ''),
+    faults: instruments ?? {}, present: asked.present,
+  })
+  if (asked.sheet !== undefined) writeFileSync(asked.sheet, `${JSON.stringify(sheet, null, 2)}\n`)
+  return {
+    what: `A simulated stand with ${scenario.name} on it`, also: '',
+    ready: { benchFile, timeUrl, controlUrl, truthUrl: controlUrl, unit: scenario.name },
+  }
+}
+
 const faultsIn = (file: string): BenchFaults => JSON.parse(readFileSync(file, 'utf8')) as BenchFaults
 
 async function main(): Promise<void> {
   const asked = options()
-  const { what, also, ready } = asked.jig ? await jig(asked) : await rack(asked)
+  const { what, also, ready } = await (asked.stand !== undefined ? stand : asked.jig ? jig : rack)(asked)
   const written = asked['bench-file']
   if (written !== undefined) writeFileSync(written, `${JSON.stringify(ready.benchFile, null, 2)}\n`)
   if (process.stdout.isTTY) {

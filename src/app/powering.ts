@@ -63,7 +63,7 @@ export class Powering implements PoweringPort {
     if (!state) return 'off'
     if (state.live) return 'live'
     if (state.ending && state.offRead !== true) return 'unknown'
-    return state.wasOn ? 'bleeding' : 'off'
+    return state.isDead ? 'off' : 'bleeding'
   }
 
   async plan(request: PoweringRequest): Promise<PoweringPlan> {
@@ -186,7 +186,7 @@ function statusOf({ clock }: DaemonDeps, { record, handles: { power, holds } }: 
     hold: point && { id: point.id, text: point.text, mainsOn: point.mainsOn },
     way: state.way?.name ?? null, startedWallMs: record.startedWallMs,
     elapsedS: (clock.wallMs() - record.startedWallMs) / 1000,
-    remainingS: ending ? null : Math.max(0, state.endsAtMs - nowMs) / 1000,
+    remainingS: ending ? null : Math.max(0, state.endsAtMs - (state.waitsSinceMs ?? nowMs)) / 1000,
     counted: state.counted ?? null,
     quantities: places.all.map(({ name, unit }) => {
       const last = state.last.get(name)

@@ -13,6 +13,7 @@ import { planLines } from './plan-text.ts'
 import { parameterLines } from './parameters-text.ts'
 import { ofRack, readRackList, type Rack } from './rack-list.ts'
 import { printable, renderTable } from './table.ts'
+import { followPowering } from './powering-follow.ts'
 import { followScreening } from './screen-follow.ts'
 import { watchRun } from './watch.ts'
 
@@ -115,7 +116,7 @@ function requestOf(sequence: string, rack: Rack | null, options: RequestOptions)
 }
 
 /** `holdS=3600` as a number, `rest=true` as a truth, anything else as text. */
-function parameterOf(given: string): [string, unknown] {
+export function parameterOf(given: string): [string, unknown] {
   const at = given.indexOf('=')
   if (at < 1) throw new BenchError(
     'USAGE', 'a parameter is not understood', { expected: 'name=value', got: given }
@@ -133,7 +134,11 @@ async function watch(
 ): Promise<ExitCode> {
   const client = daemonOf(context, options)
   const status = await client.get<BenchStatus>('/status')
-  const id = run ?? status.run?.id ?? status.screening?.run ?? (await newestRun(client)).id
+  const id = run ?? status.run?.id ?? status.screening?.run ?? status.powering?.run
+    ?? (await newestRun(client)).id
+  if (!options.json && status.powering?.run === id) {
+    return await followPowering(context, client, id, context.user)
+  }
   if (options.json || status.screening?.run !== id) {
     return await watchRun(context, client, id, options.json === true)
   }

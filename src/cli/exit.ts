@@ -1,6 +1,7 @@
 /** What the exit code of a command says. */
 import { catalogue, type BenchError } from '../base/errors.ts'
 import { leftOutOf } from '../report/left-out.ts'
+import { isUnitSequence } from '../schema/powering.ts'
 import type { PartResult, RunRecord } from '../schema/run.ts'
 
 export const exitCodes = { accepted: 0, notAccepted: 1, usage: 2, stopped: 3, fault: 4 } as const
@@ -44,6 +45,7 @@ function settledAccepted({ setup }: RunRecord): boolean {
 
 /** A screening session says itself how many parts it was to ask for. What an earlier half dropped counts. */
 function partsLoaded(run: RunRecord): number {
+  if (isUnitSequence(run.sequence)) return 1
   const asked = run.setup['asked']
   if (typeof asked === 'number') return asked
   const request = run.setup['request'] as { parts?: unknown } | undefined

@@ -7,6 +7,7 @@ import { benchFile } from '../schema/bench.ts'
 import { instrumentProfile } from '../schema/instrument-profile.ts'
 import { partProfile } from '../schema/part-profile.ts'
 import { partsPolicy } from '../schema/parts-policy.ts'
+import { unitRequest } from '../schema/stand.ts'
 import { unitProfile } from '../schema/unit-profile.ts'
 import { rackList } from './rack-list.ts'
 
@@ -27,6 +28,7 @@ const kinds = [
   { file: 'instrument-profile.schema.json', of: 'Nightbench instrument profile', type: instrumentProfile },
   { file: 'part-profile.schema.json', of: 'Nightbench part profile', type: partProfile },
   { file: 'unit-profile.schema.json', of: 'Nightbench unit profile', type: unitProfile },
+  { file: 'unit-sheet.schema.json', of: 'Nightbench unit sheet', type: unitRequest },
   { file: 'rack-list.schema.json', of: 'Nightbench rack list', type: rackList },
   { file: 'parts-policy.schema.json', of: 'Nightbench policy for parts', type: partsPolicy },
 ] as const

@@ -16,6 +16,7 @@ import { addPartsCommand } from './commands-parts.ts'
 import { addLotCommand } from './commands-lot.ts'
 import { addUnitCommand } from './commands-unit.ts'
 import { addMatchCommand } from './commands-match.ts'
+import { addPoweringCommands } from './commands-powering.ts'
 import { addRecordCommands } from './commands-record.ts'
 import { addRunCommands } from './commands-runs.ts'
 import { addSchemaCommand } from './commands-schema.ts'
@@ -76,6 +77,7 @@ async function dispatch(argv: readonly string[], context: CliContext): Promise<E
   addClaimCommands(program, context, act)
   addPartsCommand(program, context, act)
   addScreenCommand(program, context, act)
+  addPoweringCommands(program, context, act)
   addSoundCommands(program, context, act)
   addTokenCommand(program, context, act)
   if (argv.length === 0) {

@@ -2,6 +2,7 @@
 import { formatClock, formatDuration, formatMinute, formatSi } from '../base/format.ts'
 import type { BenchStatus, PositionStatus } from '../schema/application.ts'
 import { gradeWords } from '../schema/run.ts'
+import { poweringLines } from './powering-text.ts'
 import { screenStatusLine } from './screen-text.ts'
 import { clip, printable, renderTable, type Column } from './table.ts'
 
@@ -35,7 +36,7 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
     lines.push(`LATCHED ${formatClock(status.latched.wallMs)}: ${status.latched.text}`)
   }
   const mustAck = status.latched !== null || status.keeper === 'safe'
-  if (mustAck && !run && !status.screening) lines.push(untilAcknowledged)
+  if (mustAck && !run && !status.screening && !status.powering) lines.push(untilAcknowledged)
   if (status.left) lines.push(...leftLines(status.left))
   lines.push(...unsafeLines(status.unsafe))
   if (status.keeper === 'gone') lines.push('THE KEEPER IS GONE: the bench has no watchdog')
@@ -45,7 +46,13 @@ export function statusLines(status: BenchStatus, width = Infinity): string[] {
   return lines.map(line => clip(printable(line), width))
 }
 
-function idleLines({ bench, energy, screening }: BenchStatus): string[] {
+function idleLines({ bench, energy, screening, powering, keeper, wallMs }: BenchStatus): string[] {
+  if (powering) {
+    return [
+      `${bench}: run ${powering.run}; ${energyWords[energy]}, keeper ${keeper}`,
+      ...poweringLines(powering, wallMs), '', 'Back to it: nightbench watch',
+    ]
+  }
   if (!screening) return [`${bench}: nothing runs; ${energyWords[energy]}`]
   return [
     `${bench}: screening session ${screening.run}; sources may be on, keep hands off while it measures`,

@@ -58,13 +58,16 @@ async function followFeed(
   for await (const item of client.feed()) {
     if (concerns(item, runId)) show(item)
     // The feed does not say that a run ended; a bench that is at something else does.
-    const elsewhere = item.type === 'beat' || (item.type === 'status' && item.status.run?.id !== runId)
+    const elsewhere = item.type === 'beat' || (item.type === 'status' && !isAt(item.status, runId))
     if (!elsewhere) continue
     const run = await read()
     if (hasEnded(run)) return run
   }
   return undefined
 }
+
+const isAt = ({ run, powering }: BenchStatus, runId: string): boolean =>
+  run?.id === runId || powering?.run === runId
 
 function concerns(item: Heard, runId: string): item is FeedItem {
   switch (item.type) {

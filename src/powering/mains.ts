@@ -46,6 +46,7 @@ export async function closeMains(power: Power, way: MainsWay): Promise<void> {
   if (state.way === null) state.rails.clear()
   state.live = true
   state.wasOn = true
+  state.isDead = false
   state.way = way
   state.switchedAtMs = clock.monotonicMs()
   state.isSettled = false

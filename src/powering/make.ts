@@ -54,7 +54,7 @@ export function makePower(input: PowerInput): PowerHandles & { readonly holds: H
   const power: Power = {
     runId, clock, request, profile, stand, touchSafeV, roles, places, supervisor, recorder, waiters, guard,
     signal: ending.signal, reading: reading.signal, state: freshState(input),
-    checkIdentities: () => input.checkIdentities(), fault, hold: point => holds.hold(point),
+    checkIdentities: () => input.checkIdentities(), fault, hold: point => waited(power, () => holds.hold(point)),
   }
   ending.signal.addEventListener('abort', () => waiters.rejectUnder(ending.signal), { once: true })
   reading.signal.addEventListener('abort', () => waiters.rejectUnder(reading.signal), { once: true })
@@ -65,10 +65,23 @@ export function makePower(input: PowerInput): PowerHandles & { readonly holds: H
   return handles
 }
 
+/** Nothing else goes on while a person is waited for: what is to come comes later by as much. */
+async function waited<T>({ state, clock }: Power, wait: () => Promise<T>): Promise<T> {
+  const sinceMs = clock.monotonicMs()
+  state.waitsSinceMs = sinceMs
+  try {
+    return await wait()
+  } finally {
+    state.waitsSinceMs = null
+    state.endsAtMs += clock.monotonicMs() - sinceMs
+  }
+}
+
 const freshState = ({ clock, expectedS, profile }: PowerInput): PowerState => ({
   stage: 'proving', live: false, way: null, switchedAtMs: clock.monotonicMs(),
   isSettled: false, isWarm: false,
-  driven: new Set(), loads: new Map(), last: new Map(), rails: new Map(), wasOn: false,
+  driven: new Set(), loads: new Map(), last: new Map(), rails: new Map(), wasOn: false, isDead: true,
+  waitsSinceMs: null,
   standing: new Set(profile.rails.map(({ name }) => name)),
   endsAtMs: clock.monotonicMs() + 1000 * expectedS, told: Promise.resolve(),
 })

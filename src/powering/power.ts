@@ -84,6 +84,10 @@ export interface PowerState {
   readonly rails: Map<string, RailTrace>
   /** The mains was closed in this run. */
   wasOn: boolean
+  /** Every rail was measured below touch-safe, and no mains came since. */
+  isDead: boolean
+  /** When a person began to be waited for, monotonic ms; null while nobody is. */
+  waitsSinceMs: number | null
   /** Rails that must stand on full mains, by what is fitted so far. */
   standing: ReadonlySet<string>
   endsAtMs: number

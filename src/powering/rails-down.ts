@@ -23,6 +23,7 @@ export async function railsDown(power: Power, sweep: () => Promise<void>): Promi
     found = judged(power)
   }
   const { isDead, text } = deadWords(found, touchSafeV, clock.wallMs())
+  state.isDead = isDead
   void recorder.event({
     kind: 'touch', severity: isDead ? 'info' : 'warning', text,
     data: { unit: power.request.specimen, isDead },

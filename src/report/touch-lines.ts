@@ -1,4 +1,5 @@
 /** What may be touched at the end of a run, by the last look at each part: what may not, first. */
+import { isUnitSequence } from '../schema/powering.ts'
 import type { RunEvent, RunRecord } from '../schema/run.ts'
 import { leftOutOf } from './left-out.ts'
 import { partsOf } from './setup.ts'
@@ -43,13 +44,19 @@ export function lastTouches<E extends RunEvent>(
   return last
 }
 
+/** The last that was said of a unit, where nothing put mains on it after. */
+function ofUnit({ state }: RunRecord, events: readonly RunEvent[]): string[] {
+  if (state === 'refused') return []
+  const last = events.findLast(event => isTouch(event) || event.kind === 'energise')
+  if (last === undefined) return []
+  return [isTouch(last) ? last.text : unsaidOf('unit').text]
+}
+
 /** Lines for a person; none for a run without positions. */
 export function touchLines(run: RunRecord, events: readonly RunEvent[]): string[] {
   const last = lastTouches(run, events)
-  const ofAll = [
-    ...atJig(events),
-    ...events.filter(event => isTouch(event) && event.position === undefined).map(({ text }) => text),
-  ]
+  const told = events.filter(event => isTouch(event) && event.position === undefined).map(({ text }) => text)
+  const ofAll = [...atJig(events), ...isUnitSequence(run.sequence) ? ofUnit(run, events) : told]
   const named = byWords([...last].sort(([a], [b]) => a.localeCompare(b, 'en', { numeric: true })))
   const unsafe = (text: string): boolean => text.includes('NOT SAFE TO TOUCH')
   const isLow = (text: string): boolean => !unsafe(text) && lowWords.test(text)

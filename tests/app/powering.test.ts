@@ -150,6 +150,27 @@ describe('a unit through the application', () => {
     expect((await run(s)).ended.state).toBe('done')
   })
 
+  it('is off between two stages once the rails were measured dead, and what is to come does not shrink while it waits', async () => {
+    const s = await open()
+    const record = await s.clock.run(s.daemon.powering.begin(asked()))
+    const wait = async (ms: number): Promise<void> => { await s.clock.run(new Promise<void>(resolve => { s.clock.after(ms, resolve) })) }
+    const held = async (id: string): Promise<PoweringStatus> => {
+      while (s.daemon.powering.status()?.hold?.id !== id) await wait(500)
+      return s.daemon.powering.status()!
+    }
+    const first = await held('stage.supply')
+    await wait(100_000)
+    expect(s.daemon.powering.status()!.remainingS).toBeCloseTo(first.remainingS!, 0)
+    await s.clock.run(s.daemon.powering.goOn('stage.supply', 'Ida'))
+    await wait(2000)
+    expect(s.daemon.status().energy).toBe('live')
+    const second = await held('stage.whole')
+    expect(s.daemon.status().energy).toBe('off')
+    expect(second.remainingS!).toBeLessThan(first.remainingS! - 90)
+    await s.clock.run(s.daemon.stop('enough'))
+    await s.clock.run(s.daemon.ended(record.id))
+  })
+
   it('withholds mains after a stop while it waits for a person', async () => {
     const s = await open()
     const record = await s.clock.run(s.daemon.powering.begin(asked()))

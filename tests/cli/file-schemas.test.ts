@@ -69,7 +69,7 @@ describe('the schemas for editors', () => {
     expect(said.join('')).toContain(`# yaml-language-server: $schema=${join(folder, 'bench.schema.json')}`)
     said = []
     expect(await run('schema', '--out', folder, '--json')).toBe(0)
-    expect((JSON.parse(said.join('')) as unknown[]).length).toBe(6)
+    expect((JSON.parse(said.join('')) as unknown[]).length).toBe(7)
   })
 
   it('end with 2 where they cannot be written, and without a folder', async () => {

@@ -59,4 +59,13 @@ describe('what may be touched at the end', () => {
     expect(touchLines(run([]), [touch(undefined, 'NOT SAFE TO TOUCH: UNMEASURED (no reading)')]))
       .toEqual(['NOT SAFE TO TOUCH: UNMEASURED (no reading)'])
   })
+
+  it('says of a unit the last word alone, and that nothing is known where mains came after it', () => {
+    const unit = { ...run([]), sequence: 'first-power', state: 'interrupted' } as RunRecord
+    const event = (kind: string, text: string): RunEvent => ({ kind, severity: 'info', atMs: 0, wallMs: 0, text })
+    const [on, dead] = [event('energise', 'mains closes'), event('touch', 'every rail measured below 60 V at 02:14')]
+    expect(touchLines(unit, [on, dead, on])).toEqual(['unit NOT SAFE TO TOUCH: UNMEASURED (nothing was said of it in this run)'])
+    expect(touchLines(unit, [on, dead, on, { ...dead, text: 'plus NOT SAFE TO TOUCH (71.2 V)' }])).toEqual(['plus NOT SAFE TO TOUCH (71.2 V)'])
+    expect(touchLines({ ...unit, state: 'refused' }, [])).toEqual([])
+  })
 })
