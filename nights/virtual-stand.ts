@@ -11,6 +11,7 @@ import { placesOf } from '../src/powering/places.ts'
 import type { PowerRoles } from '../src/powering/power.ts'
 import { benchFile } from '../src/schema/bench.ts'
 import type { UnitOnStand } from '../src/schema/stand.ts'
+import type { FeedItem } from '../src/schema/application.ts'
 import type { Store } from '../src/schema/store.ts'
 import type { UnitProfile } from '../src/schema/unit-profile.ts'
 import { Session } from '../src/scpi/session.ts'
@@ -58,14 +59,16 @@ export async function virtualStand(
 }
 
 /** One run on it, wired as an application would; a person goes on at every hold point after five seconds. */
-export async function powerOn(stand: VirtualStand, profile: UnitProfile, request: UnitOnStand) {
+export async function powerOn(
+  stand: VirtualStand, profile: UnitProfile, request: UnitOnStand, publish: (item: FeedItem) => void = () => {},
+) {
   const { clock, bench, composed, keeper, store } = stand
   const spec = bench.file.stand!
   const { places, missing } = placesOf(profile, spec, request.wiring)
   if (missing.length > 0) throw new Error(JSON.stringify(missing))
   const handles: ReturnType<typeof makePower> = makePower({
     runId: 'run-1', clock, livenessClock: clock, request, profile, stand: spec, touchSafeV: 60,
-    roles: rolesOf(composed), places, store, expectedS: 600, publish: () => {},
+    roles: rolesOf(composed), places, store, expectedS: 600, publish,
     checkIdentities: async () => {},
     guard: {
       arm: () => keeper.arm(composed.table, beatLimitMs),

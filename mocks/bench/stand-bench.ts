@@ -88,7 +88,7 @@ export class StandBench {
     const digitizer = new SimDigitizer(profiles.digitizer, {
       ...setup('digitizer'),
       dividers: channels.map(({ output }, i) => trueRatio(dividerOf(output), `divider-${i}`, seed, errors)),
-      sourceOhm: signalFigures['signal-generator-a'].sourceOhm + this.#inLineOhm,
+      sourceOhm: this.sourceOhm,
       heard: channels.map((_, channel) => ({ at: 'output' as const, channel })),
     }, world)
     this.#digitizer = digitizer
@@ -113,6 +113,9 @@ export class StandBench {
       loads: new SimLoadBank(setup('loads'), world, wired),
     }
   }
+
+  /** At the inputs of the unit, Ω. */
+  get sourceOhm(): number { return signalFigures['signal-generator-a'].sourceOhm + this.#inLineOhm }
 
   get names(): StandInstrument[] { return Object.keys(profiles) as StandInstrument[] }
 

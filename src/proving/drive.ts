@@ -57,6 +57,8 @@ export async function whileDriven<T>(
   try {
     return await withDeadline(port.clock, limitMs, 'driving the unit', async signal => {
       await up(proving, asked, signal)
+      // Until then it gives more, and distorts less, than it does for long.
+      if (ways.some(way => way.isHeavy)) await sleep(port.clock, 1000 * proving.options.sagS, signal)
       return await work(driven)
     }, port.signal)
   } finally {
@@ -80,6 +82,8 @@ interface Way {
   readonly watts: number
   readonly heat: Heat | null
   readonly load: LoadState | null
+  /** It takes enough for rails to sag. */
+  readonly isHeavy: boolean
   mostS(): number
 }
 
@@ -90,18 +94,20 @@ async function wayOf(proving: Proving, name: string, asked: DriveAsked): Promise
   const rmsV = asked.transientPeakV ?? Math.hypot(...asked.tones[name]!.map(({ levelV }) => levelV))
   const mostV = Math.min(limits.driveMaxV, input.levelMaxV)
   if (!(rmsV <= mostV)) refuse(name, 'asks more of its input than it may have', mostV, rmsV, 'V')
-  if (proving.patched !== 'unit') return { name, watts: 0, heat: null, load: null, mostS: () => Infinity }
+  const still = { name, watts: 0, heat: null, isHeavy: false }
+  if (proving.patched !== 'unit') return { ...still, load: null, mostS: () => Infinity }
   const load = await port.load(name)
   const outputV = asked.outputV?.[name] ?? rmsV * gainOf(proving, name)
   if (!(outputV <= limits.outputMaxV)) refuse(name, 'would give too much', limits.outputMaxV, outputV, 'V')
   const rating = ratingOf(proving, name, load, asked.unloaded === true)
-  if (rating === null) return { name, watts: 0, heat: null, load, mostS: () => limits.dwellMaxS }
+  if (rating === null) return { ...still, load, mostS: () => limits.dwellMaxS }
   const watts = outputV ** 2 / load.ohm!.value
   if (!(watts <= limits.outputMaxW)) refuse(name, 'would give too much', limits.outputMaxW, watts, 'W')
   const heat = proving.heat.get(name) ?? new Heat(port.clock, rating)
   proving.heat.set(name, heat)
-  const dwellS = watts > dwellShare * limits.outputMaxW ? limits.dwellMaxS : Infinity
-  return { name, watts, heat, load, mostS: () => Math.min(dwellS, heat.mayS(watts)) }
+  const isHeavy = watts > dwellShare * limits.outputMaxW
+  const dwellS = isHeavy ? limits.dwellMaxS : Infinity
+  return { name, watts, heat, load, isHeavy, mostS: () => Math.min(dwellS, heat.mayS(watts)) }
 }
 
 /** Until something was heard, the unit is taken to have no more gain than this. */
@@ -174,9 +180,9 @@ function settleMs(generatorMs: number, tones: readonly DriveTone[]): number {
   return Math.max(generatorMs, 1000 * settlePeriods / lowestHz)
 }
 
-/** Time from nothing to level, s. */
-export const upS = ({ port }: Planned, tones: readonly DriveTone[]): number =>
-  2 * settleMs(port.generator.settleMs, tones) / 1000
+/** Time from nothing to level, s, and until the supply has followed. */
+export const upS = ({ port, options: { sagS } }: Planned, tones: readonly DriveTone[]): number =>
+  2 * settleMs(port.generator.settleMs, tones) / 1000 + sagS
 
 /** Refuses what came out where it is more than its ceilings let. */
 export function withinCeilings(proving: Proving, name: string, rmsV: number, ohm: number | null): void {

@@ -12,8 +12,10 @@ export interface ProvingOptions {
   /** Captures of one figure are averaged until noise is this share of it, or of its other uncertainty. */
   readonly noiseShare: number
   readonly capturesMost: number
+  /** What the supply of a unit is given to sag, s, once it gives more than an eighth of its most watts. */
+  readonly sagS: number
 }
-export const provingDefaults: ProvingOptions = { recordS: 0.6, noiseShare: 2e-3, capturesMost: 16 }
+export const provingDefaults: ProvingOptions = { recordS: 0.6, noiseShare: 2e-3, capturesMost: 16, sagS: 0.6 }
 
 /** As much of it as is known before anything is driven. */
 export interface Planned {
