@@ -52,3 +52,17 @@ export function goesOn({ clock, sim }: StandDaemon, daemon: Daemon, afterMs = 50
     })
   })
 }
+
+/** Somebody presses the button again and again, as attended use asks, until the returned function is called. */
+export function presses({ clock, sim: { switches } }: StandDaemon, everyMs = 240_000): () => void {
+  let cancel = clock.after(everyMs, press)
+  function press(): void {
+    switches.present = false
+    cancel = clock.after(pressMs, () => {
+      switches.present = true
+      cancel = clock.after(everyMs, press)
+    })
+  }
+  return () => cancel()
+}
+const pressMs = 1500

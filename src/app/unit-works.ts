@@ -1,14 +1,16 @@
 /** The kinds of runs of a whole unit that this bench can do. */
 import { BenchError } from '../base/errors.ts'
+import { burnInWork } from '../burn-in/work.ts'
 import { firstPowerWork } from '../powering/first-power.ts'
 import type { UnitWork } from '../powering/work.ts'
 import type { UnitSequence } from '../schema/powering.ts'
 import { problemsOf } from '../schema/problems.ts'
+import { verifyWork } from '../verify/work.ts'
 
 // Each is given what its own parameters were parsed to, and nothing else.
 type AnyWork = UnitWork<unknown>
 
-export const unitWorks: readonly AnyWork[] = [firstPowerWork]
+export const unitWorks: readonly AnyWork[] = [firstPowerWork, burnInWork, verifyWork]
 
 export interface AskedWork { readonly work: AnyWork; readonly parameters: unknown }
 
