@@ -13,7 +13,8 @@ export interface Axis {
  */
 export function linearAxis(lowest: number, highest: number, from: number, to: number, unit: string): Axis {
   const [low, high] = [drawable(lowest), drawable(highest)]
-  const span = high > low ? high - low : Math.abs(high) || 1
+  const isFlat = high - low <= leastShare * Math.max(Math.abs(low), Math.abs(high))
+  const span = isFlat ? Math.abs(high) || 1 : high - low
   const step = roundStep(span / 5)
   const first = Math.floor(low / step + 1e-9) * step
   const last = Math.max(first + step, Math.ceil((low + span) / step - 1e-9) * step)
@@ -30,7 +31,12 @@ export function linearAxis(lowest: number, highest: number, from: number, to: nu
  * without end, and ticks without number.
  */
 const mostDrawn = 1e300
-const drawable = (value: number): number => Math.max(-mostDrawn, Math.min(mostDrawn, value))
+/** Nearer to 0 than this there are no steps to make an axis of. */
+export const leastDrawn = 1e-300
+const drawable = (value: number): number =>
+  Math.abs(value) < leastDrawn ? 0 : Math.max(-mostDrawn, Math.min(mostDrawn, value))
+/** Values that differ by less than this share are one: a double has no ticks between them. */
+const leastShare = 1e-9
 
 /** Time from 0 to `endS` in seconds, with ticks at whole minutes or hours. */
 export function timeAxis(endS: number, from: number, to: number): Axis {

@@ -28,6 +28,14 @@ describe('axes', () => {
     for (const end of [most, Infinity]) expect(timeAxis(end, 0, 100).ticks.length).toBeLessThan(12)
   })
 
+  it('have real positions for numbers too near 0, or to one another, for a step between them', () => {
+    for (const [low, high] of [[0, 5e-324], [-5e-324, 0], [1, 1 + Number.EPSILON], [-1 - Number.EPSILON, -1]] as const) {
+      const axis = linearAxis(low, high, 0, 100, 'V')
+      expect(axis.ticks.length).toBeLessThan(12)
+      for (const value of [low, high]) expect(Math.abs(axis.at(value) - 50)).toBeLessThanOrEqual(50 + 1e-9)
+    }
+  })
+
   it('hold every value between their ends, in order, with different labels', () => {
     fc.assert(fc.property(amount, amount, amount, (a, b, c) => {
       const [low, middle, high] = [a, b, c].sort((x, y) => x - y) as [number, number, number]
