@@ -3,7 +3,7 @@
  * colour; what a line does is said in words for whoever does not see it.
  */
 import { formatDuration, formatSi } from '../base/format.ts'
-import { linearAxis, logRangeAxis, timeAxis, type Axis } from './axis.ts'
+import { leastDrawn, linearAxis, logRangeAxis, timeAxis, type Axis } from './axis.ts'
 import { html, type Markup } from './markup.ts'
 
 type Value = number | null
@@ -79,7 +79,8 @@ ${keyOf(plot, drawn)}</figure>`
 
 function drawnOf({ x, y, low, high, label }: PlotLine, look: Look, plot: Plot): Drawn {
   const fits = (value: number | null | undefined, { scale }: PlotAxis): value is number =>
-    value !== null && value !== undefined && Number.isFinite(value) && (scale !== 'log' || value > 0)
+    value !== null && value !== undefined && Number.isFinite(value)
+      && (scale !== 'log' || value >= leastDrawn)
   const edge = (value: number | null | undefined): Value => fits(value, plot.y) ? value : null
   const points = x.map((at, i) => {
     const value = y[i]

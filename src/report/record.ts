@@ -216,7 +216,8 @@ function durationOf(
   return Math.max(0, ended, last ? (last.atMs - startMs) / 1000 : 0, bus?.atS[bus.atS.length - 1] ?? 0)
 }
 
-async function verified(store: Store, runId: string): Promise<{ holds: boolean; firstBreak: string }> {
+/** Recomputes the chain: reads the whole run. */
+export async function verified(store: Store, runId: string): Promise<{ holds: boolean; firstBreak: string }> {
   const broken = await store.verifyChain(runId)
   return { holds: broken === null, firstBreak: broken === null ? '' : `link ${broken.seq}: ${broken.what}` }
 }

@@ -38,7 +38,7 @@ svg .stage-word{font-size:10px;fill:var(--ink)}
 vertical-align:.25em;border-top:2px solid var(--main)}.swatch.second{border-top:2px dashed var(--second)}
 .dot{display:inline-block;width:.5em;height:.5em;border-radius:50%;background:var(--main);margin-right:.4em}
 .key svg{display:inline-block;width:2.4em;height:.6em;margin-right:.4em}.key .name{margin-right:1em}
-thead th{white-space:normal}.claims th:first-child{min-width:14rem}.claims td:nth-child(6){min-width:11rem}
+thead th.num{white-space:normal}.claims th:first-child{min-width:14rem}.claims td:nth-child(6){min-width:11rem}
 caption{text-align:left;font-weight:600;padding:.4rem 0 .1rem}th.num,td.num{padding-right:1.2rem}
 .whole{break-inside:avoid}tbody th{font-weight:inherit;color:inherit;
 border-bottom:1px solid var(--rule);vertical-align:top}td small,th small{display:block}

@@ -70,7 +70,9 @@ ${otherRuns.length > 0 ? table('Other runs of this unit on record, not shown her
     'How it ended', 'Grade',
   ], otherRuns.map(({ id, sequence, startedWallMs, state, grade }) => [
     id, sequence, formatWall(startedWallMs), stateWords[state], grade ?? 'none',
-  ])) : html`<p>No other run of this unit is on record.</p>`}
+  ])) : html`<p>No other run of this unit ${record.wasAll ? 'is on record' : 'was found'}.</p>`}
+${!record.wasAll && html`<p class="warn">Only the newest runs of the bench were looked through; older ones of
+this unit may be on record.</p>`}
 ${rest.map(logOf)}`
 }
 

@@ -1,6 +1,7 @@
 /** Claims as printed, each against what was measured; every figure once, with its conditions. */
 import { formatProbability, noNumber } from '../base/format.ts'
 import { conditionWords } from '../claims/words.ts'
+import type { Conditions } from '../schema/figure.ts'
 import { html, type Content, type Markup } from './markup.ts'
 import type { UnitRecord, UnitRecordClaim, UnitRecordFigure } from './unit-record-schema.ts'
 import { figureWords, marginWords, number, table, tight } from './unit-record-tables.ts'
@@ -38,8 +39,13 @@ function claimCells(claim: UnitRecordClaim, all: readonly UnitRecordFigure[]): C
   ]
 }
 
-const under = ({ quantity, conditions }: UnitRecordFigure): string =>
-  conditionWords(quantity, conditions).join(', ') || 'nothing stated'
+/** As they would be printed: a load of 249.87 Ω is 250 Ω. */
+const digits = 3
+const under = ({ quantity, conditions }: UnitRecordFigure): string => {
+  const rounded = Object.entries(conditions).map(([key, value]) =>
+    [key, typeof value === 'number' ? Number(value.toPrecision(digits)) : value])
+  return conditionWords(quantity, Object.fromEntries(rounded) as Conditions).join(', ') || 'nothing stated'
+}
 
 export function figuresSection({ figures, provenBy }: UnitRecord): Markup {
   if (figures.length === 0) {

@@ -4,7 +4,7 @@ import { html, type Markup } from './markup.ts'
 import { courseCharts } from './unit-record-plots.ts'
 import type { UnitRecord, UnitRecordRun } from './unit-record-schema.ts'
 import { comparedTable, limitWords, measuredWords, number, table, tight } from './unit-record-tables.ts'
-import { newestOf, stateWords } from './unit-record-verdict.ts'
+import { hoursWords, newestOf, stateWords } from './unit-record-verdict.ts'
 
 export function firstPowerSection(record: UnitRecord): Markup {
   const { firstPower } = record
@@ -58,13 +58,15 @@ export function burnInSection(record: UnitRecord): Markup {
   }
   const { says, countedS, askedS, wallS, switchings, lost, compared } = burnIn
   return html`<p>${says}</p><p>${runWords(run)}</p>${newerSays(record, run)}
-<dl><dt>Time that counted</dt><dd>${formatDuration(countedS)} of ${formatDuration(askedS)} asked for</dd>
-<dt>By the wall</dt><dd>${formatDuration(wallS)}</dd>
+<dl><dt>Time that counted</dt><dd>${hoursWords(countedS)} of ${hoursWords(askedS)} asked for</dd>
+<dt>By the clock on the wall</dt><dd>${hoursWords(wallS)}</dd>
 <dt>Times that mains was switched</dt><dd>${switchings}</dd>
 ${run.continues !== null && html`<dt>Goes on with</dt><dd>run ${run.continues}</dd>`}</dl>
-${lost.length === 0 ? html`<p>No time was lost.</p>` : table('Time that did not count, and why',
+${lost.length === 0 ? html`<p>No time was lost.</p>` : table(
+    'Time that did not count, by why; where several held at once, each has the whole of it',
     ['Why', number('Time')],
-    lost.map(({ why, seconds }) => [why, formatDuration(seconds)]))}
+    lost.map(({ why, seconds }) => [why, formatDuration(seconds)]),
+  )}
 ${driftTable(burnIn)}${warmthTable(burnIn)}
 ${compared.length === 0 ? html`<p>Nothing of it was held against limits at its end.</p>`
     : comparedTable('Against limits', compared)}

@@ -32,16 +32,19 @@ const likeness = ({ name, channel, x, y }: UnitRecordCurve): string => JSON.stri
 
 function curveChart(curves: readonly UnitRecordCurve[]): Markup {
   const [first] = curves as [UnitRecordCurve]
-  const places = curves.map(({ channel }) => channel ?? 'the whole')
+  const places = [...new Set(curves.map(placeOf))]
   const isOne = new Set(curves.map(({ under }) => under)).size === 1
   return plotChart({
     title: `${first.name}: ${places.join(', ')}`, x: shown(first.x), y: shown(first.y),
-    lines: curves.map(({ x, y }, i) => ({
-      label: places[i]!, x: percent(x.unit, x.values), y: percent(y.unit, y.values),
+    lines: curves.map(curve => ({
+      label: isOne ? placeOf(curve) : `${placeOf(curve)}, ${curve.under}`,
+      x: percent(curve.x.unit, curve.x.values), y: percent(curve.y.unit, curve.y.values),
     })),
-    key: isOne ? first.under : curves.map(({ under }, i) => `${places[i]}: ${under}`).join(' '),
+    key: isOne && first.under !== '' ? `Measured under: ${first.under}.` : '',
   }) ?? html`<p>${places.join(', ')}: no point of it can be drawn.</p>`
 }
+
+const placeOf = ({ channel }: UnitRecordCurve): string => channel ?? 'the whole'
 
 const shown = ({ label, unit, scale }: UnitRecordCurve['x']): PlotAxis =>
   ({ label, unit: unit === '1' ? '%' : unit, scale })

@@ -1,7 +1,7 @@
 /** What the record says of one run of a unit: holds, trips, touching, courses thinned for drawing. Pure. */
 import { z } from 'zod'
 import { isUnitSequence, type UnitSequence } from '../schema/powering.ts'
-import type { RunEvent, RunRecord } from '../schema/run.ts'
+import type { PartResult, RunEvent, RunRecord } from '../schema/run.ts'
 import type { Bucket } from '../schema/store.ts'
 import { unitProfile, type UnitProfile } from '../schema/unit-profile.ts'
 import { continuesOf } from './setup.ts'
@@ -31,6 +31,15 @@ export function sequenceOf({ id, sequence }: RunRecord): UnitSequence {
   return sequence
 }
 
+/** What a run of its kind is for has come of it. */
+export function hasFindings(sequence: UnitSequence, result: PartResult | null): boolean {
+  if (sequence === 'first-power') return result !== null
+  return sequence === 'verify' ? result?.unit !== undefined : result?.unit?.burnIn !== undefined
+}
+
+export const gaveMains = (events: readonly RunEvent[]): boolean =>
+  events.some(({ kind }) => kind === 'energise')
+
 export function runRow(given: UnitRun): UnitRecordRun {
   const { run, events, result, chainHead, chain } = given
   const { id, state, startedWallMs, endedWallMs, person, use, bench, software } = run
@@ -41,7 +50,7 @@ export function runRow(given: UnitRun): UnitRecordRun {
     continues: continuesOf(run), chainHead, chain: chain && { ...chain },
     why: whyOf(events), grade: result?.grade ?? null, reason: result?.reason ?? '',
     holds: holdsOf(events), trips: tripsOf(events),
-    warnings: events.filter(({ severity, kind }) => severity === 'warning' && kind !== 'touch')
+    warnings: events.filter(({ severity, kind }) => severity === 'warning' && !toldElsewhere.includes(kind))
       .map(({ wallMs, text }) => ({ wallMs, says: text })),
     touch: touchOf(id, state, events), courses: given.series.map(one => courseOf(one, startOf(given))),
   }
@@ -54,6 +63,9 @@ function startOf({ run, events, series }: UnitRun): number {
   const firsts = series.flatMap(({ buckets: [bucket] }) => bucket ? [bucket.atMs] : [])
   return firsts.length === 0 ? 0 : Math.min(...firsts)
 }
+
+/** Warnings that have a place of their own in the record. */
+const toldElsewhere: readonly string[] = ['touch', 'claim', 'left', 'refused']
 
 const isTrip = ({ severity }: RunEvent): boolean => severity === 'trip' || severity === 'fatal'
 
@@ -88,15 +100,20 @@ const tripsOf = (events: readonly RunEvent[]): UnitRecordRun['trips'] =>
     })
 
 /**
- * The last word on touching the unit; it counts only where no mains came after it. Null where this run never
- * gave it mains.
+ * The last word on touching the unit; it counts only where no mains came after it, as does that of a person
+ * who acknowledged. Null where this run never gave it mains.
  */
 function touchOf(
   run: string, state: RunRecord['state'], events: readonly RunEvent[],
 ): UnitRecordRun['touch'] {
   const energised = events.findLastIndex(({ kind }) => kind === 'energise')
   if (energised < 0) return null
-  const said = events.slice(energised).findLast(({ kind }) => kind === 'touch')
+  const since = events.slice(energised)
+  const person = since.findLast(({ kind }) => kind === 'acknowledged')
+  const said = since.findLast(({ kind }) => kind === 'touch')
+  if (person && said?.data?.['isDead'] !== true) {
+    return { run, wallMs: person.wallMs, isSafe: true, words: `a person said what was found: ${person.text}` }
+  }
   if (said) return { run, wallMs: said.wallMs, isSafe: said.data?.['isDead'] === true, words: said.text }
   const words = state === 'running' || state === 'prepared'
     ? 'NOT SAFE TO TOUCH: mains may be on, the run has no end on record'

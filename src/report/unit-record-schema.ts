@@ -178,6 +178,8 @@ export const unitRecord = z.strictObject({
   runs: z.array(run),
   /** Further runs of this unit on record, of which nothing else is shown. */
   otherRuns: z.array(otherRun),
+  /** False where older runs were not looked through. */
+  wasAll: z.boolean(),
 })
 export type UnitRecord = z.infer<typeof unitRecord>
 export type UnitRecordRun = UnitRecord['runs'][number]

@@ -1,5 +1,5 @@
 /** What the record says first: what went wrong, how the claims ended, what that shows and does not. Pure. */
-import { formatCount, formatDuration, formatWall } from '../base/format.ts'
+import { formatCount, formatWall, noNumber } from '../base/format.ts'
 import { calibrationState } from '../schema/calibration.ts'
 import type { UnitSequence } from '../schema/powering.ts'
 import type { UnitRecord, UnitRecordClaim, UnitRecordRun } from './unit-record-schema.ts'
@@ -20,9 +20,10 @@ export const stateWords: Readonly<Record<UnitRecordRun['state'], string>> = {
 }
 const didNotEnd: readonly UnitRecordRun['state'][] = ['tripped', 'interrupted', 'stopped', 'running']
 
-/** Newest runs of each kind that did not get done, the newest first. */
+/** Newest runs of each kind that did not get done, the newest first; what was refused undoes none. */
 export function alarmsOf({ runs }: Told): UnitRecord['alarms'] {
-  const newest = runs.filter((run, i) => !runs.slice(i + 1).some(({ sequence }) => sequence === run.sequence))
+  const begun = runs.filter(({ state }) => state !== 'refused')
+  const newest = begun.filter(({ sequence }, i) => !begun.slice(i + 1).some(run => run.sequence === sequence))
   return newest.filter(({ state }) => didNotEnd.includes(state)).reverse()
     .map(run => ({ run: run.id, sequence: run.sequence, state: run.state, says: alarmWords(run) }))
 }
@@ -108,9 +109,13 @@ function limitsOf(told: Told): string[] {
   ]
 }
 
+/** As people count a burn-in: `72 h`. */
+export const hoursWords = (seconds: number | null): string =>
+  seconds === null ? noNumber : `${Number((seconds / 3600).toPrecision(3))} h`
+
 function burnInSays(burnIn: UnitRecord['burnIn'], newest: UnitRecordRun | null): string {
   if (burnIn) {
-    return `${formatDuration(burnIn.countedS)} of burn-in counted, of ${formatDuration(burnIn.askedS)}. `
+    return `${hoursWords(burnIn.countedS)} of burn-in counted, of ${hoursWords(burnIn.askedS)} asked for. `
       + burnIn.says
   }
   return newest === null ? 'It was not burned in: nothing shows how it holds over hours.'

@@ -10,7 +10,7 @@ import type { UnitPage } from './unit-page.ts'
 import { proven } from './unit-record-claims.ts'
 import { unitRecordPage } from './unit-record-page.ts'
 import { burnInOf, instrumentRows, leftOf, partsOf, unitOf } from './unit-record-rows.ts'
-import { profileOf, runRow, sequenceOf } from './unit-record-runs.ts'
+import { hasFindings, profileOf, runRow } from './unit-record-runs.ts'
 import {
   coverageFactor, unitRecordFormat, unitRecordVersion, type UnitRecord,
 } from './unit-record-schema.ts'
@@ -38,13 +38,15 @@ export interface UnitRecordInput {
   readonly madeWallMs: number
   readonly software: string
   /**
-   * The newest run of each kind; where that one came to no result, also the newest that did. In any order,
-   * none twice.
+   * Of each kind the newest run, the newest that was not refused, the newest that gave mains, and the newest
+   * that left findings: as `readUnitRuns` reads them. In any order, none twice.
    */
   readonly runs: readonly UnitRun[]
   /** All other runs of this unit on record: they are named, so that a reader knows of them. */
   readonly others: readonly (Pick<RunHead, 'id' | 'sequence' | 'state' | 'startedWallMs'>
     & { readonly grade: Grade | null })[]
+  /** Whether every run on record was looked through; they were where it is left out. */
+  readonly wasAll?: boolean
   /** Null where no parts list was given. */
   readonly parts: UnitPage | null
 }
@@ -61,12 +63,14 @@ export function unitRecordJson(input: UnitRecordInput): UnitRecord {
   }
 }
 
-function toldOf({ specimen, madeWallMs, software, others, parts, ...input }: UnitRecordInput): Told {
+function toldOf(
+  { specimen, madeWallMs, software, others, parts, wasAll = true, ...input }: UnitRecordInput,
+): Told {
   const runs = [...input.runs].sort((a, b) => a.run.startedWallMs - b.run.startedWallMs)
-  const verify = newestWith(runs, 'verify', ({ result }) => result?.unit !== undefined)
-  const burnt = newestWith(runs, 'burn-in', ({ result }) => result?.unit?.burnIn !== undefined)
-  const first = newestWith(runs, 'first-power', ({ result }) => result !== null)
-    ?? newestWith(runs, 'first-power', () => true)
+  const verify = newestFound(runs, 'verify')
+  const burnt = newestFound(runs, 'burn-in')
+  const first = newestFound(runs, 'first-power')
+    ?? runs.findLast(({ run }) => run.sequence === 'first-power') ?? null
   const profile = runs.map(({ run }) => profileOf(run)).findLast(one => one !== null) ?? null
   const claimant = verify ? profileOf(verify.run)?.profile ?? null : profile?.profile ?? null
   return {
@@ -77,10 +81,9 @@ function toldOf({ specimen, madeWallMs, software, others, parts, ...input }: Uni
     parts: parts && partsOf(parts), instruments: instrumentRows(runs), left: leftOf(runs),
     runs: runs.map(runRow),
     otherRuns: others.map(({ id, sequence, state, startedWallMs, grade }) =>
-      ({ id, sequence, state, startedWallMs, grade })),
+      ({ id, sequence, state, startedWallMs, grade })), wasAll,
   }
 }
 
-const newestWith = (
-  runs: readonly UnitRun[], sequence: UnitSequence, has: (run: UnitRun) => boolean,
-): UnitRun | null => runs.findLast(one => sequenceOf(one.run) === sequence && has(one)) ?? null
+const newestFound = (runs: readonly UnitRun[], sequence: UnitSequence): UnitRun | null =>
+  runs.findLast(({ run, result }) => run.sequence === sequence && hasFindings(sequence, result)) ?? null
