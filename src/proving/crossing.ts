@@ -39,7 +39,12 @@ export interface CornerAsked {
 export interface Corner { readonly hz: number; readonly dbPerE: number; readonly leftDb: number }
 
 /** At the frequency that is nearest to the one that was asked for. */
-export interface CurvePoint { readonly hz: number; readonly db: number }
+export interface CurvePoint {
+  readonly hz: number
+  readonly db: number
+  /** How far below is not known. */
+  readonly isLost?: boolean
+}
 type Curve = (hz: number) => Promise<CurvePoint>
 
 /** Steps of an octave outwards, then regula falsi over ln f. Null where the end is reached before. */
@@ -88,6 +93,10 @@ async function closeIn(
 
 function between(a: CurvePoint, b: CurvePoint, limitDb: number): Corner {
   const dbPerE = (b.db - a.db) / Math.log(b.hz / a.hz)
+  if (a.isLost || b.isLost) {
+    // Anywhere between the two with equal chance: twice that, as half of it is counted.
+    return { hz: Math.sqrt(a.hz * b.hz), dbPerE, leftDb: (a.db - b.db) / Math.sqrt(3) }
+  }
   return { hz: a.hz * Math.exp((limitDb - a.db) / dbPerE), dbPerE, leftDb: bentShare * (a.db - b.db) }
 }
 /**

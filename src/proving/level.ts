@@ -99,6 +99,8 @@ export interface AtOutput extends Omit<HearAsked, 'levels' | 'outputV'> {
   readonly driven: 'one' | 'all'
   /** Gain at this frequency over that at 1 kHz, as it is believed to be. */
   readonly tilt?: number
+  /** As near to the asked volts as this share; 1 % when left out. */
+  readonly near?: number
 }
 
 /** As near to the asked volts as this share; figures are of what was really there. */
@@ -110,14 +112,14 @@ const raiseMost = 1.4
 /** Drives until the asked volts come out. Refused by its ceilings where that cannot be. */
 export async function hearAtOutput(proving: Proving, asked: AtOutput): Promise<ToneHeard> {
   const names = drivenWith(proving, asked.channel, asked.driven)
-  const { tilt = 1, outputV } = asked
+  const { tilt = 1, near = nearShare, outputV } = asked
   const levels: Record<string, number> = {}
   for (const name of names) levels[name] = outputV / (await learnGain(proving, name) * tilt)
   const expected = Object.fromEntries(names.map(name => [name, outputV]))
   let heard = await hearTone(proving, { ...asked, levels, outputV: expected, until: 'once' })
   for (let i = 0; i < triesMost; i++) {
     const gotV = levelOf(heard).value
-    if (Math.abs(gotV / outputV - 1) <= nearShare) break
+    if (Math.abs(gotV / outputV - 1) <= near) break
     for (const name of names) levels[name]! *= Math.min(raiseMost, outputV / gotV)
     heard = await hearTone(proving, { ...asked, levels, outputV: expected, until: 'once' })
   }

@@ -18,6 +18,8 @@ export interface GeneratorReach {
   readonly tonesMost: 1 | 2
   readonly sharesClock: boolean
   readonly settleMs: number
+  /** Most of its own noise, as its data sheet says; it is there while it is muted too. */
+  readonly noiseVPerRootHz?: number
 }
 
 export interface DigitizerReach {
@@ -27,6 +29,8 @@ export interface DigitizerReach {
   readonly rangesV: readonly number[]
   /** Before its inputs; 1 when left out. In loop-back it is left out, and ranges are so much smaller. */
   readonly divider?: number
+  /** Most of its own noise at its inputs on its smallest range, as its data sheet says. */
+  readonly noiseVPerRootHz?: number
   readonly sampleRatesHz: readonly number[]
   readonly samplesMost: number
 }

@@ -4,7 +4,7 @@
  */
 import { mainsIn } from '../analysis/audio/noise.ts'
 import { lineWithNoise } from '../analysis/audio/noise-around.ts'
-import { audioBand, showsLine, type Band } from '../analysis/audio/spectrum.ts'
+import { audioBand, binsOf, showsLine, type Band } from '../analysis/audio/spectrum.ts'
 import { weightings, type WeightingName } from '../analysis/audio/weighting.ts'
 import { BenchError } from '../base/errors.ts'
 import { formatSi } from '../base/format.ts'
@@ -12,10 +12,12 @@ import type { Conditions, Figure, weightings as figureWeightings } from '../sche
 import { figureOf, perShareDb } from './budget.ts'
 import { withinCeilings } from './drive.ts'
 import { silentBehind, type Silence } from './floor.ts'
+import { learnGain } from './level.ts'
 import { recordFor } from './listen.ts'
 import { silenceOf } from './loop-back.ts'
 import { loadOhmOf, patched, type Planned, type Proving } from './proving.ts'
 import { meanOf } from './repeats.ts'
+import { generatorDensity } from './source-noise.ts'
 import { restOf } from './tone-powers.ts'
 
 export type Weighting = (typeof figureWeightings)[number]
@@ -27,8 +29,13 @@ export interface Quiet {
   readonly channel: string
   readonly silence: Awaited<ReturnType<typeof silenceOf>>
   readonly own: Silence
+  /** What the unit makes of the noise of the generator, V²/Hz at the output. */
+  readonly generator: Power
   readonly ohm: number | null
 }
+
+/** What a response that is not flat makes of it (our own assumption). */
+const tiltShare = 0.05
 
 /** Long enough to tell one mains line from the next. */
 const lineHz = 50
@@ -38,13 +45,19 @@ const quietCaptures = 8
 export async function listenTo(proving: Proving, channel: string): Promise<Quiet> {
   await patched(proving, 'unit')
   await proving.port.muteAll()
+  const gain = await learnGain(proving, channel)
   const size = quietSize(proving)
   const silence = await silenceOf(proving, channel, { peakV: 0, size, captures: quietCaptures })
   const load = await proving.port.load(channel)
   const ohm = load.ohm?.value ?? null
   withinCeilings(proving, channel, Math.max(...silence.dc.map(Math.abs)), ohm)
   const own = silentBehind(proving.floor, channel, silence, proving.port.digitizer.divider)
-  if (own) return { channel, silence, own, ohm }
+  if (own) {
+    const { value, u } = generatorDensity(proving, channel, silence.sampleHz)
+    // Its gain at 1 kHz is taken for all of the band.
+    const amplified = { value: value * gain ** 2, u: Math.hypot(u, tiltShare * value) * gain ** 2 }
+    return { channel, silence, own, ohm, generator: amplified }
+  }
   throw new BenchError('REFUSED', `the digitizer was not listened to by itself on ${silence.rangeV} V`, {
     expected: 'a loop-back with this range first',
   })
@@ -105,6 +118,16 @@ const phaseOf = (whole: readonly Power[], own: readonly Power[]): number =>
   Math.sqrt(whole.reduce((sum, { value }, i) =>
     sum + 2 * Math.max(0, value) * Math.max(0, own[i]?.value ?? 0), 0))
 
+const both = (a: Power, b: Power): Power => ({ value: a.value + b.value, u: Math.hypot(a.u, b.u) })
+
+/** Width of a band, each frequency by the square of its weight. */
+function weighedHz({ noise }: Silence, band: Band, gain: (hz: number) => number): number {
+  const { first, last } = binsOf(noise, band)
+  let sum = 0
+  for (let bin = first; bin <= last; bin++) sum += gain(bin * noise.binHz) ** 2
+  return sum * noise.binHz
+}
+
 function netNoise(
   proving: Proving, quiet: Quiet, weighting: Weighting, band: Band,
 ): Net & { hum: Power; lines: Lines | null } {
@@ -115,8 +138,9 @@ function netNoise(
     lines === null ? none : humPower(one, lines, gain)
   const [hum, ownHum] = [humOf(quiet.silence), humOf(quiet.own)]
   const noise = noisePower(quiet.silence, lines, band, gain)
-  const own = noisePower(quiet.own, lines, band, gain)
-  const both = (a: Power, b: Power): Power => ({ value: a.value + b.value, u: Math.hypot(a.u, b.u) })
+  const hertz = weighedHz(quiet.silence, band, gain)
+  const played = { value: hertz * quiet.generator.value, u: hertz * quiet.generator.u }
+  const own = both(noisePower(quiet.own, lines, band, gain), played)
   return { ...lessOwn(both(noise, hum), both(own, ownHum), phaseOf(hum.each, ownHum.each)), hum, lines }
 }
 
@@ -140,7 +164,7 @@ function notesOf(net: ReturnType<typeof netNoise>, weighting: Weighting): string
   return [
     ...lines ? [`lines of the mains at ${lines.mainsHz.toFixed(2)} Hz: ${formatSi(humV, 'V')} of it`] : [],
     ...weighting === '468' ? [detectorNote] : [],
-    ...bound ? ['the digitizer alone reads within 3 dB of it: it is what all of them read'] : [],
+    ...bound ? ['generator and digitizer alone read within 3 dB of it: it is what all of them read'] : [],
   ]
 }
 

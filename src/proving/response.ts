@@ -112,6 +112,9 @@ export function spreadOf<T extends { readonly db: Known }>(points: readonly T[])
   return { most, least }
 }
 
+/** Between what was heard in loop-back and at the unit: other ranges, and a divider (our own assumption). */
+const flatPart = { label: 'ranges and dividers that are not flat', u: 0.005 } as const
+
 export interface DeviationAsked extends ResponseAsked { readonly fromHz: number; readonly toHz: number }
 
 /** Of a flat response, or, against a curve, of an equalisation; aligned at 1 kHz. */
@@ -123,7 +126,7 @@ export async function deviationFigures(proving: Proving, asked: DeviationAsked):
   if (!against) proving.curves.push(responseCurve(points, { channel, outputW: asked.outputW, loadOhm }))
   return [most, least].map(({ db, hz, heard }) => figureOf({
     quantity: against ? 'equalisation error' : 'response deviation', channel, value: db.value,
-    parts: [{ label: 'noise, and the generator between loop-backs', u: db.u }],
+    parts: [{ label: 'noise, and the generator between loop-backs', u: db.u }, flatPart],
     conditions: {
       ...conditionsOf(proving, heard), outputW: asked.outputW, bandLowHz: fromHz, bandHighHz: toHz,
       ...against && { curve: against },
@@ -169,6 +172,7 @@ export async function cornerFigure(proving: Proving, asked: CornerFigureAsked): 
     ...corner ? {} : { bound: towards === 'low' ? 'at most' as const : 'at least' as const },
     parts: [
       { label: 'noise, and the generator between loop-backs', u: last.db.u, sensitivity: perDb },
+      { ...flatPart, sensitivity: perDb },
       { label: 'steps', u: Math.abs(corner?.leftDb ?? 0) / 2, sensitivity: perDb },
     ],
     conditions: { ...conditionsOf(proving, last.heard), outputW: asked.outputW, bandDb: Math.abs(limitDb) },

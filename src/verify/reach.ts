@@ -26,11 +26,13 @@ export function reachOf({ stand, places, roles }: Gear, { dwellMaxS }: VerifyPar
       sourceOhm: generator.sourceOhm + places.outputs[0]!.output.inLineOhm, levelMaxV: mostV,
       frequencyMinHz: generator.frequencyMinHz, frequencyMaxHz: generator.frequencyMaxHz,
       tonesMost: generator.tonesMost, sharesClock: generator.sharesClock, settleMs: generator.settleMs,
+      ...generator.own && { noiseVPerRootHz: generator.own.noiseVPerRootHz },
     },
     digitizer: {
       inputOhm: digitizer.inputOhm, isDifferential: digitizer.isDifferential, divider,
       rangesV: digitizer.rangesV.map(rangeV => rangeV * divider),
       sampleRatesHz: digitizer.sampleRatesHz, samplesMost: digitizer.samplesMost,
+      ...digitizer.own && { noiseVPerRootHz: digitizer.own(Math.min(...digitizer.rangesV)).noiseVPerRootHz },
     },
     loadStepsOhm: stepsOf(places.outputs, load),
     mains: { voltageV: stand.mainsV, frequencyHz: stand.mainsHz },
