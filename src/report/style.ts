@@ -38,7 +38,7 @@ svg .stage-word{font-size:10px;fill:var(--ink)}
 vertical-align:.25em;border-top:2px solid var(--main)}.swatch.second{border-top:2px dashed var(--second)}
 .dot{display:inline-block;width:.5em;height:.5em;border-radius:50%;background:var(--main);margin-right:.4em}
 .key svg{display:inline-block;width:2.4em;height:.6em;margin-right:.4em}.key .name{margin-right:1em}
-thead th.num{white-space:normal}.claims th:first-child{min-width:14rem}.claims td:nth-child(6){min-width:11rem}
+thead th.num{white-space:normal}.claims th:first-child{min-width:12rem}.claims td:nth-child(6){min-width:9rem}
 caption{text-align:left;font-weight:600;padding:.4rem 0 .1rem}th.num,td.num{padding-right:1.2rem}
 .whole{break-inside:avoid}tbody th{font-weight:inherit;color:inherit;
 border-bottom:1px solid var(--rule);vertical-align:top}td small,th small{display:block}
@@ -49,7 +49,8 @@ nav ul{columns:2;list-style:none;padding:0}a{color:inherit}
 @media print{:root{color-scheme:light;--ink:#000;--quiet:#444;--paper:#fff;--rule:#bbb;--soft:#eee;
 --main:#123f6b;--second:#8a3d0c;--good:#0d4d2a;--bad:#8a1512;--doubt:#5c4400}
 body{font-size:10pt;max-width:none;padding:0}@page{margin:16mm 14mm}.wide{overflow:visible}
-nav{display:none}table{font-size:8.5pt}.claims th:first-child{min-width:44mm}
+nav{display:none}#claims,#curves,#burn-in{break-before:page}
+table{font-size:8.5pt}.claims th:first-child{min-width:44mm}
 .claims td:nth-child(6){min-width:38mm}th,td{padding:.15rem .5rem .15rem 0}
 *{print-color-adjust:exact}}
 `

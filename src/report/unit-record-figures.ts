@@ -19,8 +19,8 @@ ${table('Each claim in its words, against the worst of the figures that answer i
     number('Holds, probably'), 'Measured under', 'Figures',
   ], claims.map(claim => claimCells(claim, figures)), 'claims')}
 <p class="key">Expanded uncertainties have k = ${coverageFactor}, about 95 %. The margin is to the nearest
-bound of the claim, below 0 where the figure is past it. “Holds, probably” is the probability that the
-true figures are within the claim.</p>`
+bound of the claim, below 0 where the figure is past it; of shares in percentage points. “Holds,
+probably” is the probability that the true figures are within the claim.</p>`
 }
 
 function claimCells(claim: UnitRecordClaim, all: readonly UnitRecordFigure[]): Content[] {

@@ -48,12 +48,12 @@ export function figureWords(figure: UnitRecordFigure): string {
   return bound === null ? words : `${bound} ${words}`
 }
 
-/** Below 0: so far past the bound. */
+/** Below 0: so far past the bound. Of shares in percentage points. */
 export function marginWords(
   margin: number | null, of: Pick<UnitRecordFigure, 'quantity' | 'unit'> | null,
 ): string {
   if (margin === null || of === null) return noNumber
-  return isShare(of) ? `${formatSi(100 * margin, '', 2)} percentage points` : formatSi(margin, of.unit, 2)
+  return isShare(of) ? formatSi(100 * margin, '%', 2) : formatSi(margin, of.unit, 2)
 }
 
 export function limitWords(low: number | null, high: number | null, unit: string): string {
