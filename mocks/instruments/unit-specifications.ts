@@ -150,5 +150,5 @@ export const contactorFigures = {
 } as const
 
 export const loadFigures = {
-  channels: 2, steps: [4, 8, 16, 250], ofValue: 0.01, settleMs: 30,
+  channels: 2, steps: [4, 8, 15, 16, 250], ofValue: 0.01, settleMs: 30,
 } as const

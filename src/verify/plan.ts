@@ -48,8 +48,7 @@ export function verifyPlan(input: PlanInput, parameters: VerifyParameters): Work
     steps, drivenShare: longShare,
     measured: plan?.steps.map(stepWords) ?? [],
     left: plan?.unprovable.map(one => leftWords(one, worded)) ?? [],
-    refusals: refusalsOf(input, plan, parameters),
-    warnings: plan !== null && plan.steps.length === 0 ? ['none of its claims can be proven here'] : [],
+    refusals: refusalsOf(input, plan, parameters), warnings: [],
   }
 }
 
@@ -95,8 +94,10 @@ function refusalsOf(
       'fit like ones')],
     ...unknown.map(name => refuse(`measured load of ${name}`, 'no such channel',
       profile.channels.map(one => one.name).join(' or '), 'name a channel of the unit')),
-    ...plan !== null && profile.claims.length === 0
-      ? [refuse('claims of the unit', 'none', 'at least one', 'enter them in its profile')] : [],
+    ...profile.claims.length === 0
+      ? [refuse('claims of the unit', 'none', 'at least one', 'enter them in its profile')]
+      : plan?.steps.length === 0
+        ? [refuse('claims that can be proven here', 'none', 'at least one', 'see what is left, and why')] : [],
   ]
 }
 

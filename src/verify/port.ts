@@ -48,7 +48,7 @@ export function portOver(power: Power, sweep: Sweep, parameters: VerifyParameter
     muteAll: () => muteAll(power),
     capture: asked => capture(stand, asked),
     load: channel => loadOf(stand, channel),
-    connectLoad: (channel, ohm) => switchLoad(power, channel, ohm),
+    connectLoad: (channel, ohm) => connectLoad(power, channel, ohm),
   }
 }
 
@@ -96,6 +96,12 @@ async function loadOf({ power, parameters }: Stand, channel: string): Promise<Lo
   const { load } = power.roles
   const place = placeOf(power, channel)
   return loadState(place, load!, await load!.connected(place.output.load), parameters)
+}
+
+/** One that stands there already is left alone: between two steps the output would stand open. */
+async function connectLoad(power: Power, channel: string, ohm: number | null): Promise<void> {
+  const standsOhm = await power.roles.load!.connected(placeOf(power, channel).output.load)
+  if (standsOhm !== ohm) await switchLoad(power, channel, ohm)
 }
 
 /** An AC meter has one input: it is of use where the unit has one output. */

@@ -43,9 +43,10 @@ export function reachOf({ stand, places, roles }: Gear, { dwellMaxS }: VerifyPar
 const dividerOf = (outputs: readonly Led[]): number => outputs[0]!.output.divider
 
 /** Under a valve stage no load is switched: between two steps it would stand open. */
-function stepsOf(outputs: readonly Led[], { stepsOhm }: Pick<Load, 'stepsOhm'>): readonly number[] {
-  if (!outputs.some(({ spec }) => spec.output.isValve)) return stepsOhm
-  return stepsOhm.filter(ohm => outputs.some(({ spec: { output } }) => isLoad(ohm, output.loadOhm)))
+function stepsOf(outputs: readonly Led[], load: Pick<Load, 'stepsOhm'>): readonly number[] {
+  if (!outputs.some(({ spec }) => spec.output.isValve)) return load.stepsOhm
+  const standing = new Set(outputs.map(one => ratedStep(one, load)))
+  return load.stepsOhm.filter(ohm => standing.has(ohm))
 }
 
 function limitsOf({ spec, output: at }: Led, load: Load, dwellMaxS: number): ChannelLimits {

@@ -106,6 +106,7 @@ async function backToRest(power: Power, sweep: Sweep): Promise<void> {
     const ohm = ratedStep(place, load!)
     if (ohm !== null && state.loads.has(place.spec.name)) await switchLoad(power, place.spec.name, ohm)
   }
+  if (!state.wasOn) return
   await openMains(power)
   if (await railsDown(power, sweep)) return
   power.fault('rails', 'the rails were not measured dead after the mains opened')
