@@ -14,7 +14,8 @@ export function firstPowerSection(record: UnitRecord): Markup {
   return html`<p>${runWords(run)}</p>${newerSays(record, run)}
 <p>${unpowered === null ? 'What was found with the plug out is not on record.'
     : `Before it: ${unpowered}.`}</p>
-${stages.length === 0 && html`<p>It came to no stage.</p>`}${stages.map(stageSection)}
+${stages.length === 0 && html`<p>It came to no stage.</p>`}${stages.map((stage, i) =>
+  stageSection(stage, compared.length > 0 && i === stages.length - 1))}
 <h3>At rest on full mains</h3><p>${grade === null ? 'It came to no result.' : `${grade}: ${reason}.`}</p>
 ${compared.length === 0 ? html`<p>Nothing was held against its limits.</p>`
     : comparedTable('What was read in the last stage, against its limits', compared)}
@@ -23,11 +24,13 @@ ${logOf(run)}<h3>Courses</h3>${courseCharts(run)}`
 
 type Stage = NonNullable<UnitRecord['firstPower']>['stages'][number]
 
-function stageSection({ name, startedWallMs, ways, read, says }: Stage): Markup {
+/** `isCompared`: what was read at its end stands below, with its uncertainty. */
+function stageSection({ name, startedWallMs, ways, read, says }: Stage, isCompared: boolean): Markup {
   return html`<h3>Stage ${name}</h3><p>${says === '' ? 'It did not get to its end.' : `${says}.`}</p>
 ${ways.length === 0 ? html`<p>Asked for ${formatWall(startedWallMs)}; mains did not come on.</p>`
     : html`<ul>${ways.map(way => html`<li>${formatWall(way.wallMs)}: ${way.says}</li>`)}</ul>`}
-${read.length === 0 ? html`<p>Nothing was read on full mains.</p>` : table(
+${isCompared ? html`<p>What was read stands below.</p>`
+    : read.length === 0 ? html`<p>Nothing was read on full mains.</p>` : table(
     `Stage ${name} on full mains, as logged (without its uncertainty)`, [
       'What was read', number('Value'), number('Limit'),
       'Whose limit',
