@@ -19,12 +19,13 @@ export type View =
 
 /** What one may ask from elsewhere. Anything new is not on it until somebody has thought about it. */
 const remoteRoutes: ReadonlySet<string> = new Set([
-  'GET /status', 'GET /sequences', 'GET /ports', 'POST /plan', 'POST /stop', 'GET /feed', 'GET /openapi.json',
-  'GET /runs', 'GET /runs/:id', 'GET /runs/:id/events', 'GET /runs/:id/results', 'GET /runs/:id/channels',
-  'GET /screening', 'POST /screening/plan', 'GET /powering', 'POST /powering/plan', 'POST /lots/match',
-  'POST /lots/compare',
-  'POST /lots/sheet', 'POST /lots/gauge', 'GET /lots/sources', 'POST /units/parts', 'POST /units/rack',
-  'GET /runs/:id/series', 'GET /runs/:id/readings', 'GET /runs/:id/record', 'GET /parts/:id/record',
+  'GET /status', 'GET /sequences', 'GET /ports', 'POST /plan', 'POST /stop', 'GET /feed',
+  'GET /openapi.json', 'GET /runs', 'GET /runs/:id', 'GET /runs/:id/events', 'GET /runs/:id/results',
+  'GET /runs/:id/channels', 'GET /screening', 'POST /screening/plan', 'GET /powering',
+  'POST /powering/plan', 'POST /lots/match', 'POST /lots/compare', 'POST /lots/sheet', 'POST /lots/gauge',
+  'GET /lots/sources', 'POST /units/parts', 'POST /units/rack', 'POST /units/record',
+  'POST /units/early-failures', 'GET /runs/:id/series', 'GET /runs/:id/readings', 'GET /runs/:id/record',
+  'GET /parts/:id/record',
 ].map(route => route.replace(' ', ` ${apiPrefix}`)))
 
 /** Headers that a proxy adds. Where none was declared, one is taken for a hole, not for a helper. */

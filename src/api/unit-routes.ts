@@ -2,7 +2,9 @@
 import { z } from 'zod'
 import type { Application } from '../schema/application.ts'
 import { inService } from '../schema/service.ts'
-import { rackRequest, unitRequest } from '../schema/unit.ts'
+import {
+  earlyFailuresAnswer, earlyFailuresRequest, rackRequest, unitRecordRequest, unitRequest,
+} from '../schema/unit.ts'
 import type { Routes } from './build.ts'
 import { answers, resultShape } from './shapes.ts'
 
@@ -33,6 +35,23 @@ export function unitRoutes(routes: Routes, { units }: Pick<Application, 'units'>
       response: answers(200, unitParts),
     },
   }, async request => await units.parts(request.body))
+
+  routes.post('/units/record', {
+    schema: {
+      summary: 'The test record of one unit: its parts, first power, burn-in and figures; changes nothing',
+      body: unitRecordRequest,
+    },
+  }, async (request, reply) => {
+    const type = request.body.format === 'html' ? 'text/html' : 'application/json'
+    return await reply.type(`${type}; charset=utf-8`).send(await units.record(request.body))
+  })
+
+  routes.post('/units/early-failures', {
+    schema: {
+      summary: 'What the hours of burn-in of all units of one profile show of failures',
+      body: earlyFailuresRequest, response: answers(200, earlyFailuresAnswer),
+    },
+  }, async request => await units.earlyFailures(request.body.unit))
 
   routes.post('/units/rack', {
     schema: {

@@ -35,7 +35,7 @@ import { statusOf } from './status.ts'
 import { asItStands, Unended } from './unended.ts'
 import { unproved } from './unproved.ts'
 import { unsafeNow, unsettledAt } from './unsafe-now.ts'
-import { Units } from './units.ts'
+import { Units } from './units-port.ts'
 
 interface Current {
   record: RunRecord; handles: RunHandles; presence: PresenceWatch | null; ended: Promise<RunRecord>
@@ -64,7 +64,7 @@ export class Daemon implements Application {
     this.#d = deps
     this.#unended = new Unended(deps)
     this.store = asItStands(deps.store, id => this.#mayRun(id), id => this.#unended.endOf(id))
-    this.units = new Units(deps)
+    this.units = new Units({ ...deps, store: this.store })
     this.lots = new Lots(deps.store, lotThreads(deps.livenessClock))
     this.#latch = new Latch(deps.clock)
     this.#recovery = new Recovery(deps, this.#latch, () => this.#showStatus())

@@ -116,6 +116,7 @@ export class Powering implements PoweringPort {
       person: request.person, use: request.use, software, setup: setupOf(this.#d, request, prepared),
     }
     await createMarked(this.#d, record, prepared.places.all)
+    if (request.continues !== undefined) await this.#noteContinued(request.continues, record)
     const handles = this.#handles(record.id, request, prepared)
     const { power } = handles
     const presence = request.use === 'attended'
@@ -125,6 +126,14 @@ export class Powering implements PoweringPort {
     this.#current = { record, handles, presence, ended }
     if (this.#halted) halted(this.#current, this.#halted)
     return record
+  }
+
+  async #noteContinued(runId: string, { id, person }: RunRecord): Promise<void> {
+    const { store, clock } = this.#d
+    await store.appendEvent(runId, {
+      kind: 'continued', severity: 'info', text: `${person} continued this run as ${id}`,
+      data: { run: id, person }, atMs: clock.monotonicMs(), wallMs: clock.wallMs(),
+    })
   }
 
   #handles(runId: string, request: PoweringRequest, prepared: PreparedUnit): Current['handles'] {
@@ -216,6 +225,7 @@ function setupOf(
 ): RunRecord['setup'] {
   const { instruments, limits } = bench.file
   return {
+    ...request.continues === undefined ? {} : { continues: request.continues },
     request, plan, stand, limits, beatLimitMs, profile: { name: profile.unit, hash, profile },
     instruments: Object.entries(instruments).map(([name, { identity, url, profile: of }]) => ({
       name, role: rolesOf(bench, name), identity, url, profile: of, hash: bench.profiles.get(name)!.hash,

@@ -15,6 +15,7 @@ import { calibrationTold } from './calibration.ts'
 import type { DaemonDeps } from './daemon-deps.ts'
 import type { ProfileFile } from './files.ts'
 import { gearOf } from './prepare.ts'
+import { continuedBurnIn } from './unit-continue.ts'
 import { unitParts } from './units.ts'
 import { askedWork, type AskedWork } from './unit-works.ts'
 
@@ -38,7 +39,8 @@ export async function prepareUnit(deps: DaemonDeps, request: PoweringRequest): P
       expected: '`stand` in the bench file', got: 'none',
     })
   }
-  const asked = askedWork(request.sequence, request.parameters)
+  const before = await continuedBurnIn(store, request)
+  const asked = askedWork(request.sequence, before?.parameters ?? request.parameters)
   const profile = profiles.unit(request.unit)
   const roles = powerRolesOf(composed.roles)
   const { places, missing } = placesOf(profile.profile, stand, request.wiring)
@@ -57,7 +59,10 @@ export async function prepareUnit(deps: DaemonDeps, request: PoweringRequest): P
         ...missing, ...standRefusals(standInput(input, work, request, proven)), ...held.refusals,
         ...plan.refusals,
       ]),
-      warnings: [...plan.warnings, ...held.warnings, ...calibrationTold(bench, clock.wallMs()).pastDue],
+      warnings: [
+        ...before ? [before.words] : [], ...plan.warnings, ...held.warnings, 
+        ...calibrationTold(bench, clock.wallMs()).pastDue,
+      ],
     },
   }
 }

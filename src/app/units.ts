@@ -1,6 +1,5 @@
 /** What the record has of the parts of a unit, and a rack for those that are to be formed. */
 import { z } from 'zod'
-import type { UnitsPort } from '../schema/application.ts'
 import type { PartProfile } from '../schema/part-profile.ts'
 import { inServiceIn } from '../report/service.ts'
 import { judgesPositions, type PartResult, type RunHead, type RunRecord } from '../schema/run.ts'
@@ -9,23 +8,8 @@ import type { Store } from '../schema/store.ts'
 import {
   partName, type Newest, type ProposedRack, type RackRequest, type ToForm, type UnitParts, type UnitRequest,
 } from '../schema/unit.ts'
-import type { DaemonDeps } from './daemon-deps.ts'
 import { runsMost } from './runs-back.ts'
 import { screenSequence } from './settled.ts'
-
-export class Units implements UnitsPort {
-  readonly #d: Pick<DaemonDeps, 'store' | 'bench' | 'profiles'>
-  constructor(deps: Pick<DaemonDeps, 'store' | 'bench' | 'profiles'>) { this.#d = deps }
-
-  async parts(request: UnitRequest): Promise<UnitParts> { return await unitParts(this.#d.store, request) }
-
-  rack(request: RackRequest): ProposedRack {
-    const { bench, profiles } = this.#d
-    return proposeRack(
-      bench.file.fixture.positions.map(({ name }) => name),
-      profiles.partNames().map(name => profiles.part(name).profile), request)
-  }
-}
 
 /** Sequences that put no volts on a part; of these the newest word alone counts. */
 const withoutVolts: readonly string[] = ['capacitor-check', 'discharge']

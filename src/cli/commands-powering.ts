@@ -5,18 +5,20 @@ import type { PoweringPlan, PoweringStatus, UnitSequence } from '../schema/power
 import { loadFile } from '../schema/read-file.ts'
 import type { RunRecord } from '../schema/run.ts'
 import { unitRequest } from '../schema/stand.ts'
+import type { EarlyFailuresAnswer } from '../schema/unit.ts'
 import type { DaemonClient } from './client.ts'
 import type { Act } from './commands-bench.ts'
 import { parameterOf } from './commands-runs.ts'
 import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
 import { followPowering } from './powering-follow.ts'
-import { holdLines, poweringPlanLines } from './powering-text.ts'
+import { earlyFailureLines, holdLines, poweringPlanLines } from './powering-text.ts'
 import { printable } from './table.ts'
 import { watchRun } from './watch.ts'
 
 interface Options extends CommonOptions {
   plan?: boolean; set?: string[]; use: string; person: string; cautionsRead?: boolean; leave?: boolean
+  continue?: string
 }
 
 const longMs = 120_000
@@ -32,7 +34,9 @@ const kinds: Readonly<Record<UnitSequence, Kind>> = {
 
 export function addPoweringCommands(program: Command, context: CliContext, act: Act): void {
   for (const [sequence, { does, use }] of Object.entries(kinds) as [UnitSequence, Kind][]) {
-    act(program.command(sequence)
+    const command = program.command(sequence)
+    if (sequence === 'burn-in') command.option('--continue <run>', 'one that did not get to its end')
+    act(command
       .argument('<sheet>', 'what stands there and was found with the plug out: YAML or JSON')
       .option('--plan', 'show what would be done, touching nothing')
       .option('--set <name=value>', 'a parameter of it; may be given often', collect)
@@ -43,6 +47,9 @@ export function addPoweringCommands(program: Command, context: CliContext, act: 
       .description(does),
     async (sheet: string, options: Options) => await power(context, sequence, sheet, options))
   }
+  act(program.command('early-failures').argument('<unit>', 'name of a unit profile')
+    .description('show what the hours of burn-in of all units of one profile say of failures'),
+  async (unit: string, options: CommonOptions) => await failures(context, unit, options))
   act(program.command('go-on').argument('[step]', 'the one that waits when left out')
     .option('--person <name>', 'who is at the bench', context.user)
     .description('say that the step of a unit that waits may go on'),
@@ -57,6 +64,7 @@ async function power(
     ...loadFile(sheet, unitRequest, 'a unit sheet'), sequence, use: options.use, person: options.person,
     parameters: Object.fromEntries((options.set ?? []).map(parameterOf)),
     cautionsConfirmed: options.cautionsRead === true,
+    ...options.continue === undefined ? {} : { continues: options.continue },
   }
   const client = daemonOf(context, options)
   if (options.plan) return await plan(context, client, request, options)
@@ -104,6 +112,14 @@ async function goOn(
   await client.post('/powering/go-on', { id, person: options.person })
   if (options.json) printJson(context.out, { wentOn: id })
   else print(context.out, ...hold?.id === id ? holdLines(hold) : [], `${options.person}: goes on.`)
+  return exitCodes.accepted
+}
+
+async function failures(context: CliContext, unit: string, options: CommonOptions): Promise<ExitCode> {
+  const found = await daemonOf(context, options)
+    .post<EarlyFailuresAnswer>('/units/early-failures', { unit }, longMs)
+  if (options.json) printJson(context.out, found)
+  else print(context.out, ...earlyFailureLines(found))
   return exitCodes.accepted
 }
 

@@ -12,9 +12,10 @@ import { exitCodes, exitOfRun, hasEnded, type ExitCode } from './exit.ts'
 import { pour } from './screen.ts'
 import { printable } from './table.ts'
 import { outcomeLines } from './outcome.ts'
+import { reportUnit, type UnitRecordFlags } from './unit-report.ts'
 import { eventLine } from './watch.ts'
 
-interface ReportOptions extends CommonOptions { part?: string; output?: string; verify?: boolean }
+interface ReportOptions extends CommonOptions, UnitRecordFlags { part?: string }
 interface ExportOptions extends CommonOptions { channel?: string; output?: string }
 
 const recordMs = 120_000
@@ -22,6 +23,9 @@ const recordMs = 120_000
 export function addRecordCommands(program: Command, context: CliContext, act: Act): void {
   act(program.command('report').argument('[run]', 'the newest one when left out')
     .option('--part <part>', 'one part over all its runs instead')
+    .option('--unit <name>', 'the test record of one whole unit instead')
+    .option('--list <file>', 'with --unit: its parts list')
+    .option('--policy <file>', 'with --unit: what was to be done with which parts')
     .option('-o, --output <file>', 'write the whole record: .html, .csv or .json')
     .option('--verify', 'recompute the chain of hashes')
     .description('show how a run ended, or write its test record'),
@@ -38,6 +42,12 @@ async function report(
   context: CliContext, given: string | undefined, options: ReportOptions
 ): Promise<ExitCode> {
   const client = daemonOf(context, options)
+  if (options.unit !== undefined) {
+    if (given !== undefined || options.part !== undefined) {
+      throw new BenchError('USAGE', 'name a run, a part or a unit, not two of them')
+    }
+    return await reportUnit(context, client, { ...options, unit: options.unit })
+  }
   if (given !== undefined && options.part !== undefined) {
     throw new BenchError('USAGE', 'name a run or a part, not both')
   }

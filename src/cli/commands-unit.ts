@@ -3,14 +3,13 @@ import { extname } from 'node:path'
 import type { Command } from 'commander'
 import { BenchError } from '../base/errors.ts'
 import { formatCount } from '../base/format.ts'
-import { decide } from '../parts/decide.ts'
 import { csvLine } from '../report/csv.ts'
 import {
   byUrgency, csvCells, csvHeadings, headings, serviceLines, unitCells, unitHtml, unitPage, unitSummary,
-  type UnitLine, type UnitPage,
+  type UnitPage,
 } from '../report/unit-page.ts'
 import { idsOf, type PartsLine } from '../schema/parts-list.ts'
-import { partsPolicy, type PartsPolicy } from '../schema/parts-policy.ts'
+import { partsPolicy } from '../schema/parts-policy.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import type { ProposedRack, ToForm, UnitParts } from '../schema/unit.ts'
 import type { DaemonClient } from './client.ts'
@@ -19,6 +18,7 @@ import { daemonOf, print, printJson, type CliContext, type CommonOptions } from 
 import { exitCodes, type ExitCode } from './exit.ts'
 import { readPartsFile } from './parts-file.ts'
 import { unitOf } from './screen-request.ts'
+import { unitLines } from './unit-lines.ts'
 import { printable, renderTable } from './table.ts'
 import { writeAnswer } from './write-answer.ts'
 
@@ -58,24 +58,6 @@ async function showUnit(context: CliContext, file: string, options: Options): Pr
   else print(context.out, ...unitText(shown), ...rackText(rack, options.rack))
   return shown.complete ? exitCodes.accepted : exitCodes.notAccepted
 }
-
-/** One line a part, with what the policy wants of it; without a policy each is to be proven. */
-function unitLines(parts: readonly PartsLine[], policy: PartsPolicy | null): UnitLine[] {
-  const decisions = policy ? decide(parts, policy).decisions : []
-  return parts.flatMap(part => idsOf(part).map(designator => {
-    const decision = decisions.find(one =>
-      one.line === part.line && (one.designator === null || one.designator === designator))
-    return {
-      designator, what: whatOf(part), ratedV: part.ratedV,
-      wanted: { action: decision ? decision.action : 'prove' as const, reason: decision?.reason ?? '' },
-    }
-  }))
-}
-
-const whatOf = ({ kind, valueText, ratedV, ratedForm }: PartsLine): string => [
-  kind ?? 'of no known kind', valueText,
-  ...ratedV === null ? [] : [`${ratedV} V${ratedForm === 'ac' ? ' AC' : ''}`],
-].filter(Boolean).join(' ')
 
 /** Parts whose newest result sends them to be formed, with rating and value of the list. */
 function toFormOf({ rows }: UnitPage, parts: readonly PartsLine[]): ToForm[] {

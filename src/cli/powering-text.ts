@@ -1,6 +1,7 @@
 /** Runs of a whole unit in words: plan, how one stands, what waits for a person. */
 import { formatClock, formatDuration, formatMinute, formatSi } from '../base/format.ts'
 import type { PoweringPlan, PoweringStatus } from '../schema/powering.ts'
+import type { EarlyFailuresAnswer } from '../schema/unit.ts'
 import { printable, renderTable } from './table.ts'
 
 const item = (text: string): string => `  - ${text}`
@@ -64,3 +65,16 @@ const quantityTable = (quantities: PoweringStatus['quantities']): string[] => re
   [{ heading: 'what' }, { heading: 'reads', right: true }, { heading: '±', right: true }],
   quantities.map(({ name, value, u, unit }) =>
     [name, formatSi(value, unit), u === null ? '–' : formatSi(2 * u, unit)]))
+
+/** Of all units of one profile: each with its hours, and what they come to. */
+export function earlyFailureLines({ unit, specimens, shown }: EarlyFailuresAnswer): string[] {
+  if (shown === null) return [printable(`No burn-in by profile ${unit} is on record.`)]
+  const headings = [
+    { heading: 'unit' }, { heading: 'run' }, { heading: 'hours', right: true }, { heading: 'failed' },
+  ]
+  return [
+    ...renderTable(headings, specimens.map(({ specimen, run, hours, failed, why }) =>
+      [specimen, run, hours.toFixed(1), failed ? why : 'no'])),
+    '', shown.says,
+  ].map(printable)
+}

@@ -54,7 +54,8 @@ export function makePower(input: PowerInput): PowerHandles & { readonly holds: H
   const power: Power = {
     runId, clock, request, profile, stand, touchSafeV, roles, places, supervisor, recorder, waiters, guard,
     signal: ending.signal, reading: reading.signal, state: freshState(input),
-    checkIdentities: () => input.checkIdentities(), fault, hold: point => waited(power, () => holds.hold(point)),
+    checkIdentities: () => input.checkIdentities(), fault,
+    hold: point => waited(power, () => holds.hold(point)),
   }
   ending.signal.addEventListener('abort', () => waiters.rejectUnder(ending.signal), { once: true })
   reading.signal.addEventListener('abort', () => waiters.rejectUnder(reading.signal), { once: true })

@@ -13,7 +13,9 @@ import {
   screenStatus, type Deed, type ScreenRequest, type ScreenStatus, type ShownScreenPlan,
 } from './screening.ts'
 import type { Store } from './store.ts'
-import type { ProposedRack, RackRequest, UnitParts, UnitRequest } from './unit.ts'
+import type {
+  EarlyFailuresAnswer, ProposedRack, RackRequest, UnitParts, UnitRecordRequest, UnitRequest,
+} from './unit.ts'
 
 export const planStep = z.strictObject({
   name: z.string(), busV: z.number(), minS: z.number(), maxS: z.number(),
@@ -207,6 +209,10 @@ export interface LotsPort {
 export interface UnitsPort {
   /** The newest result of each part on record. */
   parts(request: UnitRequest): Promise<UnitParts>
+  /** The test record of one unit, in the format asked for. Rejects NOT_FOUND without a run of it. */
+  record(request: UnitRecordRequest): Promise<string>
+  /** Over all units of one profile that are on record: of each the newest burn-in that came to something. */
+  earlyFailures(unit: string): Promise<EarlyFailuresAnswer>
   /** A rack list for parts that are to be formed, of one rated voltage, on the positions of this bench. */
   rack(request: RackRequest): ProposedRack
 }

@@ -15,6 +15,8 @@ const use = z.enum(['attended', 'unattended'])
 export const poweringRequest = unitRequest.extend({
   sequence: z.enum(unitSequences),
   parameters: z.record(z.string(), z.unknown()).default({}).describe('Of the sequence'),
+  continues: z.string().min(1).max(100).optional()
+    .describe('A burn-in of this unit that did not get to its end: this one goes on where its time stands'),
   use: use.default('attended'),
   person: z.string().min(1).max(100),
   cautionsConfirmed: z.boolean().default(false),

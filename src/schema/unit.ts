@@ -67,3 +67,43 @@ export interface ProposedRack {
   }[]
   readonly left: readonly { readonly designator: string; readonly why: string }[]
 }
+
+/** What a list says of a designator, and a policy where there is one. */
+export const unitLine = z.strictObject({
+  designator: z.string().min(1).max(64), what: z.string().max(200), ratedV: z.number().positive().nullable(),
+  wanted: z.strictObject({
+    action: z.enum(['prove', 'replace', 'replace-and-prove-new', 'leave']).nullable(),
+    reason: z.string().max(1000),
+  }),
+})
+
+export const unitRecordRequest = z.strictObject({
+  specimen: unitName.describe('This one unit, by its name on record'),
+  lines: z.array(unitLine).max(20_000).default([])
+    .describe('Its parts list; the parts that stages of its profile name when left out'),
+  policy: z.string().max(100).nullable().default(null),
+  format: z.enum(['html', 'json']).default('html'),
+  verify: z.boolean().default(false).describe('Recompute the chains of hashes'),
+})
+export type UnitRecordRequest = z.infer<typeof unitRecordRequest>
+
+export const earlyFailuresRequest = z.strictObject({
+  unit: z.string().min(1).max(64).describe('Name of the unit profile'),
+})
+
+const h = z.number()
+/** What the hours of burn-in of all units of one profile show of failures. */
+export const earlyFailuresAnswer = z.strictObject({
+  unit: z.string(),
+  specimens: z.array(z.strictObject({
+    specimen: z.string(), run: z.string(), hours: h, failed: z.boolean(), why: z.string(),
+  })),
+  /** Null where no unit of it has burnt in. */
+  shown: z.strictObject({
+    units: z.number().int(), failures: z.number().int(), hours: h,
+    rateMostPerH: h, betweenLeastH: h.describe('At a constant rate, with 95 % confidence'),
+    weibull: z.strictObject({ shape: h, shapeLow: h, shapeHigh: h, scaleH: h }).nullable(),
+    says: z.string(),
+  }).nullable(),
+})
+export type EarlyFailuresAnswer = z.infer<typeof earlyFailuresAnswer>

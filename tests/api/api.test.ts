@@ -107,7 +107,7 @@ describe('what the API shows', () => {
       '/presence', '/runs',
       '/runs/{id}', '/runs/{id}/channels', '/runs/{id}/close', '/runs/{id}/continue', '/runs/{id}/events', '/runs/{id}/readings', '/runs/{id}/record',
       '/runs/{id}/results', '/runs/{id}/series', '/screening', '/screening/deed', '/screening/plan', '/sequences', '/status', '/stop',
-      '/units/parts', '/units/rack',
+      '/units/early-failures', '/units/parts', '/units/rack', '/units/record',
     ].map(path => `/api/v1${path}`))
     expect(JSON.stringify(document.paths['/api/v1/plan'])).toContain('cautionsConfirmed')
     expect(JSON.stringify(document.paths['/api/v1/status'])).toContain('durableUntilMs')

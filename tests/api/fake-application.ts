@@ -118,6 +118,11 @@ export class FakeApplication implements Application {
   readonly lots: Lots
   readonly units: UnitsPort = {
     parts: async request => await unitParts(this.store, request),
+    earlyFailures: async unit => ({ unit, specimens: [], shown: null }),
+    record: async request => {
+      this.calls.push({ name: 'units.record', argument: request })
+      return request.format === 'html' ? '<!doctype html>' : '{}'
+    },
     rack: ({ parts }) => ({ ratedV: null, parts: [], left: parts.map(({ designator }) => ({ designator, why: 'no profile' })) }),
   }
   readonly calls: { name: string; argument: unknown }[] = []

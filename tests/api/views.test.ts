@@ -82,6 +82,8 @@ const looks: readonly (readonly [string, object | undefined])[] = [
   ['POST /lots/compare', { runs: ['R1', 'again'] }], ['POST /lots/sheet', { runs: ['R1'] }],
   ['GET /lots/sources', undefined], ['POST /lots/gauge', { run: 'study' }],
   ['POST /units/parts', { unit: 'pavilion', designators: ['C1'] }],
+  ['POST /units/early-failures', { unit: 'an-amplifier' }],
+  ['POST /units/record', { specimen: 'pavilion-1', format: 'json' }],
   ['POST /units/rack', { unit: 'pavilion', parts: [{ designator: 'C1', ratedV: 450, capacitanceF: 1e-5 }] }],
 ]
 

@@ -1,7 +1,7 @@
 import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
-import { poweringLines, poweringPlanLines } from '../../src/cli/powering-text.ts'
+import { earlyFailureLines, poweringLines, poweringPlanLines } from '../../src/cli/powering-text.ts'
 import { statusLines } from '../../src/cli/status-text.ts'
 import { BenchError } from '../../src/base/errors.ts'
 import type { PoweringStatus } from '../../src/schema/powering.ts'
@@ -76,6 +76,29 @@ describe('a unit on the command line', () => {
   })
 })
 
+describe('the record of a unit on the command line', () => {
+  it('writes a page or data, by the name of the file', async () => {
+    const file = join(cli.folder, 'unit.html')
+    const { exit, out } = await cli.run('report', '--unit', 'unit-1', '-o', file)
+    expect([exit, out]).toEqual([0, `Wrote ${file}, 15 bytes.\n`])
+    expect(cli.app.calls.at(-1)).toMatchObject({ name: 'units.record', argument: { specimen: 'unit-1', format: 'html', lines: [], verify: false } })
+    expect((await cli.run('report', '--unit', 'unit-1', '-o', 'unit.csv')).err).toContain('.html or .json')
+  })
+  it('hands on the parts list and what a policy wants', async () => {
+    const list = join(cli.folder, 'parts.csv')
+    writeFileSync(list, 'designator,kind,value\nR1,resistor,4k7\n')
+    await cli.run('report', '--unit', 'unit-1', '--list', list, '-o', join(cli.folder, 'unit.json'))
+    expect(cli.app.calls.at(-1)).toMatchObject({ argument: { format: 'json', lines: [{ designator: 'R1', wanted: { action: 'prove' } }] } })
+  })
+  it('is of one thing: a run, a part or a unit', async () => {
+    expect((await cli.run('report', 'R1', '--unit', 'unit-1')).exit).toBe(2)
+    expect((await cli.run('report', '--unit', 'unit-1', '--policy', 'p.yaml')).err).toContain('--list')
+  })
+  it('says that no unit has burnt in', async () => {
+    expect((await cli.run('early-failures', 'an-amplifier')).out).toBe('No burn-in by profile an-amplifier is on record.\n')
+  })
+})
+
 describe('a unit in words', () => {
   it('says of mains in capitals, of what waits, and what is not read', () => {
     const lines = poweringLines(status, 0)
@@ -96,6 +119,15 @@ describe('a unit in words', () => {
     const lines = statusLines({ ...idleStatus, energy: 'live', keeper: 'armed', powering: status })
     expect(lines[0]).toBe('pavilion: run U1; ENERGY ON, keeper armed')
     expect(lines).toContain('Back to it: nightbench watch')
+  })
+  it('tells each unit with its hours, and what they come to', () => {
+    const shown = { units: 2, failures: 1, hours: 100, rateMostPerH: 0.05, betweenLeastH: 20, weibull: null, says: 'so it is' }
+    const specimens = [
+      { specimen: 'unit-1', run: 'B1', hours: 72, failed: false, why: '' }, { specimen: 'unit-2', run: 'B2', hours: 28, failed: true, why: 'heat' },
+    ]
+    expect(earlyFailureLines({ unit: 'an-amplifier', specimens, shown })).toEqual([
+      'unit    run  hours  failed', 'unit-1  B1    72.0  no', 'unit-2  B2    28.0  heat', '', 'so it is',
+    ])
   })
   it('leaves out what there is none of', () => {
     const text = poweringPlanLines(shownPoweringPlan).join('\n')
