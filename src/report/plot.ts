@@ -127,8 +127,12 @@ function axisOf(
   }
   if (scale === 'time') return timeAxis(high, from, to)
   if (scale === 'log') return logRangeAxis(low, high, from, to, value => formatSi(value, unit, 1), most)
-  return linearAxis(low, high, from, to, unit)
+  const room = Math.max(0, leastSpan * Math.max(Math.abs(low), Math.abs(high)) - (high - low)) / 2
+  return linearAxis(low - room, high + room, from, to, unit)
 }
+
+/** Of what stands still no axis makes a mountain: it spans this share of the value at least. */
+const leastSpan = 0.02
 
 const grid = (x: Axis, y: Axis, bottom: number): Markup => html`${y.ticks.map(({ value, label }) =>
   html`<line class="grid" x1="${left}" x2="${right}" y1="${n(y.at(value))}" y2="${n(y.at(value))}"/><text

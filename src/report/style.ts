@@ -49,7 +49,7 @@ nav ul{columns:2;list-style:none;padding:0}a{color:inherit}
 @media print{:root{color-scheme:light;--ink:#000;--quiet:#444;--paper:#fff;--rule:#bbb;--soft:#eee;
 --main:#123f6b;--second:#8a3d0c;--good:#0d4d2a;--bad:#8a1512;--doubt:#5c4400}
 body{font-size:10pt;max-width:none;padding:0}@page{margin:16mm 14mm}.wide{overflow:visible}
-nav{display:none}#claims,#curves,#burn-in{break-before:page}
+nav{display:none}caption,thead{break-after:avoid}tbody tr:first-child{break-before:avoid}
 table{font-size:8.5pt}.claims th:first-child{min-width:44mm}
 .claims td:nth-child(6){min-width:38mm}th,td{padding:.15rem .5rem .15rem 0}
 *{print-color-adjust:exact}}

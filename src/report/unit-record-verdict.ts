@@ -100,13 +100,19 @@ function limitsOf(told: Told): string[] {
         + 'be told.',
     ] : [],
     burnInSays(burnIn, newestOf(told, 'burn-in')),
-    ...firstPower ? [] : [newestOf(told, 'first-power')
-      ? 'No first power came to a result.' : 'No first power of it is on record.'],
+    ...firstPowerSays(firstPower, runs),
     ...!parts ? ['No parts list was given: of what it is made, and what of that was proven, is not shown.']
       : parts.complete ? [] : [`Not all of its parts are proven: ${parts.summary}`],
     ...left.length > 0
       ? [`${formatCount(left.length, 'thing')} could not be measured, as listed below.`] : [],
   ]
+}
+
+function firstPowerSays(firstPower: UnitRecord['firstPower'], runs: readonly UnitRecordRun[]): string[] {
+  if (firstPower === null) return ['No first power of it is on record.']
+  const run = runs.find(({ id }) => id === firstPower.run)
+  return firstPower.grade !== null || !run ? []
+    : [`Its first power ${run.id} ${stateWords[run.state]} and came to no result.`]
 }
 
 /** As people count a burn-in: `72 h`. */

@@ -57,6 +57,13 @@ describe('a plot', () => {
     expect(text).toContain('1 of the points have no place on a logarithmic axis')
   })
 
+  it('makes no mountain of what stands still, and draws it in the middle', () => {
+    const text = drawn({ x: { label: 'time', unit: 's', scale: 'time' }, y: { label: 'mains', unit: 'V', scale: 'linear' }, lines: [{ label: 'mains', x: [0, 1, 2], y: [230, 230.01, 230] }] })
+    const heights = [...text.matchAll(/<circle[^>]*cy="([\d.]+)"/g)].map(([, y]) => Number(y))
+    expect(Math.max(...heights) - Math.min(...heights)).toBeLessThan(2)
+    expect(Math.abs(heights[0]! - 108)).toBeLessThan(30)
+  })
+
   it('is none where nothing can be drawn', () => {
     expect(plotChart(plot({ lines: [{ label: 'left', x: [0, -1], y: [1, 2] }] }))).toBeNull()
     expect(plotChart(plot({ lines: [] }))).toBeNull()

@@ -28,8 +28,9 @@ async function recordOf(wrong: Wrongs = {}): Promise<UnitRecordInput> {
   const setup = { request: { ...request() }, profile: { name: two.unit, hash: 'ab12', profile: two } }
   const store = openInlineStore(':memory:')
   const { all } = placesOf(two, stand, request().wiring).places
-  await store.createRun({ ...run, state: 'running', endedWallMs: null, setup }, all)
-  for (const { seq: _, hash: __, ...event } of await handles.store.events('run-1')) await store.appendEvent('run-1', event)
+  const events = await handles.store.events('run-1')
+  await store.createRun({ ...run, state: 'running', startedWallMs: events[0]!.wallMs, endedWallMs: null, setup }, all)
+  for (const { seq: _, hash: __, ...event } of events) await store.appendEvent('run-1', event)
   for (const result of await handles.store.results('run-1')) await store.saveResult('run-1', result)
   for (const { index } of all) {
     const { channel, atMs, value, u } = await handles.store.series('run-1', index)
@@ -69,7 +70,9 @@ describe('the record of a first power that was run', () => {
     expect([run!.trips, record.alarms]).toEqual([[], []])
     expect(record.touch).toMatchObject({ isSafe: true })
     expect(record.touch!.words).toContain('every rail measured below 60 V')
-    expect(run!.courses.map(({ channel }) => channel)).toContain('rail.plus')
+    const rail = run!.courses.find(({ channel }) => channel === 'rail.plus')!
+    expect(Math.max(...rail.max.map(value => value ?? 0))).toBeCloseTo(70, 1)
+    expect(rail.atS.at(-1)!).toBeLessThanOrEqual((run!.endedWallMs! - run!.startedWallMs) / 1000)
     expect(unitRecordHtml(given)).not.toContain('class="alarm"')
   })
 
@@ -87,5 +90,6 @@ describe('the record of a first power that was run', () => {
     expect(page.indexOf('NOT SAFE TO TOUCH')).toBeLessThan(page.indexOf('id="verdict"'))
     expect(record.firstPower).toMatchObject({ grade: null, compared: [] })
     expect(page).toContain('It came to no result.')
+    expect(record.verdict.limits).toContain('Its first power run-1 ended by a trip and came to no result.')
   })
 })
