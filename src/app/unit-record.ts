@@ -1,17 +1,15 @@
 /** Gathers from the record what the test record of one unit is made of. */
 import { BenchError } from '../base/errors.ts'
-import { verified } from '../report/record.ts'
 import { unitPage, type UnitLine, type UnitPage } from '../report/unit-page.ts'
-import {
-  unitRecordHtml, unitRecordJson, type UnitRecordInput, type UnitRun,
-} from '../report/unit-record.ts'
-import { hasFindings, pointsMost, profileOf, sequenceOf } from '../report/unit-record-runs.ts'
+import { unitRecordHtml, unitRecordJson, type UnitRun } from '../report/unit-record.ts'
+import { readUnitRuns } from '../report/unit-record-read.ts'
+import { profileOf } from '../report/unit-record-runs.ts'
 import type { Clock } from '../base/clock.ts'
 import { isUnitSequence, poweringRequest, type PoweringRequest } from '../schema/powering.ts'
 import type { PartResult, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import type { UnitRecordRequest } from '../schema/unit.ts'
-import { runsBack } from './runs-back.ts'
+import { runsBack, runsMost } from './runs-back.ts'
 import { unitParts } from './units.ts'
 
 interface Deps { readonly store: Store; readonly clock: Clock; readonly software: string }
@@ -35,52 +33,20 @@ export async function* unitRunsBack(store: Store, specimen: string): AsyncGenera
 }
 
 /** NOT_FOUND where no run of this unit is on record. */
-export async function unitRecord(deps: Deps, request: UnitRecordRequest): Promise<string> {
-  const input = await gathered(deps, request)
-  return request.format === 'html' ? unitRecordHtml(input)
-    : `${JSON.stringify(unitRecordJson(input), null, 2)}\n`
-}
-
-async function gathered(
-  { store, clock, software }: Deps, { specimen, lines, policy, verify }: UnitRecordRequest,
-): Promise<UnitRecordInput> {
-  const all: UnitRunOnRecord[] = []
-  for await (const one of unitRunsBack(store, specimen)) all.push(one)
-  if (all.length === 0) throw new BenchError('NOT_FOUND', `no run of a unit ${specimen} is on record`)
-  const chosen = all.filter((one, i) => isShown(one, all.slice(0, i)))
-  const runs: UnitRun[] = []
-  for (const one of chosen) runs.push(await wholeRun(store, one, verify))
-  return {
-    specimen, madeWallMs: clock.wallMs(), software, runs,
-    others: all.filter(one => !chosen.includes(one)).map(({ run, result }) => ({
-      id: run.id, sequence: run.sequence, state: run.state, startedWallMs: run.startedWallMs,
-      grade: result?.grade ?? null,
-    })),
-    parts: await partsPage(store, specimen, lines.length > 0 ? lines : namedParts(all), policy),
+export async function unitRecord(
+  { store, clock, software }: Deps, { specimen, lines, policy, format, verify }: UnitRecordRequest,
+): Promise<string> {
+  const read = await readUnitRuns(store, specimen, { verify, runsMost })
+  if (read.runs.length === 0) throw new BenchError('NOT_FOUND', `no run of a unit ${specimen} is on record`)
+  const input = {
+    specimen, madeWallMs: clock.wallMs(), software, ...read,
+    parts: await partsPage(store, specimen, lines.length > 0 ? lines : namedParts(read.runs), policy),
   }
-}
-
-/** The newest of its kind, and the newest that came to something where that did not. */
-function isShown({ run, result }: UnitRunOnRecord, newer: readonly UnitRunOnRecord[]): boolean {
-  const sequence = sequenceOf(run)
-  const same = newer.filter(one => one.run.sequence === sequence)
-  if (same.length === 0) return true
-  return hasFindings(sequence, result) && !same.some(one => hasFindings(sequence, one.result))
-}
-
-async function wholeRun(store: Store, { run, result }: UnitRunOnRecord, verify: boolean): Promise<UnitRun> {
-  const series: UnitRun['series'][number][] = []
-  for (const channel of await store.channels(run.id)) {
-    series.push({ channel, buckets: await store.levels(run.id, channel.index, pointsMost) })
-  }
-  return {
-    run, result, series, events: await store.events(run.id), chainHead: await store.chainHead(run.id),
-    chain: verify ? await verified(store, run.id) : null,
-  }
+  return format === 'html' ? unitRecordHtml(input) : `${JSON.stringify(unitRecordJson(input), null, 2)}\n`
 }
 
 /** Parts that the stages of its newest profile name. */
-function namedParts(runs: readonly UnitRunOnRecord[]): UnitLine[] {
+function namedParts(runs: readonly Pick<UnitRun, 'run'>[]): UnitLine[] {
   const profile = runs.map(({ run }) => profileOf(run)).find(one => one !== null)?.profile
   const names = new Set(profile?.stages.flatMap(({ parts }) => parts))
   return [...names].map(designator =>
