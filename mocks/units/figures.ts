@@ -182,7 +182,7 @@ export class UnitFigures {
     }
     const noise = sum * octave / 3
     const isIn = ({ hz }: Line): boolean => hz >= band.fromHz && hz <= band.toHz
-    const hum = withHum ? this.#humLines(channel).filter(isIn) : []
+    const hum = withHum ? summed(this.#humLines(channel)).filter(isIn) : []
     return Math.sqrt(noise + hum.reduce((total, { hz, re, im }) =>
       total + weightingAt(weighting, hz) ** 2 * (re * re + im * im) / 2, 0))
   }
