@@ -27,10 +27,19 @@ export interface Plot {
   /** As many as there are looks. */
   readonly lines: readonly PlotLine[]
   readonly marks?: readonly { readonly at: number; readonly label: string }[]
+  /** What a line is held against, from one place along the axis to another; null: from its beginning. */
+  readonly limits?: readonly PlotLimit[]
   /** Under the drawing, before the names of the lines. */
   readonly key?: string
   /** Less than usual where many stand below one another. */
   readonly isLow?: boolean
+}
+
+export interface PlotLimit {
+  readonly from: number | null
+  readonly to: number
+  readonly y: number
+  readonly label: string
 }
 
 export const looks = ['main', 'second', 'third', 'fourth'] as const
@@ -62,17 +71,21 @@ export function plotChart(plot: Plot): Markup | null {
   if (drawn.length === 0) return null
   const bottom = plot.isLow ? 112 : 206
   const points = drawn.flatMap(one => one.points.flatMap(point => point ? [point] : []))
-  const x = axisOf(plot.x, points.map(point => point.x), left, right)
+  const limits = plot.limits ?? []
+  const ends = limits.flatMap(({ from, to }) => from === null ? [to] : [from, to])
+  const x = axisOf(plot.x, [...points.map(point => point.x), ...ends], left, right)
   const heights = points.flatMap(point => [point.y, point.low ?? point.y, point.high ?? point.y])
+    .concat(limits.map(limit => limit.y))
   const y = axisOf(plot.y, heights, bottom, top, plot.isLow ? 5 : 8)
   return html`<figure><figcaption>${plot.title}</figcaption>
 <svg viewBox="0 0 ${width} ${bottom + 38}" role="img" aria-label="${plot.title}">
-<desc>${drawn.map(one => lineWords(one, plot)).join(' ')}</desc>
+<desc>${drawn.map(one => lineWords(one, plot)).join(' ')}${
+  limits.map(({ label }) => ` ${label}.`).join('')}</desc>
 ${grid(x, y, bottom)}<text x="${(left + right) / 2}" y="${bottom + 32}"
   text-anchor="middle">${axisWords(plot.x)}</text>
 ${(plot.marks ?? []).map(({ at, label }) => html`<line class="mark" x1="${n(x.at(at))}" x2="${n(x.at(at))}"
   y1="${top}" y2="${bottom}"><title>${label}</title></line>`)}
-${drawn.map(one => lineMarks(one, x, y))}
+${drawn.map(one => lineMarks(one, x, y))}${limits.map(limit => limitLine(limit, x, y))}
 </svg>
 ${keyOf(plot, drawn)}</figure>`
 }
@@ -155,6 +168,10 @@ function lineMarks({ points, look }: Drawn, x: Axis, y: Axis): Markup {
   cy="${n(y.at(point.y))}"/>`)}`
 }
 
+const limitLine = ({ from, to, y: at, label }: PlotLimit, x: Axis, y: Axis): Markup =>
+  html`<line class="limit" x1="${n(from === null ? left : x.at(from))}" x2="${n(x.at(to))}"
+  y1="${n(y.at(at))}" y2="${n(y.at(at))}"><title>${label}</title></line>`
+
 function unbroken(points: readonly (Point | null)[]): Point[][] {
   const runs: Point[][] = [[]]
   for (const point of points) {
@@ -170,7 +187,8 @@ function keyOf(plot: Plot, drawn: readonly Drawn[]): Markup {
   return html`<p class="key">${drawn.map(({ label, look }) => html`<svg viewBox="0 0 36 8"
   aria-hidden="true"><path class="line ${look}" d="M0 4H36"/></svg><span
   class="name">${label}</span> `)}${axisWords(plot.y)}.
-${isBanded && 'Band: lowest to highest. '}${unshown > 0
+${isBanded && 'Band: lowest to highest. '}${(plot.limits ?? []).length > 0
+  && `Dotted: ${plot.limits!.map(({ label }) => label).join('; ')}. `}${unshown > 0
   && `${unshown} of the points have no place on a logarithmic axis and are not drawn. `}${plot.key}</p>`
 }
 

@@ -2,14 +2,18 @@
 import { curveNames } from '../schema/unit-findings.ts'
 import { html, type Markup } from './markup.ts'
 import { looks, plotChart, type Plot, type PlotAxis } from './plot.ts'
-import type { UnitRecord, UnitRecordCourse, UnitRecordCurve, UnitRecordRun } from './unit-record-schema.ts'
+import { claimedLimits } from './unit-record-limits.ts'
+import type {
+  UnitRecord, UnitRecordClaim, UnitRecordCourse, UnitRecordCurve, UnitRecordRun,
+} from './unit-record-schema.ts'
 
-export function plotsSection({ curves, provenBy }: UnitRecord): Markup {
+export function plotsSection({ curves, claims, provenBy }: UnitRecord): Markup {
   if (provenBy === null) return html`<p>No curve was measured yet.</p>`
   return html`${curveNames.map(name => {
     const named = curves.filter(curve => curve.name === name)
     return html`<h3>${name[0]!.toUpperCase()}${name.slice(1)}</h3>
-${named.length === 0 ? html`<p>Not measured.</p>` : groups(named, likeness).map(curveChart)}`
+${named.length === 0 ? html`<p>Not measured.</p>`
+    : groups(named, likeness).map(group => curveChart(group, claims))}`
   })}`
 }
 
@@ -30,7 +34,7 @@ const likeness = ({ name, channel, x, y }: UnitRecordCurve): string => JSON.stri
   name === 'spectrum' && channel, ...[x, y].map(({ label, unit, scale }) => [label, unit, scale]),
 ])
 
-function curveChart(curves: readonly UnitRecordCurve[]): Markup {
+function curveChart(curves: readonly UnitRecordCurve[], claims: readonly UnitRecordClaim[]): Markup {
   const [first] = curves as [UnitRecordCurve]
   const places = [...new Set(curves.map(placeOf))]
   const isOne = new Set(curves.map(({ under }) => under)).size === 1
@@ -40,7 +44,9 @@ function curveChart(curves: readonly UnitRecordCurve[]): Markup {
       label: isOne ? placeOf(curve) : `${placeOf(curve)}, ${curve.under}`,
       x: percent(curve.x.unit, curve.x.values), y: percent(curve.y.unit, curve.y.values),
     })),
-    key: isOne && first.under !== '' ? `Measured under: ${first.under}.` : '',
+    limits: claimedLimits(first,
+      claims.filter(({ channel }) => channel === null || places.includes(channel))),
+    key: isOne && first.under !== '' ? `Measured under: ${first.under.replace(/\.$/, '')}.` : '',
   }) ?? html`<p>${places.join(', ')}: no point of it can be drawn.</p>`
 }
 

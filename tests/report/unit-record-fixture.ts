@@ -113,15 +113,15 @@ const hertz = (values: number[]): Curve['x'] => ({ label: 'frequency', unit: 'Hz
 export function curves(spectrumPoints = 4096): Curve[] {
   const random = new SeededRandom('spectrum')
   return profile.channels.flatMap(({ name }, i): Curve[] => [
-    { name: 'response', channel: name, under: 'At 1 W into 250 Ω.', x: hertz(geometric(10, 100_000, 40)),
+    { name: 'response', channel: name, under: 'stepped sines at 1.00 W into 250 Ω, this channel driven', x: hertz(geometric(10, 100_000, 40)),
       y: { label: 'deviation from the level at 1 kHz', unit: 'dB', scale: 'linear',
         values: geometric(10, 100_000, 40).map(f => -10 * Math.log10(1 + (18 / f) ** 2) - 10 * Math.log10(1 + (f / (28_000 + 3000 * i)) ** 2)) } },
-    { name: 'distortion against power', channel: name, under: 'At 1 kHz into 250 Ω.',
+    { name: 'distortion against power', channel: name, under: '1.00 kHz into 250 Ω, this channel driven',
       x: { label: 'power', unit: 'W', scale: 'log', values: geometric(0.05, 60, 25) },
       y: { label: 'THD', unit: '1', scale: 'log', values: geometric(0.05, 60, 25).map(w => 0.002 * w ** -0.2 + (w / 49) ** 22 * 0.02) } },
-    { name: 'distortion against frequency', channel: name, under: 'At 20 W into 250 Ω.', x: hertz(geometric(20, 20_000, 20)),
+    { name: 'distortion against frequency', channel: name, under: '20.0 W into 250 Ω, this channel driven', x: hertz(geometric(20, 20_000, 20)),
       y: { label: 'THD', unit: '1', scale: 'log', values: geometric(20, 20_000, 20).map(f => 0.002 * (1 + (f / 4000) ** 1.2 + 60 / f)) } },
-    { name: 'spectrum', channel: name, under: 'At 1 W, 1 kHz, into 250 Ω.', x: hertz(Array.from({ length: spectrumPoints }, (_, k) => (k + 1) * 24_000 / spectrumPoints)),
+    { name: 'spectrum', channel: name, under: '1.00 kHz at 1.00 W into 250 Ω, one record of 1.00 s', x: hertz(Array.from({ length: spectrumPoints }, (_, k) => (k + 1) * 24_000 / spectrumPoints)),
       y: { label: 'level below the fundamental', unit: 'dB', scale: 'linear',
         values: Array.from({ length: spectrumPoints }, (_, k) => {
           const f = (k + 1) * 24_000 / spectrumPoints

@@ -62,6 +62,16 @@ describe('the record of a unit', () => {
     expect(power.figures.map(id => record.figures.find(one => one.id === id)!.quantity)).toEqual(Array(6).fill('output power'))
   })
 
+  it('draws what is claimed beside the curves that it is claimed of', () => {
+    const shown = sectionOf(unitRecordHtml(input()), 'curves')
+    const limits = [...shown.matchAll(/class="limit"[^>]*><title>([^<]*)/g)].map(([, label]) => label)
+    expect(limits).toEqual(['claimed at least -2 dB from 40 Hz to 15 kHz', 'claimed at most 1 dB from 40 Hz to 15 kHz', 'claimed at most 2 % up to 40 W'])
+    const one = verify().result!.unit!.claims.map(verdict => ({ ...verdict, claim: { ...verdict.claim, channel: 'tea-room' } }))
+    expect(sectionOf(unitRecordHtml(input({ runs: [verify({ claims: one })] })), 'curves')).toContain('Dotted: claimed of tea-room at most 2 % up to 40 W.')
+    const only = verify({ claims: one, curves: verify().result!.unit!.curves.filter(({ channel }) => channel === 'bandstand') })
+    expect(sectionOf(unitRecordHtml(input({ runs: [only] })), 'curves')).not.toContain('class="limit"')
+  })
+
   it('keeps claims in the order of the profile, and lists those of which no verdict tells', () => {
     const some = verify()
     const verdicts = some.result!.unit!.claims.slice(3, 6)
