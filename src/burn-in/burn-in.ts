@@ -22,8 +22,14 @@ export interface Level {
   readonly offSinceMs: number | null
 }
 
-/** First and last look at the distortion of a channel under one drive. */
-export interface Spot { readonly atS: number; readonly thd: number; readonly u: number }
+/** What is looked at now and then: the first and the last under one drive, once warm. */
+export interface Points {
+  readonly of: string
+  readonly unit: string
+  readonly first: Point
+  readonly last: Point
+}
+interface Point { readonly atS: number; readonly value: number; readonly u: number }
 
 export interface BurnIn {
   readonly power: Power
@@ -62,29 +68,47 @@ export interface BurnIn {
   book: LookBook
   /** Times of the readings that were looked at last, by channel. */
   readonly seenAtMs: Map<string, number>
-  readonly spots: Map<string, { first: Spot; last: Spot }>
+  /** By quantity and drive. */
+  readonly points: Map<string, Points>
   nextSpotS: number
+  nextRestS: number
+  /** The drive is muted for a look at rest. */
+  isResting: boolean
+  /** Counted time from which nothing that was done to it moves it any more. */
+  calmFromS: number
   readonly tooDistorted: Map<string, number>
   toldAtS: number
+  /** Of the gap that is open, what a person has seen to. */
+  seenToMs: number
 }
 
 /** Time that counted, earlier runs included, s. */
 export const countedS = ({ clock, parameters }: BurnIn): number =>
   parameters.alreadyCountedS + clock.countedMs / 1000
 
+/** After a pause of the drive, or where a place is just called steady, a kelvin may be to come (our choice). */
+const calmAfterS = 1800
+export const disturbed = (b: BurnIn): void => { b.calmFromS = countedS(b) + calmAfterS }
+
 export const hoursWords = (seconds: number): string => `${Number((seconds / 3600).toPrecision(3))} h`
 
-/** Drifts of the distortion, by channel, under the drive that was looked at longest. */
-export function spotDrifts({ spots }: BurnIn): Drift[] {
+/** Keeps a look at `of` under the drive of now, warm as the unit is; before that it begins no drift. */
+export function keepPoint(b: BurnIn, of: string, unit: string, value: number, u: number): void {
+  if (!b.isWarm) return
+  const point: Point = { atS: countedS(b), value, u }
+  const name = `${of} ${b.key}`
+  b.points.set(name, { of, unit, first: b.points.get(name)?.first ?? point, last: point })
+}
+
+/** Of each quantity under the drive that it was looked at longest. */
+export function pointDrifts({ points }: BurnIn): Drift[] {
   const found = new Map<string, Drift>()
-  for (const [name, { first, last }] of spots) {
-    const channel = name.slice(0, name.indexOf(' '))
+  for (const { of, unit, first, last } of points.values()) {
     const hours = (last.atS - first.atS) / 3600
-    if (hours <= (found.get(channel)?.hours ?? 0)) continue
-    found.set(channel, {
-      of: `${channel}.thd`, unit: '', start: { value: first.thd, u: first.u },
-      end: { value: last.thd, u: last.u },
-      change: last.thd - first.thd, u: Math.hypot(first.u, last.u), hours,
+    if (hours <= (found.get(of)?.hours ?? 0)) continue
+    found.set(of, {
+      of, unit, start: { value: first.value, u: first.u }, end: { value: last.value, u: last.u },
+      change: last.value - first.value, u: Math.hypot(first.u, last.u), hours,
     })
   }
   return [...found.values()]

@@ -1,12 +1,12 @@
 /** One look at all of it: whether time counts, whether places come to rest, what is kept for the drift. */
-import { countedS, hoursWords, type BurnIn } from './burn-in.ts'
+import { countedS, disturbed, hoursWords, type BurnIn } from './burn-in.ts'
 import { lookAtClock } from './clock.ts'
 import { seeAt, type Seen } from './drift.ts'
 import { driveKey } from './parameters.ts'
 import type { Due } from './programme.ts'
 import { driveName } from './drive.ts'
 import { failingNow } from './sight.ts'
-import { freshWarming, seeWarmth } from './warmth.ts'
+import { freshWarming, remainingOf, seeWarmth, type Warming, type WarmthRules } from './warmth.ts'
 import { settled } from '../powering/mains.ts'
 
 /** What a run that ends without its end leaves unknown of its time, at most, s. */
@@ -20,7 +20,8 @@ export async function look(b: BurnIn, due: Due, failing: readonly string[] = [])
   const isCounting = await count(b, [...failing, ...failing.length > 0 ? [] : failingNow(b, due)])
   const seen = newReadings(b)
   seeWarm(b, due)
-  b.book = seeAt(b.book, b.parameters.lookS, isCounting && b.isWarm ? b.key : null, countedS(b), seen)
+  const isCalm = isCounting && b.isWarm && countedS(b) >= b.calmFromS
+  b.book = seeAt(b.book, b.parameters.lookS, isCalm ? b.key : null, countedS(b), seen)
 }
 
 async function count(b: BurnIn, failing: readonly string[]): Promise<boolean> {
@@ -62,7 +63,7 @@ function newReadings(b: BurnIn): Seen[] {
     const last = state.last.get(name)
     if (last === undefined || last.quality !== 'good' || seenAtMs.get(name) === last.atMs) continue
     seenAtMs.set(name, last.atMs)
-    seen.push({ of: name, value: last.value, u: last.u })
+    seen.push({ of: b.tone !== null && name.startsWith('idle.') ? `${name} under drive` : name, ...last })
   }
   for (const [channel, { volts, levelV }] of levels) {
     const of = `${channel}.gain`
@@ -91,11 +92,13 @@ function seeWarm(b: BurnIn, due: Due): void {
     const after = seeWarmth(rules, before, key,
       { atS: last.atMs / 1000, celsius: last.value, countedS: countedS(b) })
     b.warming.set(rules.place, after)
-    if (before.steadyAtS === null && after.steadyAtS !== null) tellSteady(b, rules.place, last.value)
+    if (before.steadyAtS === null && after.steadyAtS !== null) tellSteady(b, rules, after)
   }
   if (b.isWarm || !isWarm(b)) return
   b.isWarm = true
   b.nextSpotS = countedS(b)
+  disturbed(b)
+  b.nextRestS = b.calmFromS + 2 * b.parameters.lookS
   if (state.isSettled) settled(b.power, true)
   void b.power.recorder.event({
     kind: 'warm', data: { countedS: countedS(b) },
@@ -119,9 +122,15 @@ function isWarm({ warmthRules, warming, parameters, keySinceS, clock }: BurnIn):
     || warmthRules.length > 0 && warmthRules.every(({ place }) => isSteady(place))
 }
 
-function tellSteady(b: BurnIn, place: string, celsius: number): void {
+/** Criteria stop at different distances from the end: what is still to come is said with it. */
+function tellSteady(b: BurnIn, rules: WarmthRules, { slots }: Warming): void {
+  const { place, by } = rules
+  const { celsius } = slots[slots.length - 1]!
+  const remainingK = remainingOf(rules, slots, true)
+  const rest = remainingK === null ? 'what is still to come cannot be told'
+    : `${remainingK.toFixed(1)} K still to come`
   void b.power.recorder.event({
-    kind: 'steady', data: { place, celsius, countedS: countedS(b) },
-    text: `${place} has come to rest at ${celsius.toFixed(1)} °C by ${b.parameters.steadyBy}`,
+    kind: 'steady', data: { place, celsius, remainingK, countedS: countedS(b) },
+    text: `${place} has come to rest at ${celsius.toFixed(1)} °C by ${by}; ${rest}`,
   }).catch(() => {})
 }

@@ -28,6 +28,7 @@ export interface LookBook {
 }
 export const freshBook: LookBook = { open: null, byDrive: {} }
 
+/** A good reading. */
 export interface Seen { readonly of: string; readonly value: number; readonly u: number }
 
 /**

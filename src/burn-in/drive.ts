@@ -22,7 +22,6 @@ export async function follow(b: BurnIn, due: Due): Promise<void> {
 
 export async function switchOn(b: BurnIn): Promise<void> {
   const { power } = b
-  await tellInrush(b)
   b.inrush.lastA = 0
   await closeMains(power, b.fullWay)
   b.closedAtMs = power.clock.monotonicMs()
@@ -40,16 +39,21 @@ export async function switchOff(b: BurnIn): Promise<void> {
 /** Of the first closing, and of any that took a tenth more than all before (our choice). */
 const moreShare = 1.1
 
-/** What the power meter saw of the closing before; read at its own pace, it sees no peaks. */
+/** By then it is over, and read, ms after closing. */
+const inrushToldMs = 10_000
+
+/** What the power meter saw of the last closing; read at its own pace, it sees no peaks. */
 export async function tellInrush({ inrush, power }: BurnIn): Promise<void> {
   const { recorder, profile: { supply } } = power
   const { lastA, firstA } = inrush
+  if (power.clock.monotonicMs() - power.state.switchedAtMs < inrushToldMs) return
+  inrush.lastA = 0
   if (lastA === 0 || firstA !== null && lastA < moreShare * firstA) return
   inrush.firstA ??= lastA
   const ms = supply.kind === 'mains' ? supply.inrushMs : 0
   await recorder.event({
     kind: 'inrush', data: { lastA },
-    text: `the mains meter, as fast as it reads, saw up to ${lastA.toPrecision(3)} A in the ${ms} ms of inrush`,
+    text: `up to ${lastA.toPrecision(3)} A in the ${ms} ms of inrush, as fast as the mains meter reads`,
   })
 }
 
@@ -90,6 +94,7 @@ export const levelFor = (b: BurnIn, channel: string, tone: Tone): number =>
 export function driveName(b: BurnIn, due: Due): string {
   const { power: { state } } = b
   if (state.way === null) return 'off'
+  if (b.isResting) return 'at rest'
   if (b.tone === null && due.tone !== null) return 'coming up'
   const { kind } = b.programme.phases[due.phase!]!
   // Noise and music heat by fits and starts: no bend of a temperature says anything while they play.

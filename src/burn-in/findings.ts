@@ -1,5 +1,5 @@
 /** What a burn-in found, told in the end. Pure. */
-import { countedS, spotDrifts, type BurnIn } from './burn-in.ts'
+import { countedS, pointDrifts, type BurnIn } from './burn-in.ts'
 import { driftsOf } from './drift.ts'
 import { unitSays } from './early-failures.ts'
 import type { PartResult } from '../schema/run.ts'
@@ -17,7 +17,7 @@ function burnInOf(b: BurnIn, failed: boolean): BurnInFindings {
   return {
     countedS: atS, askedS: b.askedS, wallS: (clock.wallMs() - b.startedWallMs) / 1000,
     switchings: b.switchings, lost: lostOf(b), says: unitSays(atS / 3600, failed),
-    drifts: [...driftsOf(b.book, of => unitOf(b, of), byMains), ...spotDrifts(b)],
+    drifts: [...driftsOf(b.book, of => unitOf(b, of), byMains), ...pointDrifts(b)],
     warmth: warmthRules.map(rules => warmthOf(rules, b.warming.get(rules.place) ?? freshWarming(b.key),
       state.last.get(rules.channel)?.u ?? NaN)),
   }
@@ -29,7 +29,7 @@ const lostOf = ({ clock: { lostMs } }: BurnIn): BurnInFindings['lost'] =>
     .filter(({ seconds }) => seconds > 0).sort((a, b) => b.seconds - a.seconds)
 
 const unitOf = ({ power: { places } }: BurnIn, of: string): string =>
-  places.all.find(({ name }) => name === of)?.unit ?? ''
+  places.all.find(({ name }) => name === of.split(' ')[0])?.unit ?? ''
 
 /** Rails and currents follow the mains, power its square, and heat is taken to follow it whole. */
 function byMains(of: string): number {

@@ -56,6 +56,8 @@ export const burnInParameters = z.strictObject({
   lookS: z.number().min(120).max(3600).default(600)
     .describe('Over so long what is compared at start and end is averaged'),
   spotEveryS: z.number().min(60).max(day).default(3600).describe('Between two looks at the distortion'),
+  restEveryS: z.number().min(600).max(60 * day).default(6 * 3600)
+    .describe('Between two looks at idle currents, for which the drive is muted for some seconds'),
   thdMost: z.number().positive().max(1).default(0.1).describe('More trips, in two looks in a row'),
   dropoutsMost: z.number().int().min(1).max(1000).default(3)
     .describe('So many times an output may leave its level while all else holds; the next trips'),

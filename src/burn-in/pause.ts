@@ -11,7 +11,9 @@ const lookEveryMs = 5000
 
 export async function pauseIfLong(b: BurnIn, due: Due): Promise<void> {
   const { gap } = b.clock
-  if (gap === null || gap.lengthMs < 1000 * b.parameters.pauseAfterS) return
+  if (gap === null) b.seenToMs = 0
+  // The gap that a person ended is still open until the unit is up.
+  if (gap === null || gap.lengthMs - b.seenToMs < 1000 * b.parameters.pauseAfterS) return
   const { power } = b
   const why = gap.reasons.join('; ')
   await power.recorder.event({
@@ -24,6 +26,7 @@ export async function pauseIfLong(b: BurnIn, due: Due): Promise<void> {
   await personSays(b, due, why)
   // What cooled meanwhile warms anew.
   changeKey(b, '')
+  b.seenToMs = b.clock.gap?.lengthMs ?? 0
   b.phase = null
 }
 

@@ -63,8 +63,8 @@ function refusalsOf({ places, roles }: PlanInput, parameters: BurnInParameters):
   return refusals
 }
 
-/** A place that is slow, and well below it, is called steady within this, s (our choice). */
-const warmUpS = 2.5 * 3600
+/** Places come to rest, and two looks are apart, within this, s (our choice). */
+const warmUpS = 3.5 * 3600
 
 function warningsOf(
   { places, roles: { digitizer } }: PlanInput, { programme, steadyBy }: BurnInParameters,

@@ -21,6 +21,7 @@ import { hearLevels } from './levels.ts'
 import { askedS, phaseWords, programmeOf, type BurnInParameters } from './parameters.ts'
 import { pauseIfLong } from './pause.ts'
 import { dueAt } from './programme.ts'
+import { firstRestS, keepIdle, restIfDue } from './rest.ts'
 import { spot, spotIfDue } from './spots.ts'
 import { burnInWatches } from './watches.ts'
 
@@ -60,8 +61,9 @@ function begun(power: Power, sweep: () => Promise<void>, parameters: BurnInParam
     phase: null, key: '', drive: 'off', outputW: 0, tone: null, closedAtMs: null, switchings: 0,
     inrush: { lastA: 0, mostA: 0, firstA: null }, levels: new Map(), dropouts: new Map(), heardAtMs: 0,
     warming: new Map(), keySinceS: alreadyCountedS, isWarm: false, book: freshBook, seenAtMs: new Map(),
-    spots: new Map(), nextSpotS: alreadyCountedS + parameters.spotEveryS, tooDistorted: new Map(),
-    toldAtS: alreadyCountedS,
+    points: new Map(), nextSpotS: alreadyCountedS + parameters.spotEveryS, tooDistorted: new Map(),
+    nextRestS: alreadyCountedS + firstRestS, isResting: false, calmFromS: alreadyCountedS,
+    toldAtS: alreadyCountedS, seenToMs: 0,
   }
 }
 
@@ -87,10 +89,12 @@ async function programme(b: BurnIn): Promise<void> {
     const due = dueAt(b.programme, countedS(b))
     if (due.phase === null) return await lastSpot(b)
     await enter(b, due.phase)
+    await restIfDue(b, due)
     await follow(b, due)
     await hearLevels(b)
     await spotIfDue(b)
     await look(b, due)
+    await tellInrush(b)
     await pauseIfLong(b, due)
     await sleep(clock, Math.max(1, startedMs + lookEveryMs - clock.monotonicMs()), signal)
   }
@@ -116,11 +120,11 @@ async function atRest(b: BurnIn): Promise<PartResult> {
   await toneIs(b, null)
   if (power.state.way === null) await switchOn(b)
   await sleep(clock, 1000 * restS, signal)
+  keepIdle(b)
   const { criteria, unread } = criteriaAtRest(profile, places, channel => {
     const last = power.state.last.get(channel)
     return last?.quality === 'good' ? last : null
   }, b.isWarm)
-  await tellInrush(b)
   await switchOff(b)
   if (!await railsDown(power, b.sweep)) {
     power.fault('rails', 'the rails were not measured dead after the mains opened')

@@ -1,7 +1,7 @@
 /** Looks at the distortion under the drive of the programme, now and then. */
 import { sleep } from '../base/clock.ts'
 import { analyseTone } from '../analysis/audio/tone.ts'
-import { countedS, type BurnIn, type Tone } from './burn-in.ts'
+import { countedS, keepPoint, type BurnIn, type Tone } from './burn-in.ts'
 import { dueV, toneIs } from './drive.ts'
 import { placedHz, spotHz } from './gains.ts'
 import { capture, rateFor, type RecordSize } from './hear.ts'
@@ -66,16 +66,12 @@ async function seeSpot(
   const thd = thdOf(record.volts, record.sampleHz)
   if (thd === null) return
   const u = Math.hypot(thd.u, own / Math.sqrt(3))
-  const at = { atS: countedS(b), thd: thd.value, u }
-  if (b.isWarm) {
-    const key = `${name} ${b.key}`
-    b.spots.set(key, { first: b.spots.get(key)?.first ?? at, last: at })
-  }
+  keepPoint(b, `${name}.thd`, '', thd.value, u)
   const percent = (share: number): string => `${(100 * share).toPrecision(3)} %`
   await recorder.event({
     kind: 'spot', text: `${name}: THD ${percent(thd.value)} ± ${percent(2 * u)} at ${tone.frequencyHz} Hz, `
       + `orders 2 to ${orders}`,
-    data: { channel: name, thd: thd.value, u, frequencyHz: tone.frequencyHz, countedS: at.atS },
+    data: { channel: name, thd: thd.value, u, frequencyHz: tone.frequencyHz, countedS: countedS(b) },
   })
   const isTooMuch = thd.value - 2 * u > thdMost
   const count = isTooMuch ? (b.tooDistorted.get(name) ?? 0) + 1 : 0

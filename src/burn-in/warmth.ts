@@ -7,7 +7,7 @@ import { steadyCriteria, type SteadyAnswer, type SteadyName } from '../analysis/
 import type { Series } from '../analysis/trend.ts'
 import type { Warmth } from '../schema/unit-findings.ts'
 
-interface Slot { readonly atS: number; readonly celsius: number; readonly n: number }
+export interface Slot { readonly atS: number; readonly celsius: number; readonly n: number }
 interface OpenSlot {
   readonly index: number; readonly sumS: number; readonly sumC: number; readonly n: number
 }
@@ -75,14 +75,16 @@ export function warmthOf(rules: WarmthRules, { slots, steadyAtS, answer }: Warmi
   const { place, by } = rules
   const last = slots[slots.length - 1]
   const { words, source } = steadyCriteria[by]
+  const isSteady = answer?.verdict === 'steady'
   return {
-    place, isSteady: answer?.verdict === 'steady', steadyAtS, celsius: last?.celsius ?? NaN, u,
-    remainingK: remainingOf(rules, slots), rule: `${words} (${source})`,
+    place, isSteady, steadyAtS, celsius: last?.celsius ?? NaN, u,
+    remainingK: remainingOf(rules, slots, isSteady), rule: `${words} (${source})`,
   }
 }
 
-/** K; null where the readings carry no law. */
-function remainingOf(rules: WarmthRules, slots: readonly Slot[]): number | null {
+/** What is still to come, K; null where the readings carry no law. A steady one without change has none. */
+export function remainingOf(rules: WarmthRules, slots: readonly Slot[], isSteady: boolean): number | null {
   const fit = fitLateApproach(seriesOf(rules, slots))
-  return fit.ok ? fit.remaining.value : null
+  if (fit.ok) return fit.remaining.value
+  return isSteady && fit.reason === 'no change' ? 0 : null
 }

@@ -16,28 +16,51 @@ export function burnInWatches(b: BurnIn): Watch[] {
   return [
     ...places.temperatures.flatMap(({ spec, channel }) => [
       runaway(b, channel.name, spec.maxC), heating(b, channel.name, spec.riseMaxKPerMin),
-      ...places.air === null ? [] : [follows(b, channel.name, spec.maxC, places.air.channel.name)],
+      ...places.air === null ? [] : [follows(b, channel.name, spec.maxC)],
     ]),
     ...places.idle.map(({ spec, channel }) => idleRunaway(b, channel.name, idleNoise * spec.maxA)),
     inrush(b),
   ]
 }
 
-const thermometerOf = ({ power: { roles } }: BurnIn): { noiseK: number; stepK: number } =>
-  ({ noiseK: roles.thermometer?.noiseK ?? 0, stepK: roles.thermometer?.stepK ?? 0 })
+/** Random part of a reading and its last digit, K. A digit that noise hides adds to the noise. */
+function thermometerOf({ power: { roles } }: BurnIn): { noiseK: number; stepK: number } {
+  const { noiseK = 0, stepK = 0 } = roles.thermometer ?? {}
+  return { noiseK: noiseK < stepK / 2 ? noiseK : Math.hypot(noiseK, stepK / Math.sqrt(12)), stepK }
+}
 
 const isGood = ({ quality, value }: Reading): boolean => quality === 'good' && Number.isFinite(value)
 
-function airOf({ power: { places, state } }: BurnIn): { airC?: number } {
-  const air = places.air === null ? undefined : state.last.get(places.air.channel.name)
-  return air?.quality === 'good' ? { airC: air.value } : {}
+/**
+ * The air as a heat sink feels it, from its reading by its reading; null before the first. A window that is
+ * opened reaches a heat sink later than the thermometer in the room, and the noise of that is not the sink's.
+ */
+function airFor({ power: { places, state } }: BurnIn): (atMs: number) => number | null {
+  if (places.air === null) return () => null
+  const { name } = places.air.channel
+  let [lastMs, slowC] = [0, NaN]
+  return atMs => {
+    const air = state.last.get(name)
+    if (air?.quality !== 'good') return Number.isNaN(slowC) ? null : slowC
+    slowC = Number.isNaN(slowC) ? air.value
+      : slowC + (air.value - slowC) * -Math.expm1(-Math.max(0, atMs - lastMs) / airLagMs)
+    lastMs = atMs
+    return slowC
+  }
 }
+/** Our choice. */
+const airLagMs = 1_200_000
 
 function runaway(b: BurnIn, channel: string, maxC: number): Watch {
   const machine = runawayMachine({ ...usualRunaway, ...thermometerOf(b), maxC, noiseA: null, envelopes: {} })
-  return watchBy({ id: `${channel}.runaway`, channels: [channel], reaction: 'stop' }, machine,
-    reading => isGood(reading)
-      ? { atMs: reading.atMs, celsius: reading.value, drive: b.drive, ...airOf(b) } : null)
+  const airAt = airFor(b)
+  return watchBy({ id: `${channel}.runaway`, channels: [channel], reaction: 'stop' }, machine, reading => {
+    if (!isGood(reading)) return null
+    const airC = airAt(reading.atMs)
+    return {
+      atMs: reading.atMs, celsius: reading.value, drive: b.drive, ...airC === null ? {} : { airC },
+    }
+  })
 }
 
 function idleRunaway(b: BurnIn, channel: string, noiseA: number): Watch {
@@ -60,7 +83,7 @@ function heating(b: BurnIn, channel: string, riseMaxKPerMin: number): Watch {
  * that the unit takes, and at most twenty times that way at its idle power; slow iron takes an hour (our
  * choice: wide, so that what trips is a sensor that feels nothing of its place).
  */
-function follows(b: BurnIn, channel: string, maxC: number, air: string): Watch {
+function follows(b: BurnIn, channel: string, maxC: number): Watch {
   const { supply } = b.power.profile
   const [idleW, mostW] = supply.kind === 'mains' ? [supply.powerIdleMaxW, supply.powerMaxW]
     : [supply.voltageV * supply.currentIdleMaxA, supply.voltageV * supply.currentMaxA]
@@ -71,13 +94,14 @@ function follows(b: BurnIn, channel: string, maxC: number, air: string): Watch {
     mustShowK: 2 + 3 * noiseK + stepK, samples: 5,
   })
   const power = b.power.places.mains.power.name
+  const airAt = airFor(b)
   return watchBy({ id: `${channel}.follows`, channels: [channel, power], reaction: 'stop' }, machine,
     (reading): FollowsInput | null => {
       if (!isGood(reading)) return null
       const { atMs, value } = reading
       if (reading.channel.name === power) return { atMs, watts: Math.max(0, value - b.outputW) }
-      const airC = b.power.state.last.get(air)
-      return airC?.quality === 'good' ? { atMs, celsius: value, airC: airC.value } : null
+      const airC = airAt(atMs)
+      return airC === null ? null : { atMs, celsius: value, airC }
     })
 }
 const roomC = 25

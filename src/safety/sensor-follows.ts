@@ -33,7 +33,8 @@ export interface FollowsState {
 
 /**
  * The least rise comes slowly and goes fast, the most comes fast and goes slowly: a sensor in its place is
- * always between. It begins at the first reading: a unit that is warm already is taken as it is found.
+ * always between. It begins at the first reading: a unit that is warm already, or colder than the room that it
+ * was carried into, is taken as it is found.
  */
 export function followsMachine(rules: FollowsRules): Machine<FollowsState, FollowsInput> {
   const { mustShowK, samples } = rules
@@ -55,7 +56,7 @@ export function followsMachine(rules: FollowsRules): Machine<FollowsState, Follo
 }
 
 const startAt = ({ leastKPerW, mostKPerW }: FollowsRules, riseK: number, watts: number) => ({
-  leastK: Math.min(Math.max(0, riseK), leastKPerW * watts), mostK: Math.max(riseK, mostKPerW * watts),
+  leastK: Math.min(riseK, leastKPerW * watts), mostK: Math.max(riseK, mostKPerW * watts),
 })
 
 function advance(rules: FollowsRules, state: FollowsState, atMs: number): FollowsState {

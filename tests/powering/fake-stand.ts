@@ -8,7 +8,7 @@ import type { Guard } from '../../src/engine/night.ts'
 import { placesOf } from '../../src/powering/places.ts'
 import { makePower, type PowerInput } from '../../src/powering/make.ts'
 import type { PowerRoles } from '../../src/powering/power.ts'
-import { stand as standSchema, unitRequest, type UnitOnStand } from '../../src/schema/stand.ts'
+import { stand as standSchema, unitRequest, type StandSpec, type UnitOnStand } from '../../src/schema/stand.ts'
 import { unitProfile, type UnitProfile } from '../../src/schema/unit-profile.ts'
 import type { DriveTone, MainsWay } from '../../src/schema/unit-roles.ts'
 import type { Measured } from '../../src/schema/reading.ts'
@@ -239,8 +239,8 @@ export class FakeStand {
   }
 }
 
-export interface Sitting {
-  readonly sim: FakeStand
+export interface Sitting<Sim extends FakeStand = FakeStand> {
+  readonly sim: Sim
   readonly handles: ReturnType<typeof makePower>
   readonly guard: ReturnType<FakeStand['guard']>
   /** Ends what looks at freshness. */
@@ -249,15 +249,20 @@ export interface Sitting {
 }
 
 /** Goes on at every hold point after `pauseMs`, until told otherwise. */
-export async function sitting(options: { profile?: UnitProfile; pauseMs?: number; wrong?: Wrongs } = {}): Promise<Sitting> {
-  const sim = new FakeStand()
+export async function sitting(options: SittingOptions = {}): Promise<Sitting> {
+  return await sittingOn(new FakeStand(), stand, options)
+}
+
+export interface SittingOptions { profile?: UnitProfile; pauseMs?: number; wrong?: Wrongs }
+
+export async function sittingOn<Sim extends FakeStand>(sim: Sim, spec: StandSpec, options: SittingOptions = {}): Promise<Sitting<Sim>> {
   Object.assign(sim.wrong, options.wrong ?? {})
   const unit = options.profile ?? profile()
   const store = openInlineStore(':memory:')
   const guard = sim.guard()
-  const { places } = placesOf(unit, stand, request().wiring)
+  const { places } = placesOf(unit, spec, request().wiring)
   const input: PowerInput = {
-    runId: 'run-1', clock: sim.clock, livenessClock: sim.clock, request: request(), profile: unit, stand,
+    runId: 'run-1', clock: sim.clock, livenessClock: sim.clock, request: request(), profile: unit, stand: spec,
     touchSafeV: 60, roles: sim.roles(), places, guard, store, expectedS: 100, publish: () => {},
     checkIdentities: async () => {},
     waits: () => {
