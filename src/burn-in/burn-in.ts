@@ -86,7 +86,7 @@ export interface BurnIn {
 export const countedS = ({ clock, parameters }: BurnIn): number =>
   parameters.alreadyCountedS + clock.countedMs / 1000
 
-/** After a pause of the drive, or where a place is just called steady, a kelvin may be to come (our choice). */
+/** After a pause of the drive, or once a place is called steady, a kelvin may be to come (our choice). */
 const calmAfterS = 1800
 export const disturbed = (b: BurnIn): void => { b.calmFromS = countedS(b) + calmAfterS }
 
