@@ -33,6 +33,8 @@ export interface Plot {
   readonly key?: string
   /** Less than usual where many stand below one another. */
   readonly isLow?: boolean
+  /** Few peaks that would flatten all the rest go beyond the drawing, which says how far. */
+  readonly cutsPeaks?: boolean
 }
 
 export interface PlotLimit {
@@ -76,7 +78,9 @@ export function plotChart(plot: Plot): Markup | null {
   const x = axisOf(plot.x, [...points.map(point => point.x), ...ends], left, right)
   const heights = points.flatMap(point => [point.y, point.low ?? point.y, point.high ?? point.y])
     .concat(limits.map(limit => limit.y))
-  const y = axisOf(plot.y, heights, bottom, top, plot.isLow ? 5 : 8)
+  const shown = plot.cutsPeaks ? withoutPeaks(heights) : heights
+  const full = axisOf(plot.y, shown, bottom, top, plot.isLow ? 5 : 8)
+  const y = { ...full, at: (value: number) => Math.min(bottom, Math.max(top, full.at(value))) }
   return html`<figure><figcaption>${plot.title}</figcaption>
 <svg viewBox="0 0 ${width} ${bottom + 38}" role="img" aria-label="${plot.title}">
 <desc>${drawn.map(one => lineWords(one, plot)).join(' ')}${
@@ -87,7 +91,34 @@ ${(plot.marks ?? []).map(({ at, label }) => html`<line class="mark" x1="${n(x.at
   y1="${top}" y2="${bottom}"><title>${label}</title></line>`)}
 ${drawn.map(one => lineMarks(one, x, y))}${limits.map(limit => limitLine(limit, x, y))}
 </svg>
-${keyOf(plot, drawn)}</figure>`
+${keyOf(plot, drawn, beyondWords(heights, shown, plot.y))}</figure>`
+}
+
+/** Of every hundred values one at either end may be a peak, and is one where it is this far from the rest. */
+const [peakShare, peakSpans] = [0.01, 2]
+
+/** Without those of either end that are peaks: so many times farther away than all the rest spans. */
+function withoutPeaks(heights: readonly number[]): readonly number[] {
+  const sorted = [...heights].sort((a, b) => a - b)
+  const skipped = Math.ceil(peakShare * sorted.length)
+  const rest = sorted.slice(skipped, sorted.length - skipped)
+  const [low, high] = [rest[0] ?? NaN, rest.at(-1) ?? NaN]
+  const room = peakSpans * (high - low)
+  if (!(room > 0)) return heights
+  const isKept = (value: number): boolean => value >= low && value <= high
+    || value < low && sorted[0]! >= low - room || value > high && sorted.at(-1)! <= high + room
+  const kept = sorted.filter(isKept)
+  return kept.length === sorted.length ? heights : kept
+}
+
+function beyondWords(all: readonly number[], shown: readonly number[], { unit }: PlotAxis): string {
+  if (all === shown) return ''
+  const [lowest, highest] = [Math.min(...all), Math.max(...all)]
+  const [from, to] = [shown[0]!, shown.at(-1)!]
+  return `Beyond the drawing: ${[
+    ...lowest < from ? [`down to ${formatSi(lowest, unit)}`] : [],
+    ...highest > to ? [`up to ${formatSi(highest, unit)}`] : [],
+  ].join(' and ')}. `
 }
 
 function drawnOf({ x, y, low, high, label }: PlotLine, look: Look, plot: Plot): Drawn {
@@ -181,13 +212,13 @@ function unbroken(points: readonly (Point | null)[]): Point[][] {
   return runs.filter(run => run.length > 0)
 }
 
-function keyOf(plot: Plot, drawn: readonly Drawn[]): Markup {
+function keyOf(plot: Plot, drawn: readonly Drawn[], beyond: string): Markup {
   const unshown = drawn.reduce((sum, one) => sum + one.unshown, 0)
   const isBanded = drawn.some(({ points }) => points.some(point => point !== null && point.low !== null))
   return html`<p class="key">${drawn.map(({ label, look }) => html`<svg viewBox="0 0 36 8"
   aria-hidden="true"><path class="line ${look}" d="M0 4H36"/></svg><span
   class="name">${label}</span> `)}${axisWords(plot.y)}.
-${isBanded && 'Band: lowest to highest. '}${(plot.limits ?? []).length > 0
+${isBanded && 'Band: lowest to highest. '}${beyond}${(plot.limits ?? []).length > 0
   && `Dotted: ${plot.limits!.map(({ label }) => label).join('; ')}. `}${unshown > 0
   && `${unshown} of the points have no place on a logarithmic axis and are not drawn. `}${plot.key}</p>`
 }

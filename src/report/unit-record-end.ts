@@ -2,9 +2,9 @@
 import { formatWall } from '../base/format.ts'
 import { html, type Markup } from './markup.ts'
 import { logOf } from './unit-record-log.ts'
-import type { UnitRecord } from './unit-record-schema.ts'
+import type { UnitRecord, UnitRecordRun } from './unit-record-schema.ts'
 import { list, table, tight } from './unit-record-tables.ts'
-import { stateWords } from './unit-record-verdict.ts'
+import { newestOf, stateWords } from './unit-record-verdict.ts'
 
 export function partsSection({ parts }: UnitRecord): Markup {
   if (parts === null) {
@@ -22,7 +22,7 @@ ${rows.length > 0 && table('Each part with what proves it', [
   ]))}`
 }
 
-export function instrumentsSection({ instruments }: UnitRecord): Markup {
+export function instrumentsSection({ instruments, runs: all }: UnitRecord): Markup {
   if (instruments.length === 0) return html`<p>Identities were not recorded with these runs.</p>`
   return table('Instruments, by what each said of itself', [
     'Name', 'Role', 'Identity it gave', 'Instrument profile',
@@ -30,7 +30,8 @@ export function instrumentsSection({ instruments }: UnitRecord): Markup {
   ], instruments.map(({ name, role, identity, profile, profileHash, calibrated, calibration, runs }) => [
     name, role || 'not recorded', identity || 'not recorded',
     html`${profile}<br><span class="hash">${profileHash || 'no hash recorded'}</span>`,
-    calibrated === undefined ? 'does not measure' : calibration, runs.join(', '),
+    calibrated === undefined ? 'does not measure' : calibration,
+    runs.length === all.length ? 'all' : runs.join(', '),
   ]))
 }
 
@@ -46,25 +47,16 @@ table of claims.</p>`}`
 
 export function integritySection(record: UnitRecord): Markup {
   const { runs, otherRuns, software, burnIn, firstPower, provenBy } = record
-  const told = [burnIn?.run, firstPower?.run, provenBy]
-  // Where no burn-in left findings, its section tells of the newest.
-  const burnt = burnIn === null ? runs.findLast(({ sequence }) => sequence === 'burn-in')?.id : undefined
-  const rest = runs.filter(({ id }) => !told.includes(id) && id !== burnt)
+  // The newest of each kind is told of in its own section, where none of its kind left findings.
+  const told = [
+    firstPower?.run, burnIn?.run ?? newestOf(record, 'burn-in')?.id,
+    provenBy ?? newestOf(record, 'verify')?.id,
+  ]
   return html`<p>Written by ${software}. What a run saw is kept as a chain: its setup, every event, every
 batch of readings and every result carries the hash of what came before. The head of each chain is printed
 here. Whoever has the record can compute it anew with <code>nightbench report RUN --verify</code>; a record
 whose head is not the one printed here is not the one that this page was made of.</p>
-${runs.length === 0 ? html`<p>No run of it is on record.</p>` : table('Runs that this record is made of', [
-    tight('Run'), 'What', tight('Begun and ended'),
-    'By', 'Unit profile', 'Head of its chain', 'Checked',
-  ], runs.map(run => [
-    run.id, html`${run.sequence}, ${run.use}<small>${stateWords[run.state]}</small>`,
-    html`${formatWall(run.startedWallMs)}<small>${
-      run.endedWallMs === null ? 'no end on record' : formatWall(run.endedWallMs)}</small>`,
-    html`${run.person}<small>${run.software}</small>`,
-    html`${run.unitProfile}<br><span class="hash">${run.unitProfileHash}</span>`,
-    html`<span class="hash">${run.chainHead}</span>`, chainWords(run.chain),
-  ]))}
+${runs.length === 0 ? html`<p>No run of it is on record.</p>` : runs.map(runSheet)}
 ${otherRuns.length > 0 ? table('Other runs of this unit on record, not shown here', [
     tight('Run'), 'What', tight('Begun'),
     'How it ended', 'Grade',
@@ -73,7 +65,19 @@ ${otherRuns.length > 0 ? table('Other runs of this unit on record, not shown her
   ])) : html`<p>No other run of this unit ${record.wasAll ? 'is on record' : 'was found'}.</p>`}
 ${!record.wasAll && html`<p class="warn">Only the newest runs of the bench were looked through; older ones of
 this unit may be on record.</p>`}
-${rest.map(logOf)}`
+${runs.filter(({ id }) => !told.includes(id)).map(logOf)}`
+}
+
+function runSheet(run: UnitRecordRun): Markup {
+  const { id, sequence, use, state, startedWallMs, endedWallMs, person, software, chainHead, chain } = run
+  return html`<h3>Run ${id}</h3><dl class="whole">
+<dt>What</dt><dd>${sequence}, ${use}; it ${stateWords[state]}</dd>
+<dt>Begun</dt><dd>${formatWall(startedWallMs)} by ${person}</dd>
+<dt>Ended</dt><dd>${endedWallMs === null ? 'no end on record' : formatWall(endedWallMs)}</dd>
+<dt>Software</dt><dd>${software}</dd>
+<dt>Unit profile</dt><dd>${run.unitProfile} <span class="hash">${run.unitProfileHash}</span></dd>
+<dt>Head of its chain</dt><dd class="hash">${chainHead}</dd>
+<dt>Chain recomputed</dt><dd>${chainWords(chain)}</dd></dl>`
 }
 
 function chainWords(chain: UnitRecord['runs'][number]['chain']): Markup {

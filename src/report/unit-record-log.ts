@@ -64,7 +64,7 @@ export function burnInSection(record: UnitRecord): Markup {
 <dl><dt>Time that counted</dt><dd>${hoursWords(countedS)} of ${hoursWords(askedS)} asked for</dd>
 <dt>By the clock on the wall</dt><dd>${hoursWords(wallS)}</dd>
 <dt>Times that mains was switched</dt><dd>${switchings}</dd>
-${run.continues !== null && html`<dt>Goes on with</dt><dd>run ${run.continues}</dd>`}</dl>
+${run.continues !== null && html`<dt>Goes on from</dt><dd>run ${run.continues}</dd>`}</dl>
 ${lost.length === 0 ? html`<p>No time was lost.</p>` : table(
     'Time that did not count, by why; where several held at once, each has the whole of it',
     ['Why', number('Time')],
@@ -84,13 +84,20 @@ function driftTable({ drifts }: BurnIn): Markup {
     'Quantity', number('At the start'), number('At the end'),
     number('Change'), number('Between'), 'So',
   ], drifts.map(({ of, unit, start, end, change, u, hours }) => [
-    of, measuredWords(start.value, twice(start.u), unit), measuredWords(end.value, twice(end.u), unit),
-    measuredWords(change, twice(u), unit), hours === null ? noNumber : `${formatSi(hours, '', 3)} h`,
+    of, driftedWords(of, unit, start.value, start.u), driftedWords(of, unit, end.value, end.u),
+    driftedWords(of, unit, change, u), hours === null ? noNumber : `${formatSi(hours, '', 3)} h`,
     driftWords(change, twice(u)),
   ]))
 }
 
 const twice = (u: number | null): number | null => u === null ? null : 2 * u
+
+/** Distortion as people know it, in per cent. */
+function driftedWords(of: string, unit: string, value: number | null, u: number | null): string {
+  const isShare = /thd/i.test(of) && (unit === '' || unit === '1')
+  const scaled = (one: number | null): number | null => one === null || !isShare ? one : 100 * one
+  return measuredWords(scaled(value), twice(scaled(u)), isShare ? '%' : unit)
+}
 
 const driftWords = (change: number | null, expandedU: number | null): string =>
   change === null || expandedU === null ? 'cannot be told'

@@ -8,6 +8,7 @@ import { burnInSection, firstPowerSection, logOf, runWords } from './unit-record
 import { plotsSection } from './unit-record-plots.ts'
 import type { UnitRecord } from './unit-record-schema.ts'
 import { list } from './unit-record-tables.ts'
+import { newestOf } from './unit-record-verdict.ts'
 
 export function unitRecordPage(record: UnitRecord): string {
   const { specimen, madeWallMs, unit, alarms, touch } = record
@@ -91,7 +92,8 @@ function supplyWords(supply: NonNullable<UnitRecord['unit']>['supply']): string 
   ].join(', ')
 }
 
-function verifyLog({ runs, provenBy }: UnitRecord): Markup | false {
-  const run = runs.find(({ id }) => id === provenBy)
-  return run !== undefined && html`<p>${runWords(run)}</p>${logOf(run)}`
+/** Of the run that measured, or of the newest that was to. */
+function verifyLog(record: UnitRecord): Markup | false {
+  const run = record.runs.find(({ id }) => id === record.provenBy) ?? newestOf(record, 'verify')
+  return run !== null && html`<p>${runWords(run)}</p>${logOf(run)}`
 }

@@ -87,7 +87,7 @@ function courseChart(group: readonly UnitRecordCourse[], marks: NonNullable<Plot
   const names = group.map(({ channel }) => channel).join(', ')
   const bad = group.reduce((sum, one) => sum + one.bad, 0)
   return plotChart({
-    title: kindOf(first), isLow: true, marks,
+    title: kindOf(first), isLow: true, cutsPeaks: true, marks,
     x: { label: 'time into the run', unit: 's', scale: 'time' },
     y: { label: first.quantity, unit: first.unit, scale: 'linear' },
     lines: group.map(({ channel, atS, mean, min, max }) =>

@@ -64,6 +64,23 @@ describe('a plot', () => {
     expect(Math.abs(heights[0]! - 108)).toBeLessThan(30)
   })
 
+  const course = (values: number[], cutsPeaks = true): string => drawn({
+    x: { label: 'time', unit: 's', scale: 'time' }, y: { label: 'power', unit: 'W', scale: 'linear' }, cutsPeaks,
+    lines: [{ label: 'mains', x: values.map((_, i) => i), y: values }],
+  })
+  const top = (text: string): string => [...text.matchAll(/text-anchor="end">([^<]*)</g)].at(-1)![1]!
+
+  it('lets a peak that would flatten all the rest go beyond it, and says how far', () => {
+    const warming = Array.from({ length: 300 }, (_, i) => 44 + 6 * (1 - Math.exp(-i / 50)))
+    const inrush = warming.map((watts, i) => i === 3 ? 4500 : watts)
+    expect(course(inrush)).toContain('Beyond the drawing: up to 4.50 kW.')
+    expect(course(inrush)).toContain('highest 4.50 kW at 3 s')
+    expect([top(course(inrush)), top(course(inrush, false))]).toEqual(['50 W', '5 kW'])
+    // What rises once, or for longer, is no peak.
+    expect(course(warming)).not.toContain('Beyond')
+    expect(course(warming.map((watts, i) => i > 280 ? 200 : watts))).not.toContain('Beyond')
+  })
+
   it('is none where nothing can be drawn', () => {
     expect(plotChart(plot({ lines: [{ label: 'left', x: [0, -1], y: [1, 2] }] }))).toBeNull()
     expect(plotChart(plot({ lines: [] }))).toBeNull()
@@ -73,9 +90,9 @@ describe('a plot', () => {
   it('draws within its frame whatever it is given', () => {
     const value = fc.oneof(fc.double({ min: -1e9, max: 1e9, noNaN: true }), fc.constantFrom(0, 1e-300, -1e300, NaN, Infinity))
     const scale = fc.constantFrom('linear' as const, 'log' as const)
-    fc.assert(fc.property(fc.array(fc.tuple(value, fc.option(value)), { minLength: 1, maxLength: 50 }), scale, scale, (points, across, up) => {
+    fc.assert(fc.property(fc.array(fc.tuple(value, fc.option(value)), { minLength: 1, maxLength: 50 }), scale, scale, fc.boolean(), (points, across, up, cutsPeaks) => {
       const text = String(plotChart(plot({
-        x: { label: 'x', unit: 'Hz', scale: across }, y: { label: 'y', unit: '1', scale: up },
+        x: { label: 'x', unit: 'Hz', scale: across }, y: { label: 'y', unit: '1', scale: up }, cutsPeaks,
         lines: [{ label: 'l', x: points.map(([x]) => x), y: points.map(([, y]) => y) }],
       })))
       for (const [, x, y] of text.matchAll(/[ML](\S+) (-?[\d.]+|NaN|\S*Infinity)/g)) {
