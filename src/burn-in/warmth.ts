@@ -59,12 +59,15 @@ export function seeWarmth(
   return { ...warming, slots, open: fresh, answer, steadyAtS: isFirst ? countedS : warming.steadyAtS }
 }
 
-/** A still reading hides within its last digit, which no mean makes smaller. */
+/** A still reading hides within its last digit, which no mean makes smaller; in noise the digit is noise. */
 function seriesOf({ noiseK, stepK }: WarmthRules, slots: readonly Slot[]): Series {
-  const hiddenK = Math.max(noiseK < stepK / 2 ? stepK / Math.sqrt(12) : 0, leastK)
+  const digitK = stepK / Math.sqrt(12)
+  const isHidden = noiseK < stepK / 2
+  const randomK = isHidden ? noiseK : Math.hypot(noiseK, digitK)
+  const hiddenK = Math.max(isHidden ? digitK : 0, leastK)
   return {
     tS: slots.map(({ atS }) => atS), y: slots.map(({ celsius }) => celsius),
-    u: slots.map(({ n }) => Math.hypot(noiseK / Math.sqrt(n), hiddenK)),
+    u: slots.map(({ n }) => Math.hypot(randomK / Math.sqrt(n), hiddenK)),
   }
 }
 /** Of a thermometer whose profile says neither. */

@@ -33,8 +33,8 @@ export interface FollowsState {
 
 /**
  * The least rise comes slowly and goes fast, the most comes fast and goes slowly: a sensor in its place is
- * always between. It begins at the first reading: a unit that is warm already, or colder than the room that it
- * was carried into, is taken as it is found.
+ * always between. It begins at the first reading: a unit that is warm already, or colder than the room that
+ * it was carried into, is taken as it is found.
  */
 export function followsMachine(rules: FollowsRules): Machine<FollowsState, FollowsInput> {
   const { mustShowK, samples } = rules
