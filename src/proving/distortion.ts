@@ -10,6 +10,7 @@ import { figureOf } from './budget.ts'
 import { ownAt, silentBehind, silentPower } from './floor.ts'
 import type { ToneHeard } from './hear-tone.ts'
 import { hearAtOutput } from './level.ts'
+import { belowShare, levelPart, slopeOf, type AtWatts } from './level-slope.ts'
 import type { Known } from './port.ts'
 import { loadOhmOf, type Proving } from './proving.ts'
 
@@ -119,13 +120,18 @@ export async function distortionFigure(proving: Proving, asked: DistortionAsked)
   const heard = await hearAtOutput(proving, {
     channel, hz, orders, band, driven, outputV, until: 'distortion',
   })
-  return distortionFigureOf(proving, { channel, of, orders, driven }, heard)
+  const below = await hearAtOutput(proving, {
+    channel, hz, orders, band, driven, outputV: belowShare * outputV, until: 'once',
+  })
+  const at = (one: ToneHeard): AtWatts =>
+    ({ watts: one.fundamental.value, distortion: distortionOf(proving, channel, one, of, orders).value })
+  return distortionFigureOf(proving, { channel, of, orders, driven }, heard, slopeOf(at(heard), at(below)))
 }
 
 export function distortionFigureOf(
   proving: Proving,
   { channel, of, orders, driven }: Pick<DistortionAsked, 'channel' | 'of' | 'driven'> & { orders: number },
-  heard: ToneHeard,
+  heard: ToneHeard, slope: number,
 ): Figure {
   const distortion = distortionOf(proving, channel, heard, of, orders)
   const ohm = heard.load?.ohm?.value
@@ -138,7 +144,8 @@ export function distortionFigureOf(
   const meaning = of === 'thd' ? `harmonics 2 to ${counted} as a share of the fundamental`
     : 'all in the band but the fundamental, as a share of the whole'
   return figureOf({
-    quantity: of, channel, value: distortion.value, parts: distortion.parts, conditions,
+    quantity: of, channel, value: distortion.value, conditions,
+    parts: [...distortion.parts, levelPart(distortion.value, slope, heard)],
     ...distortion.bound && { bound: distortion.bound }, notes: [meaning, heard.how, ...distortion.notes],
   })
 }

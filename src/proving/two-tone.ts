@@ -18,6 +18,7 @@ import { upS, whileDriven, withinCeilings, type DriveAsked, type Driven } from '
 import { ownPair, pairKey } from './floor.ts'
 import { peakOf, rmsOf } from './hear-tone.ts'
 import { learnGain } from './level.ts'
+import { belowShare, levelPart, slopeOf, type AtWatts } from './level-slope.ts'
 import { hear, placedHz, recordFor, recordS, type RecordSize } from './listen.ts'
 import type { Known, LoadState } from './port.ts'
 import { drivenWith, loadOhmOf, type Proving } from './proving.ts'
@@ -58,6 +59,7 @@ export interface PairShare {
   readonly sineV: number
   readonly how: string
   readonly captures: number
+  readonly gainU: number
   readonly load: LoadState | null
 }
 
@@ -108,11 +110,13 @@ async function captured(
   const gain = proving.patched === 'unit' ? proving.gains.get(channel) ?? 0 : 1
   let peakV = Math.SQRT2 * Math.max(...Object.values(levels)) * gain
   const takes: Take[] = []
+  let gainU = 0
   do {
     const heard = await hear(proving, names, peakV, size)
     names.forEach((name, i) =>
       withinCeilings(proving, name, rmsOf(heard.volts[i]!), driven.loads[name]?.ohm?.value ?? null))
     peakV = Math.max(...heard.volts.map(peakOf))
+    gainU = heard.gainU
     takes.push(takeOf(heard.volts[0]!, heard.sampleHz, form, drive.tones[channel]!))
     proving.port.tell({ what: `two tones, ${form}`, channel, done: takes.length,
       of: proving.options.capturesMost })
@@ -121,7 +125,7 @@ async function captured(
     const { value, u } = meanOf(takes.map(take => take.squares[i]!))
     const share = Math.sqrt(Math.max(0, value))
     return {
-      arithmetic, sineV: takes[0]!.sineV, how: takes[0]!.how, captures: takes.length,
+      arithmetic, sineV: takes[0]!.sineV, how: takes[0]!.how, captures: takes.length, gainU,
       load: driven.loads[channel] ?? null,
       share: { value: share, u: share === 0 ? Math.sqrt(u) : Math.min(Math.sqrt(u), u / (2 * share)) },
     }
@@ -210,6 +214,10 @@ export async function intermodulationFigure(proving: Proving, asked: Intermodula
   const found = shares.find(one => one.arithmetic === arithmetic)!
   const own = ownPair(proving.floor, pairKey(channel, form, tones, arithmetic), levels[channel]!)
   const { share, sineV, load, how } = found
+  const lower = Object.fromEntries(Object.entries(levels).map(([name, level]) => [name, belowShare * level]))
+  const below = (await pairShares(proving, { channel, form, tones, levels: lower }))
+    .find(one => one.arithmetic === arithmetic)!
+  const at = (one: PairShare): AtWatts => ({ watts: one.sineV ** 2, distortion: one.share.value })
   const isOwn = own.value ** 2 >= ownShareMost * share.value ** 2
   const value = isOwn ? share.value + own.value : Math.sqrt(share.value ** 2 - own.value ** 2)
   const per = isOwn ? 1 : share.value / value
@@ -219,6 +227,7 @@ export async function intermodulationFigure(proving: Proving, asked: Intermodula
     parts: [
       { label: 'noise', u: share.u, sensitivity: per },
       { label: 'what the bench adds', u: own.u, sensitivity: isOwn ? 1 : own.value / value },
+      levelPart(value, slopeOf(at(found), at(below)), found),
       ...isOwn ? [] : [{ label: 'phase of what the bench adds', u: own.value / Math.SQRT2 }],
     ],
     conditions: {

@@ -97,7 +97,8 @@ function refusalsOf(
     ...profile.claims.length === 0
       ? [refuse('claims of the unit', 'none', 'at least one', 'enter them in its profile')]
       : plan?.steps.length === 0
-        ? [refuse('claims that can be proven here', 'none', 'at least one', 'see what is left, and why')] : [],
+        ? [refuse('claims that can be proven here', 'none', 'at least one', 'see what is left, and why')]
+        : [],
   ]
 }
 

@@ -3,7 +3,7 @@
  * the verbs of src/powering, so that a trip withholds it; the patch is a person's, with the mains open.
  */
 import { sleep } from '../base/clock.ts'
-import { BenchError } from '../base/errors.ts'
+import { BenchError, hasCode } from '../base/errors.ts'
 import { drive, driveApart, muteAll, switchLoad } from '../powering/mains.ts'
 import type { Led } from '../powering/places.ts'
 import type { Power } from '../powering/power.ts'
@@ -11,7 +11,7 @@ import type { CaptureOf, LoadState, MeterReach, ProvingPort } from '../proving/p
 import type { Capture, DriveTone } from '../schema/unit-roles.ts'
 import type { VerifyParameters } from './parameters.ts'
 import { patchTo } from './patch.ts'
-import { loadState, reachOf } from './reach.ts'
+import { loadState, ratedStep, reachOf } from './reach.ts'
 
 export type Sweep = () => Promise<void>
 
@@ -58,23 +58,29 @@ export function placeOf({ places }: Power, channel: string): Led {
   throw new BenchError('REFUSED', `the stand has no output for ${channel}`)
 }
 
-async function setTones({ power, patched, set }: Stand, channel: string, tones: readonly DriveTone[]) {
-  set.set(channel, tones)
-  if (power.state.driven.has(channel)) await letOut(power, patched, channel, tones)
+async function setTones(stand: Stand, channel: string, tones: readonly DriveTone[]): Promise<void> {
+  stand.set.set(channel, tones)
+  if (stand.power.state.driven.has(channel)) await letOut(stand, channel, tones)
 }
 
-async function setOutput({ power, patched, set }: Stand, channel: string, on: boolean): Promise<void> {
-  if (!on) {
-    await power.roles.generator!.setOutput(placeOf(power, channel).output.generator, false)
-    power.state.driven.delete(channel)
-    return
+async function setOutput(stand: Stand, channel: string, on: boolean): Promise<void> {
+  const { power, set } = stand
+  if (on) return letOut(stand, channel, set.get(channel) ?? [])
+  await power.roles.generator!.setOutput(placeOf(power, channel).output.generator, false)
+  power.state.driven.delete(channel)
+}
+
+async function letOut(stand: Stand, channel: string, tones: readonly DriveTone[]): Promise<void> {
+  const { power, patched } = stand
+  if (patched.to === 'loop') return driveApart(power, channel, tones)
+  try {
+    await drive(power, channel, tones)
+  } catch (error) {
+    // Where it was refused for its load, the load went away: that is more than a figure that is left.
+    if (hasCode(error, 'REFUSED')) await loadOf(stand, channel)
+    throw error
   }
-  await letOut(power, patched, channel, set.get(channel) ?? [])
 }
-
-const letOut = (
-  power: Power, { to }: Patched, channel: string, tones: readonly DriveTone[],
-): Promise<void> => (to === 'loop' ? driveApart : drive)(power, channel, tones)
 
 /** Behind the divider volts are so much more at the unit, and known so much less well. */
 async function capture({ power, patched }: Stand, asked: CaptureOf): Promise<Capture> {
@@ -91,11 +97,18 @@ async function capture({ power, patched }: Stand, asked: CaptureOf): Promise<Cap
   }
 }
 
-/** As it reads back: what is connected, whatever was told. */
+/** As it reads back. One that is not what this run left it at is a fault of the stand, driven or not. */
 async function loadOf({ power, parameters }: Stand, channel: string): Promise<LoadState> {
-  const { load } = power.roles
+  const { roles: { load }, state } = power
   const place = placeOf(power, channel)
-  return loadState(place, load!, await load!.connected(place.output.load), parameters)
+  const standsOhm = await load!.connected(place.output.load)
+  const switched = state.loads.get(channel)
+  const leftOhm = switched === undefined ? ratedStep(place, load!) : switched
+  if (standsOhm === leftOhm) return loadState(place, load!, standsOhm, parameters)
+  const word = (ohm: number | null): string => ohm === null ? 'open' : `${ohm} Ω`
+  power.fault(
+    'load.open', `the load of ${channel} reads ${word(standsOhm)}, and was left at ${word(leftOhm)}`)
+  throw power.signal.reason as Error
 }
 
 /** One that stands there already is left alone: between two steps the output would stand open. */
