@@ -7,7 +7,7 @@ import type { LoadedBench } from './files.ts'
 
 /** What the readings of these say counts; relays, interlocks and beacons say nothing in units. */
 const measuring: readonly InstrumentProfile['class'][] =
-  ['dc-supply', 'multimeter', 'lcr-bridge', 'source-measure', 'thermometer']
+  ['dc-supply', 'multimeter', 'lcr-bridge', 'source-measure', 'thermometer', 'power-meter', 'digitizer']
 
 /** Null where nobody entered it; undefined of one that does not measure. */
 export function calibratedOf({ file, profiles }: LoadedBench, name: string): Calibrated | null | undefined {

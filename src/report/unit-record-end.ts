@@ -30,7 +30,7 @@ export function instrumentsSection({ instruments, runs: all }: UnitRecord): Mark
   ], instruments.map(({ name, role, identity, profile, profileHash, calibrated, calibration, runs }) => [
     name, role || 'not recorded', identity || 'not recorded',
     html`${profile}<br><span class="hash">${profileHash || 'no hash recorded'}</span>`,
-    calibrated === undefined ? 'does not measure' : calibration,
+    calibrated === undefined ? 'not on record' : calibration,
     runs.length === all.length ? 'all' : runs.join(', '),
   ]))
 }

@@ -4,6 +4,8 @@ import { scenarioHealthyRack } from '../../mocks/bench/scenarios.ts'
 import { JigBench } from '../../mocks/bench/jig-bench.ts'
 import { SimBench } from '../../mocks/bench/sim-bench.ts'
 import { VirtualClock } from '../../src/base/clock.ts'
+import { calibratedOf } from '../../src/app/calibration.ts'
+import type { LoadedBench } from '../../src/app/files.ts'
 import { calibrationState, calibrationWords } from '../../src/schema/calibration.ts'
 import { planLines } from '../../src/cli/plan-text.ts'
 import { screenPlanLines } from '../../src/cli/screen-text.ts'
@@ -54,6 +56,19 @@ function withDates(of: { prototype: { benchFile(...given: never[]): object } }, 
     return file
   })
 }
+
+describe('an instrument of a bench', () => {
+  const of = (its: string): ReturnType<typeof calibratedOf> => calibratedOf({
+    file: { instruments: { one: {} } }, profiles: new Map([['one', { profile: { class: its } }]]),
+  } as unknown as LoadedBench, 'one')
+
+  it.each(['multimeter', 'lcr-bridge', 'thermometer', 'power-meter', 'digitizer'])('that is a %s measures: no date is none entered', its => {
+    expect(of(its)).toBeNull()
+  })
+  it.each(['scanner', 'interlock-reader', 'mains-contactor', 'beacon'])('that is a %s does not', its => {
+    expect(of(its)).toBeUndefined()
+  })
+})
 
 describe('a night on a bench with dates', () => {
   it('is planned with one past due, which is a warning, and its record says so', async () => {
