@@ -1,6 +1,6 @@
 /** Claims as printed, each against what was measured; every figure once, with its conditions. */
 import { formatProbability, noNumber } from '../base/format.ts'
-import { conditionWords } from '../claims/words.ts'
+import { conditionWords, subjectWords } from '../claims/words.ts'
 import type { Conditions } from '../schema/figure.ts'
 import { html, type Content, type Markup } from './markup.ts'
 import type { UnitRecord, UnitRecordClaim, UnitRecordFigure } from './unit-record-schema.ts'
@@ -58,8 +58,8 @@ export function figuresSection({ figures, provenBy }: UnitRecord): Markup {
     number('Value ± expanded uncertainty'), 'Measured under',
     'Notes',
   ], figures.map(figure => [
-    html`<span id="${figure.id}">${figure.id}</span>`, figure.quantity, figure.channel ?? 'the whole',
-    figureWords(figure), under(figure),
+    html`<span id="${figure.id}">${figure.id}</span>`, subjectWords[figure.quantity],
+    figure.channel ?? 'the whole', figureWords(figure), under(figure),
     figure.notes.map(note => notes.indexOf(note) + 1).join(', '),
   ]))}
 ${notes.length > 0

@@ -13,7 +13,7 @@ export function plotsSection({ curves, claims, provenBy }: UnitRecord): Markup {
     const named = curves.filter(curve => curve.name === name)
     return html`<h3>${name[0]!.toUpperCase()}${name.slice(1)}</h3>
 ${named.length === 0 ? html`<p>Not measured.</p>`
-    : groups(named, likeness).map(group => curveChart(group, claims))}`
+    : groups(named, likenessIn(named)).map(group => curveChart(group, claims))}`
   })}`
 }
 
@@ -29,10 +29,19 @@ function groups<T>(list: readonly T[], keyOf: (one: T) => string): T[][] {
   return [...found.values()].flat()
 }
 
-/** On one chart goes what has the same axes; spectra would hide each other. */
-const likeness = ({ name, channel, x, y }: UnitRecordCurve): string => JSON.stringify([
-  name === 'spectrum' && channel, ...[x, y].map(({ label, unit, scale }) => [label, unit, scale]),
-])
+/**
+ * On one chart goes what has the same axes: all channels where they were measured alike, each channel by
+ * itself where it was measured in several ways. Spectra would hide each other.
+ */
+function likenessIn(named: readonly UnitRecordCurve[]): (curve: UnitRecordCurve) => string {
+  const axes = ({ x, y }: UnitRecordCurve): string =>
+    JSON.stringify([x, y].map(({ label, unit, scale }) => [label, unit, scale]))
+  return curve => {
+    const ways = new Set(named.filter(one => axes(one) === axes(curve)).map(({ under }) => under))
+    const isAlone = curve.name === 'spectrum' || ways.size > 1
+    return `${axes(curve)} ${isAlone ? curve.channel : ''}`
+  }
+}
 
 function curveChart(curves: readonly UnitRecordCurve[], claims: readonly UnitRecordClaim[]): Markup {
   const [first] = curves as [UnitRecordCurve]
@@ -41,7 +50,7 @@ function curveChart(curves: readonly UnitRecordCurve[], claims: readonly UnitRec
   return plotChart({
     title: `${first.name}: ${places.join(', ')}`, x: shown(first.x), y: shown(first.y),
     lines: curves.map(curve => ({
-      label: isOne ? placeOf(curve) : `${placeOf(curve)}, ${curve.under}`,
+      label: isOne ? placeOf(curve) : curve.under,
       x: percent(curve.x.unit, curve.x.values), y: percent(curve.y.unit, curve.y.values),
     })),
     limits: claimedLimits(first,

@@ -72,6 +72,14 @@ describe('the record of a unit', () => {
     expect(sectionOf(unitRecordHtml(input({ runs: [only] })), 'curves')).not.toContain('class="limit"')
   })
 
+  it('draws all channels on one chart, and each by itself where it was measured in several ways', () => {
+    const of = verify().result!.unit!.curves.filter(({ name }) => name === 'distortion against power')
+    const titles = (curves: typeof of): string[] => [...sectionOf(unitRecordHtml(input({ runs: [verify({ curves })] })), 'curves').matchAll(/<figcaption>([^<]*)/g)].map(([, title]) => title!)
+    expect(titles(of)).toEqual(['distortion against power: bandstand, tea-room'])
+    expect(titles([...of, ...of.map(curve => ({ ...curve, under: '12.0 kHz into 250 Ω' }))]))
+      .toEqual(['distortion against power: bandstand', 'distortion against power: tea-room'])
+  })
+
   it('keeps claims in the order of the profile, and lists those of which no verdict tells', () => {
     const some = verify()
     const verdicts = some.result!.unit!.claims.slice(3, 6)
