@@ -4,6 +4,7 @@
  */
 import { availableParallelism, loadavg } from 'node:os'
 import { parseArgs } from 'node:util'
+import { measurePlainBurnIn, measureWiredBurnIn } from './burn-in.ts'
 import { measureKeeper } from './keeper.ts'
 import { measurePty, measureTcp } from './links.ts'
 import { measureLotSheet } from './lots.ts'
@@ -114,6 +115,17 @@ async function nights(): Promise<void> {
   show('nightScaling', scaling, `[positions, s]: nights without soak, swept each ${scalingSweepMs} ms`)
 }
 
+async function burnIns(): Promise<void> {
+  const plain = await measurePlainBurnIn(smoke ? 1 : 72)
+  show('burnIn72S', plain.seconds,
+    `${plain.hours} h of burn-in, ${plain.readings} readings of 12 channels once a second, on a plain stand; each second committed`)
+  show('burnIn72HeapMb', [plain.heapMiddleMb, plain.heapEndMb].map(Math.round), 'used heap half way and at the end')
+  show('burnIn72RssMb', plain.rssMostMb, `most in it; ${plain.rssStartMb.toFixed(0)} MB before it`)
+  const wired = await measureWiredBurnIn(smoke ? 0.5 : 6)
+  show('burnInWiredS', wired.seconds,
+    `${wired.hours} h with drivers, sessions and keeper around simulated instruments and an amplifier as physics`)
+}
+
 /** Median over rounds; both of a round were measured back to back. */
 const ratio = (of: readonly number[], to: readonly number[]): number =>
   quantile(of.map((rate, i) => rate / to[i]!), 0.5)
@@ -134,4 +146,5 @@ await screening()
 sound()
 await lots()
 await nights()
+await burnIns()
 if (asked.json) console.log(JSON.stringify(figures))

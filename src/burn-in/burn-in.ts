@@ -65,7 +65,7 @@ export interface BurnIn {
   /** Counted time at which this drive began, s. */
   keySinceS: number
   isWarm: boolean
-  book: LookBook
+  readonly book: LookBook
   /** Times of the readings that were looked at last, by channel. */
   readonly seenAtMs: Map<string, number>
   /** By quantity and drive. */

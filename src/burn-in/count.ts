@@ -1,7 +1,7 @@
 /** One look at all of it: whether time counts, whether places come to rest, what is kept for the drift. */
 import { countedS, disturbed, hoursWords, type BurnIn } from './burn-in.ts'
 import { lookAtClock } from './clock.ts'
-import { seeAt, type Seen } from './drift.ts'
+import type { Seen } from './drift.ts'
 import { driveKey } from './parameters.ts'
 import type { Due } from './programme.ts'
 import { driveName } from './drive.ts'
@@ -21,7 +21,7 @@ export async function look(b: BurnIn, due: Due, failing: readonly string[] = [])
   const seen = newReadings(b)
   seeWarm(b, due)
   const isCalm = isCounting && b.isWarm && countedS(b) >= b.calmFromS
-  b.book = seeAt(b.book, b.parameters.lookS, isCalm ? b.key : null, countedS(b), seen)
+  b.book.see(isCalm ? b.key : null, countedS(b), seen)
 }
 
 async function count(b: BurnIn, failing: readonly string[]): Promise<boolean> {

@@ -1,75 +1,69 @@
 /**
  * How far every quantity went between two looks under the same drive, both warm. A look is the mean of a
- * stretch of time; of each drive the first and the last are kept. Pure; s, and the units of the quantities.
+ * stretch of time; of each drive the first and the last are kept. s, and the units of the quantities.
  */
 import type { Drift } from '../schema/unit-findings.ts'
 
-/** Sums of one quantity over the stretch that is open. */
+/** Sums of one quantity over the stretch that is open: added to in place, once a second for days. */
 interface Sums {
-  readonly n: number; readonly mean: number; readonly squares: number
+  n: number
+  mean: number
+  squares: number
   /** Of neighbours' deviations, and the reading before: those that resemble one another tell less. */
-  readonly products: number; readonly before: number
+  products: number
+  before: number
   /** Largest standard uncertainty that a reading of it stated. */
-  readonly u: number
+  u: number
 }
 export interface Mean { readonly value: number; readonly u: number; readonly scatterU: number }
 /** Means by quantity, and the counted time at their middle. */
 export interface Look { readonly atS: number; readonly means: Readonly<Record<string, Mean>> }
 
-export interface Stretch {
-  readonly key: string
-  readonly fromS: number
-  readonly sums: Readonly<Record<string, Sums>>
-}
-export interface LookBook {
-  readonly open: Stretch | null
-  /** First and last look by drive. */
-  readonly byDrive: Readonly<Record<string, { readonly first: Look; readonly last: Look }>>
-}
-export const freshBook: LookBook = { open: null, byDrive: {} }
-
 /** A good reading. */
 export interface Seen { readonly of: string; readonly value: number; readonly u: number }
 
-/**
- * What was read at `atS` of the counted time, warm and with every condition holding, under the drive of
- * `key`. A stretch of `lookS` makes a look; another drive, or `key` null, throws away what is open.
- */
-export function seeAt(
-  book: LookBook, lookS: number, key: string | null, atS: number, seen: readonly Seen[],
-): LookBook {
-  if (key === null) return book.open === null ? book : { ...book, open: null }
-  const { open } = book
-  if (open === null || open.key !== key) return { ...book, open: { key, fromS: atS, sums: summed({}, seen) } }
-  if (atS - open.fromS < lookS) return { ...book, open: { ...open, sums: summed(open.sums, seen) } }
-  const look: Look = { atS: (open.fromS + atS) / 2, means: meansOf(open.sums) }
-  const first = book.byDrive[key]?.first ?? look
-  return {
-    open: { key, fromS: atS, sums: summed({}, seen) },
-    byDrive: { ...book.byDrive, [key]: { first, last: look } },
+export class LookBook {
+  readonly #lookS: number
+  #open: { readonly key: string; readonly fromS: number; readonly sums: Map<string, Sums> } | null = null
+  /** First and last look by drive. */
+  readonly byDrive = new Map<string, { readonly first: Look; readonly last: Look }>()
+
+  constructor(lookS: number) { this.#lookS = lookS }
+
+  /**
+   * What was read at `atS` of the counted time, warm and with every condition holding, under the drive of
+   * `key`. A whole stretch makes a look; another drive, or `key` null, throws away what is open.
+   */
+  see(key: string | null, atS: number, seen: readonly Seen[]): void {
+    if (key === null) { this.#open = null; return }
+    if (this.#open !== null && this.#open.key === key && atS - this.#open.fromS >= this.#lookS) {
+      const { fromS, sums } = this.#open
+      const look: Look = { atS: (fromS + atS) / 2, means: meansOf(sums) }
+      this.byDrive.set(key, { first: this.byDrive.get(key)?.first ?? look, last: look })
+      this.#open = null
+    }
+    if (this.#open?.key !== key) this.#open = { key, fromS: atS, sums: new Map() }
+    for (const { of, value, u } of seen) add(this.#open.sums, of, value, u)
   }
 }
 
-function summed(before: Stretch['sums'], seen: readonly Seen[]): Stretch['sums'] {
-  if (seen.length === 0) return before
-  const sums = { ...before }
-  for (const { of, value, u } of seen) sums[of] = added(sums[of], value, u)
-  return sums
-}
-
-function added(sums: Sums | undefined, value: number, u: number): Sums {
-  if (sums === undefined) return { n: 1, mean: value, squares: 0, products: 0, before: value, u }
-  const n = sums.n + 1
-  const mean = sums.mean + (value - sums.mean) / n
-  return {
-    n, mean, before: value, u: Math.max(sums.u, u),
-    squares: sums.squares + (value - sums.mean) * (value - mean),
-    products: sums.products + (sums.before - mean) * (value - mean),
+function add(all: Map<string, Sums>, of: string, value: number, u: number): void {
+  const sums = all.get(of)
+  if (sums === undefined) {
+    all.set(of, { n: 1, mean: value, squares: 0, products: 0, before: value, u })
+    return
   }
+  const fromOld = value - sums.mean
+  sums.n++
+  sums.mean += fromOld / sums.n
+  sums.squares += fromOld * (value - sums.mean)
+  sums.products += (sums.before - sums.mean) * (value - sums.mean)
+  sums.before = value
+  sums.u = Math.max(sums.u, u)
 }
 
-function meansOf(sums: Stretch['sums']): Look['means'] {
-  return Object.fromEntries(Object.entries(sums).map(([of, { n, mean, squares, products, u }]) => {
+function meansOf(sums: ReadonlyMap<string, Sums>): Look['means'] {
+  return Object.fromEntries([...sums].map(([of, { n, mean, squares, products, u }]) => {
     const alike = squares > 0 ? Math.min(alikeMost, Math.max(0, products / squares)) : 0
     const scatterU = n < 2 ? 0 : Math.sqrt(squares / (n - 1) / n * (1 + alike) / (1 - alike))
     return [of, { value: mean, u: Math.hypot(u, scatterU), scatterU }]
@@ -92,7 +86,7 @@ export type MainsPower = (of: string) => number
  * What a difference of the mains between the two explains is in the uncertainty.
  */
 export function driftsOf(book: LookBook, unitOf: (of: string) => string, byMains: MainsPower): Drift[] {
-  const longest = Object.values(book.byDrive)
+  const longest = [...book.byDrive.values()]
     .sort((a, b) => b.last.atS - b.first.atS - (a.last.atS - a.first.atS))[0]
   if (!longest || longest.last === longest.first) return []
   const { first, last } = longest

@@ -15,7 +15,7 @@ export interface RecordSize { readonly sampleHz: number; readonly samples: numbe
 const headroom = 1.5
 /** Samples in a period of the highest tone that is told, at least. */
 const perPeriod = 2.5
-const leastS = 0.02
+const leastS = 0.01
 const periods = 5
 /** For links and instruments beside the time of the record itself, ms. */
 const slackMs = 15_000

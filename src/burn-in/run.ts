@@ -13,7 +13,7 @@ import { countedS, hoursWords, type BurnIn } from './burn-in.ts'
 import { freshClock } from './clock.ts'
 import { look, tellCounted } from './count.ts'
 import { follow, switchOff, switchOn, tellInrush, toneIs } from './drive.ts'
-import { freshBook } from './drift.ts'
+import { LookBook } from './drift.ts'
 import { figuresOf, findingsOf } from './findings.ts'
 import { learnGains } from './gains.ts'
 import { heardOutputs } from './hear.ts'
@@ -60,7 +60,7 @@ function begun(power: Power, sweep: () => Promise<void>, parameters: BurnInParam
     })),
     phase: null, key: '', drive: 'off', outputW: 0, tone: null, closedAtMs: null, switchings: 0,
     inrush: { lastA: 0, mostA: 0, firstA: null }, levels: new Map(), dropouts: new Map(), heardAtMs: 0,
-    warming: new Map(), keySinceS: alreadyCountedS, isWarm: false, book: freshBook, seenAtMs: new Map(),
+    warming: new Map(), keySinceS: alreadyCountedS, isWarm: false, book: new LookBook(parameters.lookS), seenAtMs: new Map(),
     points: new Map(), nextSpotS: alreadyCountedS + parameters.spotEveryS, tooDistorted: new Map(),
     nextRestS: alreadyCountedS + firstRestS, isResting: false, calmFromS: alreadyCountedS,
     toldAtS: alreadyCountedS, seenToMs: 0,

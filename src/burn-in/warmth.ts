@@ -35,6 +35,10 @@ export interface WarmthReading { readonly atS: number; readonly celsius: number;
 const slotS = 20
 /** Criteria look back an hour at most; a fit of what remains wants the way before it too: four hours. */
 const slotsMost = 720
+const judgedMost = 200
+/** Slots from one judgement to the next. */
+const judgedEach = 3
+const judgedSeldom = 15
 
 export const freshWarming = (key: string): Warming =>
   ({ key, slots: [], open: null, steadyAtS: null, answer: null })
@@ -54,7 +58,11 @@ export function seeWarmth(
   const closed = { atS: open.sumS / open.n, celsius: open.sumC / open.n, n: open.n }
   const slots = [...warming.slots, closed].slice(-slotsMost)
   const { by, limitC } = rules
-  const answer = steadyCriteria[by].judge(seriesOf(rules, slots), limitC)
+  // Lines through readings are dear: looked at each minute, and seldom once it has come to rest.
+  if (index % (warming.steadyAtS === null ? judgedEach : judgedSeldom) !== 0) {
+    return { ...warming, slots, open: fresh }
+  }
+  const answer = steadyCriteria[by].judge(seriesOf(rules, slots.slice(-judgedMost)), limitC)
   const isFirst = warming.steadyAtS === null && answer.verdict === 'steady'
   return { ...warming, slots, open: fresh, answer, steadyAtS: isFirst ? countedS : warming.steadyAtS }
 }

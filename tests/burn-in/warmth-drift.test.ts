@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { SeededRandom } from '../../src/base/random.ts'
-import { driftsOf, freshBook, seeAt, type LookBook } from '../../src/burn-in/drift.ts'
+import { driftsOf, LookBook } from '../../src/burn-in/drift.ts'
 import { freshWarming, seeWarmth, warmthOf, type Warming } from '../../src/burn-in/warmth.ts'
 import { gainAt } from '../../src/burn-in/gains.ts'
 
@@ -51,9 +51,9 @@ describe('drift between two looks', () => {
     keys?: (s: number) => string | null; hours?: number; seed?: number; mains?: (s: number) => number; u?: number
   } = {}): LookBook => {
     const random = new SeededRandom(seed)
-    let kept = freshBook
+    const kept = new LookBook(600)
     for (let s = 0; s < hours * 3600; s += 2) {
-      kept = seeAt(kept, 600, keys(s), s, [
+      kept.see(keys(s), s, [
         { of: 'x', value: value(s) + 0.02 * random.normal(), u }, { of: 'mains.voltage', value: mains(s), u: 0.2 }])
     }
     return kept
@@ -86,11 +86,12 @@ describe('drift between two looks', () => {
     expect(Math.abs(seeing!.change)).toBeLessThan(2 * seeing!.u)
   })
   it('counts readings that resemble one another for less', () => {
-    let [slow, kept] = [0, freshBook]
+    let slow = 0
+    const kept = new LookBook(600)
     const random = new SeededRandom('slow')
     for (let s = 0; s < 7200; s += 2) {
       slow = 0.99 * slow + 0.01 * random.normal()
-      kept = seeAt(kept, 600, 'tone', s, [{ of: 'x', value: slow, u: 1e-9 }])
+      kept.see('tone', s, [{ of: 'x', value: slow, u: 1e-9 }])
     }
     const [drift] = driftsOf(kept, unitOf, () => 0)
     expect(Math.abs(drift!.change)).toBeLessThan(6 * drift!.u)
