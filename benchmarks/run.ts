@@ -15,6 +15,7 @@ import { measureRecorder } from './recorder.ts'
 import { measureScreening } from './screening.ts'
 import { measureSound } from './sound.ts'
 import { measureTrips } from './trips.ts'
+import { measureVerify } from './verify.ts'
 
 const { values: asked } = parseArgs({
   options: { json: { type: 'boolean', default: false }, smoke: { type: 'boolean', default: false } },
@@ -115,6 +116,14 @@ async function nights(): Promise<void> {
   show('nightScaling', scaling, `[positions, s]: nights without soak, swept each ${scalingSweepMs} ms`)
 }
 
+async function proofs(): Promise<void> {
+  const { provingS, instrumentsS, cpuS, outsideShareMost, figures: told } = await measureVerify(smoke ? 2 : Infinity)
+  show('verifyOutside', outsideShareMost,
+    `of the time of a proof of two channels this process computes, with unit and instruments simulated in it: ${told} figures, `
+      + `${cpuS.toFixed(1)} s of ${provingS.toFixed(0)} s of the bench`)
+  show('verifyInside', instrumentsS / provingS, 'of it in instruments; the rest levels, supply and loads take to settle')
+}
+
 async function burnIns(): Promise<void> {
   const plain = await measurePlainBurnIn(smoke ? 1 : 72)
   show('burnIn72S', plain.seconds,
@@ -146,5 +155,6 @@ await screening()
 sound()
 await lots()
 await nights()
+await proofs()
 await burnIns()
 if (asked.json) console.log(JSON.stringify(figures))
