@@ -100,8 +100,10 @@ export class Hearing {
     const { out, restV } = each.wave(around)
     const lines = out.lines(leastShare * Math.sqrt(2 * out.meanSquare))
     lines.push({ hz: 0, re: restV, im: 0 }, ...each.strayLines(around))
+    // One at a time: two tones that clip make more lines than a call takes arguments.
     this.#unit.channels.forEach((other, i) => {
-      if (i !== channel) lines.push(...crossed(other, this.#unit.surroundings(i), each.truth))
+      if (i === channel) return
+      for (const line of crossed(other, this.#unit.surroundings(i), each.truth)) lines.push(line)
     })
     const { mainsHz } = this.#unit
     if (mainsHz !== null) lines.push(...each.humLines(around, mainsHz, this.#unit.rippleV(channel)))
