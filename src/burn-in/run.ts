@@ -61,7 +61,8 @@ function begun(power: Power, sweep: () => Promise<void>, parameters: BurnInParam
     phase: null, key: '', drive: 'off', outputW: 0, tone: null, closedAtMs: null, switchings: 0,
     inrush: { lastA: 0, mostA: 0, firstA: null }, levels: new Map(), dropouts: new Map(), heardAtMs: 0,
     warming: new Map(), keySinceS: alreadyCountedS, isWarm: false, seenAtMs: new Map(),
-    book: new LookBook(parameters.lookS), points: new Map(), nextSpotS: alreadyCountedS + parameters.spotEveryS, tooDistorted: new Map(),
+    book: new LookBook(parameters.lookS), points: new Map(), tooDistorted: new Map(),
+    nextSpotS: alreadyCountedS + parameters.spotEveryS,
     nextRestS: alreadyCountedS + firstRestS, isResting: false, calmFromS: alreadyCountedS,
     toldAtS: alreadyCountedS, seenToMs: 0,
   }
