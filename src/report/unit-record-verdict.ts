@@ -160,10 +160,18 @@ function orderCautions(told: Told): string[] {
   const at = (id: string | null | undefined): number => runs.findIndex(run => run.id === id)
   const verify = newestOf(told, 'verify')
   const laterBurnIn = burnIn !== null && provenBy !== null && at(burnIn.run) > at(provenBy)
+  const firstAt = runs.findLastIndex(({ sequence, touch }) => sequence === 'first-power' && touch !== null)
+  const before = [
+    ...provenBy !== null && at(provenBy) < firstAt ? ['its figures were measured'] : [],
+    ...burnIn !== null && at(burnIn.run) < firstAt ? ['it was burned in'] : [],
+  ]
   return [
     ...provenBy !== null && verify && verify.id !== provenBy
       ? [`The figures are those of the earlier run ${provenBy}: ${verify.id} ${stateWords[verify.state]} and `
         + 'left none.'] : [],
+    ...before.length > 0
+      ? [`It had a first power after ${before.join(' and ')}: what was changed in it between is not in them.`]
+      : [],
     ...laterBurnIn ? ['It was burned in after its figures were measured: they are of before that.'] : [],
   ]
 }

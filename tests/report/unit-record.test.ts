@@ -3,7 +3,7 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { escapeHtml } from '../../src/report/markup.ts'
 import { unitRecordPage } from '../../src/report/unit-record-page.ts'
-import { unitRecordHtml, unitRecordJson, type UnitRecordInput } from '../../src/report/unit-record.ts'
+import { unitRecordHtml, unitRecordJson, type UnitRecordInput, type UnitRun } from '../../src/report/unit-record.ts'
 import { unitRecord, type UnitRecord } from '../../src/report/unit-record-schema.ts'
 import {
   burnIn, burnInSays, courseAt, dead, figures, firstPower, input, profile, resultOf, runOf, seriesOf, startWallMs, touchSaid, tripText, tripped, unitRun, twelve, verify,
@@ -70,6 +70,28 @@ describe('the record of a unit', () => {
     expect(sectionOf(unitRecordHtml(input({ runs: [verify({ claims: one })] })), 'curves')).toContain('Dotted: claimed of tea-room at most 2 % up to 40 W.')
     const only = verify({ claims: one, curves: verify().result!.unit!.curves.filter(({ channel }) => channel === 'bandstand') })
     expect(sectionOf(unitRecordHtml(input({ runs: [only] })), 'curves')).not.toContain('class="limit"')
+  })
+
+  it('minds what came after what was measured', () => {
+    const at = (run: UnitRun, day: number): UnitRun => ({ ...run, run: { ...run.run, startedWallMs: startWallMs + day * 86_400_000 } })
+    const cautions = (...runs: UnitRun[]): string => unitRecordJson(input({ runs })).cautions.join(' ')
+    expect(cautions(firstPower(), burnIn(), verify())).not.toMatch(/after (its|it)/)
+    expect(cautions(firstPower(), verify(), at(burnIn(), 9))).toContain('It was burned in after its figures were measured')
+    expect(cautions(burnIn(), verify(), at(firstPower(), 9))).toContain('It had a first power after its figures were measured and it was burned in:')
+    expect(cautions(verify(), at(verify({}, { id: 'V2', state: 'stopped' }), 9), at({ ...verify({}, { id: 'V3', state: 'tripped' }), result: null }, 10)))
+      .toContain('The figures are those of the earlier run V2: V3 ended by a trip and left none.')
+    const changed = verify()
+    const setup = { ...changed.run.setup, profile: { name: profile.unit, hash: 'other', profile } }
+    expect(cautions(firstPower(), { ...changed, run: { ...changed.run, setup } })).toContain('profiles that differ')
+  })
+
+  it('says whose calibration was past due, and whose nobody entered', () => {
+    const { cautions, instruments } = unitRecordJson(input({ runs: [verify({}, { startedWallMs: Date.UTC(2026, 6, 1) })] }))
+    expect(cautions).toContain('Past the day on which its calibration was due: digitizer.')
+    expect(cautions).toContain('When it was calibrated, nobody entered: watts.')
+    expect(instruments.map(({ name, calibration, runs }) => [name, calibration, runs])).toEqual([
+      ['contactor', '', ['verify-1']], ['digitizer', '2025-06-01 to 2026-06-01, certificate K-117; PAST DUE', ['verify-1']], ['watts', 'not entered', ['verify-1']],
+    ])
   })
 
   it('draws all channels on one chart, and each by itself where it was measured in several ways', () => {
