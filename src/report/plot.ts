@@ -5,6 +5,7 @@
 import { formatDuration, formatSi } from '../base/format.ts'
 import { leastDrawn, linearAxis, logRangeAxis, timeAxis, type Axis } from './axis.ts'
 import { html, type Markup } from './markup.ts'
+import { thinned, unbroken, withoutPeaks, type Point } from './plot-points.ts'
 
 type Value = number | null
 export interface PlotLine {
@@ -51,12 +52,9 @@ const width = 720
 const left = 70
 const right = 690
 const top = 10
-/** Columns of points: more than these no eye tells apart. */
-const columns = 480
 /** Up to so many points each is shown as one. */
 const dotsMost = 40
 
-interface Point { readonly x: number; readonly y: number; readonly low: Value; readonly high: Value }
 interface Drawn {
   readonly label: string
   readonly look: Look
@@ -94,23 +92,6 @@ ${drawn.map(one => lineMarks(one, x, y))}${limits.map(limit => limitLine(limit, 
 ${keyOf(plot, drawn, beyondWords(heights, shown, plot.y))}</figure>`
 }
 
-/** Of every hundred values one at either end may be a peak, and is one where it is this far from the rest. */
-const [peakShare, peakSpans] = [0.01, 2]
-
-/** Without those of either end that are peaks: so many times farther away than all the rest spans. */
-function withoutPeaks(heights: readonly number[]): readonly number[] {
-  const sorted = [...heights].sort((a, b) => a - b)
-  const skipped = Math.ceil(peakShare * sorted.length)
-  const rest = sorted.slice(skipped, sorted.length - skipped)
-  const [low, high] = [rest[0] ?? NaN, rest.at(-1) ?? NaN]
-  const room = peakSpans * (high - low)
-  if (!(room > 0)) return heights
-  const isKept = (value: number): boolean => value >= low && value <= high
-    || value < low && sorted[0]! >= low - room || value > high && sorted.at(-1)! <= high + room
-  const kept = sorted.filter(isKept)
-  return kept.length === sorted.length ? heights : kept
-}
-
 function beyondWords(all: readonly number[], shown: readonly number[], { unit }: PlotAxis): string {
   if (all === shown) return ''
   const [lowest, highest] = [Math.min(...all), Math.max(...all)]
@@ -132,33 +113,7 @@ function drawnOf({ x, y, low, high, label }: PlotLine, look: Look, plot: Plot): 
       ? { x: at, y: value, low: edge(low?.[i]), high: edge(high?.[i]) } : null
   })
   const unshown = points.filter((point, i) => point === null && x[i] !== null && y[i] !== null).length
-  return { label, look, points: thinned(points, plot.x), unshown }
-}
-
-/** Of many points the lowest and highest of each column: no line of a spectrum is lost. */
-function thinned(points: readonly (Point | null)[], { scale }: PlotAxis): readonly (Point | null)[] {
-  const good = points.flatMap(point => point ? [point] : [])
-  if (good.length <= 2 * columns) return points
-  const along = (point: Point): number => scale === 'log' ? Math.log(point.x) : point.x
-  const [first, last] = [along(good[0]!), along(good.at(-1)!)]
-  const kept: (Point | null)[] = []
-  let [column, low, high] = [-1, good[0]!, good[0]!]
-  const close = (): void => {
-    kept.push(...low === high ? [low] : low.x < high.x ? [low, high] : [high, low])
-  }
-  for (const point of points) {
-    if (point === null) continue
-    const here = Math.floor((along(point) - first) / (last - first || 1) * columns)
-    if (here !== column) {
-      if (column >= 0) close()
-      ;[column, low, high] = [here, point, point]
-      continue
-    }
-    if (point.y < low.y) low = point
-    if (point.y > high.y) high = point
-  }
-  close()
-  return kept
+  return { label, look, points: thinned(points, plot.x.scale === 'log'), unshown }
 }
 
 function axisOf(
@@ -202,15 +157,6 @@ function lineMarks({ points, look }: Drawn, x: Axis, y: Axis): Markup {
 const limitLine = ({ from, to, y: at, label }: PlotLimit, x: Axis, y: Axis): Markup =>
   html`<line class="limit" x1="${n(from === null ? left : x.at(from))}" x2="${n(x.at(to))}"
   y1="${n(y.at(at))}" y2="${n(y.at(at))}"><title>${label}</title></line>`
-
-function unbroken(points: readonly (Point | null)[]): Point[][] {
-  const runs: Point[][] = [[]]
-  for (const point of points) {
-    if (point) runs.at(-1)!.push(point)
-    else if (runs.at(-1)!.length > 0) runs.push([])
-  }
-  return runs.filter(run => run.length > 0)
-}
 
 function keyOf(plot: Plot, drawn: readonly Drawn[], beyond: string): Markup {
   const unshown = drawn.reduce((sum, one) => sum + one.unshown, 0)

@@ -40,7 +40,8 @@ vertical-align:.25em;border-top:2px solid var(--main)}.swatch.second{border-top:
 .key svg{display:inline-block;width:2.4em;height:.6em;margin-right:.4em}.key .name{margin-right:1em}
 thead th.num{white-space:normal}.claims th:first-child{min-width:12rem}.claims td:nth-child(6){min-width:9rem}
 caption{text-align:left;font-weight:600;padding:.4rem 0 .1rem}th.num,td.num{padding-right:1.2rem}
-.whole{break-inside:avoid}.notes{columns:2;column-gap:3rem;font-size:.85rem}tbody th{font-weight:inherit;color:inherit;
+.whole{break-inside:avoid}.notes{columns:2;column-gap:3rem;font-size:.85rem}
+tbody th{font-weight:inherit;color:inherit;
 border-bottom:1px solid var(--rule);vertical-align:top}td small,th small{display:block}
 nav ul{columns:2;list-style:none;padding:0}a{color:inherit}
 .alarm{border:2px solid var(--bad);padding:.2rem 1rem .6rem;margin:1rem 0}

@@ -7,6 +7,7 @@ import type { Channel } from '../schema/reading.ts'
 import type { Grade, PartResult, RunHead, RunRecord } from '../schema/run.ts'
 import type { Bucket, StoredEvent } from '../schema/store.ts'
 import type { UnitPage } from './unit-page.ts'
+import { cautionsOf } from './unit-record-cautions.ts'
 import { proven } from './unit-record-claims.ts'
 import { unitRecordPage } from './unit-record-page.ts'
 import { burnInOf, instrumentRows, leftOf, partsOf, unitOf } from './unit-record-rows.ts'
@@ -15,7 +16,7 @@ import {
   coverageFactor, unitRecordFormat, unitRecordVersion, type UnitRecord,
 } from './unit-record-schema.ts'
 import { firstPowerOf } from './unit-record-stages.ts'
-import { alarmsOf, cautionsOf, touchOf, verdictOf, type Told } from './unit-record-verdict.ts'
+import { alarmsOf, touchOf, verdictOf, type Told } from './unit-record-verdict.ts'
 
 export type { UnitRecord }
 

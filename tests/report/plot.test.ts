@@ -64,6 +64,15 @@ describe('a plot', () => {
     expect(Math.abs(heights[0]! - 108)).toBeLessThan(30)
   })
 
+  it('keeps the gaps of a line of very many points, and its extremes', () => {
+    const y = Array.from({ length: 5000 }, (_, i) => i > 2000 && i < 2600 ? null : i === 4321 ? 99 : Math.sin(i))
+    const text = drawn({ x: { label: 'x', unit: 'Hz', scale: 'linear' }, lines: [{ label: 'left', x: y.map((_, i) => i), y }] })
+    const path = /class="line main"\s+d="([^"]*)"/.exec(text)![1]!
+    expect(path.split('M')).toHaveLength(3)
+    expect(path.split(/[ML]/).length).toBeLessThan(1000)
+    expect(text).toContain('highest 99.0 dB at 4.32 kHz')
+  })
+
   const course = (values: number[], cutsPeaks = true): string => drawn({
     x: { label: 'time', unit: 's', scale: 'time' }, y: { label: 'power', unit: 'W', scale: 'linear' }, cutsPeaks,
     lines: [{ label: 'mains', x: values.map((_, i) => i), y: values }],
