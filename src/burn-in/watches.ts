@@ -1,7 +1,6 @@
 /** What is watched of a unit under drive for hours, beside its limits: signs of what goes wrong slowly. */
 import { leakShare } from '../powering/arm.ts'
 import { inrushMachine } from '../safety/inrush.ts'
-import { heatingMachine } from '../safety/rise.ts'
 import { runawayMachine, usualRunaway } from '../safety/runaway.ts'
 import { followsMachine, type FollowsInput } from '../safety/sensor-follows.ts'
 import { watchBy, type Watch } from '../safety/watch.ts'
@@ -15,7 +14,7 @@ export function burnInWatches(b: BurnIn): Watch[] {
   const { places } = b.power
   return [
     ...places.temperatures.flatMap(({ spec, channel }) => [
-      runaway(b, channel.name, spec.maxC), heating(b, channel.name, spec.riseMaxKPerMin),
+      runaway(b, channel.name, spec.maxC),
       ...places.air === null ? [] : [follows(b, channel.name, spec.maxC)],
     ]),
     ...places.idle.map(({ spec, channel }) => idleRunaway(b, channel.name, idleNoise * spec.maxA)),
@@ -69,13 +68,6 @@ function idleRunaway(b: BurnIn, channel: string, noiseA: number): Watch {
   })
   return watchBy({ id: `${channel}.runaway`, channels: [channel], reaction: 'stop' }, machine,
     reading => isGood(reading) ? { atMs: reading.atMs, idleA: reading.value, drive: b.drive } : null)
-}
-
-function heating(b: BurnIn, channel: string, riseMaxKPerMin: number): Watch {
-  const { noiseK } = thermometerOf(b)
-  const machine = heatingMachine({ riseMaxKPerMin, noiseK, everyMs: b.power.stand.cadence.temperatureMs })
-  return watchBy({ id: `${channel}.rise`, channels: [channel], reaction: 'stop' }, machine,
-    reading => isGood(reading) ? { atMs: reading.atMs, celsius: reading.value } : null)
 }
 
 /**

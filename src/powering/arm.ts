@@ -3,7 +3,7 @@ import { BenchError } from '../base/errors.ts'
 import { sleep } from '../base/clock.ts'
 import { refuseUnlessClosed } from '../engine/at-bench.ts'
 import { isLoad } from './loads.ts'
-import { freshnessOf, limitsOf, watchesOf } from './limits.ts'
+import { freshnessOf, heatingWatches, limitsOf, watchesOf } from './limits.ts'
 import { bound } from './mains.ts'
 import type { Power } from './power.ts'
 
@@ -24,11 +24,13 @@ export async function armPower(power: Power, sweep: () => Promise<void>): Promis
   await checkLoads(power)
   await checkDead(power, sweep)
   const { meter, scanner } = roles
+  const { noiseK = 0, stepK = 0 } = roles.thermometer ?? {}
   const probes = places.rails.length + places.idle.length + places.dc.length
   const sweepMs = probes * (scanner.settleMs + meter.readingMs)
   supervisor.arm(limitsOf(stand, places), freshnessOf(stand, places, sweepMs),
     { voltageV: stand.mainsV, currentA: profile.supply.currentMaxA }, clock.monotonicMs(),
-    watchesOf(stand, places, rail => state.live && state.isSettled && state.standing.has(rail)))
+    [...watchesOf(stand, places, rail => state.live && state.isSettled && state.standing.has(rail)),
+      ...heatingWatches(stand, places, Math.hypot(noiseK, stepK / Math.sqrt(12)))])
   bound(power)
   await guard.arm()
   await recorder.event({ kind: 'armed', text: `armed for ${profile.unit}: ${limitWords(power)}` })

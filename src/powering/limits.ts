@@ -1,6 +1,7 @@
 /** The limits of a unit on mains, and how they move with the way that is closed and with drive. Pure. */
 import type { Limit } from '../safety/limit.ts'
 import { railsMachine } from '../safety/pair.ts'
+import { heatingMachine } from '../safety/rise.ts'
 import type { Freshness } from '../safety/supervisor.ts'
 import { watchBy, type Watch } from '../safety/watch.ts'
 import type { StandSpec } from '../schema/stand.ts'
@@ -126,6 +127,15 @@ export function watchesOf(
     if (mirror === undefined || mirror.channel.index < channel.index) return []
     const both = (): boolean => stands(spec.name) && stands(mirror.spec.name)
     return [mirrorWatch([channel.name, mirror.channel.name], spec, both, probesMs)]
+  })
+}
+
+/** No sound place warms faster than its profile says. `noiseK`: random part of a reading, its digit in it. */
+export function heatingWatches({ cadence }: StandSpec, { temperatures }: Places, noiseK: number): Watch[] {
+  return temperatures.map(({ spec: { riseMaxKPerMin }, channel: { name } }) => {
+    const machine = heatingMachine({ riseMaxKPerMin, noiseK, everyMs: cadence.temperatureMs })
+    return watchBy({ id: `${name}.rise`, channels: [name], reaction: 'stop' }, machine,
+      ({ quality, atMs, value }) => quality === 'good' ? { atMs, celsius: value } : null)
   })
 }
 

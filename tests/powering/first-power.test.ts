@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { firstPower, firstPowerParameters, firstPowerSteps, waysFor } from '../../src/powering/first-power.ts'
 import { runPower } from '../../src/powering/runner.ts'
+import type { UnitProfile } from '../../src/schema/unit-profile.ts'
 import { profile, sitting, ways, type Sitting, type Wrongs } from './fake-stand.ts'
 
 const parameters = firstPowerParameters.parse({ limitedS: 20, fullS: 30, warmS: 60 })
@@ -93,13 +94,15 @@ describe('first power', () => {
     expect(s.handles.power.supervisor.latched!.id).toBe('idle.left-idle.low')
   })
 
-  const trips: [string, Wrongs, string, number][] = [
+  const slowHeat = profile({ temperatures: [{ place: 'heatsink', maxC: 80, riseMaxKPerMin: 100 }] })
+  const trips: [string, Wrongs, string, number, UnitProfile?][] = [
     ['DC at the output', { dcV: 0.4 }, 'left.dc.high', 6000],
     ['DC of the other sign', { dcV: -0.4 }, 'left.dc.low', 6000],
     ['idle current', { idleA: 0.2 }, 'idle.left-idle.high', 6000],
     ['a rail that goes away', { deadRail: 'plus' }, 'rail.plus.low', 20_000],
     ['rails that differ within their tolerance', { plusShare: 0.93 }, 'rail.plus.mirror', 40_000],
-    ['heat', { heatC: 85 }, 'warm.heatsink.hot', 12_000],
+    ['heat', { heatC: 85 }, 'warm.heatsink.hot', 12_000, slowHeat],
+    ['heat that rises too fast', { heatC: 55 }, 'warm.heatsink.rise', 12_000],
     ['a sagging mains', { mainsV: 180 }, 'mains.under', 2500],
     ['too much mains', { mainsV: 262 }, 'mains.over', 1500],
     ['a short', { isShort: true }, 'mains.current', 1500],
@@ -107,8 +110,8 @@ describe('first power', () => {
     ['an open cover', { coverOpen: true }, 'cover.open', 1500],
     ['a contactor that dropped', { staysOpen: true }, 'mains.contact', 2500],
   ]
-  it.each(trips)('trips on %s, in time, and gives no mains afterwards', async (_, wrong, id, withinMs) => {
-    const { s, ended, reactionMs } = await withWrong(wrong, 20_000)
+  it.each(trips)('trips on %s, in time, and gives no mains afterwards', async (_, wrong, id, withinMs, unit = profile()) => {
+    const { s, ended, reactionMs } = await withWrong(wrong, 20_000, { profile: unit })
     const { power } = s.handles
     expect(ended.state).toBe('tripped')
     expect(power.supervisor.latched!.id).toBe(id)
