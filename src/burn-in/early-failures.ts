@@ -3,6 +3,7 @@
  * rarer, as it does while early failures are still about. Pure; h.
  */
 import { assert } from '../base/assert.ts'
+import { formatCount } from '../base/format.ts'
 import { chi2Quantile } from '../analysis/distributions.ts'
 import {
   fitWeibull, mtbfBounds, weibullShapeInterval, type WeibullFit,
@@ -54,13 +55,12 @@ function withInterval(
   return { shape, shapeLow: low, shapeHigh: high, scaleH: scale }
 }
 
-const count = (n: number, one: string): string => `${n} ${one}${n === 1 ? '' : 's'}`
 const few = (value: number): string => Number(value.toPrecision(3)).toString()
 
 type Found = Omit<EarlyFailures, 'says'>
 
 function boundWords({ units, failures, hours, betweenLeastH }: Found): string {
-  return `${count(units, 'unit')}, ${few(hours)} h together, ${count(failures, 'failure')}: `
+  return `${formatCount(units, 'unit')}, ${few(hours)} h together, ${formatCount(failures, 'failure')}: `
     + `were the rate constant, it is at most one in ${few(betweenLeastH)} h with 95 % confidence.`
 }
 

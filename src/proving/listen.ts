@@ -32,10 +32,6 @@ export function recordFor(
 }
 const ratesUp = (rates: readonly number[]): number[] => [...rates].sort((a, b) => a - b)
 
-/** Highest frequency that records at its fastest rate tell. */
-export const toldMostHz = ({ port }: Proving): number =>
-  nyquistShare * Math.max(...port.digitizer.sampleRatesHz)
-
 /**
  * A whole number of periods where the clocks are one, an odd one where that moves it little: then no sample
  * is taken twice at one phase. What was asked for where the clocks are two.
