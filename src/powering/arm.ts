@@ -29,8 +29,11 @@ export async function armPower(power: Power, sweep: () => Promise<void>): Promis
   const sweepMs = probes * (scanner.settleMs + meter.readingMs)
   supervisor.arm(limitsOf(stand, places), freshnessOf(stand, places, sweepMs),
     { voltageV: stand.mainsV, currentA: profile.supply.currentMaxA }, clock.monotonicMs(),
-    [...watchesOf(stand, places, rail => state.live && state.isSettled && state.standing.has(rail)),
-      ...heatingWatches(stand, places, Math.hypot(noiseK, stepK / Math.sqrt(12)))])
+    [
+      ...watchesOf(stand, places,
+        rail => state.live && state.isSettled && state.standing.has(rail), () => state.drivenAtMs),
+      ...heatingWatches(stand, places, Math.hypot(noiseK, stepK / Math.sqrt(12))),
+    ])
   bound(power)
   await guard.arm()
   await recorder.event({ kind: 'armed', text: `armed for ${profile.unit}: ${limitWords(power)}` })

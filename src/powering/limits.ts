@@ -118,15 +118,19 @@ function railBounds(
   return nominalV > 0 ? { low: from, high: most } : { low: -most, high: -from }
 }
 
-/** A rail that lost its mirror puts DC on the output: held against each other whenever both stand. */
+/**
+ * A rail that lost its mirror puts DC on the output: held against each other whenever both stand. `sinceMs`:
+ * when the drive last changed. Rails sag under drive, and take a moment to follow it.
+ */
 export function watchesOf(
   { cadence: { probesMs } }: StandSpec, places: Places, stands: (rail: string) => boolean,
+  sinceMs: () => number = () => -Infinity,
 ): Watch[] {
   return places.rails.flatMap(({ spec, channel }) => {
     const mirror = places.rails.find(other => other.spec.name === spec.pairedWith)
     if (mirror === undefined || mirror.channel.index < channel.index) return []
     const both = (): boolean => stands(spec.name) && stands(mirror.spec.name)
-    return [mirrorWatch([channel.name, mirror.channel.name], spec, both, probesMs)]
+    return [mirrorWatch([channel.name, mirror.channel.name], spec, { stands: both, sinceMs }, probesMs)]
   })
 }
 
@@ -139,19 +143,25 @@ export function heatingWatches({ cadence }: StandSpec, { temperatures }: Places,
   })
 }
 
+/** Reservoirs have followed a change of the drive by then (common practice). */
+const followMs = 500
+
 /** Rails are read one after the other: further apart than two sweeps they are not held against each other. */
 const sweepsApart = 2
 
 function mirrorWatch(
   names: readonly [string, string], { asymmetryMax, nominalV }: UnitProfile['rails'][number],
-  stands: () => boolean, probesMs: number,
+  { stands, sinceMs }: { stands(): boolean; sinceMs(): number }, probesMs: number,
 ): Watch {
   const machine = railsMachine({
     names, asymmetryMax, floorV: 0.5 * Math.abs(nominalV), apartMostMs: sweepsApart * probesMs,
   })
   return watchBy({ id: `${names[0]}.mirror`, channels: names, reaction: 'stop' }, machine,
-    ({ channel: { name }, quality, atMs, value }) => !stands() || quality !== 'good' ? null
-      : { of: name === names[0] ? 'first' as const : 'second' as const, atMs, value })
+    ({ channel: { name }, quality, atMs, value }) => {
+      const fromMs = sinceMs() + followMs
+      if (!stands() || quality !== 'good' || atMs < fromMs) return null
+      return { of: name === names[0] ? 'first' as const : 'second' as const, atMs, value, sinceMs: fromMs }
+    })
 }
 
 /** So many missed readings are one too many. */

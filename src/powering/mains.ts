@@ -145,11 +145,13 @@ async function letOut(
 ): Promise<void> {
   const { supervisor, state, roles: { generator } } = power
   supervisor.permit(0, 0)
+  state.drivenAtMs = power.clock.monotonicMs()
   await generator!.setTones(channel, tones)
   supervisor.permit(0, 0)
   state.driven.add(channelName)
   bound(power)
   await generator!.setOutput(channel, true)
+  state.drivenAtMs = power.clock.monotonicMs()
 }
 
 const loadWanted = ({ state }: Power, { name, output }: UnitChannel): number | null => {
@@ -183,8 +185,10 @@ export async function switchLoad(power: Power, channelName: string, ohm: number 
   if (!isRight) throw wrongLoad(channelName, ohm, gotOhm)
 }
 
-export async function muteAll({ roles: { generator }, state }: Power): Promise<void> {
+export async function muteAll({ roles: { generator }, state, clock }: Power): Promise<void> {
+  if (state.driven.size > 0) state.drivenAtMs = clock.monotonicMs()
   await generator?.muteAll()
+  if (state.driven.size > 0) state.drivenAtMs = clock.monotonicMs()
   state.driven.clear()
 }
 

@@ -81,7 +81,8 @@ async function waited<T>({ state, clock }: Power, wait: () => Promise<T>): Promi
 const freshState = ({ clock, expectedS, profile }: PowerInput): PowerState => ({
   stage: 'proving', live: false, way: null, switchedAtMs: clock.monotonicMs(),
   isSettled: false, isWarm: false,
-  driven: new Set(), loads: new Map(), last: new Map(), rails: new Map(), wasOn: false, isDead: true,
+  driven: new Set(), drivenAtMs: clock.monotonicMs(),
+  loads: new Map(), last: new Map(), rails: new Map(), wasOn: false, isDead: true,
   waitsSinceMs: null,
   standing: new Set(profile.rails.map(({ name }) => name)),
   endsAtMs: clock.monotonicMs() + 1000 * expectedS, told: Promise.resolve(),

@@ -76,6 +76,8 @@ export interface PowerState {
   isWarm: boolean
   /** Channels of the unit whose generator output is on. */
   readonly driven: Set<string>
+  /** When what is let out last changed, or may have, monotonic ms. */
+  drivenAtMs: number
   /** Loads that this run switched, by channel of the unit: ohms, null where one was opened on purpose. */
   readonly loads: Map<string, number | null>
   /** The newest of each channel by name. */

@@ -5,8 +5,13 @@
 import { flagged, isEnough, type PastFlags } from './debounce.ts'
 import type { Machine } from './watch.ts'
 
-/** A good reading of one of the two. A reading that is not good is for the limits to see. */
-export interface PairInput { readonly of: 'first' | 'second'; readonly atMs: number; readonly value: number }
+/**
+ * A good reading of one of the two. A reading that is not good is for the limits to see. What was read before
+ * `sinceMs` belongs to another state of what is measured, and is not compared with this.
+ */
+export interface PairInput {
+  readonly of: 'first' | 'second'; readonly atMs: number; readonly value: number; readonly sinceMs?: number
+}
 interface Seen { readonly atMs: number; readonly value: number }
 export interface PairState {
   readonly first: Seen | null
@@ -33,8 +38,10 @@ export function pairMachine(rules: PairRules): Machine<PairState, PairInput> {
   const { compare, low, high, samples, of, apartMostMs, says } = rules
   return {
     fresh: { first: null, second: null, flags: [], amount: 0 },
-    step: (state, { of: which, atMs, value }) => {
-      const next: PairState = { ...state, [which]: { atMs, value } }
+    step: (state, { of: which, atMs, value, sinceMs = -Infinity }) => {
+      const still = (seen: Seen | null): Seen | null => seen === null || seen.atMs < sinceMs ? null : seen
+      const before: PairState = { ...state, first: still(state.first), second: still(state.second) }
+      const next: PairState = { ...before, [which]: { atMs, value } }
       const { first, second } = next
       if (first === null || second === null || Math.abs(first.atMs - second.atMs) > apartMostMs) return next
       const amount = compare(first.value, second.value)
