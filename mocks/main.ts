@@ -19,7 +19,8 @@ const usage = `usage: main.js [--seed N] [--scenario pavilion | rack-N] [--realt
        main.js --jig [--cover | --tray N] [--hands URL] [--seed N] [--realtime] [--serial]
                [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]
        main.js --stand amplifier | monitor [--wrong FAULT,…] [--seed N] [--realtime] [--serial] [--present]
-               [--sheet FILE] [--faults FILE] [--base-port N] [--wall MS] [--bench-file FILE]`
+               [--sheet FILE] [--profile FILE] [--faults FILE] [--base-port N] [--wall MS]
+               [--bench-file FILE]`
 
 type Asked = ReturnType<typeof options>
 function options() {
@@ -32,7 +33,7 @@ function options() {
       jig: { type: 'boolean', default: false }, cover: { type: 'boolean', default: false },
       tray: { type: 'string' },
       hands: { type: 'string' }, stand: { type: 'string' }, wrong: { type: 'string' },
-      sheet: { type: 'string' },
+      sheet: { type: 'string' }, profile: { type: 'string' },
     },
   })
   return values
@@ -73,7 +74,9 @@ interface Said { what: string; also: string; ready: { benchFile: object } & Reco
 async function rack(asked: Asked): Promise<Said> {
   if (asked.hands !== undefined) throw new Error('--hands is for a bench with --jig')
   if (asked.wrong !== undefined) throw new Error('--wrong is for a bench with --stand')
-  if (asked.sheet !== undefined) throw new Error('--sheet is for a bench with --stand')
+  if ((asked.sheet ?? asked.profile) !== undefined) {
+    throw new Error('--sheet and --profile are for a bench with --stand')
+  }
   if (asked.cover) throw new Error('--cover is for a bench with --jig')
   if (asked.tray !== undefined) throw new Error('--tray is for a bench with --jig')
   const served = await serveBench({
@@ -124,16 +127,20 @@ async function stand(asked: Asked): Promise<Said> {
   if (asked.jig || asked.cover) throw new Error('a stand has no jig')
   const { instruments, ...others } = asked.faults === undefined ? {} : faultsIn(asked.faults)
   if (Object.keys(others).length > 0) throw new Error('a stand has faults of its instruments alone')
-  const { benchFile, timeUrl, controlUrl, scenario, sheet } = await serveStand({
+  const { benchFile, timeUrl, controlUrl, scenario, sheet, profile } = await serveStand({
     ...servedWith(asked), unit: name as StandUnit, wrong: unitFaultsOf(asked.wrong ?? ''),
-    faults: instruments ?? {}, present: asked.present,
+    faults: instruments ?? {}, present: asked.present, printed: asked.profile !== undefined,
   })
-  if (asked.sheet !== undefined) writeFileSync(asked.sheet, `${JSON.stringify(sheet, null, 2)}\n`)
+  if (asked.sheet !== undefined) writeJson(asked.sheet, sheet)
+  if (asked.profile !== undefined && profile) writeJson(asked.profile, profile)
   return {
     what: `A simulated stand with ${scenario.name} on it`, also: '',
-    ready: { benchFile, timeUrl, controlUrl, truthUrl: controlUrl, unit: scenario.name },
+    ready: { benchFile, timeUrl, controlUrl, truthUrl: controlUrl, unit: scenario.name, sheet },
   }
 }
+
+const writeJson = (file: string, value: object): void =>
+  writeFileSync(file, `${JSON.stringify(value, null, 2)}\n`)
 
 const faultsIn = (file: string): BenchFaults => JSON.parse(readFileSync(file, 'utf8')) as BenchFaults
 
@@ -141,7 +148,7 @@ async function main(): Promise<void> {
   const asked = options()
   const { what, also, ready } = await (asked.stand !== undefined ? stand : asked.jig ? jig : rack)(asked)
   const written = asked['bench-file']
-  if (written !== undefined) writeFileSync(written, `${JSON.stringify(ready.benchFile, null, 2)}\n`)
+  if (written !== undefined) writeJson(written, ready.benchFile)
   if (process.stdout.isTTY) {
     const file = written ?? 'not written; --bench-file FILE writes it'
     console.log(`${what} is ready; Ctrl-C ends it.${also} Bench file: ${file}`)

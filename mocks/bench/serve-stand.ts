@@ -20,6 +20,8 @@ export interface ServeStandOptions extends LinkOptions {
   readonly faults?: Readonly<Record<string, readonly FaultSpec[]>>
   /** Real time with real delays, and no time server. */
   readonly realtime?: boolean
+  /** With a profile whose claims are drawn around its true figures, which takes a while to work out. */
+  readonly printed?: boolean
   /** Somebody holds the key at the bench. */
   readonly present?: boolean
   /** What the wall reads when bench time is zero. */
@@ -32,6 +34,8 @@ export interface ServedStand {
   readonly benchFile: object
   /** What a person found on this unit with the plug out, as a request of it asks for. */
   readonly sheet: object
+  /** What it prints of itself; null where that was not asked for: then the profile that ships is meant. */
+  readonly profile: object | null
   /** null in real time. */
   readonly timeUrl: string | null
   readonly controlUrl: string
@@ -42,7 +46,7 @@ export interface ServedStand {
 const standBauds = { contactor: 115_200 } as const
 
 export async function serveStand(options: ServeStandOptions): Promise<ServedStand> {
-  const { seed, unit, wrong = [], faults = {}, present = false } = options
+  const { seed, unit, wrong = [], faults = {}, present = false, printed = false } = options
   const time = options.realtime ? null : new LedTime(options.wallStartMs)
   const clock: Clock = time ?? new RealClock()
   const scenario = standUnits[unit](seed, wrong)
@@ -52,24 +56,29 @@ export async function serveStand(options: ServeStandOptions): Promise<ServedStan
     for (const fault of specs) controlStand({ bench, scenario }, { do: 'fault', instrument: name, fault })
   }
   const links = await serveInstruments(bench.names.map(name => bench.instruments[name]), options, standBauds)
+  const profile = printed ? scenario.made.printed.profile : null
   const server = time && new TimeServer(time)
   const timeUrl = server && await server.listen()
   const door = await serveControl(request => controlStand({ bench, scenario }, request as StandRequest))
   return {
-    bench, scenario, timeUrl, controlUrl: door.url, sheet: sheetOf(unit),
+    bench, scenario, timeUrl, controlUrl: door.url, sheet: sheetOf(unit, profile),
+    profile,
     benchFile: bench.benchFile(links.urls, timeUrl ?? undefined),
     close: () => { server?.close(); links.close(); door.close() },
   }
 }
 
-/** Fuses as the units print them. */
+type Profile = Readonly<Record<string, unknown>>
+
+/** Fuses as the profiles that ship print them. */
 const fuses: Readonly<Record<StandUnit, string>> = { amplifier: 'T 2 A', monitor: 'T 1 A' }
 
-const sheetOf = (unit: StandUnit): object => ({
+const sheetOf = (unit: StandUnit, profile: Profile | null): object => ({
   unit: `saltmarsh-pavilion-${unit}`, specimen: `pavilion-${unit}-1`,
   unpowered: {
     by: 'whoever may do that work', earthBondOhm: 0.05, insulationOhm: 40e6, insulationV: 500,
-    fuse: fuses[unit], mainsPartsProven: true, railsNotShorted: true,
+    fuse: (profile?.['supply'] as { fuse: string } | undefined)?.fuse ?? fuses[unit],
+    mainsPartsProven: true, railsNotShorted: true,
   },
 })
 

@@ -7,20 +7,24 @@ import type { StandBench, StandInstrument } from './stand-bench.ts'
 export type StandRequest = InstrumentRequest
   | { do: 'truth' } | { do: 'state' }
   | { do: 'presence'; on: boolean } | { do: 'cover'; closed: boolean }
-  | { do: 'probe'; name: string; on: boolean }
+  | { do: 'probe'; name: string; on: boolean } | { do: 'obey'; hold: string }
 
 export interface StandTable { readonly bench: StandBench; readonly scenario: UnitScenario }
 
 /** Carries out one request and returns what it answers. Throws on one it does not know. */
 export function controlStand({ bench, scenario }: StandTable, request: StandRequest): unknown {
   switch (request.do) {
-    case 'truth': return { unit: scenario.name, truth: scenario.truth, description: scenario.description }
+    case 'truth': return {
+      unit: scenario.name, truth: scenario.truth, description: scenario.description,
+      claims: scenario.made.printed.claims,
+    }
     case 'state': return {
       atMs: bench.clock.monotonicMs(), isOn: bench.isOn, highestV: bench.highestV(),
       probesOff: [...bench.off],
     }
     case 'presence': bench.switches.present = request.on; return true
     case 'cover': bench.switches.coverClosed = request.closed; return true
+    case 'obey': bench.obey(request.hold); return true
     case 'probe': return probed(bench, request.name, request.on)
     default: return controlInstrument({ instrument: name => instrumentOf(bench, name) }, request)
   }

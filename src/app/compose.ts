@@ -7,6 +7,7 @@ import { createDriver } from '../drivers/create.ts'
 import { sessionOptionsOf } from '../drivers/session-options.ts'
 import { compileTable } from '../keeper/table.ts'
 import type { SafeOffTable } from '../keeper/table.ts'
+import type { InstrumentProfile } from '../schema/instrument-profile.ts'
 import type { RelayBoard, RoleName, Roles } from '../schema/roles.ts'
 import type { ScpiPort } from '../scpi/port.ts'
 import { energyRoles } from '../schema/roles.ts'
@@ -41,8 +42,21 @@ export function energyInstruments(bench: LoadedBench): string[] {
   return [...new Set(names)]
 }
 
+/**
+ * A simulated unit whose bench owns time is computed while its instruments are asked, which takes real time
+ * on their links: so many times their deadline.
+ */
+const computedShare = 10
+
+function profileOf({ file, profiles }: LoadedBench, name: string): InstrumentProfile {
+  const { profile } = profiles.get(name)!
+  if (file.stand === undefined || file.simulated === undefined) return profile
+  const { link } = profile
+  return { ...profile, link: { ...link, deadlineMs: computedShare * link.deadlineMs } }
+}
+
 export function optionsFor(bench: LoadedBench, name: string, clock: Clock, linkClock: Clock): SessionOptions {
-  return { ...sessionOptionsOf(bench.profiles.get(name)!.profile), name, clock, linkClock }
+  return { ...sessionOptionsOf(profileOf(bench, name)), name, clock, linkClock }
 }
 
 export function compose(bench: LoadedBench, deps: ComposeDeps): ComposedBench {
@@ -80,7 +94,7 @@ function assign<R extends RoleName>(
   roles: Roles, role: R, bench: LoadedBench, port: ScpiPort, clock: Clock,
   target: { instrument: string; relay?: number },
 ): void {
-  const profile = bench.profiles.get(target.instrument)!.profile
+  const profile = profileOf(bench, target.instrument)
   roles[role] = createDriver(role, profile, port, clock,
     target.relay === undefined ? {} : { relay: target.relay })
 }

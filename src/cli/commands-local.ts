@@ -17,9 +17,9 @@ const remotePort = 7317
 
 export function addLocalCommands(program: Command, context: CliContext, act: Act): void {
   act(program.command('demo').option('--seed <text>', 'the same seed gives the same parts', '1974')
-    .option('--job <name>', 'forming, the main job, or screening', 'forming')
-    .description('form a simulated rack through a night in a minute or two, or screen the parts of an '
-      + 'amplifier; needs no instruments'),
+    .option('--job <name>', 'forming, the main job, screening, or unit', 'forming')
+    .description('form a simulated rack through a night in a minute or two, screen the parts of an '
+      + 'amplifier, or power, burn in and prove it; needs no instruments'),
   async (options: DemoFlags) => {
     const { runDemo } = await context.loadDemo()
     const { seed, job, data } = options

@@ -19,7 +19,7 @@ export interface ServeOptions {
   out: NodeJS.WritableStream; json: boolean
 }
 export interface DemoModule { runDemo(options: DemoOptions): Promise<number> }
-export const demoJobs: readonly string[] = ['forming', 'screening']
+export const demoJobs: readonly string[] = ['forming', 'screening', 'unit']
 export interface DemoOptions {
   /** One of `demoJobs`. */
   job: string

@@ -1,6 +1,6 @@
 /**
  * Demos on a simulated bench, with nothing but this package. The main job is a night of forming in under a
- * minute; the other one screens the parts of an amplifier.
+ * minute; others screen the parts of an amplifier, and power, burn in and prove it.
  */
 import { mkdtempSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
@@ -17,6 +17,7 @@ import { askBench, type TruthLine } from './demo-control.ts'
 import { recordFiles } from './demo-record.ts'
 import { DemoScreen, finalJson, finalLines, openingLines } from './demo-screen.ts'
 import { runScreeningDemo } from './demo-screening.ts'
+import { runUnitDemo } from './demo-unit.ts'
 
 interface Ready {
   benchFile: object; controlUrl: string; parts: Pick<LoadedPart, 'position' | 'part' | 'profile'>[]
@@ -33,8 +34,8 @@ export async function runDemo(options: DemoOptions): Promise<number> {
   }
   const folder = options.data ?? mkdtempSync(join(tmpdir(), 'nightbench-demo-'))
   makeFolder(folder)
-  return options.job === 'screening'
-    ? await runScreeningDemo(options, folder) : await runFormingDemo(options, folder)
+  const jobs = { forming: runFormingDemo, screening: runScreeningDemo, unit: runUnitDemo }
+  return await jobs[options.job as keyof typeof jobs](options, folder)
 }
 
 async function runFormingDemo(options: DemoOptions, folder: string): Promise<number> {
