@@ -1,8 +1,8 @@
 /**
  * The truth study of proofs: simulated units with hidden figures, each on a stand of its own, held against what
  * they really do. `npm run unit-truth -- --count 20 --seed 1`; `--from N` begins at that index, `--jobs` runs so
- * many processes, `--json` prints one object as the last line, `--figures` every figure with its truth. Exit
- * code 1 when a test fails.
+ * many processes, `--json` prints one object as the last line, `--figures` every figure with its truth,
+ * unit by unit as they come. Exit code 1 when a test fails.
  */
 import { fork } from 'node:child_process'
 import { availableParallelism } from 'node:os'
@@ -34,10 +34,10 @@ async function main(): Promise<void> {
   const startedMs = performance.now()
   const indexes = Array.from({ length: count }, (_, i) => from + i)
   const slices = Array.from({ length: jobs }, (_, job) => indexes.filter((__, i) => i % jobs === job))
-  const all = (await Promise.all(slices.map(mine => sliceOf({ seed, indexes: mine })))).flat()
+  const told = (unit: ProvenUnit): void => { if (asked.figures) for (const line of figureLines(unit)) console.log(line) }
+  const all = (await Promise.all(slices.map(mine => sliceOf({ seed, indexes: mine }, told)))).flat()
   const score = scoreUnits(all)
   console.log(`seed ${seed}, units ${from} to ${from + count - 1}, ${((performance.now() - startedMs) / 1000).toFixed(0)} s`)
-  if (asked.figures) for (const line of all.flatMap(figureLines)) console.log(line)
   for (const line of unitLines(score)) console.log(line)
   const failed = unitFailures(score)
   console.log(failed.length === 0 ? 'passed' : `FAILED: ${failed.join(', ')}`)
@@ -52,12 +52,15 @@ function figureLines({ index, kind, figures }: ProvenUnit): string[] {
   ].join(' '))
 }
 
-function sliceOf(slice: Slice): Promise<ProvenUnit[]> {
+function sliceOf(slice: Slice, told: (unit: ProvenUnit) => void): Promise<ProvenUnit[]> {
   return new Promise((resolve, reject) => {
     if (slice.indexes.length === 0) { resolve([]); return }
     const found: ProvenUnit[] = []
     const child = fork(fileURLToPath(import.meta.url), { serialization: 'advanced' })
-    child.on('message', message => { found.push(message as ProvenUnit) })
+    child.on('message', message => {
+      found.push(message as ProvenUnit)
+      told(message as ProvenUnit)
+    })
     child.once('error', reject)
     child.once('exit', code => {
       if (found.length === slice.indexes.length) resolve(found)

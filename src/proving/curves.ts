@@ -36,12 +36,17 @@ export interface DistortionCourse {
 const drivenWords = { one: 'this channel driven', all: 'all channels driven' } as const
 const distortionWords = { thd: 'THD', 'thd+n': 'THD+N' } as const
 
-/** Shares on the y axis; `steps` by rising watts. */
+/**
+ * Shares on the y axis; `steps` by rising drive. Where more drive gives fewer watts, as of a stage that blocks
+ * when it clips, the course ends.
+ */
 export function powerCurve(
   steps: readonly { readonly watts: number; readonly distortion: number }[],
   { channel, of, driven, loadOhm, hz }: DistortionCourse & { hz: number },
 ): Curve {
-  const drawn = steps.filter(({ watts, distortion }) => watts > 0 && distortion > 0)
+  const told = steps.filter(({ watts, distortion }) => watts > 0 && distortion > 0)
+  const back = told.findIndex(({ watts }, i) => i > 0 && watts <= told[i - 1]!.watts)
+  const drawn = back === -1 ? told : told.slice(0, back)
   return {
     name: 'distortion against power', channel,
     x: logarithmic('output power', 'W', drawn.map(({ watts }) => watts)),

@@ -32,7 +32,7 @@ const prove = async (proof: Proof): Promise<ProofEnd> => {
   return end
 }
 
-describe('the proof of a sound unit', { timeout: 120_000 }, () => {
+describe('the proof of a sound unit', { timeout: 300_000 }, () => {
   it('tells every figure of the Pavilion amplifier as it is, judges its claims, and leaves it off and dead', async () => {
     const end = await prove({ ...pavilion(11), parameters: { warmS: 600 } })
     const { grade, disposition, reason, unit } = end.result!
@@ -73,7 +73,7 @@ describe('the proof of a sound unit', { timeout: 120_000 }, () => {
   })
 })
 
-describe('what is wrong with a unit', { timeout: 60_000 }, () => {
+describe('what is wrong with a unit', { timeout: 180_000 }, () => {
   it('shows a wrong claim as not met, and rejects the unit', async () => {
     const end = await prove(pavilion(12, { claims: ['gain 46 dB ± 1 dB', '80 W into 250 ohms at 2 %'] }))
     const { grade, disposition, reason } = end.result!

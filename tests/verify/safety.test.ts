@@ -56,7 +56,7 @@ function isOff({ end: { stand, state, isDead, texts, latched, result }, atMs }: 
 /** Its contact opens by itself, and its relay reads so. */
 const opens: Act = ({ sim: { instruments: { loads } } }) => { if (loads instanceof SimLoadBank) loads.connect(1, null) }
 
-describe('a proof that is broken off', { timeout: 60_000 }, () => {
+describe('a proof that is broken off', { timeout: 180_000 }, () => {
   it('by DC at an output', async () => {
     const direct = drawn('solid-state', 35, ['gain 30 dB ± 20 dB', '5 W into 8 ohms at 1 %'])
     const act: Act = ({ sim }) => { sim.unit.truth.channels[0]!.offset.at25V = 3; sim.unit.channels[0]!.changed() }
@@ -92,7 +92,7 @@ describe('a proof that is broken off', { timeout: 60_000 }, () => {
   })
 })
 
-describe('the patch', { timeout: 60_000 }, () => {
+describe('the patch', { timeout: 180_000 }, () => {
   const holdsOf = ({ texts }: ProofEnd): number => texts.filter(text => text.startsWith('hold: ')).length
   it('is asked for again where the generator is not heard, and refused in the end; mains stays open', async () => {
     const { state, texts, stand } = await proveOnStand({
