@@ -22,7 +22,12 @@ export async function pauseIfLong(b: BurnIn, due: Due): Promise<void> {
   })
   await tellCounted(b)
   await switchOff(b)
-  await railsDown(power, b.sweep)
+  const isDown = await railsDown(power, b.sweep)
+  // A person sees to the unit next: they are not sent to what may still bite.
+  if (!isDown && !power.signal.aborted) {
+    power.fault('rails', 'the rails were not measured dead after the mains opened')
+  }
+  power.signal.throwIfAborted()
   await personSays(b, due, why)
   // What cooled meanwhile warms anew.
   changeKey(b, '')
