@@ -37,8 +37,8 @@ const drivenWords = { one: 'this channel driven', all: 'all channels driven' } a
 const distortionWords = { thd: 'THD', 'thd+n': 'THD+N' } as const
 
 /**
- * Shares on the y axis; `steps` by rising drive. Where more drive gives fewer watts, as of a stage that blocks
- * when it clips, the course ends.
+ * Shares on the y axis; `steps` by rising drive. Where more drive gives fewer watts, as of a stage that
+ * blocks when it clips, the course ends.
  */
 export function powerCurve(
   steps: readonly { readonly watts: number; readonly distortion: number }[],
