@@ -3,6 +3,7 @@
  * programme begins, so that its levels are those that it asks for. V, Hz.
  */
 import { sleep } from '../base/clock.ts'
+import { formatSi } from '../base/format.ts'
 import { median } from '../analysis/statistics.ts'
 import { drive, muteAll } from '../powering/mains.ts'
 import type { Led } from '../powering/places.ts'
@@ -55,8 +56,9 @@ const seenShare = 0.05
 const records = 3
 
 /**
- * By channel. A channel that gives nothing is a fault of the unit. Leaves all muted. Where nothing hears the
- * outputs the gain that a person gave holds for all.
+ * By channel. A channel that gives nothing is a fault of the unit, and one that gives more than the digitizer
+ * holds a fault that is nobody's yet: both end the run. Leaves all muted. Where nothing hears the outputs the gain
+ * that a person gave holds for all.
  */
 export async function learnGains(
   power: Power, { programme, gain }: BurnInParameters,
@@ -97,7 +99,16 @@ async function outputAt(power: Power, led: Led, hz: number, levelV: number): Pro
   const seen: number[] = []
   for (let i = 0; i < records; i++) {
     const [heard] = await hearTone(power, [led], hz, 2 * Math.SQRT2 * ratedV(led.spec))
-    if (heard!.volts.quality === 'good') seen.push(heard!.volts.value)
+    const { quality, value } = heard!.volts
+    if (quality !== 'good') throw tooLoud(power, led, hz, levelV)
+    seen.push(value)
   }
-  return seen.length === 0 ? 0 : median(seen)
+  return median(seen)
+}
+
+/** A record that clipped is no silence: asking louder of that output would end in its rail. */
+function tooLoud(power: Power, { spec: { name } }: Led, hz: number, levelV: number): Error {
+  power.fault(`digitizer.${name}.range`, `the output of ${name} gives more than the digitizer holds, for `
+    + `${formatSi(levelV, 'V')} of ${hz} Hz at its input`)
+  return power.signal.reason as Error
 }

@@ -28,6 +28,8 @@ export interface Slow {
   gaps: [number, number][]
   sensorOff: boolean
   airC: number
+  /** More than this at its input, and the digitizer clips, V. */
+  digitizerMostV: number
 }
 
 const kPerW = 1
@@ -38,8 +40,11 @@ const idleHeatW = 14
 export class WarmStand extends FakeStand {
   readonly slow: Slow = {
     hotter: 1, idlePerK: 0.004, dcVPerH: 0, gain: 28, thd: 0.001, gaps: [], sensorOff: false, airC: 22,
+    digitizerMostV: 10,
   }
   celsius = 22
+  /** Every level that was let out, V of the source. */
+  readonly letOutV: number[] = []
   readonly #random: SeededRandom
   #heatSeenMs = 0
 
@@ -88,7 +93,11 @@ export class WarmStand extends FakeStand {
         open: async () => { this.heat(); await mainsSwitch.open() },
       },
       generator: {
-        ...generator!, setOutput: async (channel, on) => { this.heat(); await generator!.setOutput(channel, on) },
+        ...generator!, setOutput: async (channel, on) => {
+          this.heat()
+          await generator!.setOutput(channel, on)
+          if (on) this.letOutV.push(this.driven.get(channel)![0]!.levelV)
+        },
         muteAll: async () => { this.heat(); await generator!.muteAll() },
       },
       thermometer: {
@@ -115,10 +124,13 @@ export class WarmStand extends FakeStand {
   #record(sampleHz: number, samples: number): Capture {
     const hz = this.driven.get(1)?.[0]?.frequencyHz ?? 1000
     const peak = Math.SQRT2 * this.outputV() / divider
+    const mostV = this.slow.digitizerMostV
     const volts = Float64Array.from({ length: samples }, (_, i) => {
       const x = 2 * Math.PI * hz * i / sampleHz
-      return peak * (Math.sin(x) + this.slow.thd * Math.sin(2 * x)) + 1e-5 * (this.#random.next() - 0.5)
+      const now = peak * (Math.sin(x) + this.slow.thd * Math.sin(2 * x)) + 1e-5 * (this.#random.next() - 0.5)
+      return Math.max(-mostV, Math.min(mostV, now))
     })
-    return { sampleHz, volts: [volts], isClipped: [false], gainU: 0.001, offsetUV: 1e-4, atMs: this.clock.monotonicMs() }
+    const isClipped = volts.some(one => Math.abs(one) >= mostV)
+    return { sampleHz, volts: [volts], isClipped: [isClipped], gainU: 0.001, offsetUV: 1e-4, atMs: this.clock.monotonicMs() }
   }
 }
