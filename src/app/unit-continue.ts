@@ -1,8 +1,7 @@
 /** A burn-in that goes on where an earlier one of the same unit ended before its time. */
 import { BenchError } from '../base/errors.ts'
 import { formatDuration } from '../base/format.ts'
-import type { PoweringRequest } from '../schema/powering.ts'
-import type { RunEvent } from '../schema/run.ts'
+import { poweringRequest, type PoweringRequest } from '../schema/powering.ts'
 import type { Store } from '../schema/store.ts'
 import { unitRunsBack, type UnitRunOnRecord } from './unit-record.ts'
 
@@ -28,10 +27,10 @@ export async function continuedBurnIn(
       expected: 'none', got: Object.keys(parameters).join(', '),
     })
   }
-  const before = await newestBurnIn(store, request)
-  const countedS = countedIn(before, await store.events(continues))
+  const { run, request: before } = await newestBurnIn(store, request)
+  const { parameters: began, countedS } = await stoodAt(store, run.id, before)
   return {
-    parameters: { ...before.request.parameters, alreadyCountedS: countedS },
+    parameters: { ...began, alreadyCountedS: countedS },
     words: `it goes on after run ${continues}, in which ${formatDuration(countedS)} had counted: hours `
       + 'before a repair say nothing of what was replaced',
   }
@@ -56,10 +55,26 @@ async function newestBurnIn(
   throw new BenchError('NOT_FOUND', `there is no burn-in ${continues} of ${specimen}`)
 }
 
-/** The last that was told of its time; what counted after it and was not told is lost. */
-function countedIn({ request: { parameters } }: UnitRunOnRecord, events: readonly RunEvent[]): number {
-  const told = events.findLast(({ kind, data }) =>
+interface Stood { readonly parameters: PoweringRequest['parameters']; readonly countedS: number }
+
+/**
+ * With what run `id` began, and the last that was told of its time; what counted after it and was not told is
+ * lost. One that went on itself asked for no parameters: it had those of the run before it, and its time.
+ */
+async function stoodAt(store: Store, id: string, { continues, parameters }: PoweringRequest): Promise<Stood> {
+  const before = continues === undefined ? null
+    : await stoodAt(store, continues, await requestOf(store, continues))
+  const began = before?.countedS ?? parameters['alreadyCountedS']
+  const told = (await store.events(id)).findLast(({ kind, data }) =>
     kind === 'counted' && typeof data?.['countedS'] === 'number')
-  const began = parameters['alreadyCountedS']
-  return Number(told?.data?.['countedS'] ?? (typeof began === 'number' ? began : 0))
+  return {
+    parameters: before?.parameters ?? parameters,
+    countedS: Number(told?.data?.['countedS'] ?? (typeof began === 'number' ? began : 0)),
+  }
+}
+
+async function requestOf(store: Store, id: string): Promise<PoweringRequest> {
+  const run = await store.run(id)
+  if (!run) throw new BenchError('NOT_FOUND', `run ${id}, which went on later, is on record no more`)
+  return poweringRequest.parse(run.setup['request'])
 }
