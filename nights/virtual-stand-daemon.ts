@@ -18,19 +18,21 @@ export interface StandDaemonOptions {
   readonly seed?: number
   readonly store?: Store
   readonly errors?: ErrorModel
+  /** Ways in which the bench may be used; all that a stand may be when left out. */
+  readonly use?: readonly string[]
   /** A folder of a person's own profiles. */
   readonly profiles?: string | null
 }
 
 export async function standDaemon(
   unit: SimulatedUnit,
-  { seed = 5, store = openInlineStore(':memory:'), errors = 'inside', profiles = null }: StandDaemonOptions = {},
+  { seed = 5, store = openInlineStore(':memory:'), errors = 'inside', profiles = null, use }: StandDaemonOptions = {},
 ): Promise<StandDaemon> {
   const clock = new VirtualClock()
   const stand = new StandBench({ clock, seed, unit, errors })
   stand.switches.present = true
   const sim = {
-    names: stand.names, benchFile: () => stand.benchFile(),
+    names: stand.names, benchFile: () => ({ ...stand.benchFile(), ...use === undefined ? {} : { use } }),
     instrument: (name: string) => stand.instruments[name as never] as (typeof stand.instruments)['watts'],
   }
   return { clock, store, ...await virtualDaemon(clock, sim, store, profiles), sim: stand }

@@ -301,6 +301,7 @@ export class Daemon implements Application {
     await forgetLost(this.#d)
     // What latches from here on is news: a keeper that dies meanwhile is not acknowledged with the rest.
     const acknowledged = this.#latch.release()
+    this.powering.forget()
     const [last] = await this.store.listRuns(1)
     if (!last || !acknowledged && this.#unsafe.length === 0) return
     const what = acknowledged?.text
@@ -390,6 +391,6 @@ export class Daemon implements Application {
     this.screening.halt(new BenchError('TRIPPED', text))
     const { night } = this.#current?.handles ?? {}
     if (night?.state.live) night.fault(id, text)
-    if (this.powering.energy === 'live') this.powering.hostFault(id, text)
+    this.powering.hostFault(id, text)
   }
 }

@@ -47,6 +47,7 @@ export class Powering implements PoweringPort {
   #beginning = false
   /** What came while a run was beginning, and must not be lost. */
   #halted: BenchError | null = null
+  #isOpenUnread = false
 
   constructor(deps: DaemonDeps, hooks: PoweringHooks) {
     this.#d = deps
@@ -57,10 +58,13 @@ export class Powering implements PoweringPort {
   get run(): RunRecord | null { return this.#current?.record ?? null }
   get presence(): PresenceWatch | null { return this.#current?.presence ?? null }
 
-  /** Off without a run; unknown where a safe-off was not read back. */
+  /** A person has acknowledged what was told of the last run. */
+  forget(): void { this.#isOpenUnread = false }
+
+  /** Off without a run; unknown where a safe-off was not read back, also after one. */
   get energy(): BenchStatus['energy'] {
     const state = this.#current?.handles.power.state
-    if (!state) return 'off'
+    if (!state) return this.#isOpenUnread ? 'unknown' : 'off'
     if (state.live) return 'live'
     if (state.ending && state.offRead !== true) return 'unknown'
     return state.isDead ? 'off' : 'bleeding'
@@ -84,10 +88,11 @@ export class Powering implements PoweringPort {
   status(): PoweringStatus | null { return this.#current && statusOf(this.#d, this.#current) }
 
   async goOn(id: string, person: string): Promise<void> {
-    if (!this.#current) throw new BenchError('REFUSED', 'no run of a unit is going on')
+    const current = this.#current
+    if (!current) throw new BenchError('REFUSED', 'no run of a unit is going on')
     await refuseWithoutPresence(this.#d.composed.roles.interlock)
-    this.#current.handles.holds.answer(id, person)
-    this.#current.presence?.confirm(person)
+    current.handles.holds.answer(id, person)
+    current.presence?.confirm(person)
   }
 
   /** Ends it as stopped; energy is the keeper's business, and off or about to be. */
@@ -99,25 +104,26 @@ export class Powering implements PoweringPort {
   /** What ends it as tripped: the bench was made safe by somebody else, or its keeper is gone. */
   hostFault(id: string, text: string): void {
     const { power } = this.#current?.handles ?? {}
-    if (power && (power.state.live || !power.state.ending)) power.fault(id, text)
+    if (power && !power.signal.aborted && !power.state.ending) power.fault(id, text)
     else if (!power) this.halt(new BenchError('TRIPPED', text))
   }
 
   async ended(): Promise<RunRecord | null> { return (await this.#current?.ended) ?? null }
 
-  async #begin(request: PoweringRequest): Promise<RunRecord> {
-    const prepared = await prepareUnit(this.#d, request)
+  async #begin(given: PoweringRequest): Promise<RunRecord> {
+    const prepared = await prepareUnit(this.#d, given)
+    const { request } = prepared
     refuseUnlessSound(prepared.plan, request)
     for (const session of this.#d.composed.sessions.values()) await session.connect()
     const { clock, store, bench, software } = this.#d
     const record: RunRecord = {
       id: await freeRunId(store, clock.wallMs(), request.sequence), sequence: request.sequence,
       bench: bench.file.bench, state: 'running', startedWallMs: clock.wallMs(), endedWallMs: null,
-      person: request.person, use: request.use, software, setup: setupOf(this.#d, request, prepared),
+      person: request.person, use: request.use, software, setup: setupOf(this.#d, prepared),
     }
     await createMarked(this.#d, record, prepared.places.all)
     if (request.continues !== undefined) await this.#noteContinued(request.continues, record)
-    const handles = this.#handles(record.id, request, prepared)
+    const handles = this.#handles(record.id, prepared)
     const { power } = handles
     const presence = request.use === 'attended'
       ? watchPresence(power, 1000 * bench.file.limits.presenceS) : null
@@ -136,9 +142,9 @@ export class Powering implements PoweringPort {
     })
   }
 
-  #handles(runId: string, request: PoweringRequest, prepared: PreparedUnit): Current['handles'] {
+  #handles(runId: string, prepared: PreparedUnit): Current['handles'] {
     const { clock, livenessClock, store, bench, composed, keeper } = this.#d
-    const { profile: { profile }, stand, roles, places, plan: { expectedS } } = prepared
+    const { request, profile: { profile }, stand, roles, places, plan: { expectedS } } = prepared
     return makePower({
       runId, clock, livenessClock, store, request, profile, stand, roles, places, expectedS,
       touchSafeV: bench.file.limits.touchSafeV, guard: guardOf(keeper, composed),
@@ -160,7 +166,8 @@ export class Powering implements PoweringPort {
     const ended = { ...record, state, endedWallMs: clock.wallMs() }
     const why = power.supervisor.latched?.text
       ?? (state === 'tripped' || state === 'stopped' ? `run ${state}` : null)
-    const undead = power.state.wasOn && !isDead ? undeadWords(power.request.specimen) : null
+    const undead = isDead ? null : undeadWords(power.request.specimen)
+    this.#isOpenUnread = !power.state.openSeen
     const words = [why, undead].filter(text => text !== null).join('; ')
     if (words !== '') this.#hooks.latch(words)
     const results: PartResult[] = result ? [result] : []
@@ -221,7 +228,7 @@ function refuseUnlessSound({ refusals }: PoweringPlan, { cautionsConfirmed }: Po
 
 /** All that the record keeps of unit, stand and instruments as the run began. */
 function setupOf(
-  { bench }: DaemonDeps, request: PoweringRequest, { profile: { profile, hash }, stand, plan }: PreparedUnit,
+  { bench }: DaemonDeps, { request, profile: { profile, hash }, stand, plan }: PreparedUnit,
 ): RunRecord['setup'] {
   const { instruments, limits } = bench.file
   return {

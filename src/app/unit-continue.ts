@@ -20,7 +20,12 @@ export async function continuedBurnIn(
   store: Store, request: PoweringRequest,
 ): Promise<ContinuedBurnIn | null> {
   const { continues, sequence, parameters } = request
-  if (continues === undefined) return null
+  if (continues === undefined) {
+    if (!Object.hasOwn(parameters, 'alreadyCountedS')) return null
+    throw new BenchError('USAGE', 'time that counted is taken from the record', {
+      expected: 'the run that this one continues', got: 'alreadyCountedS',
+    })
+  }
   if (sequence !== 'burn-in') throw new BenchError('USAGE', 'only a burn-in goes on where another ended')
   if (Object.keys(parameters).length > 0) {
     throw new BenchError('USAGE', 'a burn-in that goes on has the parameters that it began with', {

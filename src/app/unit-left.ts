@@ -5,7 +5,7 @@ import type { RunEvent, RunHead, RunRecord } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 
 export const undeadWords = (specimen: string): string =>
-  `rails of ${specimen} were NOT measured dead after mains: NOT SAFE: UNMEASURED; plug out, wait, prove `
+  `${specimen} was NOT measured dead with its mains read open: NOT SAFE: UNMEASURED; plug out, wait, prove `
     + 'every rail dead with a meter that you have just proved, then acknowledge with what you found'
 
 /** Of the newest run where it is of a unit; null where that was measured dead, or a person acknowledged. */
@@ -27,7 +27,7 @@ export async function unitLeftOnRecord(store: Store): Promise<string | null> {
 export async function unsafeUnit(store: Store): Promise<UnsafePart[]> {
   const left = await unitLeft(store)
   if (!left) return []
-  const touch = 'NOT SAFE TO TOUCH: UNMEASURED (it had mains, and no look found every rail dead after)'
+  const touch = 'NOT SAFE TO TOUCH: UNMEASURED (no look found every rail dead with its mains read open)'
   return [{ run: left.run.id, position: 'unit', part: left.specimen, touch }]
 }
 
@@ -38,7 +38,8 @@ function isLive(events: readonly RunEvent[]): boolean {
   let live = false
   for (const { kind, data } of events) {
     if (kind === 'energise') live = true
-    if (kind === 'acknowledged' || kind === 'touch' && data?.['isDead'] === true) live = false
+    if (kind === 'acknowledged') live = false
+    if (kind === 'touch') live = data?.['isDead'] !== true
   }
   return live
 }

@@ -6,7 +6,7 @@ import { standRefusals } from '../powering/refusals.ts'
 import type { PlanInput, WorkPlan } from '../powering/work.ts'
 import { unitGear } from '../safety/unit-gear.ts'
 import type { PoweringPlan, PoweringRequest } from '../schema/powering.ts'
-import { eachOnce } from '../schema/refusals.ts'
+import { eachOnce, type Refusal } from '../schema/refusals.ts'
 import type { RoleName, Roles } from '../schema/roles.ts'
 import type { StandSpec } from '../schema/stand.ts'
 import type { Store } from '../schema/store.ts'
@@ -16,10 +16,13 @@ import type { DaemonDeps } from './daemon-deps.ts'
 import type { ProfileFile } from './files.ts'
 import { gearOf } from './prepare.ts'
 import { continuedBurnIn } from './unit-continue.ts'
+import { unitRunsBack } from './unit-record.ts'
 import { unitParts } from './units.ts'
 import { askedWork, type AskedWork } from './unit-works.ts'
 
 export interface PreparedUnit extends AskedWork {
+  /** As asked, with the parameters of the run that it continues. */
+  readonly request: PoweringRequest
   readonly profile: ProfileFile<UnitProfile>
   readonly stand: StandSpec
   readonly roles: PowerRoles
@@ -31,7 +34,7 @@ export interface PreparedUnit extends AskedWork {
  * Rejects USAGE for parameters that do not fit, REFUSED where the bench has no stand or lacks a role, and
  * what a profile that cannot be had is told by. What keeps the unit from mains stands in the plan.
  */
-export async function prepareUnit(deps: DaemonDeps, request: PoweringRequest): Promise<PreparedUnit> {
+export async function prepareUnit(deps: DaemonDeps, given: PoweringRequest): Promise<PreparedUnit> {
   const { bench, composed, profiles, store, clock } = deps
   const { stand } = bench.file
   if (!stand) {
@@ -39,8 +42,9 @@ export async function prepareUnit(deps: DaemonDeps, request: PoweringRequest): P
       expected: '`stand` in the bench file', got: 'none',
     })
   }
-  const before = await continuedBurnIn(store, request)
-  const asked = askedWork(request.sequence, before?.parameters ?? request.parameters)
+  const before = await continuedBurnIn(store, given)
+  const request = before ? { ...given, parameters: before.parameters } : given
+  const asked = askedWork(request.sequence, request.parameters)
   const profile = profiles.unit(request.unit)
   const roles = powerRolesOf(composed.roles)
   const { places, missing } = placesOf(profile.profile, stand, request.wiring)
@@ -49,21 +53,49 @@ export async function prepareUnit(deps: DaemonDeps, request: PoweringRequest): P
   }
   const work = asked.work.plan(input, asked.parameters)
   const proven = await provenOf(store, request.specimen, profile.profile)
+  const first = await firstPowerOf(store, request)
   const held = unitGear(gearInput(input, gearOf(bench)))
   const plan = planOf(request, asked, input, work)
   return {
-    ...asked, profile, stand, roles, places,
+    ...asked, request, profile, stand, roles, places,
     plan: {
       ...plan,
       refusals: eachOnce([
-        ...missing, ...standRefusals(standInput(input, work, request, proven)), ...held.refusals,
-        ...plan.refusals,
+        ...useRefusals(request, bench.file.use), ...first.refusals, ...missing,
+        ...standRefusals(standInput(input, work, request, proven)), ...held.refusals, ...plan.refusals,
       ]),
       warnings: [
-        ...before ? [before.words] : [], ...plan.warnings, ...held.warnings, 
+        ...before ? [before.words] : [], ...first.warnings, ...plan.warnings, ...held.warnings, 
         ...calibrationTold(bench, clock.wallMs()).pastDue,
       ],
     },
+  }
+}
+
+function useRefusals({ use }: PoweringRequest, ways: readonly string[]): Refusal[] {
+  if (ways.includes(use)) return []
+  const wayOut = 'the bench file names the ways it may be used'
+  return [{ what: 'way of use', have: use, need: ways.join(' or '), wayOut }]
+}
+
+/** Nobody leaves a unit under drive whose first power was not seen to be well. */
+async function firstPowerOf(
+  store: Store, { sequence, specimen, use }: PoweringRequest,
+): Promise<{ refusals: Refusal[]; warnings: string[] }> {
+  if (sequence === 'first-power') return { refusals: [], warnings: [] }
+  let have = 'none on record'
+  for await (const { run, result } of unitRunsBack(store, specimen)) {
+    if (run.sequence !== 'first-power' || run.state === 'refused') continue
+    if (run.state === 'done' && result?.grade === 'accept') return { refusals: [], warnings: [] }
+    have = `run ${run.id}, ${run.state}${result ? `, ${result.grade}` : ''}`
+    break
+  }
+  if (use === 'attended') return { refusals: [], warnings: [`first power of ${specimen}: ${have}`] }
+  return {
+    warnings: [], refusals: [{
+      what: `first power of ${specimen}`, have, need: 'one that got done and was accepted',
+      wayOut: 'run first-power, or stay with it (attended)',
+    }],
   }
 }
 

@@ -13,10 +13,18 @@ export async function refuseWithoutPresence(interlock: Interlock | undefined): P
 export async function refuseUnlessClosed(interlock: Interlock | undefined): Promise<void> {
   if (!interlock) return
   const read = await interlock.read()
-  if (!read.coverClosed) {
-    throw new BenchError('REFUSED', 'the cover is open', { expected: 'cover closed and locked', got: 'open' })
-  }
+  refuseIfOpen(read)
   refuseUnlessPresent(read)
+}
+
+/** The same where nobody need be there. */
+export async function refuseUnlessCovered(interlock: Interlock | undefined): Promise<void> {
+  if (interlock) refuseIfOpen(await interlock.read())
+}
+
+function refuseIfOpen({ coverClosed }: Read): void {
+  if (coverClosed) return
+  throw new BenchError('REFUSED', 'the cover is open', { expected: 'cover closed and locked', got: 'open' })
 }
 
 function refuseUnlessPresent({ present }: Read): void {

@@ -56,16 +56,21 @@ async function prepare({ roles }: Power): Promise<void> {
 }
 
 /** A contact that is closed though nobody closed it, or current that flows past it, cannot be relied on. */
-async function checkOpen({ roles: { mainsSwitch, powerMeter }, profile: { supply } }: Power): Promise<void> {
+async function checkOpen(
+  { roles: { mainsSwitch, powerMeter }, profile: { supply }, state }: Power,
+): Promise<void> {
   const closed = await mainsSwitch.closedWay()
   if (closed !== null) {
+    state.foundLive = `its mains contactor reads ${closed}`
     throw new BenchError('REFUSED', 'the mains contactor is closed before it was told to', {
       instrument: mainsSwitch.name, expected: 'open', got: `${closed} (welded?)`,
     })
   }
   const { current } = await powerMeter.readPower()
+  state.openSeen = true
   const mostA = leakShare * supply.currentMaxA
   if (current.quality === 'good' && Math.abs(current.value) + 2 * current.u < mostA) return
+  if (current.quality === 'good') state.foundLive = `it takes ${current.value.toPrecision(3)} A`
   throw new BenchError('REFUSED', 'the unit takes current though its mains is open', {
     instrument: powerMeter.name, expected: `below ${mostA.toPrecision(2)} A`,
     got: current.quality === 'good' ? `${current.value.toPrecision(3)} A`
@@ -100,6 +105,7 @@ async function checkDead(power: Power, sweep: () => Promise<void>): Promise<void
   for (const { spec, channel } of places.rails) {
     const last = state.last.get(channel.name)
     if (last?.quality === 'good' && Math.abs(last.value) + 2 * last.u < touchSafeV) continue
+    if (last?.quality === 'good') state.foundLive = `${spec.name} reads ${last.value.toFixed(1)} V`
     throw new BenchError('REFUSED', `rail ${spec.name} is not dead`, {
       expected: `below ${touchSafeV} V`,
       got: last?.quality === 'good' ? `${last.value.toFixed(1)} V` : 'no good reading',

@@ -1,5 +1,6 @@
 /** The verbs of a unit on mains: everything that puts energy into it goes through here and the supervisor. */
 import { sleep } from '../base/clock.ts'
+import { refuseUnlessCovered } from '../engine/at-bench.ts'
 import { BenchError } from '../base/errors.ts'
 import type { UnitChannel } from '../schema/unit-profile.ts'
 import type { DriveTone, MainsWay } from '../schema/unit-roles.ts'
@@ -29,13 +30,16 @@ export function settled(power: Power, isWarm: boolean): void {
  * after a latch, REFUSED for a way that this unit may not be run on, and what the contactor says.
  */
 export async function closeMains(power: Power, way: MainsWay): Promise<void> {
-  const { profile: { supply }, roles: { mainsSwitch, beacon }, supervisor, recorder, state, clock } = power
+  const { profile: { supply }, roles, supervisor, recorder, state, clock } = power
+  const { mainsSwitch, beacon } = roles
   if (supply.kind === 'mains' && !supply.mayRunLow && !isFull(way)) {
     throw new BenchError('REFUSED', `this unit may not be run by way of ${way.name}`, {
       expected: 'full mains, as its profile says', got: `${100 * way.share} % behind ${way.seriesOhm} Ω`,
     })
   }
   supervisor.permit(0, 0)
+  // Whoever worked in it while it waited may have left it open.
+  if (state.way === null) await refuseUnlessCovered(roles.interlock)
   await recorder.event(
     { kind: 'energise', text: `mains closes by way of ${way.name}`, data: { way: way.name } })
   await beacon?.show('live')
@@ -47,6 +51,7 @@ export async function closeMains(power: Power, way: MainsWay): Promise<void> {
   state.live = true
   state.wasOn = true
   state.isDead = false
+  state.openSeen = false
   state.way = way
   state.switchedAtMs = clock.monotonicMs()
   state.isSettled = false
@@ -89,6 +94,7 @@ export async function openMains(power: Power): Promise<void> {
     throw power.signal.reason as Error
   }
   state.live = false
+  state.openSeen = true
   await recorder.event({ kind: 'off', text: 'mains open, read back' })
 }
 

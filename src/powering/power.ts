@@ -86,6 +86,10 @@ export interface PowerState {
   readonly rails: Map<string, RailTrace>
   /** The mains was closed in this run. */
   wasOn: boolean
+  /** The contactor was read open, and nothing closed it since. */
+  openSeen: boolean
+  /** What was found live before this run gave any mains; null where nothing was. */
+  foundLive: string | null
   /** Every rail was measured below touch-safe, and no mains came since. */
   isDead: boolean
   /** When a person began to be waited for, monotonic ms; null while nobody is. */

@@ -1,5 +1,6 @@
 /** Follows the rails of a unit down once its mains is open, and says and records what may be touched. */
 import { sleep } from '../base/clock.ts'
+import { leakShare } from './arm.ts'
 import { deadWords, freshTrace, judgeRail, type RailDeadness } from './rails-dead.ts'
 import type { Power } from './power.ts'
 
@@ -18,11 +19,15 @@ export async function railsDown(power: Power, sweep: () => Promise<void>): Promi
   // A look that was under way as the mains opened counts for nothing.
   for (const [name, trace] of state.rails) state.rails.set(name, { ...trace, looks: 0 })
   let found = judged(power)
-  while (clock.monotonicMs() < untilMs && found.some(([, { verdict }]) => verdict !== 'dead')) {
+  while (whyNotOpen(power) === null && clock.monotonicMs() < untilMs
+    && found.some(([, { verdict }]) => verdict !== 'dead')) {
     if (!await looked(power, sweep)) break
     found = judged(power)
   }
-  const { isDead, text } = deadWords(found, touchSafeV, clock.wallMs())
+  const said = deadWords(found, touchSafeV, clock.wallMs())
+  const notOpen = whyNotOpen(power)
+  const isDead = said.isDead && notOpen === null
+  const text = notOpen === null ? said.text : `NOT SAFE TO TOUCH: ${notOpen}`
   state.isDead = isDead
   void recorder.event({
     kind: 'touch', severity: isDead ? 'info' : 'warning', text,
@@ -30,6 +35,19 @@ export async function railsDown(power: Power, sweep: () => Promise<void>): Promi
   }).catch(() => {})
   return isDead
 }
+
+/** Mains and rails below touch-safe say nothing of the primary side. */
+function whyNotOpen({ state, places, profile }: Power): string | null {
+  if (!state.openSeen) return 'the mains was not read open'
+  const last = state.last.get(places.mains.current.name)
+  if (last?.quality !== 'good' || last.atMs <= state.switchedAtMs + afterOpenMs) return null
+  const leastA = Math.abs(last.value) - 2 * last.u
+  return leastA < leakShare * profile.supply.currentMaxA ? null
+    : `the unit still takes ${last.value.toPrecision(3)} A, though its mains reads open`
+}
+
+/** A reading that began before the contactor parted is over by then. */
+const afterOpenMs = 2000
 
 /** False where nothing can be read any more. */
 async function looked({ clock, reading }: Power, sweep: () => Promise<void>): Promise<boolean> {

@@ -101,12 +101,15 @@ async function makeSafe(
   }
   const report = await guard.safeOff(reached === 'done' ? 'run ended' : `run ${reached}`)
   state.offRead = report.verifiedMs !== null
+  state.openSeen = report.links.some(({ link, verified }) =>
+    link === roles.mainsSwitch.name && verified === true)
   if (report.verifiedMs === null && reached !== 'refused') {
     const silent = report.links.filter(({ verified }) => verified !== true)
     power.fault('off.unverified',
       `safe-off was not read back: ${silent.map(({ link, note }) => `${link} ${note}`).join(', ')}`)
   }
-  const isDead = reached === 'refused' || await railsDown(power, () => sampler.sweep())
+  const isDead = reached === 'refused' ? await leftAsFound(power)
+    : await railsDown(power, () => sampler.sweep())
   const isCutShort = reached === 'done' && (signal.aborted || supervisor.latched !== null)
   const end = !isCutShort ? reached : hasCode(signal.reason, 'STOPPED') ? 'stopped' : 'tripped'
   if (end === 'done' || end === 'refused') await guard.disarm().catch(() => {})
@@ -116,6 +119,18 @@ async function makeSafe(
     text: state.offRead ? 'mains off and read back' : 'mains told to be off; NOT READ BACK',
   }).catch(() => {})
   return { reached: end, isDead }
+}
+
+/** A run that gave no mains claims nothing but what it saw: false where that may not be touched. */
+async function leftAsFound({ state, recorder, request }: Power): Promise<boolean> {
+  const why = state.foundLive ?? (state.openSeen ? null : 'the mains was not read open')
+  if (why === null) return true
+  state.isDead = false
+  void recorder.event({
+    kind: 'touch', severity: 'warning', text: `NOT SAFE TO TOUCH (found before any mains was given: ${why})`,
+    data: { unit: request.specimen, isDead: false },
+  }).catch(() => {})
+  return false
 }
 
 async function close(

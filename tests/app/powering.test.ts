@@ -227,6 +227,83 @@ describe('a unit through the application', () => {
     expect((await run(s, asked(), again)).ended.state).toBe('done')
   })
 
+  const wait = async (s: StandDaemon, ms: number): Promise<void> => {
+    await s.clock.run(new Promise<void>(resolve => { s.clock.after(ms, resolve) }))
+  }
+  const held = async (s: StandDaemon, id: string): Promise<void> => {
+    while (s.daemon.powering.status()?.hold?.id !== id) await wait(s, 500)
+  }
+
+  it('says that a welded contactor was not read open, though the rails of this unit never stand high', async () => {
+    const s = await open()
+    const id = await until(s, isOnMains)
+    s.sim.contactor.device.faults.set({ kind: 'relay-welded' } as never)
+    await s.clock.run(s.daemon.stop('smoke'))
+    await s.clock.run(s.daemon.ended(id))
+    expect(s.sim.isOn).toBe(true)
+    const touches = (await s.store.events(id)).filter(({ kind }) => kind === 'touch').map(({ text }) => text)
+    expect(touches.at(-1)).toBe('NOT SAFE TO TOUCH: the mains was not read open')
+    expect(s.daemon.status()).toMatchObject({ energy: 'unknown', unsafe: [{ part: 'pavilion-1' }] })
+    expect(s.daemon.status().latched!.text).toContain('NOT SAFE: UNMEASURED')
+    s.sim.contactor.device.faults.clear()
+    expect((await s.restart()).status().latched!.text).toContain('NOT SAFE: UNMEASURED')
+  })
+
+  it('latches where it finds the contactor closed before it gave any mains', async () => {
+    const s = await open()
+    const first = await until(s, isOnMains)
+    s.sim.contactor.device.faults.set({ kind: 'relay-welded' } as never)
+    await s.clock.run(s.daemon.stop('smoke'))
+    await s.clock.run(s.daemon.ended(first))
+    await s.clock.run(s.daemon.acknowledge('a try', 'Ida'))
+    expect(s.daemon.status().latched).toBeNull()
+    const { id } = await s.clock.run(s.daemon.powering.begin(asked()))
+    expect((await s.clock.run(s.daemon.ended(id))).state).toBe('refused')
+    expect(s.daemon.status().latched!.text).toContain('NOT SAFE: UNMEASURED')
+    expect((await s.store.events(id)).find(({ kind }) => kind === 'touch')!.text).toContain('NOT SAFE TO TOUCH')
+  })
+
+  it('gives no mains under a cover that was left open while it waited', async () => {
+    const s = await open()
+    const { id } = await s.clock.run(s.daemon.powering.begin(asked()))
+    await held(s, 'stage.supply')
+    s.sim.switches.coverClosed = false
+    await s.clock.run(s.daemon.powering.goOn('stage.supply', 'Ida'))
+    await s.clock.run(s.daemon.ended(id))
+    expect(s.sim.contactor.device.effects.list('close')).toEqual([])
+    expect(s.sim.isOn).toBe(false)
+    expect((await s.store.events(id)).some(({ text }) => text.includes('the cover is open'))).toBe(true)
+  })
+
+  it('is told when the keeper made the bench safe while it waited', async () => {
+    const s = await open()
+    const { id } = await s.clock.run(s.daemon.powering.begin(asked()))
+    await held(s, 'stage.supply')
+    await s.clock.run(s.host.safeOff('a hand at the keeper', 'a test'))
+    expect((await s.clock.run(s.daemon.ended(id))).state).toBe('tripped')
+    expect(s.daemon.status().latched!.text).toContain('a hand at the keeper')
+  })
+
+  it('runs unattended only where the bench may be, and after a first power that was well', async () => {
+    const s = await open()
+    const burn = asked({ sequence: 'burn-in', use: 'unattended', parameters: {} })
+    const refusals = async (): Promise<string[]> => (await s.clock.run(s.daemon.powering.plan(burn))).refusals.map(({ what, have }) => `${what}: ${have}`)
+    expect(await refusals()).toEqual(['first power of pavilion-1: none on record'])
+    const attended = await s.clock.run(s.daemon.powering.plan({ ...burn, use: 'attended' }))
+    expect(attended.refusals).toEqual([])
+    expect(attended.warnings).toContain('first power of pavilion-1: none on record')
+    await run(s)
+    expect(await refusals()).toEqual([])
+    const only = await standDaemon(pavilionAmplifier(11).made.world, { seed: 11, use: ['attended'], store: s.store })
+    expect((await only.clock.run(only.daemon.powering.plan(burn))).refusals.map(({ what }) => what)).toEqual(['way of use'])
+  })
+
+  it('takes no time from a request that is to come from the record', async () => {
+    const s = await open()
+    const burn = asked({ sequence: 'burn-in', parameters: { alreadyCountedS: 3600 } })
+    await expect(s.clock.run(s.daemon.powering.plan(burn))).rejects.toThrow('taken from the record')
+  })
+
   it('holds another unit against its own profile', async () => {
     const s = await standDaemon(monitorAmplifier(4).made.world, { seed: 4 })
     const profile = 'saltmarsh-pavilion-monitor'

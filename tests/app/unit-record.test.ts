@@ -38,23 +38,27 @@ const countedS = async ({ store }: StandDaemon, id: string): Promise<number> => 
 describe('a burn-in that was ended before its time', () => {
   let s: StandDaemon
   let first: RunRecord
+  let between: RunRecord
   let second: RunRecord
   beforeAll(async () => {
     s = await open(openInlineStore(':memory:'))
     await run(s, asked({ sequence: 'first-power', use: 'attended', parameters: { limitedS: 20, fullS: 60, warmS: 60 } }))
     first = await run(s, asked(), 500)
-    second = await run(s, asked({ parameters: {}, continues: first.id }))
+    between = await run(s, asked({ parameters: {}, continues: first.id }), 200)
+    second = await run(s, asked({ parameters: {}, continues: between.id }))
   }, 60_000)
 
   it('goes on where its time stood, with the programme that it began with, and says so', async () => {
-    expect([first.state, second.state]).toEqual(['stopped', 'done'])
-    const before = await countedS(s, first.id)
+    expect([first.state, between.state, second.state]).toEqual(['stopped', 'stopped', 'done'])
+    const before = await countedS(s, between.id)
+    expect(before).toBeGreaterThan(await countedS(s, first.id))
     expect(before).toBeGreaterThan(300)
     expect(await countedS(s, second.id)).toBeGreaterThanOrEqual(900)
+    expect(await countedS(s, second.id)).toBeLessThan(1000)
     const tookS = (second.endedWallMs! - second.startedWallMs) / 1000
     expect(tookS).toBeLessThan(900 - before + 300)
-    expect((await s.store.events(first.id)).find(({ kind }) => kind === 'continued')!.data).toMatchObject({ run: second.id })
-    expect((await s.store.run(second.id))!.setup).toMatchObject({ continues: first.id })
+    expect((await s.store.events(first.id)).find(({ kind }) => kind === 'continued')!.data).toMatchObject({ run: between.id })
+    expect((await s.store.run(second.id))!.setup).toMatchObject({ continues: between.id, request: { parameters: { programme: [{ forS: 900 }] } } })
   })
 
   const refused: [string, () => Partial<Record<keyof PoweringRequest, unknown>>, string][] = [
@@ -91,8 +95,12 @@ describe('hours of several units', () => {
   it('are counted once a unit, with who failed and why', async () => {
     const store = openInlineStore(':memory:')
     const short = { programme: [{ kind: 'tone', forS: 900 }] }
-    await run(await open(store), asked({ parameters: short }))
+    const first = await open(store)
+    const power = { sequence: 'first-power', use: 'attended', parameters: { limitedS: 20, fullS: 60, warmS: 60 } }
+    await run(first, asked(power))
+    await run(first, asked({ parameters: short }))
     const sick = await open(store, ['runaway'], 4)
+    await run(sick, asked({ ...power, specimen: 'pavilion-2' }))
     const ended = await run(sick, asked({ specimen: 'pavilion-2', parameters: { programme: [{ kind: 'tone', forS: 40_000, powerShare: 0.3 }] } }))
     expect(ended.state).toBe('tripped')
     const { specimens, shown } = await sick.daemon.units.earlyFailures('saltmarsh-pavilion-amplifier')
