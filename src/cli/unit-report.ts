@@ -33,7 +33,9 @@ export async function reportUnit(
   const record = JSON.parse(text) as UnitRecord
   if (options.json) context.out.write(text)
   else print(context.out, ...verdictLines(record))
-  return record.verdict.end === 'all met' ? exitCodes.accepted : exitCodes.notAccepted
+  const { verdict, alarms, touch } = record
+  const isWell = verdict.end === 'all met' && alarms.length === 0 && touch?.isSafe !== false
+  return isWell ? exitCodes.accepted : exitCodes.notAccepted
 }
 
 function listed({ list, policy }: UnitRecordFlags): object {
@@ -47,11 +49,12 @@ function listed({ list, policy }: UnitRecordFlags): object {
   return { lines: unitLines(parts, judged), policy: judged?.policy ?? null }
 }
 
-function verdictLines({ specimen, unit, alarms, touch, verdict: { says, limits } }: UnitRecord): string[] {
+function verdictLines({ specimen, unit, alarms, touch, cautions, verdict: { says, limits } }: UnitRecord): string[] {
   return [
     `${specimen}${unit === null ? '' : ` (${unit.name})`}`, '',
-    ...alarms.map(({ run, state, says: why }) => `Run ${run} ${state}: ${why}`),
-    ...touch && !touch.isSafe ? [touch.words] : [], ...says, ...limits, '',
+    ...alarms.map(({ says: why }) => why),
+    ...touch && !touch.isSafe ? [touch.words] : [], ...says, ...limits,
+    ...cautions.map(caution => `  - ${caution}`), '',
     `The whole record: nightbench report --unit ${specimen} -o ${specimen}.html`,
   ].map(printable)
 }
