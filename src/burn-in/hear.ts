@@ -35,8 +35,32 @@ export function levelRecord({ sampleRatesHz, samplesMost }: Digitizer, hz: numbe
 export const rateFor = (ratesHz: readonly number[], leastHz: number): number =>
   [...ratesHz].sort((a, b) => a - b).find(rate => rate >= leastHz) ?? Math.max(...ratesHz)
 
-/** One record of all these outputs at once; `peakV` is the largest to expect at their terminals. */
+/**
+ * One record of all these outputs at once; `peakV` is the largest to expect at their terminals. One that fails
+ * is made once more; a second failure is a fault of the bench.
+ */
 export async function capture(
+  power: Power, outputs: readonly Led[], peakV: number, size: RecordSize,
+): Promise<Capture & { readonly rangeV: number }> {
+  const { signal, recorder } = power
+  try {
+    return await captureOnce(power, outputs, peakV, size)
+  } catch (error) {
+    if (signal.aborted) throw error
+    await recorder.event({
+      kind: 'capture', severity: 'warning', text: `${(error as Error).message}; it is made once more`,
+    })
+  }
+  try {
+    return await captureOnce(power, outputs, peakV, size)
+  } catch (error) {
+    if (signal.aborted) throw error
+    power.fault('digitizer.capture', `the outputs cannot be recorded: ${(error as Error).message}`)
+    throw signal.reason as Error
+  }
+}
+
+async function captureOnce(
   { clock, signal, roles: { digitizer } }: Power, outputs: readonly Led[], peakV: number, size: RecordSize,
 ): Promise<Capture & { readonly rangeV: number }> {
   const wantedV = headroom * Math.max(...outputs.map(({ output }) => peakV / output.divider))

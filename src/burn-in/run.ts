@@ -8,6 +8,7 @@ import { criteriaAtRest, unitFault, unitResult } from '../powering/judge.ts'
 import { isFull } from '../powering/limits.ts'
 import type { Power } from '../powering/power.ts'
 import { railsDown } from '../powering/rails-down.ts'
+import type { Demand } from '../safety/supervisor.ts'
 import type { PartResult } from '../schema/run.ts'
 import { countedS, hoursWords, type BurnIn } from './burn-in.ts'
 import { freshClock } from './clock.ts'
@@ -39,7 +40,7 @@ export async function burnIn(
     await programme(b)
     return await atRest(b)
   } catch (error) {
-    if (!power.signal.aborted) throw error
+    faultOf(power, error)
     return cutShort(b)
   } finally {
     await tellCounted(b).catch(() => {})
@@ -135,14 +136,26 @@ async function atRest(b: BurnIn): Promise<PartResult> {
   return { ...result, figures: { ...result.figures, ...figuresOf(b) }, unit: findingsOf(b, false) }
 }
 
-/** Limits of the unit, and what its outputs did; all else is the bench's. */
-const ofUnit = /^(mains\.(current|power|inrush)|rail\.|idle\.|warm\.|output\.|.*\.dc\.)/
+/** What could not be done ends a run as a trip does: hours of findings are not lost over it. */
+function faultOf({ signal, state, fault }: Power, error: unknown): void {
+  if (signal.aborted) return
+  // Refused before the mains was ever on: nothing was begun.
+  if (!state.wasOn) throw error
+  fault('sequence', error instanceof Error ? error.message : String(error))
+}
+
+/**
+ * Limits of the unit, and what its outputs did; all else is the bench's. So is a sensor that is open or off
+ * its place, and a limit that was crossed by readings that tell nothing.
+ */
+const isOfUnit = ({ id, isBlind }: Demand): boolean => isBlind !== true && ofUnit.test(id)
+const ofUnit = /^(mains\.(current|power|inrush)|rail\.|idle\.|warm\.(?!.*\.follows$)|output\.|.*\.dc\.)/
 
 /** What a run that was shut down or stopped has found by then. */
 function cutShort(b: BurnIn): PartResult {
   const { power: { profile, request, supervisor, signal } } = b
   const { latched } = supervisor
-  const failed = latched !== null && ofUnit.test(latched.id)
+  const failed = latched !== null && isOfUnit(latched)
   const why = latched?.text ?? (hasCode(signal.reason, 'STOPPED') ? 'stopped' : 'ended')
   const reason = `after ${hoursWords(countedS(b))} of burn-in: ${why}`
   const result = unitFault(profile, request.specimen, reason)

@@ -61,6 +61,7 @@ export function limitsOf(stand: StandSpec, places: Places): Limit[] {
     ]),
     ...places.temperatures.map(({ spec, channel }) => ({
       ...limit(`${channel.name}.hot`, channel.name, 'above', `too warm (${spec.source})`), bound: spec.maxC,
+      overRangeIsBlind: true,
     })),
   ]
 }

@@ -67,5 +67,5 @@ export function stepLimit(limit: Limit, state: LimitState, reading: Measured, is
 }
 
 /** Over-range is no number, but mostly it tells that there is more than the range holds. */
-const tellsNothing = ({ quality, value }: Measured, overRangeIsBlind: boolean): boolean =>
+export const tellsNothing = ({ quality, value }: Measured, overRangeIsBlind = false): boolean =>
   quality === 'over-range' ? overRangeIsBlind : quality !== 'good' || Number.isNaN(value)

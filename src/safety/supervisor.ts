@@ -8,7 +8,7 @@ import { assert } from '../base/assert.ts'
 import { formatSi } from '../base/format.ts'
 import type { Channel, Reading } from '../schema/reading.ts'
 import type { Limit, LimitState } from './limit.ts'
-import { freshLimit, stepLimit } from './limit.ts'
+import { freshLimit, stepLimit, tellsNothing } from './limit.ts'
 import type { Verdict } from './verdict.ts'
 import { condemned, untold } from './verdict.ts'
 import type { Watch } from './watch.ts'
@@ -20,6 +20,8 @@ export interface Demand {
   readonly position?: string
   /** What a drop says of the part. */
   readonly verdict?: Verdict
+  /** The readings that decided it told nothing: unknown is not safe, and no sign of a fault either. */
+  readonly isBlind?: true
   readonly text: string
   /** When the reading that decided it was taken, monotonic ms. */
   readonly atMs: number
@@ -202,7 +204,7 @@ export class Supervisor {
     const past = limit.side === 'above' ? 'at or above' : 'at or below'
     const { verdict = condemned, says } = limit.explained?.(reading) ?? limit
     return {
-      id: limit.id, reaction: limit.reaction, atMs: reading.atMs,
+      id: limit.id, reaction: limit.reaction, atMs: reading.atMs, ...state.isBlind ? { isBlind: true } : {},
       ...(limit.position === undefined ? {}
         : { position: limit.position, verdict: state.isBlind ? untold : verdict }),
       text: `${reading.channel.name} ${got}, ${past} ${formatSi(limit.bound, unit, 4)}: ${says}`,
@@ -219,6 +221,7 @@ export class Supervisor {
 function demandOf({ id, reaction, position, verdict }: Watch, reading: Reading, why: string): Demand {
   return {
     id, reaction, atMs: reading.atMs, text: `${reading.channel.name} ${why}`,
+    ...tellsNothing(reading) ? { isBlind: true } : {},
     ...(position === undefined ? {} : { position, verdict: verdict ?? condemned }),
   }
 }

@@ -24,3 +24,44 @@ describe('a pause whose rails do not go down', () => {
     await expectWithheld(run)
   })
 })
+
+describe('a capture that fails', () => {
+  it('is made once more, and nothing else comes of it', async () => {
+    const { state, result, burnIn, events } = await burning({
+      set: sim => { sim.clock.after(2 * hour * 1000, () => { sim.slow.capturesFail = 1 }) },
+    })
+    expect([state, result?.grade]).toEqual(['done', 'accept'])
+    expect(texts(events, 'capture')).toEqual([expect.stringMatching(/half a block.*once more/)])
+    expect(texts(events, 'dropout')).toEqual([])
+    expect(burnIn!.countedS / hour).toBeCloseTo(4, 2)
+  })
+
+  it('again and again ends the burn-in with what it has found by then', async () => {
+    const run = await burning({ set: sim => { sim.clock.after(3 * hour * 1000, () => { sim.slow.capturesFail = Infinity }) } })
+    const { state, latched, result, burnIn, isDead, sim } = run
+    expect([state, isDead]).toEqual(['tripped', true])
+    expect(latched).toMatchObject({ id: 'digitizer.capture', text: expect.stringMatching(/half a block/) as string })
+    expect(result).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
+    expect(burnIn!.countedS / hour).toBeCloseTo(3, 1)
+    expect(burnIn!.drifts.length).toBeGreaterThan(0)
+    expect(burnIn!.says).not.toMatch(/It failed/)
+    expect(sim.acts.find(({ what }) => what === 'off')!.atMs / 1000 - 3 * hour).toBeLessThan(30)
+    await expectWithheld(run)
+  })
+})
+
+describe('a step that cannot be done', () => {
+  it('ends the burn-in with what it has found by then', async () => {
+    const run = await burning({
+      set: (sim, s) => {
+        sim.clock.after(3 * hour * 1000, () => {
+          Object.assign(s.handles.power.roles.generator!, { muteAll: async () => { await Promise.reject(new Error('no answer')) } })
+        })
+      }, parameters: { programme: [{ kind: 'cycles', forS: 4 * hour, onS: 600, offS: 120 }] },
+    })
+    expect([run.state, run.latched!.id]).toEqual(['tripped', 'sequence'])
+    expect(run.result).toMatchObject({ grade: 'cannot tell', reason: expect.stringMatching(/no answer/) as string })
+    expect(run.burnIn!.countedS / hour).toBeGreaterThan(2)
+    expect(run.sim.isOn).toBe(false)
+  })
+})

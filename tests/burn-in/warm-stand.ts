@@ -3,11 +3,12 @@
  * hears it, in virtual time and cheap. Its truth is open to the tests.
  */
 import { sleep } from '../../src/base/clock.ts'
+import { BenchError } from '../../src/base/errors.ts'
 import { SeededRandom } from '../../src/base/random.ts'
 import type { PowerRoles } from '../../src/powering/power.ts'
 import { stand as standSchema } from '../../src/schema/stand.ts'
 import type { Capture } from '../../src/schema/unit-roles.ts'
-import type { Measured } from '../../src/schema/reading.ts'
+import type { Measured, Quality } from '../../src/schema/reading.ts'
 import { FakeStand, stand } from '../powering/fake-stand.ts'
 
 export const warmStand = standSchema.parse({
@@ -27,7 +28,11 @@ export interface Slow {
   /** From when, and how long, the output is gone: ms. */
   gaps: [number, number][]
   sensorOff: boolean
+  /** What the thermometer says of the heat sink; good while it can be read. */
+  sensorReads: Quality
   airC: number
+  /** So many captures fail. */
+  capturesFail: number
   /** More than this at its input, and the digitizer clips, V. */
   digitizerMostV: number
 }
@@ -40,7 +45,7 @@ const idleHeatW = 14
 export class WarmStand extends FakeStand {
   readonly slow: Slow = {
     hotter: 1, idlePerK: 0.004, dcVPerH: 0, gain: 28, thd: 0.001, gaps: [], sensorOff: false, airC: 22,
-    digitizerMostV: 10,
+    sensorReads: 'good', capturesFail: 0, digitizerMostV: 10,
   }
   celsius = 22
   /** Every level that was let out, V of the source. */
@@ -105,6 +110,9 @@ export class WarmStand extends FakeStand {
         readTemperature: async channel => {
           await sleep(clock, 20)
           this.heat()
+          if (channel !== 2 && this.slow.sensorReads !== 'good') {
+            return { value: NaN, u: NaN, quality: this.slow.sensorReads, atMs: clock.monotonicMs() }
+          }
           const trueC = channel === 2 || this.slow.sensorOff ? this.slow.airC : this.celsius
           return good(Math.round(10 * (trueC + 0.05 * this.#random.normal())) / 10, 0.5)
         },
@@ -115,6 +123,7 @@ export class WarmStand extends FakeStand {
         own: () => ({ thdMost: 1e-5, noiseVPerRootHz: 1e-7, clockU: 1e-6, bits: 16 }),
         capture: async ({ sampleHz, samples }) => {
           await sleep(clock, 1000 * samples / sampleHz + 5)
+          if (this.slow.capturesFail-- > 0) throw new BenchError('ANSWER_FORM', 'half a block')
           return this.#record(sampleHz, samples)
         },
       },

@@ -51,6 +51,13 @@ describe('the supervisor', () => {
     expect(() => supervisor.permit(455.01, 0.05)).toThrow(/above the envelope/)
     expect(() => supervisor.permit(Number.NaN, 0.05)).toThrow(/above the envelope/)
   })
+  it('says of a demand whether the readings behind it told anything', () => {
+    expect([460, NaN].map(value => {
+      const supervisor = armed()
+      supervisor.judge(read(bus, 460, 1))
+      return supervisor.judge(read(bus, value, 2))!.isBlind === true
+    })).toEqual([false, true])
+  })
   it('withholds every set-point before it is armed, and for the rest of the run after a latch', () => {
     expect(() => new Supervisor([bus, p1]).permit(1, 0.001)).toThrow(/above the envelope/)
     const supervisor = armed()
