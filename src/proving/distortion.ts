@@ -149,13 +149,3 @@ export function distortionFigureOf(
     ...distortion.bound && { bound: distortion.bound }, notes: [meaning, heard.how, ...distortion.notes],
   })
 }
-
-/** By watts and by frequency, one figure for each pair of them; watts rise, so that heat comes last. */
-export async function* distortionTable(
-  proving: Proving, asked: Omit<DistortionAsked, 'hz' | 'outputW'>, wattsW: readonly number[],
-  frequenciesHz: readonly number[],
-): AsyncGenerator<Figure> {
-  for (const outputW of [...wattsW].sort((a, b) => a - b)) {
-    for (const hz of frequenciesHz) yield await distortionFigure(proving, { ...asked, hz, outputW })
-  }
-}

@@ -85,7 +85,9 @@ async function letOut(stand: Stand, channel: string, tones: readonly DriveTone[]
 /** Behind the divider volts are so much more at the unit, and known so much less well. */
 async function capture({ power, patched }: Stand, asked: CaptureOf): Promise<Capture> {
   const places = asked.channels.map(name => placeOf(power, name).output)
-  const { divider, dividerPct } = patched.to === 'loop' ? { divider: 1, dividerPct: 0 } : places[0]!
+  // Dividers are alike by the plan; how well each is known may differ.
+  const dividerPct = patched.to === 'loop' ? 0 : Math.max(...places.map(place => place.dividerPct))
+  const divider = patched.to === 'loop' ? 1 : places[0]!.divider
   const taken = await power.roles.digitizer!.capture({
     channels: places.map(({ digitizer }) => digitizer!), sampleHz: asked.sampleHz, samples: asked.samples,
     // Just below the range itself: a division may leave it a hair above.
