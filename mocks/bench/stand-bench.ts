@@ -102,7 +102,7 @@ export class StandBench {
         closed: channels => { this.#closed = channels },
       }),
       thermo: new Thermometer(setup('thermo'), {
-        celsius: channel => world.temperature(this.places[channel - 1]!),
+        celsius: channel => this.#celsius(world, this.places[channel - 1]!),
       }),
       door: new InterlockReader(setup('door'), this.switches),
       // A cable takes the clock of the digitizer to its reference input.
@@ -119,11 +119,15 @@ export class StandBench {
 
   get names(): StandInstrument[] { return Object.keys(profiles) as StandInstrument[] }
 
-  /** Where its temperatures are felt. */
-  get places(): string[] { return this.unit.truth.thermal.places.map(({ name }) => name) }
+  /** Where temperatures are felt: on the unit, and in the air beside it. */
+  get places(): string[] { return [...this.unit.truth.thermal.places.map(({ name }) => name), 'air'] }
 
   /** Mains reaches the unit. */
   get isOn(): boolean { return this.unit.supply.mains !== null }
+
+  #celsius(world: UnitWorld, place: string): number {
+    return place === 'air' ? this.unit.thermal.ambientC : world.temperature(place)
+  }
 
   /** A person changes the leads of all channels. */
   patch(to: 'unit' | 'loop'): void {
