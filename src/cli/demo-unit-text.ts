@@ -43,14 +43,14 @@ export function unitLines(summary: UnitSummary): string[] {
   const { runs, truth, record, wallS } = summary
   const table = compared(summary)
   const count = (wanted: Standing): number => table.filter(({ standing }) => standing === wanted).length
-  const headings = ['claim', 'the bench says', 'really', 'which is'].map(heading => ({ heading }))
+  const headings = ['the bench says', 'really', 'which is', 'claim'].map(heading => ({ heading }))
   return [
     '', ...runs.map(({ id, state }) => `Run ${id}: ${state}.`),
     `${formatDuration(benchS(runs))} of bench time in ${formatDuration(wallS)}.`,
     `The test record of the unit: ${record}`,
     '', `The hidden truth: ${truth.truth}. Claim by claim, beside what the bench concluded:`,
-    ...renderTable(headings, table.map(({ verdict: { words, end, reason }, isTrue, standing }) =>
-      [words, `${end}: ${reason}`, isTrue ? 'met' : 'not met', standing]), 170),
+    ...renderTable(headings, table.map(({ verdict: { words, end }, isTrue, standing }) =>
+      [end, isTrue ? 'met' : 'not met', standing, words]), 170),
     '', `${count('right')} right, ${count('wrong')} wrong, ${count('open')} that could not be told.`,
   ].map(printable)
 }
