@@ -79,17 +79,30 @@ function weibullWords({ weibull, failures }: Found): string {
   return `${shown}: whether failing grows rarer or more frequent with the hours is not shown.`
 }
 
-/** Of one unit: what its hours do and do not show. `failed`: it tripped by its own fault at their end. */
-export function unitSays(hours: number, failed: boolean): string {
+/**
+ * Of one unit: what its hours do and do not show. `failed`: it tripped by its own fault at their end.
+ * `failedAtH`: of these hours, when it last did so before; 0 where it never did.
+ */
+export function unitSays(hours: number, failed: boolean, failedAtH = 0): string {
   if (!(hours > 0)) return 'No time counted: nothing is shown.'
+  const mended = 'hours before a repair say nothing of what was replaced.'
+  const sinceH = hours - failedAtH
+  const before = failedAtH > 0 ? `it failed after ${few(failedAtH)} h of this burn-in` : null
   if (failed) {
-    return `It failed after ${few(hours)} h. What was found is to be mended and proven; hours before a `
-      + 'repair say nothing of what was replaced.'
+    const when = before === null ? `after ${few(hours)} h` : `again after ${few(sinceH)} h, since ${before}`
+    return `It failed ${when}. What was found is to be mended and proven; ${mended}`
   }
+  if (before === null) return soundSays(hours, '')
+  const told = `I${before.slice(1)}; ${mended} `
+  if (!(sinceH > 0)) return `${told}No time counted since then: nothing is shown.`
+  return told + soundSays(sinceH, 'since then ')
+}
+
+function soundSays(hours: number, since: string): string {
   const { lower } = mtbfBounds(hours, 0, 1 - confidence)
-  return `One unit ran ${few(hours)} h under this drive without failing. That shows that what fails within `
-    + 'such hours, so warm and so driven, did not fail in this one. Were failures as likely at any hour, it '
-    + `bounds them to one in ${few(lower)} h with 95 % confidence, a third of the hours it ran. It does not `
-    + 'show that it lasts for years, nor what age, damp, transport, other loads or other mains do, nor '
-    + 'anything of another unit.'
+  return `One unit ran ${few(hours)} h ${since}under this drive without failing. That shows that what fails `
+    + 'within such hours, so warm and so driven, did not fail in this one. Were failures as likely at any '
+    + `hour, it bounds them to one in ${few(lower)} h with 95 % confidence, a third of the hours it ran. It `
+    + 'does not show that it lasts for years, nor what age, damp, transport, other loads or other mains do, '
+    + 'nor anything of another unit.'
 }

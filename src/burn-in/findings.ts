@@ -12,11 +12,13 @@ export function findingsOf(b: BurnIn, failed: boolean): UnitFindings {
 }
 
 function burnInOf(b: BurnIn, failed: boolean): BurnInFindings {
-  const { power: { clock, state }, warmthRules } = b
+  const { power: { clock, state }, warmthRules, parameters } = b
   const atS = countedS(b)
+  const { failedAtS, alreadyCountedS } = parameters
   return {
     countedS: atS, askedS: b.askedS, wallS: (clock.wallMs() - b.startedWallMs) / 1000,
-    switchings: b.switchings, lost: lostOf(b), says: unitSays(atS / 3600, failed),
+    switchings: b.switchings, lost: lostOf(b),
+    says: unitSays(atS / 3600, failed, Math.min(failedAtS, alreadyCountedS) / 3600),
     drifts: [...driftsOf(b.book, of => unitOf(b, of), byMains), ...pointDrifts(b)],
     warmth: warmthRules.map(rules => warmthOf(rules, b.warming.get(rules.place) ?? freshWarming(b.key),
       state.last.get(rules.channel)?.u ?? NaN)),

@@ -57,8 +57,8 @@ const records = 3
 
 /**
  * By channel. A channel that gives nothing is a fault of the unit, and one that gives more than the digitizer
- * holds a fault that is nobody's yet: both end the run. Leaves all muted. Where nothing hears the outputs the gain
- * that a person gave holds for all.
+ * holds a fault that is nobody's yet: both end the run. Leaves all muted. Where nothing hears the outputs
+ * the gain that a person gave holds for all.
  */
 export async function learnGains(
   power: Power, { programme, gain }: BurnInParameters,

@@ -36,8 +36,8 @@ export const rateFor = (ratesHz: readonly number[], leastHz: number): number =>
   [...ratesHz].sort((a, b) => a - b).find(rate => rate >= leastHz) ?? Math.max(...ratesHz)
 
 /**
- * One record of all these outputs at once; `peakV` is the largest to expect at their terminals. One that fails
- * is made once more; a second failure is a fault of the bench.
+ * One record of all these outputs at once; `peakV` is the largest to expect at their terminals. One that
+ * fails is made once more; a second failure is a fault of the bench.
  */
 export async function capture(
   power: Power, outputs: readonly Led[], peakV: number, size: RecordSize,

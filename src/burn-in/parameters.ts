@@ -40,6 +40,8 @@ export const burnInParameters = z.strictObject({
   seed: z.string().min(1).max(64).default('burn-in').describe('Of the draws of noise and music'),
   alreadyCountedS: z.number().min(0).default(0)
     .describe('Counted by earlier runs of the same programme on this specimen: it goes on from there'),
+  failedAtS: z.number().min(0).default(0)
+    .describe('When, of that time, it last failed by its own fault: only hours after that show anything'),
   conditions: z.strictObject({
     airMinC: z.number().default(usualConditions.airMinC),
     airMaxC: z.number().default(usualConditions.airMaxC),

@@ -59,4 +59,11 @@ describe('what the hours of one unit show', () => {
     expect(unitSays(5, true)).toMatch(/failed after 5 h/)
     expect(unitSays(0, false)).toMatch(/nothing is shown/)
   })
+  it('is said only of the hours since it last failed', () => {
+    const says = unitSays(172, false, 100)
+    expect(says).toMatch(/failed after 100 h of this burn-in/)
+    expect(says).toMatch(/ran 72 h since then .*without failing.* one in 24 h/)
+    expect(unitSays(105, true, 100)).toMatch(/failed again after 5 h, since it failed after 100 h of this burn-in/)
+    expect(unitSays(100, false, 100)).toMatch(/failed after 100 h of this burn-in.*No time counted since then: nothing is shown/)
+  })
 })

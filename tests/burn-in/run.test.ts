@@ -68,6 +68,12 @@ describe('a burn-in of a sound amplifier', () => {
     expect(sim.isOn).toBe(false)
   })
 
+  it('claims no hours before a failure of its own', async () => {
+    const { burnIn } = await burning({ parameters: { programme: [tone(4)], alreadyCountedS: 3 * hour, failedAtS: 2.5 * hour } })
+    expect(burnIn!.countedS / hour).toBeCloseTo(4, 2)
+    expect(burnIn!.says).toMatch(/failed after 2\.5 h of this burn-in.* 1\.5 h .*one in 0\.50\d? h/)
+  })
+
   it('switches on and off by its programme, muted whenever the mains moves', async () => {
     const cycles = { kind: 'cycles', forS: 2 * hour, onS: 600, offS: 120 }
     const { burnIn, sim, result, state } = await burning({ parameters: { programme: [cycles] } })
