@@ -36,7 +36,7 @@ const burnIn = z.strictObject({
   })),
   warmth: z.array(z.strictObject({
     place: z.string(), isSteady: z.boolean(), steadyAtS: si, celsius: si, u: si, remainingK: si,
-    rule: z.string(),
+    remainingU: si.optional(), rule: z.string(),
   })),
   says: z.string(),
 })

@@ -126,11 +126,12 @@ function isWarm({ warmthRules, warming, parameters, keySinceS, clock }: BurnIn):
 function tellSteady(b: BurnIn, rules: WarmthRules, { slots }: Warming): void {
   const { place, by } = rules
   const { celsius } = slots[slots.length - 1]!
-  const remainingK = remainingOf(rules, slots, true)
-  const rest = remainingK === null ? 'what is still to come cannot be told'
-    : `${remainingK.toFixed(1)} K still to come`
+  const remaining = remainingOf(rules, slots, true)
+  const { value: remainingK = null, u: remainingU = null } = remaining ?? {}
+  const rest = remaining === null ? 'what is still to come cannot be told'
+    : `${remaining.value.toFixed(1)} ± ${(2 * remaining.u).toFixed(1)} K still to come`
   void b.power.recorder.event({
-    kind: 'steady', data: { place, celsius, remainingK, countedS: countedS(b) },
+    kind: 'steady', data: { place, celsius, remainingK, remainingU, countedS: countedS(b) },
     text: `${place} has come to rest at ${celsius.toFixed(1)} °C by ${by}; ${rest}`,
   }).catch(() => {})
 }

@@ -2,6 +2,7 @@
  * Whether a place has come to rest, and what is still to come of its rise: its readings since the drive
  * began, in slots of time, held against a named criterion. Pure; °C, K, s. What is kept is bounded.
  */
+import type { Estimate } from '../analysis/decay-fit.ts'
 import { fitLateApproach } from '../analysis/thermal/approach.ts'
 import { steadyCriteria, type SteadyAnswer, type SteadyName } from '../analysis/thermal/steady-state.ts'
 import type { Series } from '../analysis/trend.ts'
@@ -87,15 +88,24 @@ export function warmthOf(rules: WarmthRules, { slots, steadyAtS, answer }: Warmi
   const last = slots[slots.length - 1]
   const { words, source } = steadyCriteria[by]
   const isSteady = answer?.verdict === 'steady'
+  const remaining = remainingOf(rules, slots, isSteady)
   return {
     place, isSteady, steadyAtS, celsius: last?.celsius ?? NaN, u,
-    remainingK: remainingOf(rules, slots, isSteady), rule: `${words} (${source})`,
+    remainingK: remaining?.value ?? null, remainingU: remaining?.u ?? null, rule: `${words} (${source})`,
   }
 }
 
-/** What is still to come, K; null where the readings carry no law. A steady one without change has none. */
-export function remainingOf(rules: WarmthRules, slots: readonly Slot[], isSteady: boolean): number | null {
-  const fit = fitLateApproach(seriesOf(rules, slots))
-  if (fit.ok) return fit.remaining.value
-  return isSteady && fit.reason === 'no change' ? 0 : null
+/**
+ * What is still to come, K; null where the readings carry no law. A steady one without change has none, by
+ * what two readings could have shown of it.
+ */
+export function remainingOf(
+  rules: WarmthRules, slots: readonly Slot[], isSteady: boolean,
+): Estimate | null {
+  const series = seriesOf(rules, slots)
+  const fit = fitLateApproach(series)
+  if (fit.ok) return fit.remaining
+  const lastU = series.u[slots.length - 1]
+  if (!isSteady || fit.reason !== 'no change' || lastU === undefined) return null
+  return { value: 0, u: Math.SQRT2 * lastU }
 }

@@ -108,10 +108,10 @@ function warmthTable({ warmth }: BurnIn): Markup {
   return table('Temperatures', [
     'Place', number('At the end'), 'Steady',
     number('Still to come'), 'By which rule',
-  ], warmth.map(({ place, isSteady, steadyAtS, celsius, u, remainingK, rule }) => [
+  ], warmth.map(({ place, isSteady, steadyAtS, celsius, u, remainingK, remainingU, rule }) => [
     place, measuredWords(celsius, twice(u), '°C'),
     isSteady ? steadyAtS === null ? 'steady' : `steady after ${formatDuration(steadyAtS)}` : 'not steady',
-    remainingK === null ? 'cannot be told' : `${formatSi(remainingK, '', 2)} K`, rule,
+    remainingK === null ? 'cannot be told' : measuredWords(remainingK, twice(remainingU), 'K'), rule,
   ]))
 }
 

@@ -41,11 +41,12 @@ const driftRow = ({ of, unit, start, end, change, u, hours }: BurnInFindings['dr
   change: numberOr(change), u: numberOr(u), hours: numberOr(hours),
 })
 
-const warmthRow = (
-  { place, isSteady, steadyAtS, celsius, u, remainingK, rule }: BurnInFindings['warmth'][number],
-) => ({
+const warmthRow = ({
+  place, isSteady, steadyAtS, celsius, u, remainingK, remainingU = null, rule,
+}: BurnInFindings['warmth'][number]) => ({
   place, isSteady, steadyAtS: steadyAtS === null ? null : numberOr(steadyAtS), celsius: numberOr(celsius),
-  u: numberOr(u), remainingK: remainingK === null ? null : numberOr(remainingK), rule,
+  u: numberOr(u), remainingK: remainingK === null ? null : numberOr(remainingK),
+  remainingU: remainingU === null ? null : numberOr(remainingU), rule,
 })
 
 export function partsOf(page: UnitPage): UnitRecord['parts'] {

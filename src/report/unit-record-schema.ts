@@ -97,7 +97,7 @@ const burnIn = z.strictObject({
   })),
   warmth: z.array(z.strictObject({
     place: text, isSteady: z.boolean(), steadyAtS: maybe, celsius: maybe, u: maybe, remainingK: maybe,
-    rule: text,
+    remainingU: maybe, rule: text,
   })),
   says: text, compared: z.array(compared),
 })

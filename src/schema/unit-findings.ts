@@ -53,6 +53,8 @@ export const warmth = z.strictObject({
   celsius: anyNumber, u: anyNumber,
   /** What is still to come, K; null where it cannot be told. */
   remainingK: anyNumber.nullable(),
+  /** Its standard uncertainty, K. Runs of before it was kept have none. */
+  remainingU: anyNumber.nullable().optional(),
   /** By which rule it is called steady. */
   rule: text,
 })

@@ -1,7 +1,9 @@
 import { describe, expect, it } from 'vitest'
 import { BenchError } from '../../src/base/errors.ts'
+import { unitFindingsShape } from '../../src/api/unit-shapes.ts'
 import { burnInParameters } from '../../src/burn-in/parameters.ts'
 import { ratedV } from '../../src/burn-in/gains.ts'
+import { unitFindings } from '../../src/schema/unit-findings.ts'
 import { burning, hour, texts, tone } from './burning.ts'
 import { profile } from '../powering/fake-stand.ts'
 import { warmStand } from './warm-stand.ts'
@@ -13,6 +15,10 @@ describe('a burn-in of a sound amplifier', () => {
     expect(burnIn!.countedS / hour).toBeCloseTo(4, 2)
     expect(burnIn!.switchings).toBe(1)
     expect(burnIn!.warmth[0]).toMatchObject({ place: 'heatsink', isSteady: true })
+    expect(burnIn!.warmth[0]).toHaveProperty('remainingU')
+    // Nothing of it is lost on the way to the record, nor to who asks for it.
+    expect(unitFindings.parse(result!.unit)).toEqual(result!.unit)
+    expect(unitFindingsShape.parse(result!.unit)).toEqual(result!.unit)
     expect(Math.abs(burnIn!.warmth[0]!.celsius - sim.celsius)).toBeLessThan(1)
     expect(burnIn!.says).toMatch(/4 h .* one in 1\.3[34] h with 95 %.*does not show/)
     // A look at rest is no time under drive.

@@ -28,14 +28,24 @@ describe('the warmth of a place', () => {
       const early = warmed(1.2, s => 22 - changeK * Math.expm1(-s / tauS), seed)
       const found = warmthOf(rules, early, 0.5)
       expect(found.isSteady).toBe(false)
-      expect(Math.abs(found.remainingK! - changeK * Math.exp(-1.2 * 3600 / tauS))).toBeLessThan(0.5)
+      // After the last reading that is kept, whose temperature is said with it.
+      const offK = Math.abs(found.remainingK! - changeK * Math.exp(-early.slots.at(-1)!.atS / tauS))
+      expect(offK).toBeLessThan(0.5)
+      expect(found.remainingU).toBeGreaterThan(0)
+      expect(found.remainingU).toBeLessThan(0.3)
+      expect(offK).toBeLessThan(3 * found.remainingU!)
     }
   })
   it('is never steady while it climbs, nor before an hour of it was seen', () => {
     expect(warmed(6, s => 22 + 3 * s / 3600).steadyAtS).toBeNull()
     expect(warmed(0.95, () => 22).steadyAtS).toBeNull()
     expect(warmed(1.1, () => 22).steadyAtS).not.toBeNull()
-    expect(warmthOf(rules, warmed(3, () => 22), 0.5).remainingK).toBe(0)
+    const still = warmthOf(rules, warmed(3, () => 22), 0.5)
+    expect(still.remainingK).toBe(0)
+    // What two readings of a tenth of a kelvin could not have shown.
+    expect(still.remainingU).toBeGreaterThan(0.01)
+    expect(still.remainingU).toBeLessThan(0.1)
+    expect(warmthOf(rules, warmed(0.1, () => 22), 0.5)).toMatchObject({ remainingK: null, remainingU: null })
   })
   it('begins anew with another drive, and keeps no more than it needs', () => {
     const warming = warmed(20, () => 40)

@@ -189,7 +189,7 @@ export function burnIn(over: { run?: Partial<RunRecord>; says?: Say[]; result?: 
         { of: 'gain of bandstand', unit: 'dB', start: { value: 42.31, u: 0.02 }, end: { value: 42.33, u: 0.02 }, change: 0.02, u: 0.028, hours: 71 },
       ],
       warmth: [
-        { place: 'heatsink', isSteady: true, steadyAtS: 7200, celsius: 55.1, u: 0.5, remainingK: 0.1, rule: 'less than 1 K in an hour' },
+        { place: 'heatsink', isSteady: true, steadyAtS: 7200, celsius: 55.1, u: 0.5, remainingK: 0.1, remainingU: 0.04, rule: 'less than 1 K in an hour' },
         { place: 'transformer', isSteady: false, steadyAtS: null, celsius: 51, u: 0.5, remainingK: null, rule: 'less than 1 K in an hour' },
       ],
       says: burnInSays,

@@ -135,6 +135,9 @@ describe('the record of a unit', () => {
     const { figures: rows, coverageFactor } = unitRecordJson(input())
     for (const { u, expandedU } of rows) expect(expandedU).toBeCloseTo(coverageFactor * u!, 12)
     expect(textOf(sectionOf(unitRecordHtml(input()), 'claims'))).toContain('(44.50 ± 0.60) W')
+    const warmth = textOf(sectionOf(unitRecordHtml(input()), 'burn-in'))
+    expect(warmth).toContain('(100 ± 80) mK')
+    expect(warmth).toContain('cannot be told')
   })
 })
 
