@@ -295,6 +295,7 @@ export class Daemon implements Application {
     // Its link may have gone with the others; were it not asked again, nobody could acknowledge.
     await this.#interlockSession()?.connect()
     await refuseWithoutPresence(this.#d.composed.roles.interlock)
+    await this.powering.refuseWhileClosed()
     await this.#unended.record()
     // Refused by a keeper that is not done yet, and by one that is gone.
     await this.#d.keeper.reset()

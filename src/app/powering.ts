@@ -3,7 +3,7 @@ import { BenchError } from '../base/errors.ts'
 import type { HoldPoints } from '../powering/hold-points.ts'
 import { makePower } from '../powering/make.ts'
 import { runPower, type PowerHandles } from '../powering/runner.ts'
-import { refuseWithoutPresence } from '../engine/at-bench.ts'
+import { refuseUnlessClosed, refuseWithoutPresence } from '../engine/at-bench.ts'
 import type { BenchStatus, FeedItem } from '../schema/application.ts'
 import type { PoweringPlan, PoweringPort, PoweringRequest, PoweringStatus } from '../schema/powering.ts'
 import type { PartResult, RunRecord } from '../schema/run.ts'
@@ -58,6 +58,19 @@ export class Powering implements PoweringPort {
   get run(): RunRecord | null { return this.#current?.record ?? null }
   get presence(): PresenceWatch | null { return this.#current?.presence ?? null }
 
+  /**
+   * REFUSED while the contactor reads closed: nobody has made that safe yet. One that cannot be read is for
+   * the person to judge.
+   */
+  async refuseWhileClosed(): Promise<void> {
+    const contactor = this.#d.composed.roles['mains-switch']
+    const way = await contactor?.closedWay().catch(() => null) ?? null
+    if (way === null) return
+    throw new BenchError('REFUSED', 'the mains contactor reads closed: pull the plug of the unit, mend it', {
+      instrument: contactor!.name, expected: 'open', got: way,
+    })
+  }
+
   /** A person has acknowledged what was told of the last run. */
   forget(): void { this.#isOpenUnread = false }
 
@@ -90,7 +103,9 @@ export class Powering implements PoweringPort {
   async goOn(id: string, person: string): Promise<void> {
     const current = this.#current
     if (!current) throw new BenchError('REFUSED', 'no run of a unit is going on')
-    await refuseWithoutPresence(this.#d.composed.roles.interlock)
+    const { interlock } = this.#d.composed.roles
+    const { point } = current.handles.holds
+    await (point?.coverOpen ? refuseWithoutPresence : refuseUnlessClosed)(interlock)
     current.handles.holds.answer(id, person)
     current.presence?.confirm(person)
   }

@@ -2,12 +2,16 @@
 import { BenchError } from '../base/errors.ts'
 import { formatDuration } from '../base/format.ts'
 import { poweringRequest, type PoweringRequest } from '../schema/powering.ts'
+import type { PartResult } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
+import { profileOf } from '../report/unit-record-runs.ts'
 import { unitRunsBack, type UnitRunOnRecord } from './unit-record.ts'
 
 export interface ContinuedBurnIn {
   /** Those of the earlier run, with the time that counted. */
   readonly parameters: PoweringRequest['parameters']
+  /** Of the unit profile that it ran by. */
+  readonly hash: string
   /** What a person had better know of it. */
   readonly words: string
 }
@@ -21,9 +25,10 @@ export async function continuedBurnIn(
 ): Promise<ContinuedBurnIn | null> {
   const { continues, sequence, parameters } = request
   if (continues === undefined) {
-    if (!Object.hasOwn(parameters, 'alreadyCountedS')) return null
+    const got = ['alreadyCountedS', 'failedAtS'].filter(name => Object.hasOwn(parameters, name))
+    if (got.length === 0) return null
     throw new BenchError('USAGE', 'time that counted is taken from the record', {
-      expected: 'the run that this one continues', got: 'alreadyCountedS',
+      expected: 'the run that this one continues', got: got.join(', '),
     })
   }
   if (sequence !== 'burn-in') throw new BenchError('USAGE', 'only a burn-in goes on where another ended')
@@ -32,13 +37,21 @@ export async function continuedBurnIn(
       expected: 'none', got: Object.keys(parameters).join(', '),
     })
   }
-  const { run, request: before } = await newestBurnIn(store, request)
+  const { run, request: before, result } = await newestBurnIn(store, request)
   const { parameters: began, countedS } = await stoodAt(store, run.id, before)
   return {
-    parameters: { ...began, alreadyCountedS: countedS },
+    parameters: { ...began, alreadyCountedS: countedS, failedAtS: failedAt(before, result, countedS) },
+    hash: profileOf(run)?.hash ?? '',
     words: `it goes on after run ${continues}, in which ${formatDuration(countedS)} had counted: hours `
       + 'before a repair say nothing of what was replaced',
   }
+}
+
+/** Time at which the unit last failed by itself: what it shows begins there. */
+function failedAt({ parameters }: PoweringRequest, result: PartResult | null, countedS: number): number {
+  if (result?.grade === 'reject') return countedS
+  const failedAtS = parameters['failedAtS']
+  return typeof failedAtS === 'number' ? failedAtS : 0
 }
 
 async function newestBurnIn(

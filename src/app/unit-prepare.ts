@@ -46,6 +46,11 @@ export async function prepareUnit(deps: DaemonDeps, given: PoweringRequest): Pro
   const request = before ? { ...given, parameters: before.parameters } : given
   const asked = askedWork(request.sequence, request.parameters)
   const profile = profiles.unit(request.unit)
+  if (before && before.hash !== profile.hash) {
+    throw new BenchError('REFUSED', `the unit profile has changed since run ${given.continues}`, {
+      expected: before.hash, got: profile.hash,
+    })
+  }
   const roles = powerRolesOf(composed.roles)
   const { places, missing } = placesOf(profile.profile, stand, request.wiring)
   const input: PlanInput = {

@@ -49,7 +49,9 @@ function listed({ list, policy }: UnitRecordFlags): object {
   return { lines: unitLines(parts, judged), policy: judged?.policy ?? null }
 }
 
-function verdictLines({ specimen, unit, alarms, touch, cautions, verdict: { says, limits } }: UnitRecord): string[] {
+function verdictLines(
+  { specimen, unit, alarms, touch, cautions, verdict: { says, limits } }: UnitRecord,
+): string[] {
   return [
     `${specimen}${unit === null ? '' : ` (${unit.name})`}`, '',
     ...alarms.map(({ says: why }) => why),

@@ -76,9 +76,17 @@ function allowStart({ profile: { supply }, places, supervisor, clock }: Power): 
   }
 }
 
+/** Against which a contactor that was told to open is held; once only, while mains is meant to be on. */
+export function keepCurrent({ state, places }: Pick<Power, 'state' | 'places'>): void {
+  if (state.way === null) return
+  const last = state.last.get(places.mains.current.name)
+  state.onA = last?.quality === 'good' ? Math.max(0, Math.abs(last.value) - 2 * last.u) : 0
+}
+
 /** Drive mutes before the mains opens. Rejects READ_BACK as a fault where a pole stays closed. */
 export async function openMains(power: Power): Promise<void> {
   const { roles: { mainsSwitch }, recorder, state, clock } = power
+  keepCurrent(power)
   await muteAll(power)
   // Before it is told: whoever looks meanwhile finds what was asked for.
   state.way = null

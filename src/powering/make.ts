@@ -83,7 +83,7 @@ const freshState = ({ clock, expectedS, profile }: PowerInput): PowerState => ({
   isSettled: false, isWarm: false,
   driven: new Set(), drivenAtMs: clock.monotonicMs(),
   loads: new Map(), last: new Map(), rails: new Map(), wasOn: false, isDead: true,
-  openSeen: false, foundLive: null,
+  openSeen: false, onA: 0, foundLive: null,
   waitsSinceMs: null,
   standing: new Set(profile.rails.map(({ name }) => name)),
   endsAtMs: clock.monotonicMs() + 1000 * expectedS, told: Promise.resolve(),

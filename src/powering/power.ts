@@ -36,6 +36,8 @@ export interface HoldPoint {
   /** What to do, and what is on meanwhile. */
   readonly text: string
   readonly mainsOn: boolean
+  /** It may be answered with the cover open: no mains follows. */
+  readonly coverOpen?: true
 }
 
 export interface Power {
@@ -88,6 +90,8 @@ export interface PowerState {
   wasOn: boolean
   /** The contactor was read open, and nothing closed it since. */
   openSeen: boolean
+  /** What the unit took when its mains was last told to open, A; 0 where that was not read. */
+  onA: number
   /** What was found live before this run gave any mains; null where nothing was. */
   foundLive: string | null
   /** Every rail was measured below touch-safe, and no mains came since. */

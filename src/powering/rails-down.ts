@@ -19,8 +19,8 @@ export async function railsDown(power: Power, sweep: () => Promise<void>): Promi
   // A look that was under way as the mains opened counts for nothing.
   for (const [name, trace] of state.rails) state.rails.set(name, { ...trace, looks: 0 })
   let found = judged(power)
-  while (whyNotOpen(power) === null && clock.monotonicMs() < untilMs
-    && found.some(([, { verdict }]) => verdict !== 'dead')) {
+  const isOver = (): boolean => found.every(([, { verdict }]) => verdict === 'dead') && hasLooked(power)
+  while (whyNotOpen(power) === null && clock.monotonicMs() < untilMs && !isOver()) {
     if (!await looked(power, sweep)) break
     found = judged(power)
   }
@@ -42,12 +42,25 @@ function whyNotOpen({ state, places, profile }: Power): string | null {
   const last = state.last.get(places.mains.current.name)
   if (last?.quality !== 'good' || last.atMs <= state.switchedAtMs + afterOpenMs) return null
   const leastA = Math.abs(last.value) - 2 * last.u
-  return leastA < leakShare * profile.supply.currentMaxA ? null
+  const mostA = leakShare * profile.supply.currentMaxA
+  return leastA < (state.onA > 0 ? Math.min(mostA, fallenShare * state.onA) : mostA) ? null
     : `the unit still takes ${last.value.toPrecision(3)} A, though its mains reads open`
 }
 
 /** A reading that began before the contactor parted is over by then. */
 const afterOpenMs = 2000
+/** What the unit takes falls below this share of what it took, or its mains is not open. */
+const fallenShare = 0.5
+/** A power meter that has said nothing by then says nothing: then the contact alone is believed. */
+const meterMostMs = 6000
+
+/** The mains current was read since the contactor was told to open, or no reading will come. */
+function hasLooked({ state, places, clock }: Power): boolean {
+  if (!state.wasOn) return true
+  const last = state.last.get(places.mains.current.name)
+  return last !== undefined && last.atMs > state.switchedAtMs + afterOpenMs
+    || clock.monotonicMs() > state.switchedAtMs + meterMostMs
+}
 
 /** False where nothing can be read any more. */
 async function looked({ clock, reading }: Power, sweep: () => Promise<void>): Promise<boolean> {

@@ -5,6 +5,7 @@ import type { Demand } from '../safety/supervisor.ts'
 import type { PartResult, RunState } from '../schema/run.ts'
 import type { Store } from '../schema/store.ts'
 import { armPower, preparePower } from './arm.ts'
+import { keepCurrent } from './mains.ts'
 import type { Power } from './power.ts'
 import { railsDown } from './rails-down.ts'
 import type { PowerSampler } from './sampler.ts'
@@ -45,7 +46,9 @@ export function powerDemands(handles: () => PowerHandles): (demand: Demand) => v
   }
 }
 
-function standsOff({ state, clock }: Power): void {
+function standsOff(power: Power): void {
+  const { state, clock } = power
+  keepCurrent(power)
   state.live = false
   state.way = null
   state.switchedAtMs = clock.monotonicMs()

@@ -26,7 +26,9 @@ export async function patchTo(stand: Stand, reach: Reach, to: To): Promise<void>
   let wrong = ''
   for (let i = 0; i < triesMost; i++) {
     const text = `${wrong}${words[to](power.places.outputs)}`
-    await power.hold({ id: `patch.${to}`, text, mainsOn: false })
+    await power.hold({
+      id: `patch.${to}`, text, mainsOn: false, ...to === 'loop' ? { coverOpen: true } : {},
+    })
     patched.to = 'loop'
     const found = await wrongIn(stand, reach, to)
     patched.to = to

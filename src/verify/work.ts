@@ -11,6 +11,7 @@ import { frequencyCurve, spectrumCurve } from '../proving/curves.ts'
 import { planProof, type Plan, type WordedClaim } from '../proving/plan.ts'
 import { beginProving, type Proving } from '../proving/proving.ts'
 import { verifyUnit, type Proven } from '../proving/verify.ts'
+import type { ClaimVerdict } from '../schema/claims.ts'
 import type { Figure } from '../schema/figure.ts'
 import type { PartResult } from '../schema/run.ts'
 import type { Curve } from '../schema/unit-findings.ts'
@@ -41,25 +42,43 @@ export const verifyWork: UnitWork<VerifyParameters> = {
 interface Finding { readonly figures: Figure[]; readonly curves: Curve[]; readonly left: string[] }
 
 async function verify(power: Power, sweep: Sweep, parameters: VerifyParameters): Promise<PartResult> {
-  const { profile, request: { specimen }, recorder } = power
-  const claims = wordedClaims(profile)
+  const claims = wordedClaims(power.profile)
+  const found: Finding = { figures: [], curves: [], left: [] }
+  let isCut = false
+  try {
+    await measureAll(power, sweep, parameters, { claims, found })
+  } catch (error) {
+    // What was measured until then is not lost.
+    if (!power.signal.aborted || found.figures.length === 0) throw error
+    isCut = true
+    found.left.push('it was broken off before everything was measured')
+  }
+  const verdicts = judged(power.profile, claims, found.figures)
+  for (const verdict of verdicts) await told(power, verdict)
+  const result = verifyResult(power.profile, power.request.specimen, verdicts, found)
+  return isCut && result.grade === 'accept' ? { ...result, grade: 'cannot tell', disposition: 'retest' }
+    : result
+}
+
+async function measureAll(
+  power: Power, sweep: Sweep, parameters: VerifyParameters,
+  { claims, found }: { claims: readonly WordedClaim[]; found: Finding },
+): Promise<void> {
   const proving = beginProving(portOver(power, sweep, parameters))
   const plan = await planFor(proving, claims)
-  const found: Finding = {
-    figures: [], curves: [], left: plan.unprovable.map(one => leftWords(one, claims)),
-  }
+  found.left.push(...plan.unprovable.map(one => leftWords(one, claims)))
   for await (const proven of verifyUnit(proving, plan)) await take(power, found, proven)
   if (parameters.spectra && plan.steps.length > 0) await spectra(power, proving, found)
   await backToRest(power, sweep)
   found.curves.push(...proving.curves, ...frequencyCurves(found.figures))
-  const verdicts = judged(profile, claims, found.figures)
-  for (const verdict of verdicts) {
-    await recorder.event({
-      kind: 'claim', severity: verdict.end === 'not met' ? 'warning' : 'info', text: verdictWords(verdict),
-      data: { words: verdict.words, end: verdict.end, margin: verdict.margin, pConform: verdict.pConform },
-    })
-  }
-  return verifyResult(profile, specimen, verdicts, found)
+}
+
+async function told({ recorder }: Power, verdict: ClaimVerdict): Promise<void> {
+  const { words, end, margin, pConform } = verdict
+  await recorder.event({
+    kind: 'claim', severity: end === 'not met' ? 'warning' : 'info', text: verdictWords(verdict),
+    data: { words, end, margin, pConform },
+  })
 }
 
 async function planFor(proving: Proving, claims: readonly WordedClaim[]): Promise<Plan> {

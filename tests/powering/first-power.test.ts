@@ -69,6 +69,14 @@ describe('first power', () => {
     expect(s.sim.acts[opened + 1]!.atMs - s.sim.acts[opened]!.atMs).toBeGreaterThan(600_000)
   })
 
+  it('gives no mains under a cover that was left open while it waited', async () => {
+    const s = await sitting({ pauseMs: 60_000 })
+    s.sim.clock.after(30_000, () => { s.sim.wrong.coverOpen = true })
+    const { state } = await run(s)
+    expect(state).toBe('refused')
+    expect(s.sim.acts.map(({ what }) => what).filter(what => what.startsWith('close'))).toEqual([])
+  })
+
   it('stops at the limited way where a rail does not come up, and gives no full mains', async () => {
     const s = await sitting({ wrong: { deadRail: 'minus' } })
     const { state, result, isDead } = await run(s)
