@@ -20,6 +20,8 @@ export interface Level {
   readonly volts: Measured
   /** Since when it is off its level, monotonic ms; null while it is at it. */
   readonly offSinceMs: number | null
+  /** So many looks in a row it gave more than the digitizer's range holds. */
+  readonly loudLooks: number
 }
 
 /** What is looked at now and then: the first and the last under one drive, once warm. */

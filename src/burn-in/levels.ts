@@ -31,8 +31,10 @@ async function seeLevel(b: BurnIn, tone: Tone, { name, volts }: Heard): Promise<
   const before = b.levels.get(name)
   const nowMs = clock.monotonicMs()
   const offSinceMs = isAt ? null : before?.offSinceMs ?? nowMs
-  const level: Level = { dueV: wantedV, levelV: levelFor(b, name, tone), volts, offSinceMs }
+  const loudLooks = volts.quality === 'over-range' ? (before?.loudLooks ?? 0) + 1 : 0
+  const level: Level = { dueV: wantedV, levelV: levelFor(b, name, tone), volts, offSinceMs, loudLooks }
   b.levels.set(name, level)
+  if (loudLooks > 0) tooLoud(b, name, level)
   if (isAt || !isMainsGood(b)) return
   const got = volts.quality === 'good' ? formatSi(volts.value, 'V') : `a reading that is ${volts.quality}`
   const off = `the output of ${name} gives ${got}, where ${formatSi(wantedV, 'V')} is due`
@@ -42,6 +44,18 @@ async function seeLevel(b: BurnIn, tone: Tone, { name, volts }: Heard): Promise<
   b.dropouts.set(name, count)
   await recorder.event({ kind: 'dropout', severity: 'warning', text: off, data: { channel: name, count } })
   if (count > dropoutsMost) failed(b, name, `${off}, for the ${count}th time`)
+}
+
+/**
+ * A range leaves room over what is due. Looked at once more, at once; whose fault it is nobody can tell: the
+ * digitizer's, the generator's or the unit's.
+ */
+function tooLoud(b: BurnIn, name: string, { loudLooks, dueV: wantedV }: Level): void {
+  b.heardAtMs = -Infinity
+  if (loudLooks < 2) return
+  b.power.fault(`digitizer.${name}.range`,
+    `the output of ${name} gives more than the digitizer holds, where ${formatSi(wantedV, 'V')} is due`)
+  throw b.power.signal.reason as BenchError
 }
 
 /** An output that follows a mains that sags is no fault of the unit. */

@@ -40,7 +40,11 @@ export function placesOf(
     all.push(made)
     return made
   }
+  const known: Record<Kind, Set<string>> = {
+    probes: new Set(), outputs: new Set(), thermometers: new Set(['air']),
+  }
   const found = <T extends { name: string }>(kind: Kind, list: readonly T[], wanted: string): T | null => {
+    known[kind].add(wanted)
     const called = wiring[kind][wanted] ?? wanted
     const one = list.find(({ name }) => name === called)
     if (one === undefined) missing.push(lacking(kind, wanted, called))
@@ -80,7 +84,7 @@ export function placesOf(
   const whole: Places = { ...places, air: air === undefined ? null : {
     thermometer: air.channel, channel: add({ name: 'air', quantity: 'temperature', unit: '°C' }),
   } }
-  return { places: whole, missing: [...missing, ...sharedTwice(whole)] }
+  return { places: whole, missing: [...missing, ...strays(wiring, known), ...sharedTwice(whole)] }
 }
 
 type Kind = keyof UnitOnStand['wiring']
@@ -91,6 +95,17 @@ const lacking = (kind: Kind, wanted: string, called: string): Refusal => ({
   need: `a ${kindWords[kind]} of that name`,
   wayOut: `enter it in \`stand.${kind}\` of the bench file, or name another in the wiring of the request`,
 })
+
+/** A name that is none of this unit's would leave what was meant where it is. */
+function strays(
+  wiring: UnitOnStand['wiring'], known: Readonly<Record<Kind, ReadonlySet<string>>>,
+): Refusal[] {
+  return (Object.keys(known) as Kind[]).flatMap(kind =>
+    Object.keys(wiring[kind]).filter(name => !known[kind].has(name)).map(name => ({
+      what: `${kindWords[kind]} for ${name} in the wiring`, have: 'nothing of that name in the unit profile',
+      need: [...known[kind]].join(' or '), wayOut: 'name what the unit profile names',
+    })))
+}
 
 /** Two places of a unit at one input of the stand: one of them is not looked at. */
 function sharedTwice({ rails, idle, dc, temperatures, air, outputs }: Places): Refusal[] {

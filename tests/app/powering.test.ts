@@ -108,6 +108,7 @@ describe('a unit through the application', () => {
     ['another fuse', { unpowered: { ...unpowered, fuse: 'T 6.3 A' } }, 'the fuse that is in'],
     ['no earth', { unpowered: { ...unpowered, earthBondOhm: 3 } }, 'earth bond'],
     ['a wire to nowhere', { wiring: { probes: { plus: 'nowhere' }, outputs: {}, thermometers: {} } }, 'no nowhere on the stand'],
+    ['a wire of nothing that the unit has', { wiring: { probes: { pluss: 'minus' }, outputs: {}, thermometers: {} } }, 'pluss in the wiring'],
     ['a parameter that is none', { parameters: { warmS: -1 } }, 'warmS'],
     ['what is no profile', { unit: 'no-such-unit' }, 'no-such-unit'],
     ['a kind of run that is none yet', { parameters: { limitedM: 3 } }, 'limitedM'],

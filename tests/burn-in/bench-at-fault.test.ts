@@ -50,6 +50,17 @@ describe('a capture that fails', () => {
   })
 })
 
+describe('an output that gives far more than is due', () => {
+  it('is muted within seconds, and nobody says that the unit failed', async () => {
+    const run = await burning({ set: sim => { sim.clock.after(2 * hour * 1000, () => { sim.slow.digitizerMostV = 0.01 }) } })
+    const { state, latched, result, sim } = run
+    expect([state, latched?.id]).toEqual(['tripped', 'digitizer.left.range'])
+    expect(result).toMatchObject({ grade: 'cannot tell', disposition: 'retest' })
+    expect(sim.acts.findLast(({ what }) => what === 'off')!.atMs / 1000 - 2 * hour).toBeLessThan(15)
+    await expectWithheld(run)
+  })
+})
+
 describe('a step that cannot be done', () => {
   it('ends the burn-in with what it has found by then', async () => {
     const run = await burning({
