@@ -1,15 +1,14 @@
 /** The sheet of a lot: what the parts of one or several runs are worth together. */
-import { extname } from 'node:path'
 import type { Command } from 'commander'
-import { BenchError } from '../base/errors.ts'
 import { histogramLines, lotLines, titleOf } from '../report/lot-sheet-words.ts'
 import type { LotSheet } from '../schema/lot-sheet.ts'
 import type { SheetRequest } from '../schema/lots.ts'
 import type { Act } from './commands-bench.ts'
-import { daemonOf, print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { daemonOf, print, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
 import { choiceOf, runsOf, withChoice, type ChoiceFlags } from './lot-options.ts'
 import { printable, renderTable } from './table.ts'
+import { writeAsked } from './write-answer.ts'
 
 interface Options extends CommonOptions, ChoiceFlags { output?: string; histogram?: boolean }
 
@@ -31,9 +30,7 @@ async function lot(context: CliContext, given: string[], options: Options): Prom
   const ask = async (format: SheetRequest['format']): Promise<string> =>
     await client.postText('/lots/sheet', { ...asked, format }, longMs)
   if (options.output !== undefined) {
-    const bytes = await context.writeFile(options.output, [await ask(formatOf(options.output))])
-    if (options.json) printJson(context.out, { file: options.output, bytes })
-    else print(context.out, `Wrote ${options.output}, ${bytes} bytes.`)
+    await writeAsked(context, options.output, ['html', 'csv', 'json'], ask, options)
     return exitCodes.accepted
   }
   const text = await ask('json')
@@ -48,13 +45,4 @@ function sheetLines(sheet: LotSheet, histograms: boolean): string[] {
   if (!histograms) return table
   return [...table, ...sheet.quantities.filter(({ bins }) => bins.length > 1).flatMap(of =>
     ['', printable(`${titleOf(of)}:`), ...histogramLines(of)])]
-}
-
-function formatOf(file: string): SheetRequest['format'] {
-  const format = extname(file).toLowerCase().slice(1)
-  if (format === 'html' || format === 'csv' || format === 'json') return format
-  if (format === 'htm') return 'html'
-  throw new BenchError('USAGE', 'this kind of file is not written', {
-    expected: '.html, .csv or .json', got: file,
-  })
 }

@@ -1,15 +1,15 @@
 /** The test record of one whole unit: its verdict on the screen, all of it in a file. */
-import { extname } from 'node:path'
 import { BenchError } from '../base/errors.ts'
 import type { UnitRecord } from '../report/unit-record.ts'
 import { partsPolicy } from '../schema/parts-policy.ts'
 import { invalidFile, loadFile } from '../schema/read-file.ts'
 import type { DaemonClient } from './client.ts'
-import { print, printJson, type CliContext, type CommonOptions } from './context.ts'
+import { print, type CliContext, type CommonOptions } from './context.ts'
 import { exitCodes, type ExitCode } from './exit.ts'
 import { readPartsFile } from './parts-file.ts'
 import { printable } from './table.ts'
 import { unitLines } from './unit-lines.ts'
+import { writeAsked } from './write-answer.ts'
 
 export interface UnitRecordFlags extends CommonOptions {
   unit?: string; list?: string; policy?: string; output?: string; verify?: boolean
@@ -24,9 +24,7 @@ export async function reportUnit(
   const ask = async (format: 'html' | 'json'): Promise<string> =>
     await client.postText('/units/record', { ...asked, format }, recordMs)
   if (options.output !== undefined) {
-    const bytes = await context.writeFile(options.output, [await ask(formatOf(options.output))])
-    if (options.json) printJson(context.out, { file: options.output, bytes })
-    else print(context.out, `Wrote ${options.output}, ${bytes} bytes.`)
+    await writeAsked(context, options.output, ['html', 'json'], ask, options)
     return exitCodes.accepted
   }
   const text = await ask('json')
@@ -59,12 +57,4 @@ function verdictLines(
     ...cautions.map(caution => `  - ${caution}`), '',
     `The whole record: nightbench report --unit ${specimen} -o ${specimen}.html`,
   ].map(printable)
-}
-
-function formatOf(file: string): 'html' | 'json' {
-  const extension = extname(file).toLowerCase()
-  if (extension === '.html' || extension === '.htm') return 'html'
-  if (extension === '.json') return 'json'
-  throw new BenchError(
-    'USAGE', 'this kind of file is not written', { expected: '.html or .json', got: file })
 }
